@@ -1,0 +1,5 @@
+//! Torque-procedure core: what to tighten next, how the pull went, what to remember.
+//!
+//! Knows nothing of clocks, storage, screens or boards: time and readings come in as values, records go out as values.
+#![no_std]
+#![forbid(unsafe_code)]

@@ -1,0 +1,2 @@
+//! A torque adapter, free of any board: the loop, drivers over embedded-hal traits, the flash journal, the link.
+#![cfg_attr(target_os = "none", no_std)]

@@ -1,0 +1,1 @@
+//! The desktop side of Evendraw: plans, mechanics, the virtual bench, the journal on disk, the sheet and the desk.

@@ -1,0 +1,2 @@
+//! `cargo verify`.
+fn main() {}
