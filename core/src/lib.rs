@@ -3,3 +3,12 @@
 //! Knows nothing of clocks, storage, screens or boards: time and readings come in as values, records go out as values.
 #![no_std]
 #![forbid(unsafe_code)]
+
+pub mod check_sum;
+pub mod limits;
+pub mod procedure;
+pub mod sample;
+pub mod text;
+pub mod unit;
+pub mod verdict;
+pub mod watch;

@@ -1,0 +1,516 @@
+//! What is to be done to one joint: fasteners, stages, steps. Cannot be built invalid.
+//!
+//! A procedure is a flat list of steps (fastener × stage), so interleaved groups, subsets, reverse passes and one fastener
+//! at a time are all just lists. Only a [`StageKind::Repeat`] pass loops. Knows nothing of plans, units as typed or positions
+//! in space; the host compiles those to this.
+
+mod blob;
+mod check;
+mod error;
+
+pub use error::ProcedureError;
+
+use heapless::Vec;
+use serde::{Deserialize, Serialize};
+
+use crate::limits::{FASTENERS_MAX, OVERRIDES_MAX, STAGES_MAX, STEPS_MAX};
+use crate::text::Label;
+use crate::unit::{Angle, Length, Span, Torque};
+use crate::watch::Watch;
+
+/// The place of no fastener: a step that concerns the whole joint.
+const WHOLE_JOINT: u8 = u8::MAX;
+
+/// Where a torque must end. Both limits belong to the window.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct TorqueWindow {
+    /// What to pull for.
+    pub target: Torque,
+    /// Lowest accepted; zero where only a maximum is given.
+    pub min: Torque,
+    /// Highest accepted; [`Torque::MAX`] where only a minimum is given.
+    pub max: Torque,
+}
+
+impl TorqueWindow {
+    /// The window with a running torque put on top of all three values.
+    #[must_use]
+    pub fn raised(self, by: Torque) -> Self {
+        Self {
+            target: self.target + by,
+            min: self.min + by,
+            max: self.max + by,
+        }
+    }
+
+    /// Whether the torque lies inside, limits included.
+    #[must_use]
+    pub fn contains(&self, torque: Torque) -> bool {
+        torque >= self.min && torque <= self.max
+    }
+}
+
+/// Where an angle must end. Both limits belong to the window.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct AngleWindow {
+    /// What to turn for.
+    pub target: Angle,
+    /// Lowest accepted.
+    pub min: Angle,
+    /// Highest accepted.
+    pub max: Angle,
+}
+
+impl AngleWindow {
+    /// Whether the angle lies inside, limits included.
+    #[must_use]
+    pub fn contains(&self, angle: Angle) -> bool {
+        angle >= self.min && angle <= self.max
+    }
+}
+
+/// Running torque of a locking feature, on top of which the target applies.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Prevailing {
+    /// There is none to add.
+    #[default]
+    None,
+    /// Measured on each fastener before it seats.
+    Measure,
+    /// Known beforehand.
+    Given(Torque),
+}
+
+/// The moment that a wait counts from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Moment {
+    /// A stage of this procedure became complete.
+    StageDone(u8),
+    /// A moment of the plan, by its number: "sealant applied", told by [`crate::session::Input::Moment`].
+    Named(u8),
+}
+
+/// Engine state that a later retorque asks for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum EngineState {
+    /// At room temperature.
+    Cold,
+    /// At running temperature.
+    Hot,
+    /// Either will do.
+    Any,
+}
+
+/// What one stage does to a fastener, or to the joint.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum StageKind {
+    /// Bring the torque into a window.
+    Tighten {
+        /// The window.
+        window: TorqueWindow,
+        /// Running torque to add.
+        prevailing: Prevailing,
+    },
+    /// Turn on by an angle from the end of the stage before.
+    Turn {
+        /// The window.
+        window: AngleWindow,
+        /// Where the end torque must lie.
+        torque: Option<TorqueWindow>,
+        /// One pull must do.
+        one_sweep: bool,
+    },
+    /// The pass before once more, until no fastener moves.
+    Repeat {
+        /// The torque of the pass before.
+        window: TorqueWindow,
+        /// Movement up to here counts as none.
+        still: Angle,
+        /// Passes at least.
+        min: u8,
+        /// Passes at most; then the joint is reported as not converged.
+        max: u8,
+    },
+    /// Keep the torque for a time; nothing may move.
+    Hold {
+        /// The torque.
+        torque: Torque,
+        /// For how long.
+        time: Span,
+        /// Movement up to here counts as none.
+        still: Angle,
+    },
+    /// Turn back by an angle, or until free.
+    BackOff {
+        /// How far, positive; `None` until free.
+        angle: Option<Angle>,
+    },
+    /// Turn in by hand before any torque.
+    Seat {
+        /// How far.
+        turns: Angle,
+    },
+    /// A question that must be answered with yes.
+    Check,
+    /// A length that must be measured.
+    Measure {
+        /// Lowest accepted.
+        min: Length,
+        /// Highest accepted.
+        max: Length,
+    },
+    /// From the low edge of the window on to the next slot, inside the window.
+    Align {
+        /// The window.
+        window: TorqueWindow,
+    },
+    /// Let time pass, or be done within a time.
+    Wait {
+        /// Not before.
+        at_least: Span,
+        /// Not after.
+        at_most: Span,
+        /// Counted from here.
+        after: Moment,
+    },
+    /// The old fastener out, the new one in.
+    Fit,
+    /// A retorque after running: due, not doable, until the host says it is.
+    Later {
+        /// The window.
+        window: TorqueWindow,
+        /// Hot or cold.
+        state: EngineState,
+    },
+}
+
+impl StageKind {
+    /// Whether the stage is done by pulling the adapter, so that samples judge it.
+    #[must_use]
+    pub const fn is_pulled(&self) -> bool {
+        matches!(
+            self,
+            Self::Tighten { .. }
+                | Self::Turn { .. }
+                | Self::Repeat { .. }
+                | Self::Hold { .. }
+                | Self::BackOff { .. }
+                | Self::Align { .. }
+                | Self::Later { .. }
+        )
+    }
+
+    /// Whether the stage leaves the fastener tighter than before, so that loosening it afterwards spends a cycle.
+    #[must_use]
+    pub const fn tightens(&self) -> bool {
+        matches!(
+            self,
+            Self::Tighten { .. }
+                | Self::Turn { .. }
+                | Self::Repeat { .. }
+                | Self::Align { .. }
+                | Self::Later { .. }
+        )
+    }
+}
+
+/// What follows when a stage ends beyond its limit.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Policy {
+    /// Stop and ask.
+    #[default]
+    Ask,
+    /// A new fastener.
+    Replace,
+    /// Loosen fully and go on from this stage.
+    Restart(u8),
+}
+
+/// One stage of the procedure.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Stage {
+    /// What is done.
+    pub kind: StageKind,
+    /// What follows when it ended too high or too far.
+    pub on_over: Policy,
+    /// What follows when a measured length is too small.
+    pub on_under: Policy,
+    /// Whether fasteners may be taken in any order.
+    pub any_order: bool,
+    /// A trial that must come apart again: never final.
+    pub mock_up: bool,
+}
+
+impl Stage {
+    /// A stage of this kind with every other choice at its default.
+    #[must_use]
+    pub const fn new(kind: StageKind) -> Self {
+        Self {
+            kind,
+            on_over: Policy::Ask,
+            on_under: Policy::Ask,
+            any_order: false,
+            mock_up: false,
+        }
+    }
+}
+
+/// A bolt, stud-and-nut or screw.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Fastener {
+    /// Fixed to the metal; not its place in the order.
+    pub label: Label,
+    /// The fasteners next to it, by index; what `redo = "neighbours"` reaches.
+    pub near: [Option<u8>; 4],
+}
+
+/// One fastener at one stage; or, with no fastener, the whole joint at one stage.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Step {
+    place: u8,
+    stage: u8,
+}
+
+impl Step {
+    /// A fastener at a stage, both by index.
+    #[must_use]
+    pub const fn on(fastener: u8, stage: u8) -> Self {
+        Self {
+            place: fastener,
+            stage,
+        }
+    }
+
+    /// The whole joint at a stage.
+    #[must_use]
+    pub const fn joint(stage: u8) -> Self {
+        Self {
+            place: WHOLE_JOINT,
+            stage,
+        }
+    }
+
+    /// The fastener's index, or none for the whole joint.
+    #[must_use]
+    pub const fn fastener(self) -> Option<u8> {
+        if self.place == WHOLE_JOINT {
+            None
+        } else {
+            Some(self.place)
+        }
+    }
+
+    /// The stage's index.
+    #[must_use]
+    pub const fn stage(self) -> u8 {
+        self.stage
+    }
+}
+
+/// A target that differs from its stage's for one fastener.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Override {
+    /// The fastener's index.
+    pub fastener: u8,
+    /// The stage's index.
+    pub stage: u8,
+    /// The other target.
+    pub aim: OverrideAim,
+}
+
+/// The window that replaces the stage's.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum OverrideAim {
+    /// Instead of the torque window.
+    Torque(TorqueWindow),
+    /// Instead of the angle window.
+    Angle(AngleWindow),
+}
+
+/// What one disturbed fastener spoils.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Redo {
+    /// Itself.
+    #[default]
+    Fastener,
+    /// Itself and the fasteners next to it.
+    Neighbours,
+    /// The whole joint.
+    Joint,
+}
+
+/// Whether a fastener may be used again once loosened.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Reuse {
+    /// As often as one likes.
+    #[default]
+    Free,
+    /// New once it has been tightened and loosened.
+    ReplaceIfLoosened,
+    /// New after this many tightenings.
+    Cycles(u8),
+}
+
+/// Right- or left-hand thread. The host maps the sensors so that tightening is positive.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Hand {
+    /// Tightens clockwise.
+    #[default]
+    Right,
+    /// Tightens anticlockwise.
+    Left,
+}
+
+/// The choices that hold for a whole procedure.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Terms {
+    /// Hand of the threads.
+    pub hand: Hand,
+    /// What one disturbed fastener spoils.
+    pub redo: Redo,
+    /// Whether fasteners may be used again.
+    pub reuse: Reuse,
+    /// What is on the threads must be confirmed before the first pull.
+    pub condition_stated: bool,
+    /// A person must be named before the first pull.
+    pub person_named: bool,
+    /// A tool must be named before the first pull.
+    pub tool_named: bool,
+    /// Limit on the sum of a fastener's angles over all `turn` stages.
+    pub angle_sum_max: Option<Angle>,
+    /// What the curve of a pull is watched for.
+    pub watch: Watch,
+}
+
+/// The parts of a procedure, borrowed: what [`Procedure::new`] checks and copies.
+#[derive(Clone, Copy, Debug)]
+pub struct Parts<'a> {
+    /// The fasteners, in any fixed order.
+    pub fasteners: &'a [Fastener],
+    /// The stages, in the order they are listed.
+    pub stages: &'a [Stage],
+    /// The steps, in the order of work.
+    pub steps: &'a [Step],
+    /// Targets that differ.
+    pub overrides: &'a [Override],
+    /// Choices for the whole.
+    pub terms: Terms,
+}
+
+/// What the core executes for one joint.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Procedure {
+    fasteners: Vec<Fastener, FASTENERS_MAX>,
+    stages: Vec<Stage, STAGES_MAX>,
+    steps: Vec<Step, STEPS_MAX>,
+    overrides: Vec<Override, OVERRIDES_MAX>,
+    terms: Terms,
+}
+
+impl Procedure {
+    /// The fasteners.
+    #[must_use]
+    pub fn fasteners(&self) -> &[Fastener] {
+        &self.fasteners
+    }
+
+    /// The stages.
+    #[must_use]
+    pub fn stages(&self) -> &[Stage] {
+        &self.stages
+    }
+
+    /// The steps in the order of work.
+    #[must_use]
+    pub fn steps(&self) -> &[Step] {
+        &self.steps
+    }
+
+    /// The targets that differ from their stage's.
+    #[must_use]
+    pub fn overrides(&self) -> &[Override] {
+        &self.overrides
+    }
+
+    /// The choices for the whole.
+    #[must_use]
+    pub const fn terms(&self) -> &Terms {
+        &self.terms
+    }
+
+    /// The stage of a step, if both exist.
+    #[must_use]
+    pub fn stage_of(&self, step: u16) -> Option<&Stage> {
+        let step = self.steps.get(usize::from(step))?;
+        self.stages.get(usize::from(step.stage))
+    }
+
+    /// The index of the fastener with this label.
+    #[must_use]
+    pub fn fastener_labelled(&self, label: &str) -> Option<u8> {
+        let at = self
+            .fasteners
+            .iter()
+            .position(|fastener| fastener.label.as_str() == label)?;
+        u8::try_from(at).ok()
+    }
+
+    /// The torque window of a step, its own target and a given running torque put in; `None` for stages without one.
+    #[must_use]
+    pub fn torque_window(&self, step: u16) -> Option<TorqueWindow> {
+        let own = self.override_of(step);
+        let (window, prevailing) = match self.stage_of(step)?.kind {
+            StageKind::Tighten { window, prevailing } => (window, prevailing),
+            StageKind::Repeat { window, .. }
+            | StageKind::Align { window }
+            | StageKind::Later { window, .. } => (window, Prevailing::None),
+            StageKind::Turn { torque, .. } => return torque,
+            _ => return None,
+        };
+        let window = match own {
+            Some(OverrideAim::Torque(other)) => other,
+            _ => window,
+        };
+        Some(match prevailing {
+            Prevailing::Given(torque) => window.raised(torque),
+            _ => window,
+        })
+    }
+
+    /// The angle window of a step, its own target put in; `None` for stages without one.
+    #[must_use]
+    pub fn angle_window(&self, step: u16) -> Option<AngleWindow> {
+        let StageKind::Turn { window, .. } = self.stage_of(step)?.kind else {
+            return None;
+        };
+        Some(match self.override_of(step) {
+            Some(OverrideAim::Angle(other)) => other,
+            _ => window,
+        })
+    }
+
+    fn override_of(&self, step: u16) -> Option<OverrideAim> {
+        let step = self.steps.get(usize::from(step))?;
+        let found = self
+            .overrides
+            .iter()
+            .find(|own| own.fastener == step.place && own.stage == step.stage)?;
+        Some(found.aim)
+    }
+}

@@ -1,0 +1,308 @@
+//! The one door into [`Procedure`]: every rule that makes one valid.
+
+use heapless::Vec;
+
+use super::{
+    AngleWindow, Moment, Override, OverrideAim, Parts, Policy, Procedure, ProcedureError, Reuse,
+    Stage, StageKind, Step, TorqueWindow,
+};
+use crate::limits::{FASTENERS_MAX, OVERRIDES_MAX, STAGES_MAX, STEPS_MAX};
+use crate::unit::{Angle, Torque};
+
+impl Procedure {
+    /// Checks the parts and copies them.
+    ///
+    /// # Errors
+    /// [`ProcedureError`] with the first rule broken; sizes come first.
+    pub fn new(parts: &Parts<'_>) -> Result<Self, ProcedureError> {
+        let procedure = Self {
+            fasteners: copied(parts.fasteners, "fasteners", FASTENERS_MAX)?,
+            stages: copied(parts.stages, "stages", STAGES_MAX)?,
+            steps: copied(parts.steps, "steps", STEPS_MAX)?,
+            overrides: copied(parts.overrides, "targets by fastener", OVERRIDES_MAX)?,
+            terms: parts.terms,
+        };
+        procedure.checked()
+    }
+
+    pub(super) fn checked(self) -> Result<Self, ProcedureError> {
+        at_least_one(&self.fasteners, "fasteners")?;
+        at_least_one(&self.stages, "stages")?;
+        at_least_one(&self.steps, "steps")?;
+        labels(&self)?;
+        stages(&self)?;
+        steps(&self)?;
+        overrides(&self)?;
+        terms(&self)?;
+        Ok(self)
+    }
+}
+
+fn copied<T: Clone, const N: usize>(
+    from: &[T],
+    what: &'static str,
+    allowed: usize,
+) -> Result<Vec<T, N>, ProcedureError> {
+    match Vec::from_slice(from) {
+        Ok(own) => Ok(own),
+        Err(_) => Err(ProcedureError::TooMany {
+            what,
+            given: from.len(),
+            allowed,
+        }),
+    }
+}
+
+fn at_least_one<T>(of: &[T], what: &'static str) -> Result<(), ProcedureError> {
+    if of.is_empty() {
+        Err(ProcedureError::None { what })
+    } else {
+        Ok(())
+    }
+}
+
+fn labels(procedure: &Procedure) -> Result<(), ProcedureError> {
+    for (index, fastener) in (0_u8..).zip(&procedure.fasteners) {
+        let first = procedure.fastener_labelled(fastener.label.as_str());
+        let near_exist = fastener
+            .near
+            .iter()
+            .flatten()
+            .all(|&near| usize::from(near) < procedure.fasteners.len() && near != index);
+        if fastener.label.is_empty() || first != Some(index) || !near_exist {
+            return Err(ProcedureError::Label { fastener: index });
+        }
+    }
+    Ok(())
+}
+
+fn stages(procedure: &Procedure) -> Result<(), ProcedureError> {
+    let count = procedure.stages.len();
+    for (index, stage) in (0_u8..).zip(&procedure.stages) {
+        let limits = |sound: bool, why| {
+            if sound {
+                Ok(())
+            } else {
+                Err(ProcedureError::Limits { stage: index, why })
+            }
+        };
+        limits(
+            policy_exists(stage.on_over, index),
+            "on_over restarts at a stage that is not earlier",
+        )?;
+        limits(
+            policy_exists(stage.on_under, index),
+            "on_under restarts at a stage that is not earlier",
+        )?;
+        match stage.kind {
+            StageKind::Tighten { window, prevailing } => {
+                limits(torque_sound(&window), TORQUE_RULE)?;
+                if let super::Prevailing::Given(torque) = prevailing {
+                    limits(
+                        torque >= Torque::ZERO,
+                        "prevailing torque must not be negative",
+                    )?;
+                }
+            }
+            StageKind::Align { window } | StageKind::Later { window, .. } => {
+                limits(torque_sound(&window), TORQUE_RULE)?
+            }
+            StageKind::Turn { window, torque, .. } => {
+                limits(angle_sound(&window), ANGLE_RULE)?;
+                limits(
+                    torque.is_none_or(|torque| torque_sound(&torque)),
+                    TORQUE_RULE,
+                )?;
+            }
+            StageKind::Repeat {
+                window,
+                still,
+                min,
+                max,
+            } => {
+                limits(torque_sound(&window), TORQUE_RULE)?;
+                limits(still > Angle::ZERO, "still must be above 0°")?;
+                limits(
+                    min >= 1 && min <= max && max <= 30,
+                    "passes must run from min to max, 1 to 30",
+                )?;
+            }
+            StageKind::Hold {
+                torque,
+                still,
+                time,
+            } => {
+                limits(
+                    torque > Torque::ZERO && torque < Torque::MAX,
+                    "hold torque must be above 0 N·m",
+                )?;
+                limits(still > Angle::ZERO, "still must be above 0°")?;
+                limits(time.micros() > 0, "hold time must be above 0 s")?;
+            }
+            StageKind::BackOff { angle } => {
+                limits(
+                    angle.is_none_or(|angle| angle > Angle::ZERO),
+                    "back-off angle must be above 0°",
+                )?;
+            }
+            StageKind::Seat { turns } => limits(turns > Angle::ZERO, "turns must be above 0")?,
+            StageKind::Measure { min, max } => limits(min <= max, "length window is empty")?,
+            StageKind::Wait {
+                at_least,
+                at_most,
+                after,
+            } => {
+                limits(at_least <= at_most, "wait must not end before it begins")?;
+                if let Moment::StageDone(stage) = after {
+                    limits(
+                        usize::from(stage) < count && stage < index,
+                        "wait counts from a stage that is not earlier",
+                    )?;
+                }
+            }
+            StageKind::Check | StageKind::Fit => {}
+        }
+    }
+    Ok(())
+}
+
+const TORQUE_RULE: &str = "torque window must be 0 ≤ min ≤ target ≤ max with target above 0 N·m";
+const ANGLE_RULE: &str = "angle window must be 0 ≤ min ≤ target ≤ max with target above 0°";
+
+fn torque_sound(window: &TorqueWindow) -> bool {
+    window.min >= Torque::ZERO
+        && window.min <= window.target
+        && window.target <= window.max
+        && window.target > Torque::ZERO
+        && window.target < Torque::MAX
+}
+
+fn angle_sound(window: &AngleWindow) -> bool {
+    window.min >= Angle::ZERO
+        && window.min <= window.target
+        && window.target <= window.max
+        && window.target > Angle::ZERO
+}
+
+fn policy_exists(policy: Policy, index: u8) -> bool {
+    match policy {
+        Policy::Restart(stage) => stage <= index,
+        Policy::Ask | Policy::Replace => true,
+    }
+}
+
+fn steps(procedure: &Procedure) -> Result<(), ProcedureError> {
+    let mut seen = [0_u64; STAGES_MAX];
+    let mut joint_seen = 0_u16;
+    let mut last_stage = None;
+    for (index, step) in (0_u16..).zip(&procedure.steps) {
+        let Some(stage) = procedure.stages.get(usize::from(step.stage)) else {
+            return Err(ProcedureError::Dangling { step: index });
+        };
+        if !place_suits(stage, *step) {
+            return Err(ProcedureError::Place { step: index });
+        }
+        let twice = match step.fastener() {
+            Some(fastener) => {
+                if usize::from(fastener) >= procedure.fasteners.len() {
+                    return Err(ProcedureError::Dangling { step: index });
+                }
+                let bit = 1_u64.wrapping_shl(u32::from(fastener));
+                match seen.get_mut(usize::from(step.stage)) {
+                    Some(places) => {
+                        let twice = *places & bit != 0;
+                        *places |= bit;
+                        twice
+                    }
+                    None => true,
+                }
+            }
+            None => {
+                let bit = 1_u16.wrapping_shl(u32::from(step.stage));
+                let twice = joint_seen & bit != 0;
+                joint_seen |= bit;
+                twice
+            }
+        };
+        if twice {
+            return Err(ProcedureError::Twice { step: index });
+        }
+        if matches!(stage.kind, StageKind::Repeat { .. })
+            && last_stage != Some(step.stage)
+            && procedure
+                .steps
+                .iter()
+                .take(usize::from(index))
+                .any(|earlier| earlier.stage == step.stage)
+        {
+            return Err(ProcedureError::Scattered { stage: step.stage });
+        }
+        last_stage = Some(step.stage);
+    }
+    Ok(())
+}
+
+fn place_suits(stage: &Stage, step: Step) -> bool {
+    match stage.kind {
+        StageKind::Wait { .. } => step.fastener().is_none(),
+        StageKind::Check | StageKind::Measure { .. } => true,
+        _ => step.fastener().is_some(),
+    }
+}
+
+fn overrides(procedure: &Procedure) -> Result<(), ProcedureError> {
+    for (index, own) in (0_u8..).zip(&procedure.overrides) {
+        let fits = procedure.steps.contains(&Step::on(own.fastener, own.stage))
+            && first_of_its_step(&procedure.overrides, own, index)
+            && match (
+                procedure
+                    .stages
+                    .get(usize::from(own.stage))
+                    .map(|stage| stage.kind),
+                own.aim,
+            ) {
+                (Some(StageKind::Turn { .. }), OverrideAim::Angle(window)) => angle_sound(&window),
+                (
+                    Some(
+                        StageKind::Tighten { .. }
+                        | StageKind::Repeat { .. }
+                        | StageKind::Align { .. }
+                        | StageKind::Later { .. },
+                    ),
+                    OverrideAim::Torque(window),
+                ) => torque_sound(&window),
+                _ => false,
+            };
+        if !fits {
+            return Err(ProcedureError::Override { index });
+        }
+    }
+    Ok(())
+}
+
+fn first_of_its_step(overrides: &[Override], own: &Override, index: u8) -> bool {
+    !overrides
+        .iter()
+        .take(usize::from(index))
+        .any(|other| other.fastener == own.fastener && other.stage == own.stage)
+}
+
+fn terms(procedure: &Procedure) -> Result<(), ProcedureError> {
+    if procedure.terms.reuse == Reuse::Cycles(0) {
+        return Err(ProcedureError::Limits {
+            stage: 0,
+            why: "cycles must be at least 1",
+        });
+    }
+    if procedure
+        .terms
+        .angle_sum_max
+        .is_some_and(|sum| sum <= Angle::ZERO)
+    {
+        return Err(ProcedureError::Limits {
+            stage: 0,
+            why: "sum_max must be above 0°",
+        });
+    }
+    procedure.terms.watch.checked()
+}

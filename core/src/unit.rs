@@ -1,0 +1,277 @@
+//! Torque, angle, length and time as bounded integers.
+//!
+//! Every type states its unit, zero, sign and range. Arithmetic keeps to the range: a sum that would leave it stays at the
+//! edge, so no operation can overflow and none can panic. Knows nothing of text: `quantity` reads and writes that.
+
+use core::fmt;
+use core::ops::{Add, Neg, Sub};
+
+use serde::{Deserialize, Serialize};
+
+/// Largest magnitude that a [`Torque`], [`Rotation`], [`Angle`] or [`Length`] holds, in its own unit.
+///
+/// 10⁹ leaves room for any difference of two values inside an `i32`.
+pub const MAGNITUDE_MAX: i32 = 1_000_000_000;
+
+/// A value outside ±[`MAGNITUDE_MAX`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct OutOfRange {
+    /// The value given.
+    pub given: i64,
+}
+
+impl fmt::Display for OutOfRange {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} is outside ±{MAGNITUDE_MAX}", self.given)
+    }
+}
+
+impl core::error::Error for OutOfRange {}
+
+macro_rules! bounded {
+    ($(#[$doc:meta])* $name:ident, $from:ident, $value:ident, $unit:literal) => {
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+        #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+        #[serde(try_from = "i32", into = "i32")]
+        pub struct $name(i32);
+
+        impl $name {
+            /// Zero.
+            pub const ZERO: Self = Self(0);
+            /// The largest value.
+            pub const MAX: Self = Self(MAGNITUDE_MAX);
+
+            #[doc = concat!("From ", $unit, "; a value beyond ±10⁹ is held at the edge.")]
+            #[must_use]
+            pub const fn $from(value: i32) -> Self {
+                if value > MAGNITUDE_MAX {
+                    Self(MAGNITUDE_MAX)
+                } else if value < -MAGNITUDE_MAX {
+                    Self(-MAGNITUDE_MAX)
+                } else {
+                    Self(value)
+                }
+            }
+
+            #[doc = concat!("In ", $unit, ".")]
+            #[must_use]
+            pub const fn $value(self) -> i32 {
+                self.0
+            }
+
+            /// Without its sign.
+            #[must_use]
+            pub const fn abs(self) -> Self {
+                // |value| ≤ 10⁹, so the negation cannot overflow.
+                if self.0 < 0 { Self(0_i32.wrapping_sub(self.0)) } else { self }
+            }
+
+            /// Whether it is below zero.
+            #[must_use]
+            pub const fn is_negative(self) -> bool {
+                self.0 < 0
+            }
+
+            /// `numerator / denominator` of this value, rounded towards zero; a zero denominator gives zero.
+            #[must_use]
+            pub const fn scaled(self, numerator: u16, denominator: u16) -> Self {
+                if denominator == 0 {
+                    return Self(0);
+                }
+                let wide = (self.0 as i64).wrapping_mul(numerator as i64) / (denominator as i64);
+                Self::from_wide(wide)
+            }
+
+            /// From a wide integer, held at the edge of the range.
+            #[must_use]
+            pub const fn from_wide(value: i64) -> Self {
+                if value > MAGNITUDE_MAX as i64 {
+                    Self(MAGNITUDE_MAX)
+                } else if value < -(MAGNITUDE_MAX as i64) {
+                    Self(-MAGNITUDE_MAX)
+                } else {
+                    #[expect(clippy::cast_possible_truncation, reason = "compared with the range just above")]
+                    Self(value as i32)
+                }
+            }
+        }
+
+        impl TryFrom<i32> for $name {
+            type Error = OutOfRange;
+            fn try_from(value: i32) -> Result<Self, OutOfRange> {
+                if (-MAGNITUDE_MAX..=MAGNITUDE_MAX).contains(&value) {
+                    Ok(Self(value))
+                } else {
+                    Err(OutOfRange { given: i64::from(value) })
+                }
+            }
+        }
+
+        impl From<$name> for i32 {
+            fn from(value: $name) -> i32 {
+                value.0
+            }
+        }
+    };
+}
+
+macro_rules! vector {
+    ($name:ident) => {
+        impl Add for $name {
+            type Output = Self;
+            fn add(self, other: Self) -> Self {
+                Self::from_wide(i64::from(self.0).wrapping_add(i64::from(other.0)))
+            }
+        }
+
+        impl Sub for $name {
+            type Output = Self;
+            fn sub(self, other: Self) -> Self {
+                Self::from_wide(i64::from(self.0).wrapping_sub(i64::from(other.0)))
+            }
+        }
+
+        impl Neg for $name {
+            type Output = Self;
+            fn neg(self) -> Self {
+                Self(0_i32.wrapping_sub(self.0))
+            }
+        }
+    };
+}
+
+bounded! {
+    /// A torque. Unit: mN·m. Zero: unloaded. Sign: positive tightens, whatever the thread's hand. Range: ±1 MN·m.
+    ///
+    /// ```compile_fail
+    /// use evendraw_core::unit::{Angle, Torque};
+    /// let nonsense = Torque::ZERO + Angle::ZERO;
+    /// ```
+    Torque, from_millinewton_meters, millinewton_meters, "mN·m"
+}
+vector!(Torque);
+
+bounded! {
+    /// A span of turning. Unit: millidegree. Sign: positive tightens. Range: ±10⁶ degrees.
+    Angle, from_millidegrees, millidegrees, "millidegrees"
+}
+vector!(Angle);
+
+bounded! {
+    /// A rotational position as a sensor counts it. Unit: millidegree. Zero: wherever the sensor began. Sign: grows while
+    /// tightening. Range: ±10⁶ degrees. Two positions differ by an [`Angle`].
+    Rotation, from_millidegrees, millidegrees, "millidegrees"
+}
+
+impl Sub for Rotation {
+    type Output = Angle;
+    fn sub(self, other: Self) -> Angle {
+        Angle::from_wide(i64::from(self.0).wrapping_sub(i64::from(other.0)))
+    }
+}
+
+impl Add<Angle> for Rotation {
+    type Output = Self;
+    fn add(self, by: Angle) -> Self {
+        Self::from_wide(i64::from(self.0).wrapping_add(i64::from(by.0)))
+    }
+}
+
+bounded! {
+    /// A length: stretch, gap, end play. Unit: µm. Range: ±1 km.
+    Length, from_micrometers, micrometers, "µm"
+}
+vector!(Length);
+
+/// A point in time since this boot. Unit: µs. Range: 0 to 584,000 years. Two instants of one boot differ by a [`Span`].
+#[derive(
+    Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize,
+)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Instant(u64);
+
+impl Instant {
+    /// The boot.
+    pub const BOOT: Self = Self(0);
+
+    /// From µs since boot.
+    #[must_use]
+    pub const fn from_micros(value: u64) -> Self {
+        Self(value)
+    }
+
+    /// In µs since boot.
+    #[must_use]
+    pub const fn micros(self) -> u64 {
+        self.0
+    }
+
+    /// The time since `earlier`; zero if that is not earlier.
+    #[must_use]
+    pub const fn since(self, earlier: Self) -> Span {
+        Span(self.0.saturating_sub(earlier.0))
+    }
+
+    /// This much later, held at the end of the range.
+    #[must_use]
+    pub const fn after(self, span: Span) -> Self {
+        Self(self.0.saturating_add(span.0))
+    }
+}
+
+/// A length of time. Unit: µs. Range: 0 to 584,000 years.
+#[derive(
+    Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize,
+)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Span(u64);
+
+impl Span {
+    /// No time.
+    pub const ZERO: Self = Self(0);
+    /// Longer than any job.
+    pub const MAX: Self = Self(u64::MAX);
+
+    /// From µs.
+    #[must_use]
+    pub const fn from_micros(value: u64) -> Self {
+        Self(value)
+    }
+
+    /// From ms.
+    #[must_use]
+    pub const fn from_millis(value: u32) -> Self {
+        Self((value as u64).wrapping_mul(1_000))
+    }
+
+    /// From s.
+    #[must_use]
+    pub const fn from_seconds(value: u32) -> Self {
+        Self((value as u64).wrapping_mul(1_000_000))
+    }
+
+    /// In µs.
+    #[must_use]
+    pub const fn micros(self) -> u64 {
+        self.0
+    }
+
+    /// In whole ms, rounded down, held at the largest `u32`.
+    #[must_use]
+    pub const fn millis(self) -> u32 {
+        let millis = self.0 / 1_000;
+        if millis > u32::MAX as u64 {
+            u32::MAX
+        } else {
+            #[expect(
+                clippy::cast_possible_truncation,
+                reason = "compared with the range just above"
+            )]
+            {
+                millis as u32
+            }
+        }
+    }
+}
