@@ -1,1 +1,6 @@
-//! What the tests share.
+//! What the tests share: the emulator, the size of what was built for it.
+//!
+//! Uses only the standard library, as `verify` does.
+
+pub mod emulator;
+pub mod size;
