@@ -5,8 +5,10 @@
 #![forbid(unsafe_code)]
 
 pub mod check_sum;
+
 pub mod limits;
 pub mod procedure;
+pub mod record;
 pub mod sample;
 pub mod text;
 pub mod unit;

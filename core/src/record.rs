@@ -1,0 +1,401 @@
+//! The numbered kinds of record: one fact each, kept for good.
+//!
+//! A kind's number, its version and its fields never change once released; a changed shape is a new version. Knows nothing
+//! of frames or storage.
+
+use serde::{Deserialize, Serialize};
+
+use crate::procedure::EngineState;
+use crate::text::Text;
+use crate::unit::{Angle, Instant, Length, Torque};
+use crate::verdict::{Reasons, Verdict};
+
+/// Number of the rules that decide verdicts and what follows from records. Moves whenever either could differ.
+pub const RULES: u16 = 1;
+
+/// A record with its place in the order of things.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Entry {
+    /// Which joint of the build.
+    pub joint: u8,
+    /// Place in that joint's session, from 1, without a gap.
+    pub seq: u32,
+    /// Which start of the recorder.
+    pub boot: u16,
+    /// When, since that start.
+    pub at: Instant,
+    /// What.
+    pub record: Record,
+}
+
+/// Who a name belongs to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Role {
+    /// Does the work.
+    Operator,
+    /// Looks at it.
+    Witness,
+}
+
+/// How a step without a measured pull was done.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Manner {
+    /// By hand, as the stage wants it.
+    Hand,
+    /// Typed back from a paper sheet: unmeasured.
+    Paper,
+}
+
+/// What a person decided about an attempt that was rejected or is unknown.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Decision {
+    /// Pull again at the same stage.
+    Again,
+    /// Loosen fully and go on from this stage.
+    Restart(u8),
+    /// A new fastener.
+    Replace,
+    /// The end was seen by a mark on the metal: observed, not measured.
+    Observed,
+    /// Left as it is, on the name and reason given.
+    Waive,
+}
+
+/// What is kept.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Record {
+    /// A session began or went on after a restart.
+    Started(Started),
+    /// The first load of an attempt.
+    Begun(Begun),
+    /// A judged attempt.
+    Attempt(Attempt),
+    /// A step done without a measured pull.
+    Done(Done),
+    /// A question answered.
+    Answered(Answered),
+    /// A length measured.
+    Measured(Measured),
+    /// A wait that ended.
+    Waited(Waited),
+    /// A person named.
+    Person(Person),
+    /// A tool named.
+    Tool(Tool),
+    /// What is on the threads.
+    Condition(Condition),
+    /// Wall time told by the host. Never used for order.
+    Anchor(Anchor),
+    /// A zero taken or refused.
+    Zero(Zero),
+    /// A fastener loosened.
+    Loosened(Loosened),
+    /// A new fastener fitted.
+    Fitted(Fitted),
+    /// A step left out, with a reason.
+    Skipped(Skipped),
+    /// A remark.
+    Noted(Noted),
+    /// A decision.
+    Decided(Decided),
+    /// A fastener marked as final.
+    Marked(Marked),
+    /// A finished fastener checked again. Changes no verdict.
+    Rechecked(Rechecked),
+    /// A repeated pass ended.
+    Pass(Pass),
+    /// A named moment came.
+    Moment(Moment),
+    /// A later retorque became due.
+    Due(Due),
+    /// A mock-up was taken apart again.
+    Apart(Apart),
+    /// What recovery found when the journal was opened.
+    Recovered(Recovered),
+}
+
+macro_rules! facts {
+    ($($(#[$doc:meta])* $name:ident { $($(#[$field_doc:meta])* $field:ident: $type:ty,)* })*) => {
+        $(
+            $(#[$doc])*
+            #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+            #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+            pub struct $name {
+                $($(#[$field_doc])* pub $field: $type,)*
+            }
+
+            impl From<$name> for Record {
+                fn from(fact: $name) -> Self {
+                    Self::$name(fact)
+                }
+            }
+        )*
+    };
+}
+
+facts! {
+    /// A session began or went on after a restart.
+    Started {
+        /// [`RULES`] of the program that decides from here on.
+        rules: u16,
+        /// Digest of the procedure.
+        procedure: u32,
+        /// Whether this is a rehearsal, on no metal.
+        rehearsal: bool,
+    }
+    /// The first load of an attempt. Without the attempt's own record after it, that attempt was interrupted.
+    Begun {
+        /// The step.
+        step: u16,
+    }
+    /// A judged attempt.
+    Attempt {
+        /// The step.
+        step: u16,
+        /// The fastener's index.
+        fastener: u8,
+        /// The stage's index.
+        stage: u8,
+        /// The n-th try of this fastener at this stage, from 1.
+        attempt: u8,
+        /// Pulls made.
+        pulls: u8,
+        /// The verdict.
+        verdict: Verdict,
+        /// Its reasons.
+        reasons: Reasons,
+        /// Highest torque.
+        peak: Torque,
+        /// Torque when the hand began to let go.
+        settled: Torque,
+        /// Rotation of the fastener; none where it means nothing or is unknown.
+        angle: Option<Angle>,
+        /// Running torque measured.
+        prevailing: Option<Torque>,
+        /// Torque at which the fastener began to move again.
+        restart: Option<Torque>,
+        /// Digest of the trace kept beside the journal; zero where none is.
+        trace: u32,
+        /// From first load to judgement, in ms.
+        took_ms: u32,
+    }
+    /// A step done without a measured pull.
+    Done {
+        /// The step.
+        step: u16,
+        /// How.
+        manner: Manner,
+    }
+    /// A question answered.
+    Answered {
+        /// The step.
+        step: u16,
+        /// The answer.
+        yes: bool,
+        /// Who, or why.
+        note: Text,
+    }
+    /// A length measured.
+    Measured {
+        /// The step.
+        step: u16,
+        /// The length.
+        length: Length,
+        /// Inside the window or not.
+        verdict: Verdict,
+    }
+    /// A wait that ended.
+    Waited {
+        /// The step.
+        step: u16,
+        /// For how long, in s.
+        seconds: u32,
+        /// Rejected when it was too long.
+        verdict: Verdict,
+    }
+    /// A person named.
+    Person {
+        /// The name.
+        name: Text,
+        /// Works or looks.
+        role: Role,
+    }
+    /// A tool named.
+    Tool {
+        /// The tool's id in the plan.
+        id: Text,
+        /// Why a tool is used that is out of date or range, with the name of who allows it; empty otherwise.
+        waiver: Text,
+    }
+    /// What is on the threads.
+    Condition {
+        /// In words.
+        found: Text,
+        /// Whether that is what the procedure assumes.
+        matches: bool,
+    }
+    /// Wall time told by the host.
+    Anchor {
+        /// Seconds since 1970-01-01 00:00 UTC.
+        unix_seconds: i64,
+    }
+    /// A zero taken or refused.
+    Zero {
+        /// Whether it was taken.
+        taken: bool,
+        /// Distance from the stored factory zero.
+        offset: Torque,
+    }
+    /// A fastener loosened.
+    Loosened {
+        /// The fastener's index.
+        fastener: u8,
+        /// Whether another joint's work did it.
+        elsewhere: bool,
+        /// Why.
+        cause: Text,
+    }
+    /// A new fastener fitted.
+    Fitted {
+        /// The fastener's index.
+        fastener: u8,
+    }
+    /// A step left out.
+    Skipped {
+        /// The step.
+        step: u16,
+        /// Who and why.
+        reason: Text,
+    }
+    /// A remark.
+    Noted {
+        /// The fastener's index; none for the joint.
+        fastener: Option<u8>,
+        /// Raises or settles a doubt, or neither.
+        doubt: Doubt,
+        /// In words.
+        text: Text,
+    }
+    /// A decision about a rejected or unknown attempt.
+    Decided {
+        /// The step.
+        step: u16,
+        /// What was decided.
+        decision: Decision,
+        /// Who and why.
+        note: Text,
+    }
+    /// A fastener marked as final.
+    Marked {
+        /// The fastener's index.
+        fastener: u8,
+    }
+    /// A finished fastener checked again.
+    Rechecked {
+        /// The step whose torque was used.
+        step: u16,
+        /// Highest torque.
+        peak: Torque,
+        /// How far it moved.
+        moved: Option<Angle>,
+        /// Rejected when it moved.
+        verdict: Verdict,
+    }
+    /// A repeated pass ended.
+    Pass {
+        /// The stage.
+        stage: u8,
+        /// Which pass, from 1.
+        pass: u8,
+        /// Fasteners that moved.
+        moved: u8,
+        /// What follows.
+        next: AfterPass,
+    }
+    /// A named moment came.
+    Moment {
+        /// Its number in the plan.
+        moment: u8,
+    }
+    /// A later retorque became due.
+    Due {
+        /// The stage.
+        stage: u8,
+        /// The state the engine is in.
+        state: EngineState,
+    }
+    /// A mock-up was taken apart again.
+    Apart {
+        /// What was learnt.
+        note: Text,
+    }
+    /// What recovery found when the journal was opened.
+    Recovered {
+        /// Bytes dropped from the torn tail.
+        dropped: u32,
+        /// Bytes set aside as damaged.
+        quarantined: u32,
+    }
+}
+
+/// Whether a remark raises or settles a doubt.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Doubt {
+    /// Neither.
+    None,
+    /// It felt wrong: the fastener is suspect until settled.
+    Raised,
+    /// Looked at and found good.
+    Settled,
+}
+
+/// What follows a repeated pass.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum AfterPass {
+    /// Nothing moved, and the least number of passes is made.
+    Converged,
+    /// Once more.
+    Again,
+    /// The most passes are made and something still moves.
+    NotConverged,
+}
+
+impl Record {
+    /// The kind's number in the journal. Numbers from 128 belong to hosts.
+    #[must_use]
+    pub const fn kind(&self) -> u8 {
+        match self {
+            Self::Started(_) => 1,
+            Self::Begun(_) => 2,
+            Self::Attempt(_) => 3,
+            Self::Done(_) => 4,
+            Self::Answered(_) => 5,
+            Self::Measured(_) => 6,
+            Self::Waited(_) => 7,
+            Self::Person(_) => 8,
+            Self::Tool(_) => 9,
+            Self::Condition(_) => 10,
+            Self::Anchor(_) => 11,
+            Self::Zero(_) => 12,
+            Self::Loosened(_) => 13,
+            Self::Fitted(_) => 14,
+            Self::Skipped(_) => 15,
+            Self::Noted(_) => 16,
+            Self::Decided(_) => 17,
+            Self::Marked(_) => 18,
+            Self::Rechecked(_) => 19,
+            Self::Pass(_) => 20,
+            Self::Moment(_) => 21,
+            Self::Due(_) => 22,
+            Self::Apart(_) => 23,
+            Self::Recovered(_) => 24,
+        }
+    }
+}
