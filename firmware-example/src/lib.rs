@@ -1,2 +1,9 @@
 //! A torque adapter, free of any board: the loop, drivers over embedded-hal traits, the flash journal, the link.
 #![cfg_attr(target_os = "none", no_std)]
+
+pub mod bridge;
+pub mod button;
+pub mod cue;
+pub mod display;
+pub mod gyro;
+pub mod nor;
