@@ -1,1 +1,2 @@
 //! The desktop side of Evendraw: plans, mechanics, the virtual bench, the journal on disk, the sheet and the desk.
+pub mod command;

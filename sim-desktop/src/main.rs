@@ -1,2 +1,7 @@
 //! The command line.
-fn main() {}
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    evendraw::command::main()
+}

@@ -1,0 +1,157 @@
+//! The command line: one file a command, each with its `Args` and its `run`.
+//!
+//! A command reads its arguments, does its work through the rooms of this library and says what came of it through
+//! [`Output`]. Knows nothing of how the work is done.
+
+mod desk;
+mod output;
+
+use std::ffi::OsString;
+use std::io::{self, IsTerminal as _, Write};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+pub use output::{CommandError, Done, Output};
+
+/// What the command line says about itself.
+#[derive(Debug, Parser)]
+#[command(
+    name = "evendraw",
+    version,
+    about = "Brings every fastener of a joint to its specified tightness, in order, and keeps the proof.",
+    after_help = "With no command, opens the desk on PLAN, or on the built-in demo build.\n\
+        Status: 0 done, 1 a rejected verdict or failed check, 2 bad input.\n\n\
+        A record and a guide, not a licence: the maker's current instructions, local codes and licensed practice come first.",
+    subcommand_value_name = "COMMAND",
+    override_usage = "evendraw [PLAN]\n       evendraw COMMAND …"
+)]
+struct Line {
+    /// Prints one JSON object a line; SI units stand in the key names.
+    #[arg(long, global = true)]
+    json: bool,
+    /// The plan to open at the desk; the built-in demo build when none is given.
+    plan: Option<PathBuf>,
+    #[command(subcommand)]
+    command: Option<Command>,
+}
+
+/// Every command, in the order that help lists them.
+#[derive(Debug, Subcommand)]
+enum Command {}
+
+impl Command {
+    fn run(&self, _out: &mut Output<'_>) -> Result<Done, CommandError> {
+        match *self {}
+    }
+}
+
+/// Runs the command line of this process.
+#[must_use]
+pub fn main() -> ExitCode {
+    let (mut out, mut err) = (io::stdout().lock(), io::stderr().lock());
+    let status = run(
+        std::env::args_os(),
+        &mut out,
+        &mut err,
+        io::stderr().is_terminal(),
+    );
+    ExitCode::from(status)
+}
+
+/// Runs one command line and returns its status; everything it prints goes to the two writers.
+pub fn run(
+    line: impl IntoIterator<Item = OsString>,
+    out: &mut dyn Write,
+    err: &mut dyn Write,
+    colour: bool,
+) -> u8 {
+    let line = match Line::try_parse_from(line) {
+        Ok(line) => line,
+        Err(error) => return clap_status(&error, out, err, colour),
+    };
+    let mut output = Output::new(out, err, line.json);
+    let result = match (&line.command, &line.plan) {
+        (Some(_), Some(plan)) => Err(CommandError::bad(format!(
+            "`{}` stands before a command; a plan for the command comes after it: `evendraw COMMAND {0}`",
+            plan.display()
+        ))),
+        (Some(command), None) => command.run(&mut output),
+        (None, plan) => desk::run(plan.as_deref()),
+    };
+    let result = result.and_then(|done| output.flush().map(|()| done));
+    match result {
+        Ok(done) => done.status(),
+        Err(error) => error.report(err, colour),
+    }
+}
+
+/// Help and version go to the one writer and are no error; a usage error goes to the other and is bad input.
+fn clap_status(error: &clap::Error, out: &mut dyn Write, err: &mut dyn Write, colour: bool) -> u8 {
+    let text = error.render();
+    let text = if colour {
+        text.ansi().to_string()
+    } else {
+        text.to_string()
+    };
+    let (written, status) = if error.use_stderr() {
+        (err.write_all(text.as_bytes()), 2)
+    } else {
+        (out.write_all(text.as_bytes()), 0)
+    };
+    match written {
+        Ok(()) => status,
+        Err(error) => CommandError::from(error).report(err, false),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory as _;
+
+    fn run_line(line: &[&str]) -> (u8, String, String) {
+        let (mut out, mut err) = (Vec::new(), Vec::new());
+        let line = std::iter::once("evendraw").chain(line.iter().copied());
+        let status = run(line.map(OsString::from), &mut out, &mut err, false);
+        let text = |bytes| String::from_utf8(bytes).unwrap_or_default();
+        (status, text(out), text(err))
+    }
+
+    #[test]
+    fn the_grammar_holds_together() {
+        Line::command().debug_assert();
+    }
+
+    #[test]
+    fn help_goes_to_stdout_and_is_no_error() {
+        let (status, out, err) = run_line(&["--help"]);
+        assert_eq!((status, err.as_str()), (0, ""));
+        assert!(out.contains("evendraw [PLAN]"), "{out}");
+    }
+
+    #[test]
+    fn an_unknown_option_is_bad_input() {
+        let (status, out, err) = run_line(&["--lefty"]);
+        assert_eq!((status, out.as_str()), (2, ""));
+        assert!(err.contains("--lefty"), "{err}");
+    }
+
+    #[test]
+    fn a_reader_that_left_is_no_panic() {
+        struct Closed;
+        impl Write for Closed {
+            fn write(&mut self, _: &[u8]) -> io::Result<usize> {
+                Err(io::ErrorKind::BrokenPipe.into())
+            }
+            fn flush(&mut self) -> io::Result<()> {
+                Ok(())
+            }
+        }
+        let mut err = Vec::new();
+        let line = ["evendraw", "--help"].map(OsString::from);
+        assert_eq!(run(line, &mut Closed, &mut err, false), 141);
+        assert!(err.is_empty());
+    }
+}

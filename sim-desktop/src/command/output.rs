@@ -1,0 +1,177 @@
+//! What a command says and how it ends: lines for people, objects for scripts, a status for the shell.
+//!
+//! Knows nothing of any command.
+
+use std::fmt;
+use std::io::{self, Write};
+use std::path::Path;
+
+use miette::{Diagnostic, GraphicalReportHandler, GraphicalTheme};
+use serde::Serialize;
+
+/// How a command ended that could do its work.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Done {
+    /// Done, and nothing to object to.
+    Good,
+    /// Done, and something was rejected or a check failed.
+    Rejected,
+}
+
+impl Done {
+    /// [`Done::Rejected`] if `rejected`.
+    #[must_use]
+    pub const fn rejected_if(rejected: bool) -> Self {
+        if rejected { Self::Rejected } else { Self::Good }
+    }
+
+    /// The exit status.
+    #[must_use]
+    pub const fn status(self) -> u8 {
+        match self {
+            Self::Good => 0,
+            Self::Rejected => 1,
+        }
+    }
+}
+
+/// Why a command could not do its work.
+#[derive(Debug)]
+#[non_exhaustive]
+pub enum CommandError {
+    /// Bad input: what, where, and what is allowed, in one message.
+    Bad(String),
+    /// Bad input that can be pointed at in its file.
+    Pointed(Box<dyn Diagnostic + Send + Sync>),
+    /// The reader of our output left. Not an error of ours; we stop.
+    Closed,
+}
+
+impl CommandError {
+    /// Bad input: what, where, and what is allowed.
+    pub fn bad(message: impl Into<String>) -> Self {
+        Self::Bad(message.into())
+    }
+
+    /// A file that could not be read or written; `doing` is `read`, `write` or the like.
+    #[must_use]
+    pub fn file(doing: &str, path: &Path, error: &io::Error) -> Self {
+        Self::Bad(format!("cannot {doing} {}: {error}", path.display()))
+    }
+
+    /// Bad input that can be pointed at in its file.
+    pub fn pointed(error: impl Diagnostic + Send + Sync + 'static) -> Self {
+        Self::Pointed(Box::new(error))
+    }
+
+    /// Prints the error and returns the exit status.
+    pub fn report(&self, err: &mut dyn Write, colour: bool) -> u8 {
+        // Where stderr itself is closed there is nobody left to tell.
+        match self {
+            Self::Closed => return 141, // What a shell shows for a program ended by SIGPIPE.
+            Self::Bad(message) => drop(writeln!(err, "error: {message}")),
+            Self::Pointed(error) => {
+                let theme = if colour {
+                    GraphicalTheme::unicode()
+                } else {
+                    GraphicalTheme::unicode_nocolor()
+                };
+                let mut text = String::new();
+                let handler = GraphicalReportHandler::new_themed(theme).with_width(100);
+                if handler.render_report(&mut text, error.as_ref()).is_err() {
+                    text = format!("error: {error}\n");
+                }
+                drop(err.write_all(text.as_bytes()));
+            }
+        }
+        2
+    }
+}
+
+impl From<io::Error> for CommandError {
+    /// An error of writing our own output. Files have [`CommandError::file`], which names the file.
+    fn from(error: io::Error) -> Self {
+        if error.kind() == io::ErrorKind::BrokenPipe {
+            Self::Closed
+        } else {
+            Self::Bad(format!("cannot write the output: {error}"))
+        }
+    }
+}
+
+impl fmt::Display for CommandError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Bad(message) => f.write_str(message),
+            Self::Pointed(error) => write!(f, "{error}"),
+            Self::Closed => f.write_str("the reader of the output left"),
+        }
+    }
+}
+
+impl std::error::Error for CommandError {}
+
+/// Where a command speaks. A command says everything twice, as a line and as an object; the one asked for is printed.
+pub struct Output<'a> {
+    out: &'a mut dyn Write,
+    err: &'a mut dyn Write,
+    json: bool,
+}
+
+impl<'a> Output<'a> {
+    /// An output over two writers; with `json` objects are printed instead of lines.
+    pub fn new(out: &'a mut dyn Write, err: &'a mut dyn Write, json: bool) -> Self {
+        Self { out, err, json }
+    }
+
+    /// Whether objects are printed instead of lines.
+    #[must_use]
+    pub const fn is_json(&self) -> bool {
+        self.json
+    }
+
+    /// A line for people; not printed under `--json`.
+    ///
+    /// # Errors
+    /// [`CommandError::Closed`] when nobody reads any more.
+    pub fn line(&mut self, text: impl fmt::Display) -> Result<(), CommandError> {
+        if !self.json {
+            writeln!(self.out, "{text}")?;
+        }
+        Ok(())
+    }
+
+    /// An object for scripts, on a line of its own; printed under `--json` only.
+    ///
+    /// # Errors
+    /// [`CommandError::Closed`] when nobody reads any more.
+    pub fn object(&mut self, value: &impl Serialize) -> Result<(), CommandError> {
+        if self.json {
+            let text = serde_json::to_string(value).map_err(io::Error::other)?;
+            writeln!(self.out, "{text}")?;
+        }
+        Ok(())
+    }
+
+    /// Text as it is, whatever was asked for: a table to be kept, a picture, a page.
+    ///
+    /// # Errors
+    /// [`CommandError::Closed`] when nobody reads any more.
+    pub fn raw(&mut self, text: &str) -> Result<(), CommandError> {
+        Ok(self.out.write_all(text.as_bytes())?)
+    }
+
+    /// A remark beside the output, on stderr, whatever was asked for.
+    pub fn remark(&mut self, text: impl fmt::Display) {
+        // A remark that nobody hears is no reason to stop.
+        drop(writeln!(self.err, "{text}"));
+    }
+
+    /// Sends what was said on its way: once a verdict is announced it must not wait in a buffer.
+    ///
+    /// # Errors
+    /// [`CommandError::Closed`] when nobody reads any more.
+    pub fn flush(&mut self) -> Result<(), CommandError> {
+        Ok(self.out.flush()?)
+    }
+}
