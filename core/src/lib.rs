@@ -11,6 +11,8 @@ pub mod procedure;
 pub mod record;
 pub mod sample;
 pub mod text;
+pub mod trace;
+pub mod tracker;
 pub mod unit;
 pub mod verdict;
 pub mod watch;

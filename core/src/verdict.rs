@@ -233,3 +233,101 @@ pub struct Judgement {
     /// Its reasons.
     pub reasons: Reasons,
 }
+
+/// Reasons that speak of harm or of a part that is not as it should be: they reject whatever the numbers say.
+const HARM: [Reason; 8] = [
+    Reason::EarlyRise,
+    Reason::LateRise,
+    Reason::Yielding,
+    Reason::GivingWay,
+    Reason::NoTurn,
+    Reason::StickSlip,
+    Reason::Overload,
+    Reason::WrongWay,
+];
+
+/// Reasons that take away the certainty of what was measured.
+const LOST: [Reason; 3] = [Reason::Gap, Reason::Stuck, Reason::Interrupted];
+
+/// Judges a reading against its aim.
+///
+/// A limit that was certainly passed rejects, even where the measurement was lost later; a loss alone makes it unknown.
+#[must_use]
+pub fn judge(aim: &Aim, reading: &Reading) -> Judgement {
+    let mut reasons = reading.shape;
+    let mut over = false;
+    let mut under = false;
+    let mut angle_needed = false;
+    match *aim {
+        Aim::Torque { window } | Aim::Repeat { window, .. } => {
+            let window = window.raised(reading.prevailing.unwrap_or(Torque::ZERO));
+            over |= mark(&mut reasons, Reason::TorqueHigh, reading.peak > window.max);
+            under |= mark(&mut reasons, Reason::TorqueLow, reading.peak < window.min);
+        }
+        Aim::Turn {
+            window,
+            torque,
+            one_sweep: _,
+            left,
+        } => {
+            angle_needed = true;
+            if let Some(angle) = reading.angle {
+                let max = left.map_or(window.max, |left| left.min(window.max));
+                over |= mark(&mut reasons, Reason::AngleHigh, angle > max);
+                under |= mark(&mut reasons, Reason::AngleLow, angle < window.min);
+            }
+            if let Some(torque) = torque {
+                over |= mark(&mut reasons, Reason::TorqueHigh, reading.peak > torque.max);
+                under |= mark(
+                    &mut reasons,
+                    Reason::TorqueLow,
+                    reading.settled < torque.min,
+                );
+            }
+        }
+        Aim::Hold {
+            torque,
+            time,
+            still,
+        } => {
+            angle_needed = true;
+            let kept = reading.peak >= torque && reading.held >= time;
+            under |= mark(&mut reasons, Reason::TorqueLow, !kept);
+            let moved = reading.angle.is_some_and(|angle| angle > still);
+            over |= mark(&mut reasons, Reason::AngleHigh, moved);
+        }
+        Aim::BackOff { angle } => {
+            if let (Some(least), Some(angle)) = (angle, reading.angle) {
+                under |= mark(&mut reasons, Reason::AngleLow, angle < least);
+            }
+        }
+    }
+    let harmed = HARM.into_iter().any(|reason| reasons.contains(reason));
+    let lost = LOST
+        .into_iter()
+        .any(|reason| reading.shape.contains(reason));
+    let several = matches!(
+        aim,
+        Aim::Turn {
+            one_sweep: true,
+            ..
+        }
+    ) && reading.pulls > 1;
+    let verdict = if over || harmed {
+        Verdict::Rejected
+    } else if angle_needed && reading.angle.is_none() || lost && !several {
+        Verdict::Unknown
+    } else if under || lost {
+        Verdict::Rejected
+    } else {
+        Verdict::Accepted
+    };
+    Judgement { verdict, reasons }
+}
+
+fn mark(reasons: &mut Reasons, reason: Reason, found: bool) -> bool {
+    if found {
+        *reasons = reasons.with(reason);
+    }
+    found
+}
