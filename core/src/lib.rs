@@ -6,10 +6,12 @@
 
 pub mod check_sum;
 
+pub mod ledger;
 pub mod limits;
 pub mod procedure;
 pub mod record;
 pub mod sample;
+pub mod session;
 pub mod text;
 pub mod trace;
 pub mod tracker;

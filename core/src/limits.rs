@@ -15,10 +15,12 @@ pub const LABEL_MAX: usize = 8;
 /// Bytes of a short text in a record: a name, a reason, a note.
 pub const TEXT_MAX: usize = 48;
 /// Entries that one input can make.
-pub const ENTRIES_MAX: usize = 4;
+pub const ENTRIES_MAX: usize = 6;
 /// Points kept of one pull.
 pub const TRACE_POINTS_MAX: usize = 64;
 /// Attempts counted per fastener and stage before the count stays at its end.
-pub const ATTEMPTS_MAX: u8 = 250;
+pub const ATTEMPTS_MAX: u8 = 31;
+/// Named moments of a plan that one joint can wait for.
+pub const MOMENTS_MAX: usize = 8;
 /// Bytes of the longest frame of the journal: the longest record and its header.
 pub const FRAME_MAX: usize = 160;

@@ -1,0 +1,752 @@
+//! One joint being worked: what comes in, what the host must do, what is recorded.
+//!
+//! *decide* turns an input into records, once, live; *fold* ([`crate::ledger`]) turns records into state, live and after a
+//! restart alike. Knows nothing of storage or clocks: a record is handed out with the [`Outcome`] and comes back as
+//! [`Input::Durable`]; time comes in with every input.
+
+mod advance;
+mod answer;
+mod pull;
+
+use core::ops::Deref;
+
+use crate::ledger::{Ledger, Standing, fold};
+use crate::limits::ENTRIES_MAX;
+use crate::procedure::{EngineState, Procedure};
+use crate::record::{Decision, Entry, Record, Role, Started};
+use crate::sample::Sample;
+use crate::text::Text;
+use crate::trace::Trace;
+use crate::tracker::{Cue, Live, Tracker};
+use crate::unit::{Instant, Length, Torque};
+use crate::verdict::{Aim, Reason, Reasons, Verdict};
+
+/// What comes in.
+///
+/// Not `#[non_exhaustive]`: a new input must break every match on it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Input<'a> {
+    /// A reading of the adapter.
+    Sample(Sample),
+    /// Time passed; nothing else.
+    Tick,
+    /// The recorder started, for the n-th time. Must come first after [`Session::new`] and [`Session::restore`].
+    Start {
+        /// Number of this start, larger than any before.
+        boot: u16,
+        /// On no metal.
+        rehearsal: bool,
+    },
+    /// Every record up to this number is stored, read back and compared.
+    Durable {
+        /// The record's number.
+        seq: u32,
+    },
+    /// A record could not be stored. Pulling is blocked until [`Input::Durable`] comes for the last record.
+    StoreFailed,
+    /// Samples cannot be trusted any more: cable out, sensor fault, tool changed in mid-pull.
+    MeasurementLost,
+    /// The tool is on this fastener now, whoever's turn it was.
+    Select {
+        /// The fastener's index.
+        fastener: u8,
+    },
+    /// The attempt is over: judge what there is.
+    Finish,
+    /// A step done by hand, as its stage wants it.
+    Confirm {
+        /// The step.
+        step: u16,
+    },
+    /// A step done and ticked on a paper sheet: unmeasured.
+    Paper {
+        /// The step.
+        step: u16,
+    },
+    /// An answer to a check.
+    Answer {
+        /// The step.
+        step: u16,
+        /// The answer.
+        yes: bool,
+        /// Who, or why.
+        note: &'a str,
+    },
+    /// A length measured.
+    Measure {
+        /// The step.
+        step: u16,
+        /// The length.
+        length: Length,
+    },
+    /// A person named.
+    Person {
+        /// The name.
+        name: &'a str,
+        /// Works or looks.
+        role: Role,
+    },
+    /// A tool named.
+    Tool {
+        /// Its id.
+        id: &'a str,
+        /// Why it is used though out of date or range; empty otherwise.
+        waiver: &'a str,
+    },
+    /// What is on the threads.
+    Condition {
+        /// In words.
+        found: &'a str,
+        /// Whether that is what the procedure assumes.
+        matches: bool,
+    },
+    /// Wall time.
+    Anchor {
+        /// Seconds since 1970-01-01 00:00 UTC.
+        unix_seconds: i64,
+    },
+    /// A zero was asked for, and the sample path took it or refused it.
+    Zero {
+        /// Whether it was taken.
+        taken: bool,
+        /// Distance from the factory zero.
+        offset: Torque,
+    },
+    /// A fastener was loosened fully.
+    Loosened {
+        /// The fastener's index.
+        fastener: u8,
+        /// By work on another joint.
+        elsewhere: bool,
+        /// Why.
+        cause: &'a str,
+    },
+    /// A new fastener was fitted.
+    Fitted {
+        /// The fastener's index.
+        fastener: u8,
+    },
+    /// Leave a step out.
+    Skip {
+        /// The step.
+        step: u16,
+        /// Who and why; must not be empty.
+        reason: &'a str,
+    },
+    /// A remark.
+    Note {
+        /// The fastener's index; none for the joint.
+        fastener: Option<u8>,
+        /// Raises or settles a doubt, or neither.
+        doubt: crate::record::Doubt,
+        /// In words.
+        text: &'a str,
+    },
+    /// A decision about a rejected or unknown attempt, or a pass that did not converge.
+    Decide {
+        /// The step.
+        step: u16,
+        /// What.
+        decision: Decision,
+        /// Who and why; must not be empty where something is waived or observed.
+        note: &'a str,
+    },
+    /// A finished fastener was marked on the metal.
+    Mark {
+        /// The fastener's index.
+        fastener: u8,
+    },
+    /// Check a fastener again at its stage torque: it should not move.
+    Recheck {
+        /// The fastener's index.
+        fastener: u8,
+    },
+    /// A moment of the plan came.
+    Moment {
+        /// Its number.
+        moment: u8,
+    },
+    /// A later retorque became due.
+    Due {
+        /// The stage.
+        stage: u8,
+        /// State of the engine.
+        state: EngineState,
+    },
+    /// A mock-up was taken apart again.
+    TakenApart {
+        /// What was learnt.
+        note: &'a str,
+    },
+    /// What recovery found on opening the journal.
+    Recovered {
+        /// Bytes dropped.
+        dropped: u32,
+        /// Bytes set aside.
+        quarantined: u32,
+    },
+}
+
+/// An input that came at a wrong moment. The session is as if time alone had passed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Refusal {
+    /// [`Input::Start`] must come first.
+    NotStarted,
+    /// Started already, or the start's number is not larger than the last.
+    StartedBefore,
+    /// A pull is in progress.
+    InPull,
+    /// No such fastener, stage, step or moment.
+    NoSuch,
+    /// The step is settled already.
+    AlreadySettled,
+    /// The step is of another kind.
+    WrongKind,
+    /// An earlier stage is still open.
+    EarlierOpen,
+    /// Nothing is to be pulled now: see [`Session::next`].
+    NothingToPull,
+    /// Records are waiting to be stored.
+    Store,
+    /// A reason is needed.
+    ReasonMissing,
+    /// The text is longer than 48 bytes.
+    TextTooLong,
+    /// No decision is waited for.
+    NothingToDecide,
+    /// The fastener is not final.
+    NotFinal,
+    /// Checking an angle-tightened fastener by torque says nothing and may harm it.
+    AngleTightened,
+    /// The engine is in the wrong state for this stage.
+    WrongState,
+    /// There is no mock-up to take apart.
+    NoMockUp,
+    /// The fastener must be loosened first.
+    LoosenFirst,
+    /// The fastener must be replaced first.
+    ReplaceFirst,
+}
+
+/// An attempt whose record is safe: now it may be told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Announcement {
+    /// The record's number.
+    pub seq: u32,
+    /// The step.
+    pub step: u16,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// Its reasons.
+    pub reasons: Reasons,
+}
+
+/// What to do now.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Next {
+    /// Send [`Input::Start`].
+    Start,
+    /// Get the pending records stored.
+    Store,
+    /// Name who works.
+    Person,
+    /// Name the tool.
+    Tool,
+    /// Say what is on the threads; or put it right.
+    Condition,
+    /// Pull the adapter.
+    Pull {
+        /// The step.
+        step: u16,
+    },
+    /// Do it by hand and confirm.
+    Hand {
+        /// The step.
+        step: u16,
+    },
+    /// Fit a new fastener, as the stage wants.
+    Fit {
+        /// The step.
+        step: u16,
+    },
+    /// Answer the question.
+    Answer {
+        /// The step.
+        step: u16,
+    },
+    /// Measure a length.
+    Measure {
+        /// The step.
+        step: u16,
+    },
+    /// Say when the moment comes.
+    Moment {
+        /// The step that waits for it.
+        step: u16,
+        /// Its number.
+        moment: u8,
+    },
+    /// Let time pass.
+    Wait {
+        /// The step.
+        step: u16,
+        /// When it is over.
+        until: Instant,
+    },
+    /// Loosen the fastener fully.
+    Loosen {
+        /// Its index.
+        fastener: u8,
+    },
+    /// Fit a new fastener instead of a spent or spoilt one.
+    Replace {
+        /// Its index.
+        fastener: u8,
+    },
+    /// Decide about a rejected or unknown attempt.
+    Decide {
+        /// The step.
+        step: u16,
+    },
+    /// Look at the fastener that felt wrong.
+    Settle {
+        /// Its index.
+        fastener: u8,
+    },
+    /// Take the mock-up apart.
+    TakeApart,
+    /// Nothing, until the retorque is due.
+    AwaitDue {
+        /// The stage.
+        stage: u8,
+    },
+    /// Nothing: every step is settled.
+    Nothing,
+}
+
+/// What the host must do.
+#[derive(Debug, Default)]
+pub struct Outcome {
+    /// Stop pulling, at once. Never waits for storage.
+    pub halt: Option<Reason>,
+    /// What to signal while pulling.
+    pub cue: Cue,
+    /// A verdict whose record is safe.
+    pub announce: Option<Announcement>,
+    /// The input was refused.
+    pub refusal: Option<Refusal>,
+    entries: heapless::Vec<Entry, ENTRIES_MAX>,
+}
+
+impl Outcome {
+    /// The records to store, in this order.
+    #[must_use]
+    pub fn entries(&self) -> &[Entry] {
+        &self.entries
+    }
+}
+
+/// Why records cannot be taken up again.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum RestoreError {
+    /// The records belong to another procedure.
+    OtherProcedure {
+        /// Digest in the record.
+        recorded: u32,
+        /// Digest of the procedure given.
+        given: u32,
+    },
+    /// A record is missing or twice.
+    Sequence {
+        /// The number expected.
+        expected: u32,
+        /// The number found.
+        found: u32,
+    },
+    /// The records begin with something else than a start.
+    NoStart,
+}
+
+impl core::fmt::Display for RestoreError {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        match *self {
+            Self::OtherProcedure { recorded, given } => {
+                write!(
+                    f,
+                    "records belong to procedure {recorded:08x}, given is {given:08x}"
+                )
+            }
+            Self::Sequence { expected, found } => {
+                write!(f, "record {found} stands where {expected} should")
+            }
+            Self::NoStart => f.write_str("records do not begin with a start"),
+        }
+    }
+}
+
+impl core::error::Error for RestoreError {}
+
+/// Verdicts that wait for their record to be safe.
+const PENDING_MAX: usize = 4;
+
+/// One joint being worked.
+///
+/// `P` is a reference, `Box`, `Arc` … to the procedure: the session shares it, and the host keeps it where it likes.
+#[derive(Debug)]
+pub struct Session<P> {
+    procedure: P,
+    ledger: Ledger,
+    tracker: Tracker,
+    joint: u8,
+    running: bool,
+    now: Instant,
+    durable: u32,
+    store_failed: bool,
+    selected: Option<u8>,
+    armed: Option<Armed>,
+    next: Next,
+    pending: heapless::Deque<Announcement, PENDING_MAX>,
+}
+
+/// What the tracker is set to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Armed {
+    step: u16,
+    aim: Aim,
+    recheck: bool,
+}
+
+impl<P: Deref<Target = Procedure>> Session<P> {
+    /// Of a joint that nobody has touched; `joint` is its number in the build.
+    #[must_use]
+    pub fn new(procedure: P, joint: u8) -> Self {
+        Self {
+            procedure,
+            ledger: Ledger::new(),
+            tracker: Tracker::new(),
+            joint,
+            running: false,
+            now: Instant::BOOT,
+            durable: 0,
+            store_failed: false,
+            selected: None,
+            armed: None,
+            next: Next::Start,
+            pending: heapless::Deque::new(),
+        }
+    }
+
+    /// Takes up the records of this joint again, all of them, in order. The pull that was in progress is not rebuilt; the
+    /// next [`Input::Start`] records it as interrupted.
+    ///
+    /// # Errors
+    /// [`RestoreError`] when the records are not this procedure's, or not all there.
+    pub fn restore<'e>(
+        procedure: P,
+        joint: u8,
+        entries: impl IntoIterator<Item = &'e Entry>,
+    ) -> Result<Self, RestoreError> {
+        let mut session = Self::new(procedure, joint);
+        for entry in entries.into_iter().filter(|entry| entry.joint == joint) {
+            let expected = session.ledger.seq().saturating_add(1);
+            if entry.seq != expected {
+                return Err(RestoreError::Sequence {
+                    expected,
+                    found: entry.seq,
+                });
+            }
+            match &entry.record {
+                Record::Started(started) => {
+                    let given = session.procedure.digest();
+                    if started.procedure != given {
+                        return Err(RestoreError::OtherProcedure {
+                            recorded: started.procedure,
+                            given,
+                        });
+                    }
+                }
+                _ if expected == 1 => return Err(RestoreError::NoStart),
+                _ => {}
+            }
+            fold(&mut session.ledger, &session.procedure, entry);
+        }
+        session.durable = session.ledger.seq();
+        Ok(session)
+    }
+
+    /// Takes an input at a time. Total: whatever comes, whenever it comes, the answer is an [`Outcome`].
+    ///
+    /// Time never goes back: an earlier `at` counts as the last one. What was due before `at` happens first, at the time it
+    /// was due, so extra ticks change no record.
+    pub fn apply(&mut self, at: Instant, input: Input<'_>) -> Outcome {
+        let mut outcome = Outcome::default();
+        self.run_clock(at, &mut outcome);
+        match self.take(at, input, &mut outcome) {
+            Ok(()) => {}
+            Err(refusal) => outcome.refusal = Some(refusal),
+        }
+        if !matches!(input, Input::Sample(_) | Input::Tick) || !outcome.entries.is_empty() {
+            self.advance(&mut outcome);
+        }
+        if outcome.announce.is_none()
+            && self
+                .pending
+                .front()
+                .is_some_and(|waiting| waiting.seq <= self.durable)
+        {
+            outcome.announce = self.pending.pop_front();
+        }
+        outcome
+    }
+
+    /// When [`Input::Tick`] is next wanted, if nothing else comes before.
+    #[must_use]
+    pub fn deadline(&self) -> Option<Instant> {
+        if !self.running {
+            return None;
+        }
+        match (self.tracker_deadline(), self.wait_deadline()) {
+            (Some(one), Some(other)) => Some(one.min(other)),
+            (one, other) => one.or(other),
+        }
+    }
+
+    /// What to do now.
+    #[must_use]
+    pub const fn next(&self) -> Next {
+        self.next
+    }
+
+    /// The durable state.
+    #[must_use]
+    pub const fn ledger(&self) -> &Ledger {
+        &self.ledger
+    }
+
+    /// The procedure.
+    #[must_use]
+    pub fn procedure(&self) -> &Procedure {
+        &self.procedure
+    }
+
+    /// The joint's number in the build.
+    #[must_use]
+    pub const fn joint(&self) -> u8 {
+        self.joint
+    }
+
+    /// Where the joint stands as a whole.
+    #[must_use]
+    pub fn standing(&self) -> Standing {
+        self.ledger.standing(&self.procedure)
+    }
+
+    /// Torque and angle of the attempt in progress, for views.
+    #[must_use]
+    pub fn live(&self) -> Live {
+        self.tracker.live()
+    }
+
+    /// The step that a pull would count for now, and what it must reach.
+    #[must_use]
+    pub fn armed(&self) -> Option<(u16, Aim)> {
+        self.armed.map(|armed| (armed.step, armed.aim))
+    }
+
+    /// Whether an attempt has begun and is not judged yet.
+    #[must_use]
+    pub fn is_in_pull(&self) -> bool {
+        self.tracker.has_begun()
+    }
+
+    /// Number of the last record known to be safe.
+    #[must_use]
+    pub const fn durable(&self) -> u32 {
+        self.durable
+    }
+
+    /// The samples of the attempt judged last, thinned: what is kept beside the journal.
+    #[must_use]
+    pub fn trace(&self) -> &Trace {
+        self.tracker.trace()
+    }
+
+    fn take(
+        &mut self,
+        at: Instant,
+        input: Input<'_>,
+        outcome: &mut Outcome,
+    ) -> Result<(), Refusal> {
+        if !self.running {
+            return match input {
+                Input::Start { boot, rehearsal } => self.start(boot, rehearsal, outcome),
+                Input::Tick => Ok(()),
+                _ => Err(Refusal::NotStarted),
+            };
+        }
+        match input {
+            Input::Sample(sample) => self.sampled(at, sample, outcome),
+            Input::Tick => Ok(()),
+            Input::Start { .. } => Err(Refusal::StartedBefore),
+            Input::Durable { seq } => self.stored(seq),
+            Input::StoreFailed => {
+                self.store_failed = true;
+                Ok(())
+            }
+            Input::MeasurementLost => self.measurement_lost(outcome),
+            Input::Select { fastener } => self.select(fastener),
+            Input::Finish => self.finish(outcome),
+            Input::Confirm { step } => self.confirm(step, outcome),
+            Input::Paper { step } => self.from_paper(step, outcome),
+            Input::Answer { step, yes, note } => self.answer(step, yes, note, outcome),
+            Input::Measure { step, length } => self.measure(step, length, outcome),
+            Input::Person { name, role } => self.person(name, role, outcome),
+            Input::Tool { id, waiver } => self.tool(id, waiver, outcome),
+            Input::Condition { found, matches } => self.condition(found, matches, outcome),
+            Input::Anchor { unix_seconds } => {
+                self.record(crate::record::Anchor { unix_seconds }, outcome)
+            }
+            Input::Zero { taken, offset } => self.zero(taken, offset, outcome),
+            Input::Loosened {
+                fastener,
+                elsewhere,
+                cause,
+            } => self.loosened(fastener, elsewhere, cause, outcome),
+            Input::Fitted { fastener } => self.fitted(fastener, outcome),
+            Input::Skip { step, reason } => self.skip(step, reason, outcome),
+            Input::Note {
+                fastener,
+                doubt,
+                text,
+            } => self.note(fastener, doubt, text, outcome),
+            Input::Decide {
+                step,
+                decision,
+                note,
+            } => self.decide(step, decision, note, outcome),
+            Input::Mark { fastener } => self.mark(fastener, outcome),
+            Input::Recheck { fastener } => self.recheck(fastener),
+            Input::Moment { moment } => self.moment(moment, outcome),
+            Input::Due { stage, state } => self.due(stage, state, outcome),
+            Input::TakenApart { note } => self.taken_apart(note, outcome),
+            Input::Recovered {
+                dropped,
+                quarantined,
+            } => self.record(
+                crate::record::Recovered {
+                    dropped,
+                    quarantined,
+                },
+                outcome,
+            ),
+        }
+    }
+
+    fn start(&mut self, boot: u16, rehearsal: bool, outcome: &mut Outcome) -> Result<(), Refusal> {
+        if boot <= self.ledger.boot() {
+            return Err(Refusal::StartedBefore);
+        }
+        self.running = true;
+        let lost = self.ledger.begun();
+        let procedure = self.procedure.digest();
+        let entry = Entry {
+            joint: self.joint,
+            seq: self.ledger.seq().saturating_add(1),
+            boot,
+            at: self.now,
+            record: Started {
+                rules: crate::record::RULES,
+                procedure,
+                rehearsal,
+            }
+            .into(),
+        };
+        self.keep(entry, outcome);
+        if let Some(step) = lost {
+            self.record_interrupted(step, outcome);
+        }
+        Ok(())
+    }
+
+    fn stored(&mut self, seq: u32) -> Result<(), Refusal> {
+        if seq > self.ledger.seq() {
+            return Err(Refusal::NoSuch);
+        }
+        self.durable = self.durable.max(seq);
+        if self.durable == self.ledger.seq() {
+            self.store_failed = false;
+        }
+        Ok(())
+    }
+
+    /// Makes a record at the time that counts now.
+    fn record(&mut self, record: impl Into<Record>, outcome: &mut Outcome) -> Result<(), Refusal> {
+        let entry = Entry {
+            joint: self.joint,
+            seq: self.ledger.seq().saturating_add(1),
+            boot: self.ledger.boot(),
+            at: self.now,
+            record: record.into(),
+        };
+        self.keep(entry, outcome);
+        Ok(())
+    }
+
+    /// The one place where a record comes into being: folded and handed out together, so neither can happen alone.
+    fn keep(&mut self, entry: Entry, outcome: &mut Outcome) {
+        // No input makes more than ENTRIES_MAX records (a test counts them), so there is always room.
+        if outcome.entries.is_full() {
+            return;
+        }
+        fold(&mut self.ledger, &self.procedure, &entry);
+        let _ = outcome.entries.push(entry);
+    }
+
+    fn has_fastener(&self, fastener: u8) -> Result<(), Refusal> {
+        if usize::from(fastener) < self.procedure.fasteners().len() {
+            Ok(())
+        } else {
+            Err(Refusal::NoSuch)
+        }
+    }
+
+    fn open_step(&self, step: u16) -> Result<(), Refusal> {
+        if self.procedure.stage_of(step).is_none() {
+            Err(Refusal::NoSuch)
+        } else if self.ledger.step(step).is_settled() {
+            Err(Refusal::AlreadySettled)
+        } else {
+            Ok(())
+        }
+    }
+
+    /// No change of place, stage or state while the tool is loaded.
+    fn not_in_pull(&self) -> Result<(), Refusal> {
+        if self.tracker.has_begun() {
+            Err(Refusal::InPull)
+        } else {
+            Ok(())
+        }
+    }
+}
+
+fn short(text: &str) -> Result<Text, Refusal> {
+    match Text::new(text) {
+        Ok(text) => Ok(text),
+        Err(_) => Err(Refusal::TextTooLong),
+    }
+}
+
+fn reason(text: &str) -> Result<Text, Refusal> {
+    let text = short(text)?;
+    if text.as_str().trim().is_empty() {
+        Err(Refusal::ReasonMissing)
+    } else {
+        Ok(text)
+    }
+}

@@ -1,0 +1,380 @@
+//! What is next, when the clock must be heard, and what the tracker is set to.
+
+use core::ops::Deref;
+
+use super::{Armed, Next, Outcome, Session};
+use crate::ledger::{Confirmed, Reached, StepState};
+use crate::procedure::{Moment, Procedure, StageKind};
+use crate::record::{AfterPass, Pass, Waited};
+use crate::tracker::Start;
+use crate::unit::{Instant, Span};
+use crate::verdict::{Aim, Verdict};
+
+/// Deadlines that one input can pass: a release that ends an attempt, a wait that ends, and one to spare.
+const DEADLINES_MAX: u8 = 4;
+
+impl<P: Deref<Target = Procedure>> Session<P> {
+    /// Lets happen what was due before `at`, each at its own time, then moves the clock there.
+    pub(super) fn run_clock(&mut self, at: Instant, outcome: &mut Outcome) {
+        let at = at.max(self.now);
+        for _ in 0..DEADLINES_MAX {
+            match self.deadline() {
+                Some(due) if due <= at => {
+                    self.now = self.now.max(due);
+                    self.clock_struck(outcome);
+                    self.advance(outcome);
+                }
+                _ => break,
+            }
+        }
+        self.now = at;
+    }
+
+    pub(super) fn tracker_deadline(&self) -> Option<Instant> {
+        self.armed?;
+        self.tracker.deadline()
+    }
+
+    pub(super) const fn wait_deadline(&self) -> Option<Instant> {
+        match self.next {
+            Next::Wait { until, .. } => Some(until),
+            _ => None,
+        }
+    }
+
+    /// Works out what is next and sets the tracker to it.
+    pub(super) fn advance(&mut self, outcome: &mut Outcome) {
+        self.next = self.find_next();
+        for _ in 0..DEADLINES_MAX {
+            match self.next {
+                Next::Wait { step, until } if until <= self.now => {
+                    self.wait_over(step, outcome);
+                    self.next = self.find_next();
+                }
+                _ => break,
+            }
+        }
+        if self.tracker.has_begun() {
+            return;
+        }
+        match self.next {
+            Next::Pull { step } => {
+                if self
+                    .armed
+                    .is_none_or(|armed| armed.step != step && !armed.recheck)
+                {
+                    self.arm(step);
+                }
+            }
+            _ => {
+                if self.armed.is_some_and(|armed| !armed.recheck) {
+                    self.armed = None;
+                }
+            }
+        }
+    }
+
+    /// What is next, the fastener the tool was put on considered.
+    fn find_next(&self) -> Next {
+        if !self.running {
+            return Next::Start;
+        }
+        if self.store_failed || self.pending.is_full() {
+            return Next::Store;
+        }
+        let Some(step) = self.selected_step().or_else(|| self.step_in_order()) else {
+            return self.next_without_step();
+        };
+        let terms = self.procedure.terms();
+        if terms.person_named && !self.ledger.has_person() {
+            return Next::Person;
+        }
+        if self.ledger.not_converged().is_some() {
+            return self.next_without_step();
+        }
+        if self.must_come_apart(step) {
+            return Next::TakeApart;
+        }
+        match self.asked_of(step) {
+            Next::Pull { .. } if terms.tool_named && !self.ledger.has_tool() => Next::Tool,
+            Next::Pull { .. } | Next::Hand { .. }
+                if self.ledger.condition() == Confirmed::Differs
+                    || terms.condition_stated && self.ledger.condition() == Confirmed::NotYet =>
+            {
+                Next::Condition
+            }
+            next => next,
+        }
+    }
+
+    fn next_without_step(&self) -> Next {
+        if let Some(stage) = self.ledger.not_converged() {
+            let first = (0_u16..)
+                .zip(self.procedure.steps())
+                .find(|(_, step)| step.stage() == stage);
+            if let Some((step, _)) = first {
+                return Next::Decide { step };
+            }
+        }
+        if self.mock_up_stands() {
+            return Next::TakeApart;
+        }
+        let doubted = (0_u8..)
+            .zip(self.procedure.fasteners())
+            .find(|(index, _)| self.ledger.felt_wrong(*index));
+        if let Some((fastener, _)) = doubted {
+            return Next::Settle { fastener };
+        }
+        let later = (0_u16..)
+            .zip(self.procedure.steps())
+            .find(|(index, _)| !self.ledger.step(*index).is_settled())
+            .map(|(_, step)| step.stage());
+        match later {
+            Some(stage) => Next::AwaitDue { stage },
+            None => Next::Nothing,
+        }
+    }
+
+    /// The first step in the order of work that is not settled and can be done now.
+    pub(super) fn step_in_order(&self) -> Option<u16> {
+        (0_u16..)
+            .zip(self.procedure.steps())
+            .find(|(index, step)| {
+                !self.ledger.step(*index).is_settled()
+                    && match self
+                        .procedure
+                        .stages()
+                        .get(usize::from(step.stage()))
+                        .map(|stage| stage.kind)
+                    {
+                        Some(StageKind::Later { .. }) => self.ledger.is_due(step.stage()),
+                        Some(_) => true,
+                        None => false,
+                    }
+            })
+            .map(|(index, _)| index)
+    }
+
+    fn selected_step(&self) -> Option<u16> {
+        self.first_open_of(self.selected?)
+    }
+
+    /// The fastener's first step that is not settled and can be done now.
+    pub(super) fn first_open_of(&self, fastener: u8) -> Option<u16> {
+        (0_u16..)
+            .zip(self.procedure.steps())
+            .find(|(index, step)| {
+                step.fastener() == Some(fastener)
+                    && !self.ledger.step(*index).is_settled()
+                    && (self.ledger.is_due(step.stage())
+                        || !self
+                            .procedure
+                            .stages()
+                            .get(usize::from(step.stage()))
+                            .is_some_and(|stage| matches!(stage.kind, StageKind::Later { .. })))
+            })
+            .map(|(index, _)| index)
+    }
+
+    fn asked_of(&self, step: u16) -> Next {
+        let Some(stage) = self.procedure.stage_of(step) else {
+            return Next::Nothing;
+        };
+        if let Some(fastener) = self.fastener_at(step) {
+            if self.ledger.must_replace(fastener) {
+                return Next::Replace { fastener };
+            }
+            if self.ledger.must_loosen(fastener) {
+                return Next::Loosen { fastener };
+            }
+            if self.ledger.must_decide(fastener) {
+                return Next::Decide {
+                    step: self.doubted_step_of(fastener).unwrap_or(step),
+                };
+            }
+        }
+        match stage.kind {
+            StageKind::Seat { .. } => Next::Hand { step },
+            StageKind::Fit => Next::Fit { step },
+            StageKind::Check => Next::Answer { step },
+            StageKind::Measure { .. } => Next::Measure { step },
+            StageKind::Wait {
+                at_least, after, ..
+            } => self.asked_of_wait(step, at_least, after),
+            _ => Next::Pull { step },
+        }
+    }
+
+    fn asked_of_wait(&self, step: u16, at_least: Span, after: Moment) -> Next {
+        if self.ledger.step(step) == StepState::Rejected {
+            return Next::Decide { step };
+        }
+        match (self.ledger.moment(&self.procedure, after), after) {
+            (Reached::At(began), _) => Next::Wait {
+                step,
+                until: began.after(at_least),
+            },
+            (Reached::NotYet, Moment::Named(moment)) => Next::Moment { step, moment },
+            (Reached::NotYet, Moment::StageDone(_)) | (Reached::TimeUnknown, _) => {
+                Next::Answer { step }
+            }
+        }
+    }
+
+    fn doubted_step_of(&self, fastener: u8) -> Option<u16> {
+        (0_u16..)
+            .zip(self.procedure.steps())
+            .find(|(index, step)| {
+                step.fastener() == Some(fastener)
+                    && matches!(
+                        self.ledger.step(*index),
+                        StepState::Rejected | StepState::Doubtful
+                    )
+            })
+            .map(|(index, _)| index)
+    }
+
+    fn must_come_apart(&self, step: u16) -> bool {
+        self.procedure
+            .stage_of(step)
+            .is_some_and(|stage| !stage.mock_up)
+            && self.mock_up_stands()
+    }
+
+    pub(super) fn mock_up_stands(&self) -> bool {
+        !self.ledger.is_apart()
+            && (0_u16..).zip(self.procedure.steps()).any(|(index, _)| {
+                self.ledger.step(index).is_settled()
+                    && self
+                        .procedure
+                        .stage_of(index)
+                        .is_some_and(|stage| stage.mock_up)
+            })
+    }
+
+    pub(super) fn fastener_at(&self, step: u16) -> Option<u8> {
+        self.procedure.steps().get(usize::from(step))?.fastener()
+    }
+
+    fn wait_over(&mut self, step: u16, outcome: &mut Outcome) {
+        let Some(StageKind::Wait { at_most, after, .. }) =
+            self.procedure.stage_of(step).map(|stage| stage.kind)
+        else {
+            return;
+        };
+        let Reached::At(began) = self.ledger.moment(&self.procedure, after) else {
+            return;
+        };
+        let waited = self.now.since(began);
+        let verdict = if waited <= at_most {
+            Verdict::Accepted
+        } else {
+            Verdict::Rejected
+        };
+        let seconds = waited.millis() / 1_000;
+        let _ = self.record(
+            Waited {
+                step,
+                seconds,
+                verdict,
+            },
+            outcome,
+        );
+    }
+
+    /// After a step was settled: a repeated pass that is complete is closed.
+    pub(super) fn step_settled(&mut self, step: u16, outcome: &mut Outcome) {
+        let Some(stage) = self
+            .procedure
+            .steps()
+            .get(usize::from(step))
+            .map(|step| step.stage())
+        else {
+            return;
+        };
+        let Some(StageKind::Repeat { min, max, .. }) =
+            self.procedure.stage_of(step).map(|stage| stage.kind)
+        else {
+            return;
+        };
+        if !self.ledger.is_stage_settled(&self.procedure, stage) {
+            return;
+        }
+        let (pass, moved) = (self.ledger.pass(), self.ledger.moved());
+        let next = if pass < min || moved > 0 && pass < max {
+            AfterPass::Again
+        } else if moved > 0 {
+            AfterPass::NotConverged
+        } else {
+            AfterPass::Converged
+        };
+        let _ = self.record(
+            Pass {
+                stage,
+                pass,
+                moved,
+                next,
+            },
+            outcome,
+        );
+    }
+
+    fn arm(&mut self, step: u16) {
+        let Some(aim) = self.aim_of(step) else { return };
+        let prevailing = match self.procedure.stage_of(step).map(|stage| stage.kind) {
+            Some(StageKind::Tighten { prevailing, .. }) => prevailing,
+            _ => crate::procedure::Prevailing::None,
+        };
+        let left_at = self
+            .fastener_at(step)
+            .and_then(|fastener| self.ledger.left_at(fastener));
+        let start = Start {
+            restart_expected: left_at,
+            prevailing,
+        };
+        self.tracker
+            .begin(aim, &self.procedure.terms().watch, start);
+        self.armed = Some(Armed {
+            step,
+            aim,
+            recheck: false,
+        });
+    }
+
+    pub(super) fn aim_of(&self, step: u16) -> Option<Aim> {
+        let stage = self.procedure.stage_of(step)?;
+        Some(match stage.kind {
+            StageKind::Tighten { .. } | StageKind::Align { .. } | StageKind::Later { .. } => {
+                Aim::Torque {
+                    window: self.procedure.torque_window(step)?,
+                }
+            }
+            StageKind::Repeat { still, .. } => Aim::Repeat {
+                window: self.procedure.torque_window(step)?,
+                still,
+            },
+            StageKind::Turn {
+                torque, one_sweep, ..
+            } => Aim::Turn {
+                window: self.procedure.angle_window(step)?,
+                torque,
+                one_sweep,
+                left: match (self.procedure.terms().angle_sum_max, self.fastener_at(step)) {
+                    (Some(sum), Some(fastener)) => Some(sum - self.ledger.turned(fastener)),
+                    _ => None,
+                },
+            },
+            StageKind::Hold {
+                torque,
+                time,
+                still,
+            } => Aim::Hold {
+                torque,
+                time,
+                still,
+            },
+            StageKind::BackOff { angle } => Aim::BackOff { angle },
+            _ => return None,
+        })
+    }
+}

@@ -1,0 +1,280 @@
+//! Samples in, attempts out.
+
+use core::ops::Deref;
+
+use super::{Announcement, Armed, Next, Outcome, Refusal, Session};
+use crate::procedure::{Procedure, StageKind};
+use crate::record::{Attempt, Begun, Rechecked};
+use crate::sample::Sample;
+use crate::tracker::{Signal, Start};
+use crate::unit::{Angle, Instant, Torque};
+use crate::verdict::{Aim, Judgement, Reading, Reason, Reasons, Verdict, judge};
+
+/// Movement of a re-checked fastener up to here counts as none: what a sensor of common quality can tell apart.
+const RECHECK_STILL: Angle = Angle::from_millidegrees(2_000);
+
+impl<P: Deref<Target = Procedure>> Session<P> {
+    pub(super) fn sampled(
+        &mut self,
+        at: Instant,
+        sample: Sample,
+        outcome: &mut Outcome,
+    ) -> Result<(), Refusal> {
+        let Some(armed) = self.armed else {
+            return Err(if matches!(self.next, Next::Store) {
+                Refusal::Store
+            } else {
+                Refusal::NothingToPull
+            });
+        };
+        let signal = self.tracker.feed(at, sample);
+        self.heed(armed, signal, outcome);
+        Ok(())
+    }
+
+    /// The tracker's deadline passed.
+    pub(super) fn clock_struck(&mut self, outcome: &mut Outcome) {
+        let Some(armed) = self.armed else { return };
+        if self.tracker.deadline().is_some_and(|due| due <= self.now) {
+            let signal = self.tracker.tick(self.now);
+            self.heed(armed, signal, outcome);
+        }
+    }
+
+    fn heed(&mut self, armed: Armed, signal: Signal, outcome: &mut Outcome) {
+        outcome.cue = signal.cue;
+        if signal.halt.is_some() {
+            outcome.halt = signal.halt;
+        }
+        if signal.began && !armed.recheck {
+            let _ = self.record(Begun { step: armed.step }, outcome);
+        }
+        if signal.ended {
+            self.close_attempt(armed, outcome);
+        }
+    }
+
+    pub(super) fn finish(&mut self, outcome: &mut Outcome) -> Result<(), Refusal> {
+        match self.armed {
+            Some(armed) if self.tracker.has_begun() => {
+                self.close_attempt(armed, outcome);
+                Ok(())
+            }
+            _ => Err(Refusal::NothingToPull),
+        }
+    }
+
+    pub(super) fn measurement_lost(&mut self, outcome: &mut Outcome) -> Result<(), Refusal> {
+        let Some(armed) = self.armed else {
+            return Ok(());
+        };
+        let Some(reading) = self.tracker.interrupt() else {
+            return Ok(());
+        };
+        let reasons = reading.shape.with(Reason::Interrupted);
+        self.keep_attempt(
+            armed,
+            &reading,
+            Judgement {
+                verdict: Verdict::Unknown,
+                reasons,
+            },
+            outcome,
+        );
+        Ok(())
+    }
+
+    fn close_attempt(&mut self, armed: Armed, outcome: &mut Outcome) {
+        let Some(reading) = self.tracker.finish() else {
+            return;
+        };
+        let judgement = judge(&armed.aim, &reading);
+        self.keep_attempt(armed, &reading, judgement, outcome);
+    }
+
+    fn keep_attempt(
+        &mut self,
+        armed: Armed,
+        reading: &Reading,
+        judgement: Judgement,
+        outcome: &mut Outcome,
+    ) {
+        self.armed = None;
+        if armed.recheck {
+            let moved = reading.angle.is_none_or(|angle| angle > RECHECK_STILL);
+            let verdict = match judgement.verdict {
+                Verdict::Accepted if moved => Verdict::Rejected,
+                verdict => verdict,
+            };
+            let kept = Rechecked {
+                step: armed.step,
+                peak: reading.peak,
+                moved: reading.angle,
+                verdict,
+            };
+            let _ = self.record(kept, outcome);
+            return;
+        }
+        let Some(fastener) = self.fastener_at(armed.step) else {
+            return;
+        };
+        let in_turn = self.step_in_order() == Some(armed.step)
+            || self
+                .procedure
+                .stage_of(armed.step)
+                .is_some_and(|stage| stage.any_order);
+        let reasons = if in_turn {
+            judgement.reasons
+        } else {
+            judgement.reasons.with(Reason::OutOfOrder)
+        };
+        let attempt = Attempt {
+            step: armed.step,
+            fastener,
+            stage: self
+                .procedure
+                .steps()
+                .get(usize::from(armed.step))
+                .map_or(0, |step| step.stage()),
+            attempt: self.ledger.attempts(armed.step).saturating_add(1),
+            pulls: reading.pulls,
+            verdict: judgement.verdict,
+            reasons,
+            peak: reading.peak,
+            settled: reading.settled,
+            angle: reading.angle,
+            prevailing: reading.prevailing,
+            restart: reading.restart,
+            trace: self.tracker.trace().digest(),
+            took_ms: self.now.since(self.ledger.begun_at()).millis(),
+        };
+        self.announce_and_record(attempt, outcome);
+        if judgement.verdict == Verdict::Accepted {
+            self.selected = None;
+        }
+    }
+
+    /// Power was lost between the first load and the verdict.
+    pub(super) fn record_interrupted(&mut self, step: u16, outcome: &mut Outcome) {
+        let Some(fastener) = self.fastener_at(step) else {
+            return;
+        };
+        let attempt = Attempt {
+            step,
+            fastener,
+            stage: self
+                .procedure
+                .steps()
+                .get(usize::from(step))
+                .map_or(0, |step| step.stage()),
+            attempt: self.ledger.attempts(step).saturating_add(1),
+            pulls: 1,
+            verdict: Verdict::Unknown,
+            reasons: Reasons::NONE.with(Reason::Interrupted),
+            peak: Torque::ZERO,
+            settled: Torque::ZERO,
+            angle: None,
+            prevailing: None,
+            restart: None,
+            trace: 0,
+            took_ms: 0,
+        };
+        self.announce_and_record(attempt, outcome);
+    }
+
+    fn announce_and_record(&mut self, attempt: Attempt, outcome: &mut Outcome) {
+        let step = attempt.step;
+        let announcement = Announcement {
+            seq: self.ledger.seq().saturating_add(1),
+            step,
+            verdict: attempt.verdict,
+            reasons: attempt.reasons,
+        };
+        let _ = self.record(attempt, outcome);
+        // Nothing is armed while the queue is full, so there is room for the one attempt that can end.
+        let _ = self.pending.push_back(announcement);
+        self.step_settled(step, outcome);
+    }
+
+    pub(super) fn select(&mut self, fastener: u8) -> Result<(), Refusal> {
+        self.not_in_pull()?;
+        self.has_fastener(fastener)?;
+        let Some(step) = self.first_open_of(fastener) else {
+            return Err(Refusal::AlreadySettled);
+        };
+        let stage_at = |step: u16| {
+            self.procedure
+                .steps()
+                .get(usize::from(step))
+                .map(|step| step.stage())
+        };
+        let in_order = self.step_in_order();
+        if stage_at(step) > in_order.and_then(stage_at) {
+            return Err(Refusal::EarlierOpen);
+        }
+        self.armed = None;
+        self.selected = if in_order == Some(step) {
+            None
+        } else {
+            Some(fastener)
+        };
+        Ok(())
+    }
+
+    pub(super) fn recheck(&mut self, fastener: u8) -> Result<(), Refusal> {
+        self.not_in_pull()?;
+        self.has_fastener(fastener)?;
+        if self.store_failed || self.pending.is_full() {
+            return Err(Refusal::Store);
+        }
+        let last = (0_u16..)
+            .zip(self.procedure.steps())
+            .filter(|(index, step)| {
+                step.fastener() == Some(fastener) && self.ledger.step(*index).is_settled()
+            })
+            .filter(|(index, _)| {
+                self.procedure
+                    .stage_of(*index)
+                    .is_some_and(|stage| stage.kind.tightens())
+            })
+            .last();
+        let Some((step, _)) = last else {
+            return Err(Refusal::NotFinal);
+        };
+        if matches!(
+            self.procedure.stage_of(step).map(|stage| stage.kind),
+            Some(StageKind::Turn { .. })
+        ) {
+            return Err(Refusal::AngleTightened);
+        }
+        let Some(window) = self.procedure.torque_window(step) else {
+            return Err(Refusal::AngleTightened);
+        };
+        let aim = Aim::Repeat {
+            window,
+            still: RECHECK_STILL,
+        };
+        let start = Start {
+            restart_expected: self.ledger.left_at(fastener),
+            ..Start::default()
+        };
+        self.tracker
+            .begin(aim, &self.procedure.terms().watch, start);
+        self.armed = Some(Armed {
+            step,
+            aim,
+            recheck: true,
+        });
+        Ok(())
+    }
+
+    pub(super) fn zero(
+        &mut self,
+        taken: bool,
+        offset: Torque,
+        outcome: &mut Outcome,
+    ) -> Result<(), Refusal> {
+        self.not_in_pull()?;
+        self.record(crate::record::Zero { taken, offset }, outcome)
+    }
+}
