@@ -24,7 +24,11 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         }
     }
 
-    pub(super) fn from_paper(&mut self, step: u16, outcome: &mut Outcome) -> Result<(), Refusal> {
+    pub(super) fn ticked_on_paper(
+        &mut self,
+        step: u16,
+        outcome: &mut Outcome,
+    ) -> Result<(), Refusal> {
         self.not_in_pull()?;
         self.open_step(step)?;
         match self.procedure.stage_of(step).map(|stage| stage.kind) {

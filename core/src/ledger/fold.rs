@@ -1,0 +1,516 @@
+//! What each kind of record does to the ledger.
+
+use super::{
+    ASK, Confirmed, DOUBT, FastenerCell, LOOSEN, Ledger, MARKED, NEW, REPLACE, StepState, TIGHT,
+};
+use crate::limits::{MOMENTS_MAX, STAGES_MAX};
+use crate::procedure::{Policy, Procedure, Redo, Reuse, Stage, StageKind};
+use crate::record::{AfterPass, Decision, Doubt, Entry, Manner, Record, Role};
+use crate::unit::Instant;
+use crate::verdict::{Reason, Reasons, Verdict};
+
+/// Takes one recorded fact into the ledger.
+///
+/// Total: a record that fits no step changes only the counters.
+pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
+    if entry.boot != ledger.boot {
+        lose_the_clock(ledger);
+        ledger.boot = entry.boot;
+    }
+    ledger.seq = entry.seq;
+    match &entry.record {
+        Record::Started(_) => {
+            ledger.started = true;
+            ledger.person = false;
+            ledger.tool = false;
+        }
+        Record::Begun(begun) => {
+            ledger.begun = Some(begun.step);
+            ledger.begun_at = entry.at;
+        }
+        Record::Attempt(attempt) => attempt_made(ledger, procedure, entry.at, attempt),
+        Record::Done(done) => {
+            let state = match done.manner {
+                Manner::Hand => StepState::Done,
+                Manner::Paper => StepState::Unmeasured,
+            };
+            if done.manner == Manner::Paper
+                && let Some(fastener) = fastener_of(procedure, done.step)
+                && procedure
+                    .stage_of(done.step)
+                    .is_some_and(|stage| stage.kind.tightens())
+            {
+                tightened(ledger, fastener);
+                change(ledger, fastener, |cell| {
+                    cell.set(ASK, false);
+                    cell.left_at = 0;
+                });
+            }
+            settle(ledger, procedure, entry.at, done.step, state);
+        }
+        Record::Answered(answered) => {
+            let state = if answered.yes {
+                StepState::Done
+            } else {
+                StepState::Rejected
+            };
+            settle(ledger, procedure, entry.at, answered.step, state);
+        }
+        Record::Measured(measured) => length_measured(ledger, procedure, entry.at, measured),
+        Record::Waited(waited) => {
+            let state = if waited.verdict == Verdict::Accepted {
+                StepState::Done
+            } else {
+                StepState::Rejected
+            };
+            settle(ledger, procedure, entry.at, waited.step, state);
+        }
+        Record::Person(person) => ledger.person |= person.role == Role::Operator,
+        Record::Tool(_) => ledger.tool = true,
+        Record::Condition(condition) => {
+            ledger.condition = if condition.matches {
+                Confirmed::Matches
+            } else {
+                Confirmed::Differs
+            };
+        }
+        Record::Anchor(_) | Record::Zero(_) | Record::Rechecked(_) | Record::Recovered(_) => {
+            if let Record::Rechecked(recheck) = &entry.record
+                && recheck.verdict != Verdict::Accepted
+                && let Some(fastener) = fastener_of(procedure, recheck.step)
+            {
+                put(ledger, recheck.step, StepState::Doubtful);
+                change(ledger, fastener, |cell| cell.set(ASK, true));
+            }
+        }
+        Record::Loosened(loosened) => {
+            fastener_loosened(ledger, procedure, loosened.fastener, loosened.elsewhere)
+        }
+        Record::Fitted(fitted) => new_fitted(ledger, procedure, entry.at, fitted.fastener),
+        Record::Skipped(skipped) => {
+            if let Some(fastener) = fastener_of(procedure, skipped.step) {
+                change(ledger, fastener, |cell| cell.set(ASK, false));
+            }
+            settle(ledger, procedure, entry.at, skipped.step, StepState::Waived);
+        }
+        Record::Noted(noted) => {
+            if let Some(fastener) = noted.fastener {
+                match noted.doubt {
+                    Doubt::Raised => change(ledger, fastener, |cell| cell.set(DOUBT, true)),
+                    Doubt::Settled => change(ledger, fastener, |cell| cell.set(DOUBT, false)),
+                    Doubt::None => {}
+                }
+            }
+        }
+        Record::Decided(decided) => {
+            decision_made(ledger, procedure, entry.at, decided.step, decided.decision)
+        }
+        Record::Marked(marked) => change(ledger, marked.fastener, |cell| cell.set(MARKED, true)),
+        Record::Pass(pass) => pass_ended(ledger, procedure, pass.stage, pass.pass, pass.next),
+        Record::Moment(moment) => {
+            ledger.moments_told |= 1_u8.wrapping_shl(u32::from(moment.moment));
+            if let Some(slot) = ledger.moments.get_mut(usize::from(moment.moment)) {
+                *slot = second_mark(entry.at);
+            }
+        }
+        Record::Due(due) => ledger.stages_due |= 1_u16.wrapping_shl(u32::from(due.stage)),
+        Record::Apart(_) => {
+            ledger.apart = true;
+            for (index, _) in (0_u8..).zip(procedure.fasteners()) {
+                change(ledger, index, |cell| {
+                    cell.set(TIGHT, false);
+                    cell.left_at = 0;
+                    cell.turned = 0;
+                });
+                replace_if_spent(ledger, procedure, index, true);
+            }
+        }
+    }
+}
+
+fn attempt_made(
+    ledger: &mut Ledger,
+    procedure: &Procedure,
+    at: Instant,
+    attempt: &crate::record::Attempt,
+) {
+    ledger.begun = None;
+    if let Some(cell) = ledger.steps.get_mut(usize::from(attempt.step)) {
+        *cell = cell.attempted();
+    }
+    let Some(stage) = procedure.stage_of(attempt.step).copied() else {
+        return;
+    };
+    let fastener = attempt.fastener;
+    if stage.kind.tightens() && attempt.pulls > 0 {
+        tightened(ledger, fastener);
+    }
+    if matches!(stage.kind, StageKind::Turn { .. })
+        && let Some(angle) = attempt.angle
+    {
+        // Tenths of a degree are fine enough for a limit on a sum; both steps are held inside the range.
+        let tenths = u16::try_from(angle.scaled(1, 100).millidegrees()).unwrap_or(0);
+        change(ledger, fastener, |cell| {
+            cell.turned = cell.turned.saturating_add(tenths)
+        });
+    }
+    match attempt.verdict {
+        Verdict::Accepted => {
+            let left = match stage.kind {
+                StageKind::BackOff { .. } => 0,
+                _ => u16::try_from(attempt.settled.scaled(1, 100).millinewton_meters())
+                    .unwrap_or(u16::MAX),
+            };
+            change(ledger, fastener, |cell| {
+                cell.set(ASK, false);
+                cell.left_at = left;
+                if matches!(stage.kind, StageKind::BackOff { angle: None }) {
+                    cell.set(TIGHT, false);
+                }
+                if matches!(stage.kind, StageKind::BackOff { .. }) {
+                    cell.turned = 0;
+                }
+            });
+            if let StageKind::Repeat { still, .. } = stage.kind
+                && attempt.angle.is_some_and(|angle| angle > still)
+            {
+                ledger.moved = ledger.moved.saturating_add(1);
+            }
+            settle(ledger, procedure, at, attempt.step, StepState::Done);
+        }
+        Verdict::Unknown => {
+            put(ledger, attempt.step, StepState::Doubtful);
+            change(ledger, fastener, |cell| cell.set(ASK, true));
+        }
+        Verdict::Rejected => {
+            put(ledger, attempt.step, StepState::Rejected);
+            match remedy(attempt.reasons, &stage) {
+                Remedy::Again => {}
+                Remedy::Policy(Policy::Ask) => change(ledger, fastener, |cell| cell.set(ASK, true)),
+                Remedy::Policy(Policy::Replace) => {
+                    change(ledger, fastener, |cell| cell.set(REPLACE, true))
+                }
+                Remedy::Policy(Policy::Restart(from)) => restart(ledger, procedure, fastener, from),
+            }
+        }
+    }
+}
+
+enum Remedy {
+    Again,
+    Policy(Policy),
+}
+
+/// What a rejected attempt asks for: more of the same only where torque alone was too low; the stage's policy where it went
+/// too far; a person's decision wherever the curve spoke of harm or could not be trusted.
+fn remedy(reasons: Reasons, stage: &Stage) -> Remedy {
+    let too_far = (reasons.contains(Reason::TorqueHigh) || reasons.contains(Reason::AngleHigh))
+        && !matches!(stage.kind, StageKind::Hold { .. });
+    let harm = [
+        Reason::EarlyRise,
+        Reason::LateRise,
+        Reason::Yielding,
+        Reason::GivingWay,
+        Reason::NoTurn,
+        Reason::StickSlip,
+        Reason::Overload,
+        Reason::Stuck,
+        Reason::Gap,
+        Reason::Jerk,
+        Reason::Interrupted,
+        Reason::AngleLow,
+        Reason::AngleHigh,
+        Reason::WrongWay,
+    ]
+    .into_iter()
+    .any(|reason| reasons.contains(reason));
+    if too_far {
+        Remedy::Policy(stage.on_over)
+    } else if harm || matches!(stage.kind, StageKind::Turn { .. }) {
+        Remedy::Policy(Policy::Ask)
+    } else {
+        Remedy::Again
+    }
+}
+
+fn length_measured(
+    ledger: &mut Ledger,
+    procedure: &Procedure,
+    at: Instant,
+    measured: &crate::record::Measured,
+) {
+    let accepted = measured.verdict == Verdict::Accepted;
+    let state = if accepted {
+        StepState::Done
+    } else {
+        StepState::Rejected
+    };
+    settle(ledger, procedure, at, measured.step, state);
+    let Some(stage) = procedure.stage_of(measured.step).copied() else {
+        return;
+    };
+    let (Some(fastener), StageKind::Measure { max, .. }, false) =
+        (fastener_of(procedure, measured.step), stage.kind, accepted)
+    else {
+        return;
+    };
+    match if measured.length > max {
+        stage.on_over
+    } else {
+        stage.on_under
+    } {
+        Policy::Ask => change(ledger, fastener, |cell| cell.set(ASK, true)),
+        Policy::Replace => change(ledger, fastener, |cell| cell.set(REPLACE, true)),
+        Policy::Restart(from) => restart(ledger, procedure, fastener, from),
+    }
+}
+
+fn fastener_loosened(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, elsewhere: bool) {
+    let was_final = ledger.is_final(procedure, fastener);
+    let was_tight = ledger.is_tight(fastener);
+    let asked_for = ledger.must_loosen(fastener);
+    change(ledger, fastener, |cell| {
+        cell.set(LOOSEN, false);
+        cell.set(ASK, false);
+        cell.set(TIGHT, false);
+        cell.set(MARKED, false);
+        cell.left_at = 0;
+        cell.turned = 0;
+    });
+    // A loosening that was asked for has reopened what it should; any other means to start over.
+    if !asked_for || elsewhere {
+        reopen(ledger, procedure, fastener, 0);
+    }
+    replace_if_spent(ledger, procedure, fastener, was_tight);
+    if was_final || elsewhere {
+        spoil_others(ledger, procedure, fastener);
+    }
+}
+
+/// What else has to be redone when a finished fastener is disturbed.
+fn spoil_others(ledger: &mut Ledger, procedure: &Procedure, fastener: u8) {
+    let near = procedure
+        .fasteners()
+        .get(usize::from(fastener))
+        .map_or([None; 4], |own| own.near);
+    for (other, _) in (0_u8..).zip(procedure.fasteners()) {
+        let reached = match procedure.terms().redo {
+            Redo::Fastener => false,
+            Redo::Neighbours => near.contains(&Some(other)),
+            Redo::Joint => other != fastener,
+        };
+        if reached {
+            let tight = ledger.is_tight(other);
+            reopen(ledger, procedure, other, 0);
+            change(ledger, other, |cell| {
+                cell.set(LOOSEN, tight);
+                cell.set(MARKED, false);
+            });
+        }
+    }
+    if procedure.terms().redo == Redo::Joint {
+        for (index, step) in (0_u16..).zip(procedure.steps()) {
+            if step.fastener().is_none() && ledger.step(index).is_settled() {
+                put(ledger, index, StepState::Disturbed);
+            }
+        }
+    }
+}
+
+fn new_fitted(ledger: &mut Ledger, procedure: &Procedure, at: Instant, fastener: u8) {
+    let fit_step = ledger
+        .own_steps(procedure, fastener)
+        .filter(|(_, stage)| matches!(stage.kind, StageKind::Fit))
+        .map(|(index, _)| index)
+        .last();
+    let was_final = ledger.is_final(procedure, fastener);
+    change(ledger, fastener, |cell| {
+        *cell = FastenerCell {
+            flags: NEW | (cell.flags & DOUBT),
+            ..FastenerCell::default()
+        };
+    });
+    let from = fit_step
+        .and_then(|step| procedure.steps().get(usize::from(step)))
+        .map_or(0, |step| step.stage());
+    reopen(ledger, procedure, fastener, from);
+    if let Some(step) = fit_step {
+        settle(ledger, procedure, at, step, StepState::Done);
+    }
+    if was_final {
+        spoil_others(ledger, procedure, fastener);
+    }
+}
+
+fn decision_made(
+    ledger: &mut Ledger,
+    procedure: &Procedure,
+    at: Instant,
+    step: u16,
+    decision: Decision,
+) {
+    if let (AfterNotConverged::Yes, Decision::Waive | Decision::Again) =
+        (about_passes(ledger, procedure, step), decision)
+    {
+        let stage = ledger.not_converged.take();
+        if let (Decision::Again, Some(stage)) = (decision, stage) {
+            reopen_stage(ledger, procedure, stage);
+            ledger.pass = 0;
+        }
+        return;
+    }
+    let fastener = fastener_of(procedure, step);
+    if let Some(fastener) = fastener {
+        change(ledger, fastener, |cell| cell.set(ASK, false));
+    }
+    match decision {
+        Decision::Again => put(ledger, step, StepState::Open),
+        Decision::Observed => {
+            if let Some(fastener) = fastener {
+                tightened(ledger, fastener);
+            }
+            settle(ledger, procedure, at, step, StepState::Unmeasured);
+        }
+        Decision::Waive => settle(ledger, procedure, at, step, StepState::Waived),
+        Decision::Replace => {
+            if let Some(fastener) = fastener {
+                change(ledger, fastener, |cell| cell.set(REPLACE, true));
+            }
+        }
+        Decision::Restart(from) => match fastener {
+            Some(fastener) => restart(ledger, procedure, fastener, from),
+            None => put(ledger, step, StepState::Open),
+        },
+    }
+}
+
+enum AfterNotConverged {
+    Yes,
+    No,
+}
+
+fn about_passes(ledger: &Ledger, procedure: &Procedure, step: u16) -> AfterNotConverged {
+    let stage = procedure
+        .steps()
+        .get(usize::from(step))
+        .map(|step| step.stage());
+    if ledger.not_converged.is_some() && ledger.not_converged == stage {
+        AfterNotConverged::Yes
+    } else {
+        AfterNotConverged::No
+    }
+}
+
+fn pass_ended(ledger: &mut Ledger, procedure: &Procedure, stage: u8, pass: u8, next: AfterPass) {
+    ledger.moved = 0;
+    match next {
+        AfterPass::Converged => ledger.pass = 0,
+        AfterPass::Again => {
+            ledger.pass = pass;
+            reopen_stage(ledger, procedure, stage);
+        }
+        AfterPass::NotConverged => {
+            ledger.pass = 0;
+            ledger.not_converged = Some(stage);
+        }
+    }
+}
+
+fn reopen_stage(ledger: &mut Ledger, procedure: &Procedure, stage: u8) {
+    for (index, step) in (0_u16..).zip(procedure.steps()) {
+        if step.stage() == stage && ledger.step(index) == StepState::Done {
+            put(ledger, index, StepState::Open);
+        }
+    }
+}
+
+/// Loosen fully and go on from a stage: the steps before it stay as they are.
+fn restart(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, from: u8) {
+    let tight = ledger.is_tight(fastener);
+    reopen(ledger, procedure, fastener, from);
+    change(ledger, fastener, |cell| {
+        cell.set(ASK, false);
+        cell.set(LOOSEN, tight);
+        cell.turned = 0;
+    });
+}
+
+/// Every step of the fastener from a stage on must be done again.
+fn reopen(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, from: u8) {
+    for (index, step) in (0_u16..).zip(procedure.steps()) {
+        if step.fastener() != Some(fastener) || step.stage() < from {
+            continue;
+        }
+        match ledger.step(index) {
+            StepState::Open | StepState::Disturbed => {}
+            _ => put(ledger, index, StepState::Disturbed),
+        }
+        if let Some(slot) = ledger.stage_done.get_mut(usize::from(step.stage())) {
+            *slot = 0;
+        }
+    }
+}
+
+fn replace_if_spent(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, was_tight: bool) {
+    let spent = match procedure.terms().reuse {
+        Reuse::Free => false,
+        Reuse::ReplaceIfLoosened => was_tight,
+        Reuse::Cycles(allowed) => was_tight && ledger.cycles(fastener) >= allowed,
+    };
+    if spent {
+        change(ledger, fastener, |cell| cell.set(REPLACE, true));
+    }
+}
+
+fn tightened(ledger: &mut Ledger, fastener: u8) {
+    change(ledger, fastener, |cell| {
+        if !cell.is(TIGHT) {
+            cell.set(TIGHT, true);
+            cell.cycles = cell.cycles.saturating_add(1);
+        }
+        cell.set(MARKED, false);
+    });
+}
+
+fn settle(ledger: &mut Ledger, procedure: &Procedure, at: Instant, step: u16, state: StepState) {
+    put(ledger, step, state);
+    let Some(stage) = procedure
+        .steps()
+        .get(usize::from(step))
+        .map(|step| step.stage())
+    else {
+        return;
+    };
+    let complete = ledger.is_stage_settled(procedure, stage);
+    if let Some(slot) = ledger.stage_done.get_mut(usize::from(stage)) {
+        *slot = if complete { second_mark(at) } else { 0 };
+    }
+}
+
+/// The second since boot, plus one, so that zero can mean "not yet".
+fn second_mark(at: Instant) -> u32 {
+    u32::try_from(at.micros() / 1_000_000)
+        .unwrap_or(u32::MAX)
+        .saturating_add(1)
+}
+
+fn lose_the_clock(ledger: &mut Ledger) {
+    ledger.stage_done = [0; STAGES_MAX];
+    ledger.moments = [0; MOMENTS_MAX];
+}
+
+fn put(ledger: &mut Ledger, step: u16, state: StepState) {
+    if let Some(cell) = ledger.steps.get_mut(usize::from(step)) {
+        *cell = cell.with(state);
+    }
+}
+
+fn change(ledger: &mut Ledger, fastener: u8, with: impl FnOnce(&mut FastenerCell)) {
+    if let Some(cell) = ledger.fasteners.get_mut(usize::from(fastener)) {
+        with(cell);
+    }
+}
+
+fn fastener_of(procedure: &Procedure, step: u16) -> Option<u8> {
+    procedure.steps().get(usize::from(step))?.fastener()
+}

@@ -1,0 +1,214 @@
+//! What can come in, and why it can be refused.
+
+use crate::procedure::EngineState;
+use crate::record::{Decision, Doubt, Role};
+use crate::sample::Sample;
+use crate::unit::{Length, Torque};
+
+/// What comes in.
+///
+/// Not `#[non_exhaustive]`: a new input must break every match on it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Input<'a> {
+    /// A reading of the adapter.
+    Sample(Sample),
+    /// Time passed; nothing else.
+    Tick,
+    /// The recorder started, for the n-th time. Must come first after [`Session::new`] and [`Session::restore`].
+    Start {
+        /// Number of this start, larger than any before.
+        boot: u16,
+        /// On no metal.
+        rehearsal: bool,
+    },
+    /// Every record up to this number is stored, read back and compared.
+    Durable {
+        /// The record's number.
+        seq: u32,
+    },
+    /// A record could not be stored. Pulling is blocked until [`Input::Durable`] comes for the last record.
+    StoreFailed,
+    /// Samples cannot be trusted any more: cable out, sensor fault, tool changed in mid-pull.
+    MeasurementLost,
+    /// The tool is on this fastener now, whoever's turn it was.
+    Select {
+        /// The fastener's index.
+        fastener: u8,
+    },
+    /// The attempt is over: judge what there is.
+    Finish,
+    /// A step done by hand, as its stage wants it.
+    Confirm {
+        /// The step.
+        step: u16,
+    },
+    /// A step done and ticked on a paper sheet: unmeasured.
+    Paper {
+        /// The step.
+        step: u16,
+    },
+    /// An answer to a check.
+    Answer {
+        /// The step.
+        step: u16,
+        /// The answer.
+        yes: bool,
+        /// Who, or why.
+        note: &'a str,
+    },
+    /// A length measured.
+    Measure {
+        /// The step.
+        step: u16,
+        /// The length.
+        length: Length,
+    },
+    /// A person named.
+    Person {
+        /// The name.
+        name: &'a str,
+        /// Works or looks.
+        role: Role,
+    },
+    /// A tool named.
+    Tool {
+        /// Its id.
+        id: &'a str,
+        /// Why it is used though out of date or range; empty otherwise.
+        waiver: &'a str,
+    },
+    /// What is on the threads.
+    Condition {
+        /// In words.
+        found: &'a str,
+        /// Whether that is what the procedure assumes.
+        matches: bool,
+    },
+    /// Wall time.
+    Anchor {
+        /// Seconds since 1970-01-01 00:00 UTC.
+        unix_seconds: i64,
+    },
+    /// A zero was asked for, and the sample path took it or refused it.
+    Zero {
+        /// Whether it was taken.
+        taken: bool,
+        /// Distance from the factory zero.
+        offset: Torque,
+    },
+    /// A fastener was loosened fully.
+    Loosened {
+        /// The fastener's index.
+        fastener: u8,
+        /// By work on another joint.
+        elsewhere: bool,
+        /// Why.
+        cause: &'a str,
+    },
+    /// A new fastener was fitted.
+    Fitted {
+        /// The fastener's index.
+        fastener: u8,
+    },
+    /// Leave a step out.
+    Skip {
+        /// The step.
+        step: u16,
+        /// Who and why; must not be empty.
+        reason: &'a str,
+    },
+    /// A remark.
+    Note {
+        /// The fastener's index; none for the joint.
+        fastener: Option<u8>,
+        /// Raises or settles a doubt, or neither.
+        doubt: Doubt,
+        /// In words.
+        text: &'a str,
+    },
+    /// A decision about a rejected or unknown attempt, or a pass that did not converge.
+    Decide {
+        /// The step.
+        step: u16,
+        /// What.
+        decision: Decision,
+        /// Who and why; must not be empty where something is waived or observed.
+        note: &'a str,
+    },
+    /// A finished fastener was marked on the metal.
+    Mark {
+        /// The fastener's index.
+        fastener: u8,
+    },
+    /// Check a fastener again at its stage torque: it should not move.
+    Recheck {
+        /// The fastener's index.
+        fastener: u8,
+    },
+    /// A moment of the plan came.
+    Moment {
+        /// Its number.
+        moment: u8,
+    },
+    /// A later retorque became due.
+    Due {
+        /// The stage.
+        stage: u8,
+        /// State of the engine.
+        state: EngineState,
+    },
+    /// A mock-up was taken apart again.
+    TakenApart {
+        /// What was learnt.
+        note: &'a str,
+    },
+    /// What recovery found on opening the journal.
+    Recovered {
+        /// Bytes dropped.
+        dropped: u32,
+        /// Bytes set aside.
+        quarantined: u32,
+    },
+}
+
+/// An input that came at a wrong moment. The session is as if time alone had passed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Refusal {
+    /// [`Input::Start`] must come first.
+    NotStarted,
+    /// Started already, or the start's number is not larger than the last.
+    StartedBefore,
+    /// A pull is in progress.
+    InPull,
+    /// No such fastener, stage, step or moment.
+    NoSuch,
+    /// The step is settled already.
+    AlreadySettled,
+    /// The step is of another kind.
+    WrongKind,
+    /// An earlier stage is still open.
+    EarlierOpen,
+    /// Nothing is to be pulled now: see [`Session::next`].
+    NothingToPull,
+    /// Records are waiting to be stored.
+    Store,
+    /// A reason is needed.
+    ReasonMissing,
+    /// The text is longer than 48 bytes.
+    TextTooLong,
+    /// No decision is waited for.
+    NothingToDecide,
+    /// The fastener is not final.
+    NotFinal,
+    /// Checking an angle-tightened fastener by torque says nothing and may harm it.
+    AngleTightened,
+    /// The engine is in the wrong state for this stage.
+    WrongState,
+    /// There is no mock-up to take apart.
+    NoMockUp,
+    /// The fastener must be loosened first.
+    LoosenFirst,
+    /// The fastener must be replaced first.
+    ReplaceFirst,
+}
