@@ -14,7 +14,7 @@ pub enum Input<'a> {
     Sample(Sample),
     /// Time passed; nothing else.
     Tick,
-    /// The recorder started, for the n-th time. Must come first after [`Session::new`] and [`Session::restore`].
+    /// The recorder started, for the n-th time. Must come first after [`Session::new`](super::Session::new) and [`Session::restore`](super::Session::restore).
     Start {
         /// Number of this start, larger than any before.
         boot: u16,
@@ -175,7 +175,7 @@ pub enum Input<'a> {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Refusal {
-    /// [`Input::Start`] must come first.
+    /// [`Input::Start`](super::Input::Start) must come first.
     NotStarted,
     /// Started already, or the start's number is not larger than the last.
     StartedBefore,
@@ -189,7 +189,7 @@ pub enum Refusal {
     WrongKind,
     /// An earlier stage is still open.
     EarlierOpen,
-    /// Nothing is to be pulled now: see [`Session::next`].
+    /// Nothing is to be pulled now: see [`Session::next`](super::Session::next).
     NothingToPull,
     /// Records are waiting to be stored.
     Store,

@@ -26,7 +26,7 @@ pub struct Announcement {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Next {
-    /// Send [`Input::Start`].
+    /// Send [`Input::Start`](super::Input::Start).
     Start,
     /// Get the pending records stored.
     Store,
