@@ -246,7 +246,7 @@ impl Tracker {
     /// Whether this attempt has been loaded at least once.
     #[must_use]
     pub const fn has_begun(&self) -> bool {
-        self.began_at.is_some()
+        self.armed.is_some() && self.began_at.is_some()
     }
 
     /// Closes the attempt and disarms; `None` when it never began.
