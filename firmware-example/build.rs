@@ -1,28 +1,18 @@
 //! Gives each board's firmware its memory map. Does nothing for the host.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::{env, fs};
 
 /// A firmware, where its code and its variables live. The sizes are the budget of an adapter, so that a firmware over it does
 /// not link; only the harness for tests, which is not an adapter, may be larger.
-const BOARDS: [(&str, &str, &str); 4] = [
+const BOARDS: [(&str, &str, &str); 2] = [
     (
         "adapter_ast1030",
         "ORIGIN = 0x00000000, LENGTH = 64K",
         "ORIGIN = 0x00080000, LENGTH = 16K",
     ),
     (
-        "adapter_stm32f405",
-        "ORIGIN = 0x08000000, LENGTH = 64K",
-        "ORIGIN = 0x20000000, LENGTH = 16K",
-    ),
-    (
         "sessions",
-        "ORIGIN = 0x00000000, LENGTH = 256K",
-        "ORIGIN = 0x20000000, LENGTH = 64K",
-    ),
-    (
-        "gate",
         "ORIGIN = 0x00000000, LENGTH = 256K",
         "ORIGIN = 0x20000000, LENGTH = 64K",
     ),
@@ -35,14 +25,6 @@ fn main() {
     }
     let out = PathBuf::from(env::var_os("OUT_DIR").expect("cargo names the folder to write to"));
     for (name, flash, ram) in BOARDS {
-        if !Path::new("src/bin")
-            .join(name)
-            .with_extension("rs")
-            .exists()
-            && !Path::new("src/bin").join(name).exists()
-        {
-            continue;
-        }
         let folder = out.join(name);
         fs::create_dir_all(&folder).expect("a folder for the memory map");
         let map = format!("MEMORY {{\n  FLASH : {flash}\n  RAM : {ram}\n}}\n");

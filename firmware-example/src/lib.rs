@@ -5,5 +5,6 @@ pub mod bridge;
 pub mod button;
 pub mod cue;
 pub mod display;
+pub mod exercise;
 pub mod gyro;
 pub mod nor;

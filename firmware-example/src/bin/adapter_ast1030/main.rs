@@ -5,6 +5,8 @@
 
 #[cfg(target_os = "none")]
 mod board;
+#[cfg(target_os = "none")]
+mod firmware;
 
 #[cfg(not(target_os = "none"))]
 fn main() {}
