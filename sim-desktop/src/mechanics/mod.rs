@@ -1,0 +1,51 @@
+//! The shop's arithmetic: threads, strength of bolts, torque and tension, stiffness, twist, tool settings.
+//!
+//! Floats live here. Every number is in newtons, millimetres, megapascals, newton-metres or degrees, and its name
+//! says which. Each formula carries its source; the list of sources is below.
+//!
+//! - \[ISO 68-1\], \[ISO 261\], \[ISO 724\]: profile, sizes and basic dimensions of metric threads.
+//! - \[ISO 898-1\]: mechanical properties of steel bolts; tables 3 to 7.
+//! - \[ASME B1.1\]: Unified inch threads. \[SAE J429\]: grades of inch bolts.
+//! - \[ISO 7-1\], \[ISO 228-1\], \[ASME B1.20.1\]: pipe threads.
+//! - \[VDI 2230:2001\]: systematic calculation of bolted joints.
+//! - \[Shigley\]: *Mechanical Engineering Design*, 9th edition, chapter 8.
+//! - \[Machinery's Handbook\], \[NSTS 08307\]: scatter of preload by method.
+//! - \[NAVEDTRA 14315\], \[TM 1-1500-204-23-9\]: torque wrenches with offset adapters.
+//!
+//! Knows nothing of plans, procedures, sessions, files or screens, and nothing of the core's integers.
+#![expect(non_snake_case, reason = "a unit is spelled as the unit is: Nm, kN, MPa")]
+
+mod fit;
+mod friction;
+mod head;
+mod setting;
+mod stiffness;
+mod strength;
+mod tension;
+mod thread;
+mod twist;
+
+pub use fit::{Fit, fit};
+pub use friction::{Condition, Friction, FrictionClass, Method, Scatter};
+pub use head::Bearing;
+pub use setting::{Advice, OffsetAdapter, SettingError, Tool, ToolKind, Window, advise, round_into};
+pub use stiffness::{
+    Segment, angle_for_preload_deg, bolt_stiffness_N_per_mm, fastener_stiffness_N_per_mm, frustum_stiffness_N_per_mm,
+    joint_constant, member_stiffness_N_per_mm, preload_for_angle_N, series_N_per_mm, wileman_stiffness_N_per_mm,
+};
+pub use strength::{Strength, StrengthError};
+pub use tension::{
+    BoltLoad, TensionError, TorqueTension, combined_stress_MPa, preload_at_yield_share_N, power_screw_lower_Nm,
+    power_screw_raise_Nm,
+};
+pub use thread::{Thread, ThreadError, ThreadKind, coarse_sizes};
+pub use twist::{Bar, degrees_per_100_Nm, twist_deg};
+
+/// Modulus of elasticity of steel, MPa. [Shigley table A-5: 207 GPa; VDI 2230: 205 GPa]
+pub const STEEL_E_MPA: f64 = 205_000.0;
+/// Shear modulus of steel, MPa. [Shigley table A-5: 79.3 GPa]
+pub const STEEL_G_MPA: f64 = 79_300.0;
+/// One inch in millimetres, exact. [international yard and pound agreement, 1959]
+pub const INCH_MM: f64 = 25.4;
+/// One thousand pounds per square inch in MPa. [0.45359237 kg × 9.80665 m/s² ÷ (25.4 mm)², times 1000]
+pub const KSI_MPA: f64 = 6.894_757_293_168_361;
