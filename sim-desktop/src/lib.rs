@@ -1,2 +1,5 @@
 //! The desktop side of Evendraw: plans, mechanics, the virtual bench, the journal on disk, the sheet and the desk.
+
+pub mod bench;
 pub mod command;
+pub mod mechanics;

@@ -32,15 +32,15 @@ fn yes(why: String) -> Fit {
 #[must_use]
 pub fn fit(a: &Thread, b: &Thread) -> Fit {
     if a.left_hand != b.left_hand {
-        return no(format!("{a} and {b} turn opposite ways: one tightens clockwise, the other anticlockwise"));
+        return no(format!(
+            "{a} and {b} turn opposite ways: one tightens clockwise, the other anticlockwise"
+        ));
     }
     let same_size = (a.major_mm - b.major_mm).abs() < 1e-6;
     let same_pitch = (a.pitch_mm / b.pitch_mm - 1.0).abs() < 1e-6;
     if same_size && same_pitch && a.kind == b.kind {
         return match (a.rounded_root(), b.rounded_root()) {
-            (true, false) | (false, true) => no(format!(
-                "same size and pitch, but one is UNJ: its bolt has a fuller root than a plain UN nut leaves room for; a UN bolt in a UNJ nut goes"
-            )),
+            (true, false) | (false, true) => no("same size and pitch, but one is UNJ: its bolt has a fuller root than a plain UN nut leaves room for; a UN bolt in a UNJ nut goes".to_owned()),
             _ => yes(format!("same thread: {}", describe(a))),
         };
     }
@@ -72,20 +72,32 @@ fn describe(thread: &Thread) -> String {
         format!("{:.2} mm pitch", thread.pitch_mm)
     } else {
         let count = thread.threads_per_inch();
-        if (count - count.round()).abs() < 1e-6 { format!("{count:.0} threads per inch") } else { format!("{count:.1} threads per inch") }
+        if (count - count.round()).abs() < 1e-6 {
+            format!("{count:.0} threads per inch")
+        } else {
+            format!("{count:.1} threads per inch")
+        }
     };
     let form = match thread.kind {
         ThreadKind::Metric | ThreadKind::Unified => "parallel",
         ThreadKind::PipeParallel | ThreadKind::PipeParallelSealing => "parallel pipe",
         ThreadKind::PipeTaper | ThreadKind::NationalPipeTaper => "taper pipe",
     };
-    format!("{thread} is {form}, {:.2} mm over the threads, {pitch}, {:.0}° flanks", thread.major_mm, thread.kind.flank_angle_deg())
+    format!(
+        "{thread} is {form}, {:.2} mm over the threads, {pitch}, {:.0}° flanks",
+        thread.major_mm,
+        thread.kind.flank_angle_deg()
+    )
 }
 
 /// Threads that differ in size, pitch or form.
 fn different(a: &Thread, b: &Thread) -> Fit {
     let mut reasons = vec![describe(a), describe(b)];
-    let (small, large) = if a.major_mm <= b.major_mm { (a, b) } else { (b, a) };
+    let (small, large) = if a.major_mm <= b.major_mm {
+        (a, b)
+    } else {
+        (b, a)
+    };
     let pitch = small.pitch_mm.max(large.pitch_mm);
     let apart_mm = large.major_mm - small.major_mm;
     // Basic depth of engagement is 5/8 of the sharp height, 0.5413 P a side. [ISO 68-1]
@@ -123,13 +135,25 @@ mod tests {
     fn judge(a: &str, b: &str) -> Fit {
         let (one, other) = (a.parse().unwrap(), b.parse().unwrap());
         let forth = fit(&one, &other);
-        assert_eq!(forth.fits, fit(&other, &one).fits, "{a} and {b} must agree both ways round");
+        assert_eq!(
+            forth.fits,
+            fit(&other, &one).fits,
+            "{a} and {b} must agree both ways round"
+        );
         forth
     }
 
     #[test]
     fn threads_that_go_together_do() {
-        for (a, b) in [("M10", "M10x1.5"), ("3/8-16", "3/8 UNC"), ("1/8-28 BSPT", "R 1/8"), ("R 1/8", "Rp 1/8"), ("R 1/8", "Rc 1/8"), ("1/8 NPT", "1/8-27 NPT"), ("G 1/8", "1/8 BSPP")] {
+        for (a, b) in [
+            ("M10", "M10x1.5"),
+            ("3/8-16", "3/8 UNC"),
+            ("1/8-28 BSPT", "R 1/8"),
+            ("R 1/8", "Rp 1/8"),
+            ("R 1/8", "Rc 1/8"),
+            ("1/8 NPT", "1/8-27 NPT"),
+            ("G 1/8", "1/8 BSPP"),
+        ] {
             assert!(judge(a, b).fits, "{a} and {b}: {}", judge(a, b).why);
         }
     }
@@ -150,7 +174,11 @@ mod tests {
             ("3/8-24 UNF", "3/8-24 UNJF", "UNJ"),
         ] {
             let fit = judge(a, b);
-            assert!(!fit.fits && fit.why.contains(part), "{a} and {b}: {}", fit.why);
+            assert!(
+                !fit.fits && fit.why.contains(part),
+                "{a} and {b}: {}",
+                fit.why
+            );
         }
     }
 }

@@ -41,7 +41,10 @@ impl Condition {
             Self::Threadlocker | Self::Sealant => 0.13,
             Self::Compound => 0.10,
         };
-        Friction { thread: value, head: value }
+        Friction {
+            thread: value,
+            head: value,
+        }
     }
 
     /// How far one fastener's friction lies from the next, as a standard deviation relative to the mean: a third of the preload scatter
@@ -125,6 +128,9 @@ impl Method {
             Self::Yield => 0.08,
             Self::Stretch => 0.05,
         };
-        Scatter { below: both, above: both }
+        Scatter {
+            below: both,
+            above: both,
+        }
     }
 }

@@ -13,7 +13,10 @@
 //! - \[NAVEDTRA 14315\], \[TM 1-1500-204-23-9\]: torque wrenches with offset adapters.
 //!
 //! Knows nothing of plans, procedures, sessions, files or screens, and nothing of the core's integers.
-#![expect(non_snake_case, reason = "a unit is spelled as the unit is: Nm, kN, MPa")]
+#![expect(
+    non_snake_case,
+    reason = "a unit is spelled as the unit is: Nm, kN, MPa"
+)]
 
 mod fit;
 mod friction;
@@ -28,15 +31,18 @@ mod twist;
 pub use fit::{Fit, fit};
 pub use friction::{Condition, Friction, FrictionClass, Method, Scatter};
 pub use head::Bearing;
-pub use setting::{Advice, OffsetAdapter, SettingError, Tool, ToolKind, Window, advise, round_into};
+pub use setting::{
+    Advice, OffsetAdapter, SettingError, Tool, ToolKind, Window, advise, round_into,
+};
 pub use stiffness::{
-    Segment, angle_for_preload_deg, bolt_stiffness_N_per_mm, fastener_stiffness_N_per_mm, frustum_stiffness_N_per_mm,
-    joint_constant, member_stiffness_N_per_mm, preload_for_angle_N, series_N_per_mm, wileman_stiffness_N_per_mm,
+    Segment, angle_for_preload_deg, bolt_stiffness_N_per_mm, fastener_stiffness_N_per_mm,
+    frustum_stiffness_N_per_mm, joint_constant, member_stiffness_N_per_mm, preload_for_angle_N,
+    series_N_per_mm, wileman_stiffness_N_per_mm,
 };
 pub use strength::{Strength, StrengthError};
 pub use tension::{
-    BoltLoad, TensionError, TorqueTension, combined_stress_MPa, preload_at_yield_share_N, power_screw_lower_Nm,
-    power_screw_raise_Nm,
+    BoltLoad, TensionError, TorqueTension, combined_stress_MPa, power_screw_lower_Nm,
+    power_screw_raise_Nm, preload_at_yield_share_N,
 };
 pub use thread::{Thread, ThreadError, ThreadKind, coarse_sizes};
 pub use twist::{Bar, degrees_per_100_Nm, twist_deg};

@@ -56,13 +56,27 @@ impl fmt::Display for SettingError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Lever(given) => write!(f, "lever {given} is not a length; allowed: above 0"),
-            Self::Offset(given) => write!(f, "offset {given} is not a length; allowed: 0 or more, with an angle of 180° for towards the hand"),
+            Self::Offset(given) => write!(
+                f,
+                "offset {given} is not a length; allowed: 0 or more, with an angle of 180° for towards the hand"
+            ),
             Self::Angle(given) => write!(f, "angle {given}° is outside -360° to 360°"),
             Self::BehindTheHand { lever, along } => {
-                write!(f, "the fastener lies {:.1} behind a grip {lever} from the drive; allowed: offset towards the hand shorter than the lever", -along)
+                write!(
+                    f,
+                    "the fastener lies {:.1} behind a grip {lever} from the drive; allowed: offset towards the hand shorter than the lever",
+                    -along
+                )
             }
-            Self::NoGraduation { low_Nm, high_Nm, step_Nm } => {
-                write!(f, "no graduation of {step_Nm} N·m lies between {low_Nm:.2} and {high_Nm:.2} N·m; take a tool with a finer step")
+            Self::NoGraduation {
+                low_Nm,
+                high_Nm,
+                step_Nm,
+            } => {
+                write!(
+                    f,
+                    "no graduation of {step_Nm} N·m lies between {low_Nm:.2} and {high_Nm:.2} N·m; take a tool with a finer step"
+                )
             }
         }
     }
@@ -86,9 +100,16 @@ impl OffsetAdapter {
         if !(angle_deg.is_finite() && angle_deg.abs() <= 360.0) {
             return Err(SettingError::Angle(angle_deg));
         }
-        let adapter = Self { lever, offset, angle_deg };
+        let adapter = Self {
+            lever,
+            offset,
+            angle_deg,
+        };
         if adapter.lever + adapter.along() <= lever * 1e-3 {
-            return Err(SettingError::BehindTheHand { lever, along: adapter.along() });
+            return Err(SettingError::BehindTheHand {
+                lever,
+                along: adapter.along(),
+            });
         }
         Ok(adapter)
     }
@@ -96,7 +117,11 @@ impl OffsetAdapter {
     /// The part of the offset that lies along the handle. Right angles are exact.
     fn along(&self) -> f64 {
         let turned = self.angle_deg.rem_euclid(360.0);
-        let cosine = if (turned - 90.0).abs() < 1e-9 || (turned - 270.0).abs() < 1e-9 { 0.0 } else { turned.to_radians().cos() };
+        let cosine = if (turned - 90.0).abs() < 1e-9 || (turned - 270.0).abs() < 1e-9 {
+            0.0
+        } else {
+            turned.to_radians().cos()
+        };
         self.offset * cosine
     }
 
@@ -213,14 +238,27 @@ impl Advice {
 /// [`SettingError::NoGraduation`] when the window lies between two graduations.
 pub fn round_into(window: Window, step_Nm: f64) -> Result<f64, SettingError> {
     let slack = 1e-9 * window.high_Nm.abs().max(1.0);
-    let inside = |reading: f64| reading >= window.low_Nm - slack && reading <= window.high_Nm + slack;
+    let inside =
+        |reading: f64| reading >= window.low_Nm - slack && reading <= window.high_Nm + slack;
     let nearest = (window.target_Nm / step_Nm).round();
-    [nearest, (window.low_Nm / step_Nm - 1e-9).ceil(), (window.high_Nm / step_Nm + 1e-9).floor()]
-        .into_iter()
-        .map(|count| count * step_Nm)
-        .filter(|reading| inside(*reading))
-        .min_by(|a, b| (a - window.target_Nm).abs().total_cmp(&(b - window.target_Nm).abs()))
-        .ok_or(SettingError::NoGraduation { low_Nm: window.low_Nm, high_Nm: window.high_Nm, step_Nm })
+    [
+        nearest,
+        (window.low_Nm / step_Nm - 1e-9).ceil(),
+        (window.high_Nm / step_Nm + 1e-9).floor(),
+    ]
+    .into_iter()
+    .map(|count| count * step_Nm)
+    .filter(|reading| inside(*reading))
+    .min_by(|a, b| {
+        (a - window.target_Nm)
+            .abs()
+            .total_cmp(&(b - window.target_Nm).abs())
+    })
+    .ok_or(SettingError::NoGraduation {
+        low_Nm: window.low_Nm,
+        high_Nm: window.high_Nm,
+        step_Nm,
+    })
 }
 
 /// Judges each tool for a window of readings and the greatest torque to expect (a following angle may end higher), best first: usable
@@ -230,17 +268,33 @@ pub fn advise(tools: &[Tool], window: Window, greatest_Nm: f64, today: Date) -> 
     let mut ranked: Vec<(f64, f64, Advice)> = tools
         .iter()
         .map(|tool| {
-            let mut advice = Advice { id: tool.id.clone(), setting_Nm: None, refused: Vec::new(), notes: Vec::new() };
+            let mut advice = Advice {
+                id: tool.id.clone(),
+                setting_Nm: None,
+                refused: Vec::new(),
+                notes: Vec::new(),
+            };
             let greatest = greatest_Nm.max(window.high_Nm);
             if greatest > tool.capacity_Nm {
-                advice.refused.push(format!("its capacity of {:.1} N·m is below the {greatest:.1} N·m to expect", tool.capacity_Nm));
+                advice.refused.push(format!(
+                    "its capacity of {:.1} N·m is below the {greatest:.1} N·m to expect",
+                    tool.capacity_Nm
+                ));
             }
             if window.target_Nm < tool.lowest_Nm() {
-                advice.refused.push(format!("{:.1} N·m is below its lowest usable {:.1} N·m", window.target_Nm, tool.lowest_Nm()));
+                advice.refused.push(format!(
+                    "{:.1} N·m is below its lowest usable {:.1} N·m",
+                    window.target_Nm,
+                    tool.lowest_Nm()
+                ));
             }
             match tool.due {
-                Some(due) if due < today => advice.refused.push(format!("its calibration ran out on {due}")),
-                Some(due) if (due - today).get_days() <= 30 => advice.notes.push(format!("calibration due on {due}")),
+                Some(due) if due < today => advice
+                    .refused
+                    .push(format!("its calibration ran out on {due}")),
+                Some(due) if (due - today).get_days() <= 30 => {
+                    advice.notes.push(format!("calibration due on {due}"))
+                }
                 Some(_) => {}
                 None => advice.notes.push("no calibration date known".to_owned()),
             }
@@ -254,17 +308,29 @@ pub fn advise(tools: &[Tool], window: Window, greatest_Nm: f64, today: Date) -> 
                     if let Some(accuracy) = tool.accuracy {
                         let (low, high) = (setting * (1.0 - accuracy), setting * (1.0 + accuracy));
                         if low < window.low_Nm || high > window.high_Nm {
-                            advice.notes.push(format!("its ±{:.1} % at {setting:.1} N·m is wider than the window", accuracy * 100.0));
+                            advice.notes.push(format!(
+                                "its ±{:.1} % at {setting:.1} N·m is wider than the window",
+                                accuracy * 100.0
+                            ));
                         }
                     }
                 }
                 Ok(_) => {}
                 Err(error) => advice.refused.push(error.to_string()),
             }
-            (tool.accuracy.unwrap_or(f64::INFINITY), tool.capacity_Nm, advice)
+            (
+                tool.accuracy.unwrap_or(f64::INFINITY),
+                tool.capacity_Nm,
+                advice,
+            )
         })
         .collect();
-    ranked.sort_by(|a, b| b.2.usable().cmp(&a.2.usable()).then(a.0.total_cmp(&b.0)).then(a.1.total_cmp(&b.1)));
+    ranked.sort_by(|a, b| {
+        b.2.usable()
+            .cmp(&a.2.usable())
+            .then(a.0.total_cmp(&b.0))
+            .then(a.1.total_cmp(&b.1))
+    });
     ranked.into_iter().map(|(_, _, advice)| advice).collect()
 }
 
@@ -274,21 +340,48 @@ mod tests {
     use jiff::civil::date;
 
     fn tool(id: &str, kind: ToolKind, capacity_Nm: f64, step_Nm: f64, due: Date) -> Tool {
-        Tool { id: id.into(), kind, capacity_Nm, lowest_Nm: None, step_Nm: Some(step_Nm), accuracy: Some(0.04), due: Some(due) }
+        Tool {
+            id: id.into(),
+            kind,
+            capacity_Nm,
+            lowest_Nm: None,
+            step_Nm: Some(step_Nm),
+            accuracy: Some(0.04),
+            due: Some(due),
+        }
     }
 
     #[test]
     fn a_setting_is_on_a_graduation_and_inside_the_window() {
-        let window = Window { low_Nm: 38.4, target_Nm: 40.1, high_Nm: 41.6 };
+        let window = Window {
+            low_Nm: 38.4,
+            target_Nm: 40.1,
+            high_Nm: 41.6,
+        };
         assert!((round_into(window, 1.0).unwrap() - 40.0).abs() < 1e-9);
         assert!((round_into(window, 0.5).unwrap() - 40.0).abs() < 1e-9);
         // The nearest graduation lies outside: the one inside is taken although it is further off.
-        let lopsided = Window { low_Nm: 40.0, target_Nm: 40.2, high_Nm: 45.5 };
+        let lopsided = Window {
+            low_Nm: 40.0,
+            target_Nm: 40.2,
+            high_Nm: 45.5,
+        };
         assert!((round_into(lopsided, 5.0).unwrap() - 40.0).abs() < 1e-9);
-        let upper = Window { low_Nm: 41.0, target_Nm: 41.5, high_Nm: 45.5 };
+        let upper = Window {
+            low_Nm: 41.0,
+            target_Nm: 41.5,
+            high_Nm: 45.5,
+        };
         assert!((round_into(upper, 5.0).unwrap() - 45.0).abs() < 1e-9);
-        let narrow = Window { low_Nm: 41.0, target_Nm: 42.0, high_Nm: 43.0 };
-        assert!(matches!(round_into(narrow, 5.0), Err(SettingError::NoGraduation { .. })));
+        let narrow = Window {
+            low_Nm: 41.0,
+            target_Nm: 42.0,
+            high_Nm: 43.0,
+        };
+        assert!(matches!(
+            round_into(narrow, 5.0),
+            Err(SettingError::NoGraduation { .. })
+        ));
     }
 
     #[test]
@@ -300,25 +393,77 @@ mod tests {
             tool("stale", ToolKind::Click, 100.0, 0.5, date(2026, 11, 24)),
             tool("right", ToolKind::Click, 100.0, 0.5, date(2026, 12, 1)),
         ];
-        let advice = advise(&tools, Window { low_Nm: 38.4, target_Nm: 40.0, high_Nm: 41.6 }, 40.0, today);
+        let advice = advise(
+            &tools,
+            Window {
+                low_Nm: 38.4,
+                target_Nm: 40.0,
+                high_Nm: 41.6,
+            },
+            40.0,
+            today,
+        );
         assert_eq!(advice[0].id, "right");
         assert_eq!(advice[0].setting_Nm, Some(40.0));
         assert_eq!(advice[0].notes, ["calibration due on 2026-12-01"]);
-        let why = |id: &str| advice.iter().find(|a| a.id == id).unwrap().refused.join("; ");
-        assert!(why("small").contains("capacity of 30.0"), "{}", why("small"));
-        assert!(why("large").contains("lowest usable 60.0"), "{}", why("large"));
-        assert!(why("stale").contains("ran out on 2026-11-24"), "{}", why("stale"));
+        let why = |id: &str| {
+            advice
+                .iter()
+                .find(|a| a.id == id)
+                .unwrap()
+                .refused
+                .join("; ")
+        };
+        assert!(
+            why("small").contains("capacity of 30.0"),
+            "{}",
+            why("small")
+        );
+        assert!(
+            why("large").contains("lowest usable 60.0"),
+            "{}",
+            why("large")
+        );
+        assert!(
+            why("stale").contains("ran out on 2026-11-24"),
+            "{}",
+            why("stale")
+        );
         // An angle after the torque ends higher than the tool can bear.
-        let turned = advise(&tools, Window { low_Nm: 38.4, target_Nm: 40.0, high_Nm: 41.6 }, 120.0, today);
+        let turned = advise(
+            &tools,
+            Window {
+                low_Nm: 38.4,
+                target_Nm: 40.0,
+                high_Nm: 41.6,
+            },
+            120.0,
+            today,
+        );
         assert!(turned.iter().all(|a| !a.usable()));
     }
 
     #[test]
     fn nonsense_lengths_and_angles_are_refused() {
-        assert!(matches!(OffsetAdapter::new(0.0, 4.0, 0.0), Err(SettingError::Lever(_))));
-        assert!(matches!(OffsetAdapter::new(f64::NAN, 4.0, 0.0), Err(SettingError::Lever(_))));
-        assert!(matches!(OffsetAdapter::new(10.0, -4.0, 0.0), Err(SettingError::Offset(_))));
-        assert!(matches!(OffsetAdapter::new(10.0, 4.0, 400.0), Err(SettingError::Angle(_))));
-        assert!(matches!(OffsetAdapter::new(10.0, 10.0, 180.0), Err(SettingError::BehindTheHand { .. })));
+        assert!(matches!(
+            OffsetAdapter::new(0.0, 4.0, 0.0),
+            Err(SettingError::Lever(_))
+        ));
+        assert!(matches!(
+            OffsetAdapter::new(f64::NAN, 4.0, 0.0),
+            Err(SettingError::Lever(_))
+        ));
+        assert!(matches!(
+            OffsetAdapter::new(10.0, -4.0, 0.0),
+            Err(SettingError::Offset(_))
+        ));
+        assert!(matches!(
+            OffsetAdapter::new(10.0, 4.0, 400.0),
+            Err(SettingError::Angle(_))
+        ));
+        assert!(matches!(
+            OffsetAdapter::new(10.0, 10.0, 180.0),
+            Err(SettingError::BehindTheHand { .. })
+        ));
     }
 }

@@ -44,9 +44,19 @@ impl fmt::Display for StrengthError {
                 f,
                 "property class `{name}` is not known; allowed: 4.6, 4.8, 5.6, 5.8, 6.8, 8.8, 9.8, 10.9, 12.9, A2-70, A4-70, A4-80"
             ),
-            Self::Grade(name) => write!(f, "grade `{name}` is not known; allowed: 1, 2, 5, 8, A325, A490"),
-            Self::Size { name, diameter_mm, largest_mm } => {
-                write!(f, "`{name}` is not made in {diameter_mm:.1} mm; allowed: up to {largest_mm:.1} mm")
+            Self::Grade(name) => write!(
+                f,
+                "grade `{name}` is not known; allowed: 1, 2, 5, 8, A325, A490"
+            ),
+            Self::Size {
+                name,
+                diameter_mm,
+                largest_mm,
+            } => {
+                write!(
+                    f,
+                    "`{name}` is not made in {diameter_mm:.1} mm; allowed: up to {largest_mm:.1} mm"
+                )
             }
         }
     }
@@ -56,7 +66,12 @@ impl std::error::Error for StrengthError {}
 
 impl Strength {
     fn of(proof_MPa: f64, yield_MPa: f64, tensile_MPa: f64, elongation: f64) -> Self {
-        Self { proof_MPa, yield_MPa, tensile_MPa, uniform_strain: elongation / 2.0 }
+        Self {
+            proof_MPa,
+            yield_MPa,
+            tensile_MPa,
+            uniform_strain: elongation / 2.0,
+        }
     }
 
     /// ISO property class for a nominal diameter, mm. [ISO 898-1:2013 table 3; stainless steels ISO 3506-1, from memory, whose proof is
@@ -75,7 +90,11 @@ impl Strength {
             "8.8" if large => Self::of(600.0, 660.0, 830.0, 0.12),
             "8.8" => Self::of(580.0, 640.0, 800.0, 0.12),
             "9.8" if large => {
-                return Err(StrengthError::Size { name: name.trim().to_owned(), diameter_mm, largest_mm: 16.0 });
+                return Err(StrengthError::Size {
+                    name: name.trim().to_owned(),
+                    diameter_mm,
+                    largest_mm: 16.0,
+                });
             }
             "9.8" => Self::of(650.0, 720.0, 900.0, 0.10),
             "10.9" => Self::of(830.0, 940.0, 1040.0, 0.09),
@@ -93,9 +112,18 @@ impl Strength {
     pub fn grade(name: &str, diameter_mm: f64) -> Result<Self, StrengthError> {
         let inches = diameter_mm / INCH_MM;
         let ksi = |proof, yielding, tensile, elongation| {
-            Self::of(proof * KSI_MPA, yielding * KSI_MPA, tensile * KSI_MPA, elongation)
+            Self::of(
+                proof * KSI_MPA,
+                yielding * KSI_MPA,
+                tensile * KSI_MPA,
+                elongation,
+            )
         };
-        let bare = name.trim().trim_start_matches(['g', 'G']).trim_start_matches("rade").trim();
+        let bare = name
+            .trim()
+            .trim_start_matches(['g', 'G'])
+            .trim_start_matches("rade")
+            .trim();
         let strength = match bare {
             "1" => ksi(33.0, 36.0, 60.0, 0.18),
             "2" if inches <= 0.75 + 1e-9 => ksi(55.0, 57.0, 74.0, 0.18),
@@ -107,7 +135,11 @@ impl Strength {
             _ => return Err(StrengthError::Grade(name.trim().to_owned())),
         };
         if inches > 1.5 + 1e-9 {
-            return Err(StrengthError::Size { name: name.trim().to_owned(), diameter_mm, largest_mm: 1.5 * INCH_MM });
+            return Err(StrengthError::Size {
+                name: name.trim().to_owned(),
+                diameter_mm,
+                largest_mm: 1.5 * INCH_MM,
+            });
         }
         Ok(strength)
     }

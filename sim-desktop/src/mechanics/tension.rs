@@ -38,9 +38,17 @@ impl fmt::Display for TensionError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::PipeThread(thread) => {
-                write!(f, "{thread} is a pipe thread: it seals, and no standard gives it a stress area; allowed: metric and Unified")
+                write!(
+                    f,
+                    "{thread} is a pipe thread: it seals, and no standard gives it a stress area; allowed: metric and Unified"
+                )
             }
-            Self::Range { what, given, low, high } => write!(f, "{what} {given} is outside {low} to {high}"),
+            Self::Range {
+                what,
+                given,
+                low,
+                high,
+            } => write!(f, "{what} {given} is outside {low} to {high}"),
         }
     }
 }
@@ -48,7 +56,16 @@ impl fmt::Display for TensionError {
 impl std::error::Error for TensionError {}
 
 fn within(what: &'static str, given: f64, low: f64, high: f64) -> Result<(), TensionError> {
-    if given.is_finite() && (low..=high).contains(&given) { Ok(()) } else { Err(TensionError::Range { what, given, low, high }) }
+    if given.is_finite() && (low..=high).contains(&given) {
+        Ok(())
+    } else {
+        Err(TensionError::Range {
+            what,
+            given,
+            low,
+            high,
+        })
+    }
 }
 
 impl TorqueTension {
@@ -58,7 +75,9 @@ impl TorqueTension {
         match *self {
             Self::NutFactor(k) => k * thread.major_mm,
             Self::Friction(friction) => {
-                0.16 * thread.pitch_mm + 0.58 * thread.pitch_diameter_mm() * friction.thread + bearing.friction_diameter_mm() / 2.0 * friction.head
+                0.16 * thread.pitch_mm
+                    + 0.58 * thread.pitch_diameter_mm() * friction.thread
+                    + bearing.friction_diameter_mm() / 2.0 * friction.head
             }
         }
     }
@@ -82,9 +101,13 @@ impl TorqueTension {
         match *self {
             Self::Friction(friction) => friction,
             Self::NutFactor(k) => {
-                let per_mu = 0.58 * thread.pitch_diameter_mm() + bearing.friction_diameter_mm() / 2.0;
+                let per_mu =
+                    0.58 * thread.pitch_diameter_mm() + bearing.friction_diameter_mm() / 2.0;
                 let value = ((k * thread.major_mm - 0.16 * thread.pitch_mm) / per_mu).max(0.02);
-                Friction { thread: value, head: value }
+                Friction {
+                    thread: value,
+                    head: value,
+                }
             }
         }
     }
@@ -107,7 +130,12 @@ pub fn combined_stress_MPa(thread: &Thread, mu_thread: f64, preload_N: f64) -> f
 /// Tension at which the equivalent stress is a share ν of the yield stress, N: FM = ν·Rp0.2·A0/√(…). [VDI 2230:2001, ν = 0.9 in its
 /// tables]
 #[must_use]
-pub fn preload_at_yield_share_N(thread: &Thread, strength: &Strength, mu_thread: f64, share: f64) -> f64 {
+pub fn preload_at_yield_share_N(
+    thread: &Thread,
+    strength: &Strength,
+    mu_thread: f64,
+    share: f64,
+) -> f64 {
     let d0 = thread.stress_diameter_mm();
     share * strength.yield_MPa * (PI / 4.0 * d0 * d0) / torsion_factor(thread, mu_thread)
 }
@@ -146,7 +174,9 @@ impl BoltLoad {
         torque_Nm: f64,
         scatter: Scatter,
     ) -> Result<Self, TensionError> {
-        let area = thread.stress_area_mm2().filter(|_| matches!(thread.kind, ThreadKind::Metric | ThreadKind::Unified));
+        let area = thread
+            .stress_area_mm2()
+            .filter(|_| matches!(thread.kind, ThreadKind::Metric | ThreadKind::Unified));
         let stress_area_mm2 = area.ok_or_else(|| TensionError::PipeThread(thread.to_string()))?;
         within("torque in N·m", torque_Nm, 1e-6, 1e6)?;
         match tension {
@@ -174,14 +204,30 @@ impl BoltLoad {
 
 /// Torque to raise a load on a square-thread power screw with a collar, N·m. [Shigley eq. 8-1 and 8-6]
 #[must_use]
-pub fn power_screw_raise_Nm(load_N: f64, mean_mm: f64, lead_mm: f64, mu: f64, collar_mm: f64, mu_collar: f64) -> f64 {
-    let thread = load_N * mean_mm / 2.0 * (lead_mm + PI * mu * mean_mm) / (PI * mean_mm - mu * lead_mm);
+pub fn power_screw_raise_Nm(
+    load_N: f64,
+    mean_mm: f64,
+    lead_mm: f64,
+    mu: f64,
+    collar_mm: f64,
+    mu_collar: f64,
+) -> f64 {
+    let thread =
+        load_N * mean_mm / 2.0 * (lead_mm + PI * mu * mean_mm) / (PI * mean_mm - mu * lead_mm);
     (thread + load_N * mu_collar * collar_mm / 2.0) / 1000.0
 }
 
 /// Torque to lower a load on a square-thread power screw with a collar, N·m; negative when it runs down by itself. [Shigley eq. 8-2 and 8-6]
 #[must_use]
-pub fn power_screw_lower_Nm(load_N: f64, mean_mm: f64, lead_mm: f64, mu: f64, collar_mm: f64, mu_collar: f64) -> f64 {
-    let thread = load_N * mean_mm / 2.0 * (PI * mu * mean_mm - lead_mm) / (PI * mean_mm + mu * lead_mm);
+pub fn power_screw_lower_Nm(
+    load_N: f64,
+    mean_mm: f64,
+    lead_mm: f64,
+    mu: f64,
+    collar_mm: f64,
+    mu_collar: f64,
+) -> f64 {
+    let thread =
+        load_N * mean_mm / 2.0 * (PI * mu * mean_mm - lead_mm) / (PI * mean_mm + mu * lead_mm);
     (thread + load_N * mu_collar * collar_mm / 2.0) / 1000.0
 }

@@ -22,7 +22,12 @@ impl Bar {
     /// Solid steel bar.
     #[must_use]
     pub fn steel(diameter_mm: f64, length_mm: f64) -> Self {
-        Self { diameter_mm, bore_mm: 0.0, length_mm, shear_MPa: STEEL_G_MPA }
+        Self {
+            diameter_mm,
+            bore_mm: 0.0,
+            length_mm,
+            shear_MPa: STEEL_G_MPA,
+        }
     }
 
     /// Torsional stiffness, N·m per degree: k = G·J/L, J = π/32·(D⁴ − d⁴). [Shigley eq. 3-35 and 4-7]
@@ -36,7 +41,9 @@ impl Bar {
 /// Twist of bars one after another under a torque, degrees.
 #[must_use]
 pub fn twist_deg(bars: &[Bar], torque_Nm: f64) -> f64 {
-    bars.iter().map(|bar| torque_Nm / bar.stiffness_Nm_per_deg()).sum()
+    bars.iter()
+        .map(|bar| torque_Nm / bar.stiffness_Nm_per_deg())
+        .sum()
 }
 
 /// Twist of one bar for each 100 N·m, degrees.

@@ -1,0 +1,227 @@
+//! How the fasteners of a joint feel each other: tightening one presses the parts together and relieves its neighbours.
+//!
+//! The upper part is a plate on an elastic foundation (gasket or the parts below), pressed down at each fastener. The deflection at a
+//! distance r from a load P is w(r) = −P·l²/(2πD)·kei(r/l), with l⁴ = D/k. [Timoshenko and Woinowsky-Krieger, *Theory of Plates and
+//! Shells*, art. 57, after Hertz 1884; from memory] It takes the plate as wide and thin: edges are not modelled, and a plate thicker than l
+//! is stiffer against shear than it says. Each fastener adds its own spring and the cone of pressed material under its head.
+//!
+//! Knows nothing of torque, time or tools.
+
+use super::matrix::dot;
+use super::{Cholesky, Matrix, kei};
+use std::f64::consts::PI;
+
+/// A plate on an elastic foundation.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Plate {
+    /// Flexural rigidity D = E·t³/(12(1 − ν²)), N·mm.
+    pub rigidity_Nmm: f64,
+    /// Foundation modulus k, N/mm³: pressure for each mm of deflection.
+    pub foundation_N_per_mm3: f64,
+}
+
+impl Plate {
+    /// Plate of a material and thickness on a foundation; Poisson's ratio 0.3.
+    #[must_use]
+    pub fn new(modulus_MPa: f64, thickness_mm: f64, foundation_N_per_mm3: f64) -> Self {
+        Self {
+            rigidity_Nmm: modulus_MPa * thickness_mm.powi(3) / (12.0 * (1.0 - 0.3 * 0.3)),
+            foundation_N_per_mm3,
+        }
+    }
+
+    /// Distance over which a load makes itself felt, mm.
+    #[must_use]
+    pub fn reach_mm(&self) -> f64 {
+        (self.rigidity_Nmm / self.foundation_N_per_mm3).powf(0.25)
+    }
+
+    /// Deflection at a distance for each newton, mm/N.
+    #[must_use]
+    pub fn compliance_mm_per_N(&self, distance_mm: f64) -> f64 {
+        let reach = self.reach_mm();
+        -reach * reach / (2.0 * PI * self.rigidity_Nmm) * kei(distance_mm / reach)
+    }
+}
+
+/// Gasket or surfaces that go on settling under load.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Creep {
+    /// Deflection gained in the end, as a fraction of the elastic one.
+    pub ratio: f64,
+    /// Time in which 63 % of it is gained, s.
+    pub time_s: f64,
+}
+
+/// One fastener's own spring in the joint.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Spring {
+    /// Give of fastener and pressed cone, mm/N.
+    pub compliance_mm_per_N: f64,
+    /// Give of the rough surfaces that closes first, mm.
+    pub toe_mm: f64,
+    /// Load at which 63 % of the surfaces' give is used up, N.
+    pub toe_N: f64,
+}
+
+impl Spring {
+    /// Give of the rough surfaces at a load, mm.
+    #[must_use]
+    pub fn toe(&self, load_N: f64) -> f64 {
+        if self.toe_mm > 0.0 {
+            self.toe_mm * -(-load_N / self.toe_N).exp_m1()
+        } else {
+            0.0
+        }
+    }
+
+    /// Slope of [`Spring::toe`], mm/N.
+    #[must_use]
+    pub fn toe_slope(&self, load_N: f64) -> f64 {
+        if self.toe_mm > 0.0 {
+            self.toe_mm / self.toe_N * (-load_N / self.toe_N).exp()
+        } else {
+            0.0
+        }
+    }
+
+    /// Work stored in the surfaces at a load, N·mm: ∫ F d(toe).
+    #[must_use]
+    pub fn toe_energy_Nmm(&self, load_N: f64) -> f64 {
+        if self.toe_mm > 0.0 {
+            let x = load_N / self.toe_N;
+            self.toe_mm * self.toe_N * (1.0 - (1.0 + x) * (-x).exp())
+        } else {
+            0.0
+        }
+    }
+}
+
+/// The fasteners of one joint, and what each does to all.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Interaction {
+    /// Each fastener's own spring.
+    pub springs: Vec<Spring>,
+    /// Deflection of the parts at the row's fastener for each newton at the column's, mm/N.
+    pub parts: Matrix,
+}
+
+impl Interaction {
+    /// Fasteners at positions (mm) of one plate.
+    #[must_use]
+    pub fn of_plate(plate: &Plate, positions_mm: &[[f64; 2]], springs: Vec<Spring>) -> Self {
+        let parts = Matrix::from_fn(positions_mm.len(), |i, j| {
+            let ([ax, ay], [bx, by]) = (positions_mm[i], positions_mm[j]);
+            plate.compliance_mm_per_N((ax - bx).hypot(ay - by))
+        });
+        Self { springs, parts }
+    }
+
+    /// Fasteners that do not feel each other; `parts_mm_per_N` under each.
+    #[must_use]
+    pub fn apart(springs: Vec<Spring>, parts_mm_per_N: f64) -> Self {
+        let parts = Matrix::from_fn(
+            springs.len(),
+            |i, j| if i == j { parts_mm_per_N } else { 0.0 },
+        );
+        Self { springs, parts }
+    }
+
+    /// Number of fasteners.
+    #[must_use]
+    pub fn count(&self) -> usize {
+        self.springs.len()
+    }
+
+    /// What one newton more in a fastener does to the others that are in contact and stay so, N/N; its own entry is 1. Fasteners without
+    /// load get 0.
+    ///
+    /// Solves (C + S)·g = −C·eᵢ over the loaded others, S their own springs.
+    #[must_use]
+    pub fn influence(&self, turned: usize, loads_N: &[f64]) -> Vec<f64> {
+        let others: Vec<usize> = (0..self.count())
+            .filter(|&j| j != turned && loads_N[j] > 0.0)
+            .collect();
+        let mut result = vec![0.0; self.count()];
+        result[turned] = 1.0;
+        if others.is_empty() {
+            return result;
+        }
+        let give = Matrix::from_fn(others.len(), |a, b| {
+            let own = if a == b {
+                self.springs[others[a]].compliance_mm_per_N
+                    + self.springs[others[a]].toe_slope(loads_N[others[a]])
+            } else {
+                0.0
+            };
+            self.parts.at(others[a], others[b]) + own
+        });
+        let right: Vec<f64> = others.iter().map(|&j| -self.parts.at(j, turned)).collect();
+        // Compliances are sums of springs: positive definite unless the plate's numbers are nonsense, and then nothing is passed on.
+        if let Some(factor) = Cholesky::of(&give) {
+            for (slot, value) in others.iter().zip(factor.solve(&right)) {
+                result[*slot] = value;
+            }
+        }
+        result
+    }
+
+    /// Loads of all fasteners for given advances (what each has been screwed in past first contact, less all permanent set), mm; N, never
+    /// negative. Starts from `loads_N` and leaves the answer there.
+    ///
+    /// Newton on the loaded fasteners, each load held at 0 or above, until no load moves by more than 10⁻⁹ of the largest.
+    pub fn settle(&self, advances_mm: &[f64], loads_N: &mut [f64]) {
+        let n = self.count();
+        let give = |i: usize, load: f64| {
+            self.springs[i].compliance_mm_per_N * load + self.springs[i].toe(load)
+        };
+        for _ in 0..60 {
+            let mut gap = vec![0.0; n];
+            for i in 0..n {
+                gap[i] = advances_mm[i] - give(i, loads_N[i]) - dot(self.parts.row(i), loads_N);
+            }
+            let active: Vec<usize> = (0..n)
+                .filter(|&i| loads_N[i] > 0.0 || gap[i] > 1e-12)
+                .collect();
+            if active.is_empty() {
+                return;
+            }
+            let matrix = Matrix::from_fn(active.len(), |a, b| {
+                let own = if a == b {
+                    self.springs[active[a]].compliance_mm_per_N
+                        + self.springs[active[a]].toe_slope(loads_N[active[a]])
+                } else {
+                    0.0
+                };
+                self.parts.at(active[a], active[b]) + own
+            });
+            let right: Vec<f64> = active.iter().map(|&i| gap[i]).collect();
+            let Some(factor) = Cholesky::of(&matrix) else {
+                return;
+            };
+            let step = factor.solve(&right);
+            let mut moved = 0.0_f64;
+            let largest = loads_N.iter().fold(1.0_f64, |m, &f| m.max(f));
+            for (&i, step) in active.iter().zip(&step) {
+                let next = (loads_N[i] + step).max(0.0);
+                moved = moved.max((next - loads_N[i]).abs());
+                loads_N[i] = next;
+            }
+            if moved <= 1e-9 * largest {
+                return;
+            }
+        }
+    }
+
+    /// Energy stored in fasteners and parts at given loads, J.
+    #[must_use]
+    pub fn energy_J(&self, loads_N: &[f64]) -> f64 {
+        let own: f64 = self
+            .springs
+            .iter()
+            .zip(loads_N)
+            .map(|(s, &f)| 0.5 * s.compliance_mm_per_N * f * f + s.toe_energy_Nmm(f))
+            .sum();
+        (own + 0.5 * dot(&self.parts.times(loads_N), loads_N)) / 1000.0
+    }
+}

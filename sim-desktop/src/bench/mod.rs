@@ -1,0 +1,36 @@
+//! The virtual bench: a bolted joint, the tool train, a hand and the adapter between them.
+//!
+//! A host drives it sample by sample ([`Bench`]) with whatever judges the pull, and gives the hand its cues. What comes back is what the
+//! adapter would have measured; the truth (rotation of the fastener, clamp load) can be asked for apart. The same seed gives the same
+//! samples.
+//!
+//! In reading order: [`JointSketch`] (what is known of a joint) → [`JointModel`] (numbers) → the fastener's metal, the interaction of all
+//! fasteners, train, hand, adapter → [`Bench`] (all of it in time) → [`compare`] (many orders and pass counts).
+//!
+//! Knows nothing of procedures, sessions, verdicts, journals or screens.
+#![expect(
+    non_snake_case,
+    reason = "a unit is spelled as the unit is: Nm, kN, MPa"
+)]
+
+mod adapter;
+mod chance;
+mod fastener;
+mod fault;
+mod hand;
+mod interaction;
+mod joint;
+mod kei;
+mod live;
+mod matrix;
+
+pub use adapter::{AdapterModel, BenchSample};
+pub use chance::Chance;
+pub use fastener::{FastenerModel, FastenerState};
+pub use fault::{Fault, FaultError};
+pub use hand::{Hand, HandError, HandKind};
+pub use interaction::{Creep, Interaction, Plate, Spring};
+pub use joint::{Interface, JointError, JointModel, JointSketch};
+pub use kei::kei;
+pub use live::{Bench, BenchCue, Energy, Task};
+pub use matrix::{Cholesky, Matrix};
