@@ -236,7 +236,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     /// Whether an attempt has begun and is not judged yet.
     #[must_use]
     pub fn is_in_pull(&self) -> bool {
-        self.tracker.has_begun()
+        self.armed.is_some() && self.tracker.has_begun()
     }
 
     /// Number of the last record known to be safe.
@@ -402,7 +402,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     /// No change of place, stage or state while the tool is loaded.
     fn not_in_pull(&self) -> Result<(), Refusal> {
-        if self.tracker.has_begun() {
+        if self.is_in_pull() {
             Err(Refusal::InPull)
         } else {
             Ok(())

@@ -54,7 +54,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
                 _ => break,
             }
         }
-        if self.tracker.has_begun() {
+        if self.is_in_pull() {
             return;
         }
         match self.next {

@@ -1,0 +1,58 @@
+//! Sessions told as text: input rows and the rows they must bring.
+//!
+//! Every file in `tests/scripts/session` is run. A line that begins with `>` is an input; the lines below it, up to the
+//! next, are all that comes of it: records, verdicts told, refusals, halts, and what is next. `EVENDRAW_REWRITE=1` writes the
+//! rows anew: read the difference before you keep it.
+
+mod hand;
+mod language;
+
+use std::fs;
+use std::path::PathBuf;
+
+use language::Script;
+
+fn folder() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("scripts/session")
+}
+
+#[test]
+fn every_script_brings_exactly_its_rows() {
+    let rewrite = std::env::var_os("EVENDRAW_REWRITE").is_some();
+    let mut files: Vec<PathBuf> = fs::read_dir(folder())
+        .expect("the folder of scripts")
+        .map(|entry| entry.expect("an entry").path())
+        .filter(|path| path.extension().is_some_and(|end| end == "txt"))
+        .collect();
+    files.sort();
+    assert!(files.len() >= 15, "only {} scripts found", files.len());
+    let mut wrong = Vec::new();
+    for file in files {
+        let text = fs::read_to_string(&file).expect("a script");
+        let name = file
+            .file_name()
+            .unwrap_or_default()
+            .to_string_lossy()
+            .into_owned();
+        let ran = Script::parse(&name, &text).run();
+        if ran == text {
+            continue;
+        }
+        if rewrite {
+            fs::write(&file, &ran).expect("rewriting");
+            continue;
+        }
+        let at = ran
+            .lines()
+            .zip(text.lines())
+            .position(|(ran, text)| ran != text);
+        let line = at.unwrap_or_else(|| ran.lines().count().min(text.lines().count()));
+        wrong.push(format!(
+            "{name} line {}:\n  expected: {}\n  came:     {}",
+            line + 1,
+            text.lines().nth(line).unwrap_or("(end)"),
+            ran.lines().nth(line).unwrap_or("(end)"),
+        ));
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
