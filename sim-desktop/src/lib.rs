@@ -3,3 +3,4 @@
 pub mod bench;
 pub mod command;
 pub mod mechanics;
+pub mod sheet;

@@ -1,0 +1,91 @@
+//! The working sheet: a map and a box per fastener and stage, ticked by hand at the stand.
+//!
+//! What is ticked on it is typed back with `evendraw paper` and stays marked as unmeasured. Knows nothing of journals.
+
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+use super::mark::symbols;
+use super::page::STYLE;
+use super::{CAUTION, HANDS, JointSheet, SheetModel, map};
+
+/// The page. Of the model only what the plan says is used.
+#[must_use]
+pub fn blank_page(model: &SheetModel) -> String {
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { "Working sheet: " (model.title) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                (symbols())
+                header {
+                    div { p.kind { "Working sheet, to be ticked by hand" } h1 { (model.title) } }
+                    dl.head {
+                        dt { "Unit" } dd { (model.unit) }
+                        dt { "Document" } dd { (model.document) }
+                        dt { "Journal" } dd { (if model.journal.is_empty() { "................................" } else { &model.journal }) }
+                    }
+                }
+                div.fill { div { "Name" } div { "Date" } div { "Tool numbers" } div { "Looked at by" } }
+                p.caution { (HANDS) " Ticks are typed back with " code { "evendraw paper" } " and stay marked: from paper, unmeasured." }
+                @for joint in &model.joints { (joint_part(joint)) }
+                p.caution { (CAUTION) }
+            }
+        }
+    }
+    .into_string()
+}
+
+fn joint_part(joint: &JointSheet) -> Markup {
+    let columns: Vec<_> = joint
+        .stages
+        .iter()
+        .filter(|stage| stage.has_column)
+        .collect();
+    html! {
+        section.joint {
+            div.joint-head { h2 { (joint.title) " " span.id { (joint.id) } } }
+            div.joint-top {
+                figure { (map::drawing(&joint.map.unmarked())) }
+                div.facts {
+                    dl {
+                        @for (name, text) in &joint.facts { dt { (name) } dd { (text) } }
+                        @if !joint.condition.is_empty() { dt { "On the threads" } dd { (joint.condition) } }
+                    }
+                    @if !joint.checks.is_empty() {
+                        ul.questions { @for check in &joint.checks { li { span.box {} (check.question) } } }
+                    }
+                }
+            }
+            table.lines.boxes {
+                thead {
+                    tr {
+                        th { "Fastener" }
+                        @for stage in &columns {
+                            th { (stage.number) ". " (stage.what) div.strong { (stage.printed) } @if !stage.window.is_empty() { div { (stage.window) } } }
+                        }
+                        th { "Marked" }
+                    }
+                }
+                @for fastener in &joint.fasteners {
+                    tr {
+                        td { span.strong { (fastener.label) } @if let Some(order) = fastener.order { span.quiet { " " (order) "." } } }
+                        @for index in 0..columns.len() {
+                            td {
+                                @if let Some(cell) = fastener.cells.get(index).filter(|cell| cell.mark.is_some()) {
+                                    span.box {} span.value {}
+                                    @if !cell.target.is_empty() { span.quiet { " " (cell.target) } }
+                                } @else { span.quiet { "–" } }
+                            }
+                        }
+                        td { span.box {} }
+                    }
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,147 @@
+//! The build sheet: what is printed, kept in the folder and handed over.
+//!
+//! [`SheetModel`] holds everything a sheet says, in words; `page` draws it as one self-contained HTML file, `text` as plain
+//! text, and `blank` draws the working sheet that is ticked by hand. Knows nothing of how a journal is stored.
+
+mod blank;
+mod curve;
+mod map;
+mod mark;
+mod model;
+mod page;
+#[cfg(test)]
+mod specimen;
+mod text;
+mod twelve;
+
+pub use blank::blank_page;
+pub use curve::{Curve, Limit};
+pub use map::{Map, Place};
+pub use mark::Mark;
+pub use model::{
+    AttemptRow, CheckRow, FastenerRow, Item, JointSheet, PersonRow, SheetModel, StageCell,
+    StageRow, ToolRow,
+};
+pub use page::page;
+pub use text::text;
+pub use twelve::{Answer, twelve};
+
+/// Said once on every sheet.
+pub const CAUTION: &str = "Evendraw is a record and a guide, not a licence. The maker's current instructions, local codes \
+    and licensed practice come first. Safety-critical joints (lifting, steering, brakes, aircraft, pressure) need the \
+    qualified person they call for. No specified value was derated or corrected. This record detects damage, not forgery.";
+
+/// Said once on the working sheet, where the tool is in the hand.
+pub const HANDS: &str = "Eye protection on. No cheater bars. Support the work. Keep hands out of the line of a slipping \
+    handle.";
+
+#[cfg(test)]
+mod tests {
+    use super::specimen::specimen;
+    use super::*;
+
+    /// Everything a reader needs stands in both printings: neither is a lesser sheet.
+    #[test]
+    fn page_and_text_say_the_same_facts() {
+        let model = specimen();
+        let (page, text) = (
+            page(&model),
+            text(&model)
+                .split_whitespace()
+                .collect::<Vec<_>>()
+                .join(" "),
+        );
+        for fact in [
+            "NOT COMPLETE: 2 things open",
+            "pump 7, serial 4411",
+            "revision C",
+            "a decision is waited for",
+            "from paper, unmeasured",
+            "gasket replaced",
+            "retorque when cold",
+            "R. Quay",
+            "2026-05-04, due 2027-05-04",
+            "oiled, as the plan assumes",
+            "29.5 lbf·ft (40 N·m)",
+            "38.4 to 41.6 N·m",
+            "97.0° at 64.1 N·m",
+            "angle above the window",
+            "Does the shaft turn freely?",
+            "new, cycle 1, marked",
+            "not a licence",
+            "4d5ac2f0",
+        ] {
+            assert!(page.contains(fact), "page lacks: {fact}");
+            assert!(text.contains(fact), "text lacks: {fact}");
+        }
+    }
+
+    #[test]
+    fn a_page_needs_nothing_from_outside_itself() {
+        let page = page(&specimen());
+        for reach in ["http://", "https://", "src=", "@import", "url("] {
+            assert!(!page.contains(reach), "page reaches outside by {reach}");
+        }
+    }
+
+    #[test]
+    fn what_is_typed_cannot_become_markup() {
+        let mut model = specimen();
+        model.title = "<script>alert(1)</script> & \"pump\"".to_owned();
+        let page = page(&model);
+        assert!(!page.contains("<script"), "typed text became markup");
+        assert!(page.contains("&lt;script&gt;"));
+    }
+
+    #[test]
+    fn a_rehearsal_and_a_mock_up_say_so_and_never_complete() {
+        let mut model = specimen();
+        model.open.clear();
+        assert!(model.is_complete() && text(&model).contains("\nCOMPLETE\n"));
+        model.rehearsal = true;
+        assert!(!model.is_complete());
+        for sheet in [page(&model), text(&model)] {
+            assert!(sheet.contains("REHEARSAL") && !sheet.contains("COMPLETE"));
+        }
+        let mut model = specimen();
+        model.open = vec![Item::new(Mark::MockUp, "bearing", "must come apart again")];
+        model.joints[0].mark = Some(Mark::MockUp);
+        for sheet in [page(&model), text(&model)] {
+            assert!(sheet.contains("MOCK-UP, NOT FINAL") && !sheet.contains("COMPLETE"));
+        }
+    }
+
+    #[test]
+    fn an_empty_record_is_not_complete() {
+        assert!(!SheetModel::default().is_complete());
+        assert_eq!(
+            twelve(&SheetModel::default())
+                .iter()
+                .filter(|answer| answer.answer.is_empty())
+                .count(),
+            0
+        );
+    }
+
+    #[test]
+    fn the_working_sheet_has_a_box_for_each_fastener_and_stage() {
+        let page = blank_page(&specimen());
+        // 3 fasteners × 2 stages, one of which does not touch the last fastener; 3 boxes for "marked"; one question.
+        assert_eq!(page.matches("class=\"box\"").count(), 5 + 3 + 1);
+    }
+
+    /// Writes the specimens for looking at when `EVENDRAW_SPECIMENS` names a folder.
+    #[test]
+    fn specimens_can_be_looked_at() -> std::io::Result<()> {
+        if let Some(folder) = std::env::var_os("EVENDRAW_SPECIMENS") {
+            let folder = std::path::PathBuf::from(folder);
+            let mut rehearsal = specimen();
+            rehearsal.rehearsal = true;
+            std::fs::write(folder.join("sheet.html"), page(&specimen()))?;
+            std::fs::write(folder.join("rehearsal.html"), page(&rehearsal))?;
+            std::fs::write(folder.join("blank.html"), blank_page(&specimen()))?;
+            std::fs::write(folder.join("sheet.txt"), text(&specimen()))?;
+        }
+        Ok(())
+    }
+}

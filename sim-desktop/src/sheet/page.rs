@@ -1,0 +1,313 @@
+//! The build sheet as one self-contained HTML file that prints on A4 and Letter.
+//!
+//! Draws a [`SheetModel`] and decides nothing. Knows nothing of journals or plans.
+
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+
+use super::mark::{badge, shape, symbols};
+use super::{
+    AttemptRow, CAUTION, FastenerRow, Item, JointSheet, Mark, SheetModel, curve, map, twelve,
+};
+
+pub(super) const STYLE: &str = include_str!("sheet.css");
+
+/// The page.
+#[must_use]
+pub fn page(model: &SheetModel) -> String {
+    let kind = if model.rehearsal {
+        "Rehearsal sheet"
+    } else {
+        "Build sheet"
+    };
+    html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { (kind) ": " (model.title) " (" (model.standing()) ")" }
+                style { (PreEscaped(STYLE)) }
+            }
+            body.rehearsal[model.rehearsal] {
+                (symbols())
+                @if model.rehearsal { (rehearsal_band()) }
+                (head(model, kind))
+                (stamp(model))
+                (items("What is open", &model.open, "Nothing is open."))
+                (items("Exceptions", &model.exceptions, "Nothing was out of the ordinary."))
+                (items("Still due", &model.due, ""))
+                (glance(model))
+                (items("Done again, and why", &model.redone, ""))
+                (items("Amendments", &model.amendments, ""))
+                (tools(model))
+                (people(model))
+                @for joint in &model.joints { (joint_part(joint)) }
+                (foot(model))
+            }
+        }
+    }
+    .into_string()
+}
+
+fn rehearsal_band() -> Markup {
+    html! {
+        div.band { "REHEARSAL" span { "on the virtual bench, no metal was touched; not a record of work" } }
+        div.watermark aria-hidden="true" { "REHEARSAL" }
+    }
+}
+
+fn head(model: &SheetModel, kind: &str) -> Markup {
+    let or = |text: &str| {
+        if text.is_empty() {
+            "not stated".to_owned()
+        } else {
+            text.to_owned()
+        }
+    };
+    html! {
+        header {
+            div {
+                p.kind { (kind) }
+                h1 { (model.title) }
+            }
+            dl.head {
+                dt { "Unit" } dd { (or(&model.unit)) }
+                dt { "Document" } dd { (or(&model.document)) }
+                dt { "Journal" } dd { (model.journal) }
+            }
+        }
+    }
+}
+
+fn stamp(model: &SheetModel) -> Markup {
+    let mark = if model.is_complete() {
+        Mark::Done
+    } else if model.rehearsal {
+        Mark::MockUp
+    } else {
+        model
+            .open
+            .iter()
+            .map(|item| item.mark)
+            .find(|mark| *mark == Mark::MockUp)
+            .unwrap_or(Mark::Rejected)
+    };
+    html! { p.stamp.(mark.name()) { (shape(mark)) (model.standing()) } }
+}
+
+/// A list of sentences; with `none` empty, nothing at all when there are none.
+fn items(title: &str, items: &[Item], none: &str) -> Markup {
+    html! {
+        @if !items.is_empty() || !none.is_empty() {
+            section {
+                h2 { (title) @if !items.is_empty() { span.count { (items.len()) } } }
+                @if items.is_empty() { p { (none) } } @else {
+                    table.items {
+                        @for item in items {
+                            tr { td.what-mark { (badge(item.mark)) } td.where { (item.place) } td { (item.what) } }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn glance(model: &SheetModel) -> Markup {
+    html! {
+        section {
+            h2 { "At a glance" }
+            dl.glance {
+                @for answer in twelve(model) { div { dt { (answer.question) } dd { (answer.answer) } } }
+                @for (question, answer) in &model.given { div { dt { (question) } dd { (answer) } } }
+            }
+        }
+    }
+}
+
+fn tools(model: &SheetModel) -> Markup {
+    html! {
+        @if !model.tools.is_empty() {
+            section {
+                h2 { "Tools" }
+                table.lines {
+                    thead { tr { th { "Tool" } th { "What" } th { "Calibration" } th { "In date" } th.number { "Readings" } th { "Waiver" } } }
+                    @for tool in &model.tools {
+                        tr {
+                            td.strong { (tool.id) } td { (tool.what) } td { (tool.calibration) } td { (tool.in_date) }
+                            td.number { (tool.readings) } td { (tool.waiver) }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn people(model: &SheetModel) -> Markup {
+    html! {
+        section {
+            h2 { "People" }
+            table.lines {
+                thead { tr { th { "Name" } th { "Role" } th { "When" } th.sign { "Signature" } } }
+                @for person in &model.people {
+                    tr { td.strong { (person.name) } td { (person.role) } td { (person.when) } td.sign {} }
+                }
+                @if model.people.is_empty() { tr { td colspan="3" { "Nobody is named." } td.sign {} } }
+            }
+            p.quiet { "Looked at: " (if model.witnessed.is_empty() { "nobody" } else { &model.witnessed }) }
+        }
+    }
+}
+
+fn joint_part(joint: &JointSheet) -> Markup {
+    html! {
+        section.joint {
+            div.joint-head {
+                h2 { (joint.title) " " span.id { (joint.id) } }
+                @if let Some(mark) = joint.mark { (badge(mark)) }
+            }
+            @if joint.mark == Some(Mark::MockUp) { p.notfinal { "MOCK-UP, NOT FINAL: this must come apart again." } }
+            @if !joint.why.is_empty() { p.why { (joint.why) } }
+            div.joint-top {
+                figure { (map::drawing(&joint.map)) }
+                div.facts {
+                    dl {
+                        @for (name, text) in &joint.facts { dt { (name) } dd { (text) } }
+                        @if !joint.condition.is_empty() { dt { "On the threads" } dd { (joint.condition) } }
+                        dt { "Found there" }
+                        dd { (if joint.confirmed.is_empty() { "not recorded" } else { &joint.confirmed }) }
+                    }
+                    (stages(joint))
+                }
+            }
+            (fasteners(joint))
+            (checks(joint))
+            (attempts(&joint.attempts))
+            @if !joint.notes.is_empty() {
+                h3 { "Notes" }
+                ul.notes { @for note in &joint.notes { li { (note) } } }
+            }
+        }
+    }
+}
+
+fn stages(joint: &JointSheet) -> Markup {
+    html! {
+        table.lines.stages {
+            thead { tr { th.number { "" } th { "Stage" } th { "As printed" } th { "Window" } } }
+            @for stage in &joint.stages {
+                tr {
+                    td.number { (stage.number) }
+                    td { (stage.what) @if stage.mock_up { " " span.notfinal { "mock-up" } } }
+                    td { (stage.printed) } td { (stage.window) }
+                }
+            }
+        }
+    }
+}
+
+fn fasteners(joint: &JointSheet) -> Markup {
+    let columns: Vec<_> = joint
+        .stages
+        .iter()
+        .filter(|stage| stage.has_column)
+        .collect();
+    let has_curves = joint
+        .fasteners
+        .iter()
+        .any(|fastener| fastener.curve.is_some());
+    html! {
+        table.lines.fasteners {
+            thead {
+                tr {
+                    th { "Fastener" }
+                    @for stage in &columns { th { (stage.number) ". " (stage.what) } }
+                    th { "State" }
+                    @if has_curves { th { "Torque over angle" } }
+                }
+            }
+            @for fastener in &joint.fasteners {
+                tr {
+                    td { span.strong { (fastener.label) } @if let Some(order) = fastener.order { span.quiet { " " (order) "." } } }
+                    @for index in 0..columns.len() { (cell(fastener, index)) }
+                    td {
+                        @if let Some(mark) = fastener.mark { (badge(mark)) }
+                        @if !fastener.remarks.is_empty() { div.quiet { (fastener.remarks) } }
+                    }
+                    @if has_curves { td { @if let Some(curve) = &fastener.curve { (curve::drawing(curve)) } } }
+                }
+            }
+        }
+    }
+}
+
+fn cell(fastener: &FastenerRow, index: usize) -> Markup {
+    let Some(cell) = fastener.cells.get(index) else {
+        return html! { td {} };
+    };
+    let Some(mark) = cell.mark else {
+        return html! { td.none title="this stage does not touch this fastener" { "–" } };
+    };
+    html! {
+        td.reading {
+            @if mark == Mark::Done && !cell.reached.is_empty() { span.strong { (cell.reached) } } @else {
+                (shape(mark)) " " span.strong { (if cell.reached.is_empty() { mark.word() } else { &cell.reached }) }
+            }
+            @if !cell.target.is_empty() { div.quiet { "own target " (cell.target) } }
+            @if !cell.detail.is_empty() { div.quiet { (cell.detail) } }
+            @if cell.attempts > 1 { div.quiet { "attempt " (cell.attempts) } }
+            @if !cell.tool.is_empty() { div.quiet { "tool " (cell.tool) } }
+        }
+    }
+}
+
+fn checks(joint: &JointSheet) -> Markup {
+    html! {
+        @if !joint.checks.is_empty() {
+            h3 { "Checks" }
+            table.lines {
+                thead { tr { th { "Question" } th { "Answer" } th { "By, when" } } }
+                @for check in &joint.checks {
+                    tr { td { (check.question) } td { (shape(check.mark)) " " (check.answer) } td { (check.by) } }
+                }
+            }
+        }
+    }
+}
+
+fn attempts(rows: &[AttemptRow]) -> Markup {
+    html! {
+        @if !rows.is_empty() {
+            h3 { "Attempts and rework" }
+            table.lines {
+                thead {
+                    tr { th { "Where" } th.number { "Try" } th { "Reached" } th { "Verdict" } th { "Why" } th { "What followed" } th { "When" } }
+                }
+                @for row in rows {
+                    tr {
+                        td { (row.place) } td.number { (row.attempt) } td { (row.reached) } td { (badge(row.mark)) }
+                        td { (row.reasons) } td { (row.followed) } td { (row.when) }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn foot(model: &SheetModel) -> Markup {
+    html! {
+        @if !model.notes.is_empty() {
+            section { h2 { "Remarks" } ul.notes { @for note in &model.notes { li { (note) } } } }
+        }
+        section.legend {
+            h2 { "Signs" }
+            p { @for mark in Mark::ALL { (badge(mark)) " " } }
+        }
+        p.caution { (CAUTION) }
+        @if !model.plan.is_empty() {
+            details { summary { "The plan as typed" } pre { (model.plan) } }
+        }
+        footer { (model.colophon) }
+    }
+}
