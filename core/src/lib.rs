@@ -6,6 +6,7 @@
 
 pub mod check_sum;
 
+pub mod journal;
 pub mod ledger;
 pub mod limits;
 pub mod procedure;

@@ -22,5 +22,7 @@ pub const TRACE_POINTS_MAX: usize = 64;
 pub const ATTEMPTS_MAX: u8 = 31;
 /// Named moments of a plan that one joint can wait for.
 pub const MOMENTS_MAX: usize = 8;
-/// Bytes of the longest frame of the journal: the longest record and its header.
-pub const FRAME_MAX: usize = 160;
+/// Bytes of the longest payload of a frame: a host's text goes in pieces of this size.
+pub const PAYLOAD_MAX: usize = 512;
+/// Bytes of the longest record's payload: two names of 48 bytes and numbers beside them.
+pub const RECORD_MAX: usize = 128;
