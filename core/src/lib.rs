@@ -4,12 +4,17 @@
 #![no_std]
 #![forbid(unsafe_code)]
 
+#[cfg(test)]
+extern crate std;
+
 pub mod check_sum;
 
 pub mod journal;
 pub mod ledger;
 pub mod limits;
+pub mod pattern;
 pub mod procedure;
+pub mod quantity;
 pub mod record;
 pub mod sample;
 pub mod session;
