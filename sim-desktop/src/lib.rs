@@ -3,4 +3,6 @@
 pub mod bench;
 pub mod command;
 pub mod mechanics;
+pub mod rehearsal;
 pub mod sheet;
+pub mod words;

@@ -1,0 +1,5 @@
+//! A job worked without metal: by simulated hands at the virtual bench, or from a trace file.
+//!
+//! Both feed the same sessions that live work does, by the same inputs. Knows nothing of how samples are judged.
+
+pub mod trace_file;

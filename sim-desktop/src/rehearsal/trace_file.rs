@@ -1,0 +1,340 @@
+//! Trace files: CSV with the header `time_s,torque_Nm,angle_deg`, `#` lines are comments.
+//!
+//! Torque and rotation as the adapter measured them, positive clockwise. What cannot be read is pointed at by line and column;
+//! nothing is skipped in silence. Knows nothing of fasteners.
+
+use std::fmt;
+use std::io::{self, BufRead, Write};
+
+use evendraw_core::sample::Sample;
+use evendraw_core::unit::{Instant, MAGNITUDE_MAX, Rotation, Torque};
+
+/// The header, in this order.
+pub const COLUMNS: [&str; 3] = ["time_s", "torque_Nm", "angle_deg"];
+
+/// Longest trace that is read, in s: a day.
+const TIME_MAX: f64 = 86_400.0;
+
+/// What is wrong with a trace file.
+#[derive(Debug)]
+#[non_exhaustive]
+pub enum TraceFileError {
+    /// It could not be read.
+    Read(io::Error),
+    /// A line that is no row of a trace.
+    Row {
+        /// The line, from 1.
+        line: usize,
+        /// The column's name, or the place in the line.
+        column: String,
+        /// What stands there.
+        given: String,
+        /// What is allowed there.
+        allowed: String,
+    },
+    /// There is no row in it.
+    Empty,
+}
+
+impl fmt::Display for TraceFileError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Read(error) => write!(f, "cannot be read: {error}"),
+            Self::Row {
+                line,
+                column,
+                given,
+                allowed,
+            } => {
+                write!(f, "line {line}, {column}: `{given}`; allowed: {allowed}")
+            }
+            Self::Empty => write!(
+                f,
+                "there is no sample in it; allowed: the header `{}`, then one sample a line",
+                COLUMNS.join(",")
+            ),
+        }
+    }
+}
+
+impl std::error::Error for TraceFileError {}
+
+impl From<io::Error> for TraceFileError {
+    fn from(error: io::Error) -> Self {
+        Self::Read(error)
+    }
+}
+
+/// Reads a whole trace. Times count from the first sample.
+///
+/// # Errors
+/// [`TraceFileError::Row`] with line and column of the first row that cannot be read; [`TraceFileError::Empty`].
+///
+/// # Examples
+/// ```
+/// use evendraw::rehearsal::trace_file;
+/// let file = "# pull on fastener 3\ntime_s,torque_Nm,angle_deg\n0.000,0.0,10.0\n0.002,1.25,10.5\n";
+/// let samples = trace_file::read(file.as_bytes())?;
+/// assert_eq!(samples[1].1.torque.millinewton_meters(), 1_250);
+/// # Ok::<(), trace_file::TraceFileError>(())
+/// ```
+pub fn read(mut file: impl BufRead) -> Result<Vec<(Instant, Sample)>, TraceFileError> {
+    let mut samples = Vec::new();
+    let mut first_time = None;
+    let mut last_time = f64::NEG_INFINITY;
+    let mut has_header = false;
+    let mut bytes = Vec::new();
+    for line in 1.. {
+        bytes.clear();
+        if file.read_until(b'\n', &mut bytes)? == 0 {
+            break;
+        }
+        let fault = |column: &str, given: &str, allowed: String| TraceFileError::Row {
+            line,
+            column: column.to_owned(),
+            given: short(given),
+            allowed,
+        };
+        let text = match std::str::from_utf8(&bytes) {
+            Ok(text) => text,
+            Err(error) => {
+                let column = format!("byte {}", error.valid_up_to() + 1);
+                return Err(fault(
+                    &column,
+                    "bytes that are no text",
+                    "UTF-8 text".to_owned(),
+                ));
+            }
+        };
+        let text = text.strip_prefix('\u{feff}').unwrap_or(text).trim();
+        if text.is_empty() || text.starts_with('#') {
+            continue;
+        }
+        if !has_header {
+            if !text.split(',').map(str::trim).eq(COLUMNS) {
+                return Err(fault("header", text, format!("`{}`", COLUMNS.join(","))));
+            }
+            has_header = true;
+            continue;
+        }
+        let mut fields = text.split(',').map(str::trim);
+        let mut row = [0.0; 3];
+        for (index, (value, name)) in row.iter_mut().zip(COLUMNS).enumerate() {
+            let column = format!("column {} ({name})", index + 1);
+            let field = fields
+                .next()
+                .ok_or_else(|| fault(&column, text, format!("3 columns: {}", COLUMNS.join(","))))?;
+            *value = number(field).ok_or_else(|| {
+                fault(
+                    &column,
+                    field,
+                    "a decimal number with a point, like 12.5 or -0.03".to_owned(),
+                )
+            })?;
+            let most = if index == 0 {
+                f64::INFINITY
+            } else {
+                f64::from(MAGNITUDE_MAX) / 1_000.0
+            };
+            if value.abs() > most {
+                return Err(fault(&column, field, format!("-{most} to {most}")));
+            }
+        }
+        if fields.next().is_some() {
+            let count = text.split(',').count();
+            let allowed = "3 columns; numbers with a decimal point, not a comma".to_owned();
+            return Err(fault(&format!("{count} columns"), text, allowed));
+        }
+        let [time, torque, angle] = row;
+        let start = *first_time.get_or_insert(time);
+        if time < last_time {
+            let allowed = format!("times that never go back; the row before is at {last_time}");
+            return Err(fault("column 1 (time_s)", &time.to_string(), allowed));
+        }
+        if time - start > TIME_MAX {
+            let allowed = format!("up to {TIME_MAX} s after the first row");
+            return Err(fault("column 1 (time_s)", &time.to_string(), allowed));
+        }
+        last_time = time;
+        samples.push((instant(time - start), sample(torque, angle)));
+    }
+    if samples.is_empty() {
+        Err(TraceFileError::Empty)
+    } else {
+        Ok(samples)
+    }
+}
+
+/// Writes a trace file; `about` becomes its first comment.
+///
+/// # Errors
+/// What the writer says.
+pub fn write(
+    mut file: impl Write,
+    about: &str,
+    samples: impl IntoIterator<Item = (Instant, Sample)>,
+) -> io::Result<()> {
+    for line in about.lines() {
+        writeln!(file, "# {line}")?;
+    }
+    writeln!(file, "{}", COLUMNS.join(","))?;
+    for (at, sample) in samples {
+        let (torque, angle) = (
+            sample.torque.millinewton_meters(),
+            sample.rotation.millidegrees(),
+        );
+        let micros = at.micros();
+        writeln!(
+            file,
+            "{}.{:06},{},{}",
+            micros / 1_000_000,
+            micros % 1_000_000,
+            thousandths(torque),
+            thousandths(angle)
+        )?;
+    }
+    file.flush()
+}
+
+/// N·m and degrees as the core counts them: to the nearest mN·m and millidegree.
+#[must_use]
+pub fn sample(torque_nm: f64, angle_deg: f64) -> Sample {
+    Sample {
+        torque: Torque::from_millinewton_meters(thousand(torque_nm)),
+        rotation: Rotation::from_millidegrees(thousand(angle_deg)),
+    }
+}
+
+/// Seconds as the core counts them: to the nearest µs.
+#[must_use]
+pub fn instant(seconds: f64) -> Instant {
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a float becomes the nearest integer of the range; below zero it becomes zero"
+    )]
+    Instant::from_micros((seconds * 1e6).round() as u64)
+}
+
+fn thousand(value: f64) -> i32 {
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "a float becomes the nearest integer of the range"
+    )]
+    {
+        (value * 1_000.0).round() as i32
+    }
+}
+
+fn thousandths(value: i32) -> String {
+    let sign = if value < 0 { "-" } else { "" };
+    format!(
+        "{sign}{}.{:03}",
+        value.unsigned_abs() / 1_000,
+        value.unsigned_abs() % 1_000
+    )
+}
+
+/// A finite decimal number; `inf`, `nan` and the like are none.
+fn number(field: &str) -> Option<f64> {
+    let is_decimal =
+        |byte: u8| byte.is_ascii_digit() || matches!(byte, b'+' | b'-' | b'.' | b'e' | b'E');
+    if field.bytes().all(is_decimal) {
+        field.parse().ok().filter(|value: &f64| value.is_finite())
+    } else {
+        None
+    }
+}
+
+/// Enough of a text to recognise it.
+fn short(text: &str) -> String {
+    let mut start: String = text
+        .chars()
+        .take(60)
+        .filter(|character| !character.is_control())
+        .collect();
+    if text.chars().count() > 60 {
+        start.push('…');
+    }
+    start
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn fault(text: &str) -> String {
+        read(text.as_bytes())
+            .map(|samples| format!("{} samples", samples.len()))
+            .unwrap_or_else(|error| error.to_string())
+    }
+
+    #[test]
+    fn a_bad_row_is_pointed_at() {
+        let head = "# from the harbour\ntime_s,torque_Nm,angle_deg\n";
+        for (rows, wanted) in [
+            ("", "no sample"),
+            ("0,1\n", "line 3, column 3 (angle_deg)"),
+            (
+                "0,1,2\n0.1,x,3\n",
+                "line 4, column 2 (torque_Nm): `x`; allowed: a decimal number",
+            ),
+            ("0,1,2\n0.1,nan,3\n", "line 4, column 2"),
+            ("0,1,inf\n", "line 3, column 3"),
+            ("0,1,1e300\n", "allowed: -1000000 to 1000000"),
+            ("0,1,2,3\n", "line 3, 4 columns"),
+            ("0,5,40,2\n", "decimal point, not a comma"),
+            (
+                "1,0,0\n0.5,0,0\n",
+                "line 4, column 1 (time_s): `0.5`; allowed: times that never go back",
+            ),
+            ("0,0,0\n1e9,0,0\n", "up to 86400 s"),
+        ] {
+            let said = fault(&format!("{head}{rows}"));
+            assert!(said.contains(wanted), "{rows:?}: {said}");
+        }
+        assert!(
+            fault("0,1,2\n").contains("line 1, header"),
+            "a header is needed"
+        );
+        assert!(read(&b"time_s,torque_Nm,angle_deg\n0,\xff,0\n"[..]).is_err());
+    }
+
+    #[test]
+    fn endings_blanks_marks_and_comments_are_taken_as_they_come() {
+        let file = "\u{feff}time_s, torque_Nm, angle_deg\r\n\r\n# a remark\r\n-1.5 , 0.0004,-0.0005\r\n-1,12,3\r\n";
+        let samples = read(file.as_bytes()).unwrap_or_default();
+        assert_eq!(samples.len(), 2);
+        assert_eq!(samples[0], (Instant::BOOT, sample(0.0, -0.001)));
+        assert_eq!(samples[1].0, Instant::from_micros(500_000));
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_written_reads_back_the_same(
+            rows in prop::collection::vec((0_u64..1_000_000, -MAGNITUDE_MAX..MAGNITUDE_MAX, -MAGNITUDE_MAX..MAGNITUDE_MAX), 1..50)
+        ) {
+            let mut at = 0;
+            let rows: Vec<_> = rows.into_iter().enumerate().map(|(index, (step, torque, angle))| {
+                at += if index == 0 { 0 } else { step };
+                let sample = Sample {
+                    torque: Torque::from_millinewton_meters(torque),
+                    rotation: Rotation::from_millidegrees(angle),
+                };
+                (Instant::from_micros(at), sample)
+            }).collect();
+            let mut file = Vec::new();
+            write(&mut file, "a test\nof two lines", rows.iter().copied())?;
+            prop_assert_eq!(read(file.as_slice()).map_err(|error| TestCaseError::fail(error.to_string()))?, rows);
+        }
+
+        #[test]
+        fn no_bytes_make_it_panic(bytes in prop::collection::vec(any::<u8>(), 0..200)) {
+            let _ = read(bytes.as_slice());
+            let mut file = b"time_s,torque_Nm,angle_deg\n".to_vec();
+            file.extend(bytes);
+            let _ = read(file.as_slice());
+        }
+    }
+}

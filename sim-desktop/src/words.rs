@@ -1,0 +1,192 @@
+//! The core's values in plain words: quantities with their units, verdicts and reasons, times.
+//!
+//! Every room that tells people something takes the words from here, so that a fact reads the same on a line, a sheet and a
+//! screen. Knows nothing of where the values come from.
+
+use evendraw_core::unit::{Angle, Length, Torque};
+use evendraw_core::verdict::{Reason, Reasons, Verdict};
+use jiff::Timestamp;
+use jiff::tz::TimeZone;
+
+/// A torque in N·m: two decimals below 100 N·m, one from there on.
+///
+/// # Examples
+/// ```
+/// use evendraw::words;
+/// use evendraw_core::unit::Torque;
+/// assert_eq!(words::torque(Torque::from_millinewton_meters(39_997)), "40.00 N·m");
+/// assert_eq!(words::torque(Torque::from_millinewton_meters(120_040)), "120.0 N·m");
+/// ```
+#[must_use]
+pub fn torque(value: Torque) -> String {
+    format!("{} N·m", torque_number(value))
+}
+
+/// The number alone.
+#[must_use]
+pub fn torque_number(value: Torque) -> String {
+    let thousandths = i64::from(value.millinewton_meters());
+    let places = if thousandths.abs() < 100_000 { 2 } else { 1 };
+    rounded(thousandths, places)
+}
+
+/// An angle in degrees, to a tenth.
+#[must_use]
+pub fn angle(value: Angle) -> String {
+    format!("{}°", rounded(i64::from(value.millidegrees()), 1))
+}
+
+/// A length in mm, to a hundredth, or a thousandth where that says more.
+#[must_use]
+pub fn length(value: Length) -> String {
+    let micrometers = i64::from(value.micrometers());
+    format!(
+        "{} mm",
+        rounded(micrometers, if micrometers % 10 == 0 { 2 } else { 3 })
+    )
+}
+
+/// Thousandths as a decimal number, rounded half away from zero.
+fn rounded(thousandths: i64, places: u32) -> String {
+    let step = 10_i64.pow(3 - places.min(3));
+    let half = step / 2;
+    let steps = (thousandths.abs() + half) / step;
+    let whole = 10_i64.pow(places);
+    let sign = if thousandths < 0 && steps > 0 {
+        "-"
+    } else {
+        ""
+    };
+    if places == 0 {
+        format!("{sign}{steps}")
+    } else {
+        format!(
+            "{sign}{}.{:0width$}",
+            steps / whole,
+            steps % whole,
+            width = places as usize
+        )
+    }
+}
+
+/// A duration: `48 s`, `2 min 05 s`, `3 h 20 min`.
+#[must_use]
+pub fn seconds(value: u64) -> String {
+    match value {
+        0..60 => format!("{value} s"),
+        60..3600 => format!("{} min {:02} s", value / 60, value % 60),
+        _ => format!("{} h {:02} min", value / 3600, value % 3600 / 60),
+    }
+}
+
+/// Wall time of this machine's zone, to the minute; "time unknown" where it cannot be told.
+#[must_use]
+pub fn wall_time(unix_seconds: Option<i64>) -> String {
+    let unknown = || "time unknown".to_owned();
+    let Some(Ok(stamp)) = unix_seconds.map(Timestamp::from_second) else {
+        return unknown();
+    };
+    stamp
+        .to_zoned(TimeZone::system())
+        .strftime("%Y-%m-%d %H:%M")
+        .to_string()
+}
+
+/// The word that files and screens use for a verdict.
+#[must_use]
+pub const fn verdict(value: Verdict) -> &'static str {
+    match value {
+        Verdict::Accepted => "accepted",
+        Verdict::Rejected => "rejected",
+        Verdict::Unknown => "unknown",
+    }
+}
+
+/// What a reason means.
+#[must_use]
+pub const fn reason(value: Reason) -> &'static str {
+    match value {
+        Reason::TorqueLow => "torque below the window",
+        Reason::TorqueHigh => "torque above the window",
+        Reason::AngleLow => "turned less than the window",
+        Reason::AngleHigh => "turned more than the window",
+        Reason::EarlyRise => "torque rose too early: cross-threaded, bottomed or a tight hole",
+        Reason::LateRise => "torque rose too late: a soft or missing part",
+        Reason::Yielding => "torque rises ever less: the fastener yields",
+        Reason::GivingWay => "torque fell while turning: stripping or breaking",
+        Reason::NoTurn => "torque came without turning: already tight or seized",
+        Reason::StickSlip => "it stuck and slipped: dirt, or the wrong thing on the threads",
+        Reason::Jerk => "pulled faster than the samples can judge",
+        Reason::Gap => "samples were missing",
+        Reason::Stuck => "the sensor repeated itself or stood at its end",
+        Reason::Overload => "above what the tool or the fastener may bear",
+        Reason::Interrupted => "interrupted: its angle cannot be known, or one sweep was asked for",
+        Reason::WrongWay => "loaded the wrong way",
+        Reason::OutOfOrder => "out of order",
+    }
+}
+
+/// What to do now about a reason.
+#[must_use]
+pub const fn advice(value: Reason) -> &'static str {
+    match value {
+        Reason::TorqueLow | Reason::AngleLow => "pull on to the target",
+        Reason::TorqueHigh | Reason::AngleHigh => {
+            "do not back off to the target; the plan or a person decides what follows"
+        }
+        Reason::EarlyRise => "take it out; look at thread, length, hole depth and debris",
+        Reason::LateRise => "take it out; look for a soft, wrong or missing part",
+        Reason::Yielding => "stop; unless the maker wants it to yield, replace it",
+        Reason::GivingWay => "stop; take it out, look at fastener and hole",
+        Reason::NoTurn => {
+            "find out whether it is tight already or seized; loosen it and begin again"
+        }
+        Reason::StickSlip => "take it out; clean it, and look at what is on the threads",
+        Reason::Jerk => "pull again, slowly and evenly",
+        Reason::Gap | Reason::Stuck => "check the adapter before the next pull",
+        Reason::Overload => "stop; look at tool and fastener for damage",
+        Reason::Interrupted => {
+            "loosen it and begin again at its torque, or enter a mark on the metal as seen, not measured"
+        }
+        Reason::WrongWay => "look at the direction and the hand of the thread",
+        Reason::OutOfOrder => {
+            "go on with the fastener shown, or begin the pass again where the order matters"
+        }
+    }
+}
+
+/// All reasons in a sentence; empty where there is none.
+#[must_use]
+pub fn reasons(set: Reasons) -> String {
+    let all: Vec<&str> = set.iter().map(reason).collect();
+    all.join("; ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_are_rounded_half_away_from_zero_and_never_minus_nothing() {
+        let torque = |value| torque_number(Torque::from_millinewton_meters(value));
+        assert_eq!(torque(41_605), "41.61");
+        assert_eq!(torque(-41_605), "-41.61");
+        assert_eq!(torque(-4), "0.00");
+        assert_eq!(torque(99_999), "100.00");
+        assert_eq!(torque(100_049), "100.0");
+        assert_eq!(angle(Angle::from_millidegrees(89_950)), "90.0°");
+        assert_eq!(length(Length::from_micrometers(50)), "0.05 mm");
+        assert_eq!(length(Length::from_micrometers(-1_234)), "-1.234 mm");
+    }
+
+    #[test]
+    fn times_that_nobody_told_are_unknown() {
+        assert_eq!(wall_time(None), "time unknown");
+        assert_eq!(wall_time(Some(i64::MAX)), "time unknown");
+        assert!(wall_time(Some(1_778_745_600)).starts_with("2026-05-14"));
+        assert_eq!(
+            [0, 59, 125, 3_600].map(seconds),
+            ["0 s", "59 s", "2 min 05 s", "1 h 00 min"]
+        );
+    }
+}
