@@ -5,7 +5,12 @@ use std::{env, fs};
 
 /// A firmware, where its code and its variables live. The sizes are the budget of an adapter, so that a firmware over it does
 /// not link; only the harness for tests, which is not an adapter, may be larger.
-const BOARDS: [(&str, &str, &str); 2] = [
+const BOARDS: [(&str, &str, &str); 3] = [
+    (
+        "gate",
+        "ORIGIN = 0x00000000, LENGTH = 256K",
+        "ORIGIN = 0x20000000, LENGTH = 64K",
+    ),
     (
         "adapter_ast1030",
         "ORIGIN = 0x00000000, LENGTH = 64K",

@@ -409,7 +409,7 @@ impl Ledger {
     /// Whether every step of a stage is settled.
     #[must_use]
     pub fn is_stage_settled(&self, procedure: &Procedure, stage: u8) -> bool {
-        (0_u16..)
+        (0..=u16::MAX)
             .zip(procedure.steps())
             .filter(|(_, step)| step.stage() == stage)
             .all(|(index, _)| self.step(index).is_settled())
@@ -437,7 +437,7 @@ impl Ledger {
         let mut mock_up_settled = false;
         let mut real = false;
         let mut later = false;
-        for (index, step) in (0_u16..).zip(procedure.steps()) {
+        for (index, step) in (0..=u16::MAX).zip(procedure.steps()) {
             let Some(stage) = procedure.stages().get(usize::from(step.stage())) else {
                 continue;
             };
@@ -456,7 +456,7 @@ impl Ledger {
                 StepState::Disturbed => disturbed = true,
             }
         }
-        for (index, _) in (0_u8..).zip(procedure.fasteners()) {
+        for (index, _) in (0..=u8::MAX).zip(procedure.fasteners()) {
             let cell = self.fastener(index);
             doubtful |= cell.is(ASK) || cell.is(DOUBT) || cell.is(REPLACE);
             disturbed |= cell.is(LOOSEN);
@@ -497,7 +497,7 @@ impl Ledger {
         procedure: &'p Procedure,
         fastener: u8,
     ) -> impl Iterator<Item = (u16, &'p Stage)> + use<'p> {
-        (0_u16..)
+        (0..=u16::MAX)
             .zip(procedure.steps())
             .filter(move |(_, step)| step.fastener() == Some(fastener))
             .filter_map(move |(index, step)| {

@@ -13,6 +13,7 @@ mod pull;
 pub use input::{Input, Refusal};
 pub use outcome::{Announcement, Next, Outcome};
 
+use core::borrow::Borrow;
 use core::ops::Deref;
 
 use crate::ledger::{Ledger, Standing, fold};
@@ -66,8 +67,30 @@ impl core::fmt::Display for RestoreError {
 
 impl core::error::Error for RestoreError {}
 
-/// Verdicts that wait for their record to be safe.
-const PENDING_MAX: usize = 4;
+/// Verdicts that wait for their record to be safe, oldest first.
+#[derive(Clone, Copy, Debug, Default)]
+struct Pending([Option<Announcement>; 4]);
+
+impl Pending {
+    const fn is_full(&self) -> bool {
+        matches!(self.0, [_, _, _, Some(_)])
+    }
+
+    /// Adds one at the end; none is added while it is full.
+    fn push(&mut self, announcement: Announcement) {
+        if let Some(place) = self.0.iter_mut().find(|place| place.is_none()) {
+            *place = Some(announcement);
+        }
+    }
+
+    /// Takes the oldest, if its record is among the first `durable`.
+    fn take_safe(&mut self, durable: u32) -> Option<Announcement> {
+        let [first, second, third, fourth] = self.0;
+        let safe = first.filter(|waiting| waiting.seq <= durable)?;
+        self.0 = [second, third, fourth, None];
+        Some(safe)
+    }
+}
 
 /// One joint being worked.
 ///
@@ -85,7 +108,8 @@ pub struct Session<P> {
     selected: Option<u8>,
     armed: Option<Armed>,
     next: Next,
-    pending: heapless::Deque<Announcement, PENDING_MAX>,
+    pending: Pending,
+    digest: u32,
 }
 
 /// What the tracker is set to.
@@ -101,6 +125,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     #[must_use]
     pub fn new(procedure: P, joint: u8) -> Self {
         Self {
+            digest: procedure.digest(),
             procedure,
             ledger: Ledger::new(),
             tracker: Tracker::new(),
@@ -112,7 +137,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             selected: None,
             armed: None,
             next: Next::Start,
-            pending: heapless::Deque::new(),
+            pending: Pending::default(),
         }
     }
 
@@ -121,13 +146,17 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     ///
     /// # Errors
     /// [`RestoreError`] when the records are not this procedure's, or not all there.
-    pub fn restore<'e>(
+    pub fn restore<E: Borrow<Entry>>(
         procedure: P,
         joint: u8,
-        entries: impl IntoIterator<Item = &'e Entry>,
+        entries: impl IntoIterator<Item = E>,
     ) -> Result<Self, RestoreError> {
         let mut session = Self::new(procedure, joint);
-        for entry in entries.into_iter().filter(|entry| entry.joint == joint) {
+        for entry in entries {
+            let entry = entry.borrow();
+            if entry.joint != joint {
+                continue;
+            }
             let expected = session.ledger.seq().saturating_add(1);
             if entry.seq != expected {
                 return Err(RestoreError::Sequence {
@@ -137,7 +166,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             }
             match &entry.record {
                 Record::Started(started) => {
-                    let given = session.procedure.digest();
+                    let given = session.digest;
                     if started.procedure != given {
                         return Err(RestoreError::OtherProcedure {
                             recorded: started.procedure,
@@ -165,16 +194,13 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             Ok(()) => {}
             Err(refusal) => outcome.refusal = Some(refusal),
         }
-        if !matches!(input, Input::Sample(_) | Input::Tick) || !outcome.entries.is_empty() {
-            self.advance(&mut outcome);
-        }
-        if outcome.announce.is_none()
-            && self
-                .pending
-                .front()
-                .is_some_and(|waiting| waiting.seq <= self.durable)
+        // Before what is next is worked out: a verdict told makes room for another attempt.
+        outcome.announce = self.pending.take_safe(self.durable);
+        if !matches!(input, Input::Sample(_) | Input::Tick)
+            || !outcome.entries.is_empty()
+            || outcome.announce.is_some()
         {
-            outcome.announce = self.pending.pop_front();
+            self.advance(&mut outcome);
         }
         outcome
     }
@@ -328,7 +354,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         }
         self.running = true;
         let lost = self.ledger.begun();
-        let procedure = self.procedure.digest();
+        let procedure = self.digest;
         let entry = Entry {
             joint: self.joint,
             seq: self.ledger.seq().saturating_add(1),

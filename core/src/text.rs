@@ -1,6 +1,7 @@
 //! Short texts of fixed capacity: labels on the metal, names, reasons.
 //!
-//! Knows nothing of formatting: texts are copied, compared and stored.
+//! Plain arrays, because a text is part of the path that must link without a panic. Knows nothing of formatting: texts are
+//! copied, compared and stored.
 
 use core::fmt;
 
@@ -34,15 +35,18 @@ impl core::error::Error for TextTooLong {}
 macro_rules! text {
     ($(#[$doc:meta])* $name:ident, $capacity:expr) => {
         $(#[$doc])*
-        #[derive(Clone, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
-        #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-        pub struct $name(heapless::String<{ $capacity }>);
+        #[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        pub struct $name {
+            /// UTF-8, zeros behind its end.
+            bytes: [u8; $capacity],
+            used: u8,
+        }
 
         impl $name {
             /// No text.
             #[must_use]
             pub const fn empty() -> Self {
-                Self(heapless::String::new())
+                Self { bytes: [0; $capacity], used: 0 }
             }
 
             /// The text, if it fits.
@@ -50,35 +54,49 @@ macro_rules! text {
             /// # Errors
             /// [`TextTooLong`] with both sizes in bytes.
             pub fn new(text: &str) -> Result<Self, TextTooLong> {
-                let mut own = heapless::String::new();
-                match own.push_str(text) {
-                    Ok(()) => Ok(Self(own)),
-                    Err(_) => Err(TextTooLong { given: text.len(), allowed: $capacity }),
+                match u8::try_from(text.len()) {
+                    Ok(used) if text.len() <= $capacity => {
+                        let mut own = Self { used, ..Self::empty() };
+                        for (place, byte) in own.bytes.iter_mut().zip(text.bytes()) {
+                            *place = byte;
+                        }
+                        Ok(own)
+                    }
+                    _ => Err(TextTooLong { given: text.len(), allowed: $capacity }),
                 }
             }
 
             /// As much of the text as fits, cut between characters.
             #[must_use]
             pub fn cut(text: &str) -> Self {
-                let mut own = heapless::String::new();
-                for character in text.chars() {
-                    if own.push(character).is_err() {
-                        break;
-                    }
-                }
-                Self(own)
+                let end = text.floor_char_boundary($capacity);
+                text.get(..end).and_then(|text| Self::new(text).ok()).unwrap_or_default()
             }
 
             /// The text.
             #[must_use]
             pub fn as_str(&self) -> &str {
-                self.0.as_str()
+                let used = self.bytes.get(..usize::from(self.used)).unwrap_or(&[]);
+                core::str::from_utf8(used).unwrap_or("")
             }
 
             /// Whether there is none.
             #[must_use]
-            pub fn is_empty(&self) -> bool {
-                self.0.is_empty()
+            pub const fn is_empty(&self) -> bool {
+                self.used == 0
+            }
+        }
+
+        impl Default for $name {
+            fn default() -> Self {
+                Self::empty()
+            }
+        }
+
+        #[cfg(feature = "defmt")]
+        impl defmt::Format for $name {
+            fn format(&self, f: defmt::Formatter<'_>) {
+                defmt::write!(f, "{=str}", self.as_str());
             }
         }
 

@@ -97,16 +97,27 @@ impl Trace {
             self.rotation_step = self.rotation_step.saturating_mul(2);
             let mut kept: Option<Point> = None;
             let (torque_step, rotation_step) = (self.torque_step, self.rotation_step);
-            self.points.retain(|point| {
+            let mut count = 0_usize;
+            // By hand: the library's `retain` keeps a panic that the compiler cannot see is never reached.
+            for index in 0..self.points.len() {
+                let Some(point) = self.points.get(index).copied() else {
+                    break;
+                };
                 let near = kept.is_some_and(|last| {
                     (point.torque - last.torque).abs().millinewton_meters() < torque_step
                         && (point.rotation - last.rotation).abs().millidegrees() < rotation_step
                 });
                 if !near {
-                    kept = Some(*point);
+                    kept = Some(point);
+                    if let Some(place) = self.points.get_mut(count) {
+                        *place = point;
+                    }
+                    count = count.saturating_add(1);
                 }
-                !near
-            });
+            }
+            while self.points.len() > count {
+                self.points.pop();
+            }
             if self.torque_step == i32::MAX {
                 return;
             }

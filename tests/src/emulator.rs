@@ -58,20 +58,20 @@ pub fn firmware_folder(root: &Path) -> PathBuf {
     target_folder(root).join(TARGET).join("firmware")
 }
 
+/// The firmware that runs on an emulated board.
+pub const FIRMWARE: [&str; 2] = ["adapter_ast1030", "sessions"];
+
 /// Builds the firmware of every board.
 #[must_use]
 pub fn build_command(root: &Path) -> Command {
     let mut command = Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
-    command.current_dir(root).args([
-        "build",
-        "--package",
-        "evendraw-firmware",
-        "--bins",
-        "--profile",
-        "firmware",
-        "--target",
-        TARGET,
-    ]);
+    command
+        .current_dir(root)
+        .args(["build", "--package", "evendraw-firmware"])
+        .args(["--profile", "firmware", "--target", TARGET]);
+    for name in FIRMWARE {
+        command.args(["--bin", name]);
+    }
     command
 }
 

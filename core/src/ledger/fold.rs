@@ -116,7 +116,7 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
         Record::Due(due) => ledger.stages_due |= 1_u16.wrapping_shl(u32::from(due.stage)),
         Record::Apart(_) => {
             ledger.apart = true;
-            for (index, _) in (0_u8..).zip(procedure.fasteners()) {
+            for (index, _) in (0..=u8::MAX).zip(procedure.fasteners()) {
                 change(ledger, index, |cell| {
                     cell.set(TIGHT, false);
                     cell.left_at = 0;
@@ -293,7 +293,7 @@ fn spoil_others(ledger: &mut Ledger, procedure: &Procedure, fastener: u8) {
         .fasteners()
         .get(usize::from(fastener))
         .map_or([None; 4], |own| own.near);
-    for (other, _) in (0_u8..).zip(procedure.fasteners()) {
+    for (other, _) in (0..=u8::MAX).zip(procedure.fasteners()) {
         let reached = match procedure.terms().redo {
             Redo::Fastener => false,
             Redo::Neighbours => near.contains(&Some(other)),
@@ -309,7 +309,7 @@ fn spoil_others(ledger: &mut Ledger, procedure: &Procedure, fastener: u8) {
         }
     }
     if procedure.terms().redo == Redo::Joint {
-        for (index, step) in (0_u16..).zip(procedure.steps()) {
+        for (index, step) in (0..=u16::MAX).zip(procedure.steps()) {
             if step.fastener().is_none() && ledger.step(index).is_settled() {
                 put(ledger, index, StepState::Disturbed);
             }
@@ -417,7 +417,7 @@ fn pass_ended(ledger: &mut Ledger, procedure: &Procedure, stage: u8, pass: u8, n
 }
 
 fn reopen_stage(ledger: &mut Ledger, procedure: &Procedure, stage: u8) {
-    for (index, step) in (0_u16..).zip(procedure.steps()) {
+    for (index, step) in (0..=u16::MAX).zip(procedure.steps()) {
         if step.stage() == stage && ledger.step(index) == StepState::Done {
             put(ledger, index, StepState::Open);
         }
@@ -437,7 +437,7 @@ fn restart(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, from: u8) {
 
 /// Every step of the fastener from a stage on must be done again.
 fn reopen(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, from: u8) {
-    for (index, step) in (0_u16..).zip(procedure.steps()) {
+    for (index, step) in (0..=u16::MAX).zip(procedure.steps()) {
         if step.fastener() != Some(fastener) || step.stage() < from {
             continue;
         }

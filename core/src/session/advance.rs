@@ -109,7 +109,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     fn next_without_step(&self) -> Next {
         if let Some(stage) = self.ledger.not_converged() {
-            let first = (0_u16..)
+            let first = (0..=u16::MAX)
                 .zip(self.procedure.steps())
                 .find(|(_, step)| step.stage() == stage);
             if let Some((step, _)) = first {
@@ -119,13 +119,13 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         if self.mock_up_stands() {
             return Next::TakeApart;
         }
-        let doubted = (0_u8..)
+        let doubted = (0..=u8::MAX)
             .zip(self.procedure.fasteners())
             .find(|(index, _)| self.ledger.felt_wrong(*index));
         if let Some((fastener, _)) = doubted {
             return Next::Settle { fastener };
         }
-        let later = (0_u16..)
+        let later = (0..=u16::MAX)
             .zip(self.procedure.steps())
             .find(|(index, _)| !self.ledger.step(*index).is_settled())
             .map(|(_, step)| step.stage());
@@ -137,7 +137,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     /// The first step in the order of work that is not settled and can be done now.
     pub(super) fn step_in_order(&self) -> Option<u16> {
-        (0_u16..)
+        (0..=u16::MAX)
             .zip(self.procedure.steps())
             .find(|(index, step)| {
                 !self.ledger.step(*index).is_settled()
@@ -161,7 +161,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     /// The fastener's first step that is not settled and can be done now.
     pub(super) fn first_open_of(&self, fastener: u8) -> Option<u16> {
-        (0_u16..)
+        (0..=u16::MAX)
             .zip(self.procedure.steps())
             .find(|(index, step)| {
                 step.fastener() == Some(fastener)
@@ -222,7 +222,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     }
 
     fn doubted_step_of(&self, fastener: u8) -> Option<u16> {
-        (0_u16..)
+        (0..=u16::MAX)
             .zip(self.procedure.steps())
             .find(|(index, step)| {
                 step.fastener() == Some(fastener)
@@ -243,13 +243,15 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     pub(super) fn mock_up_stands(&self) -> bool {
         !self.ledger.is_apart()
-            && (0_u16..).zip(self.procedure.steps()).any(|(index, _)| {
-                self.ledger.step(index).is_settled()
-                    && self
-                        .procedure
-                        .stage_of(index)
-                        .is_some_and(|stage| stage.mock_up)
-            })
+            && (0..=u16::MAX)
+                .zip(self.procedure.steps())
+                .any(|(index, _)| {
+                    self.ledger.step(index).is_settled()
+                        && self
+                            .procedure
+                            .stage_of(index)
+                            .is_some_and(|stage| stage.mock_up)
+                })
     }
 
     pub(super) fn fastener_at(&self, step: u16) -> Option<u8> {

@@ -307,7 +307,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         else {
             return Err(Refusal::NoSuch);
         };
-        let earlier = (0_u16..)
+        let earlier = (0..=u16::MAX)
             .zip(self.procedure.steps())
             .take(usize::from(step))
             .any(|(index, other)| other.stage() < stage && !self.ledger.step(index).is_settled());

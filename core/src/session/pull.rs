@@ -192,7 +192,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         };
         let _ = self.record(attempt, outcome);
         // Nothing is armed while the queue is full, so there is room for the one attempt that can end.
-        let _ = self.pending.push_back(announcement);
+        self.pending.push(announcement);
         self.step_settled(step, outcome);
     }
 
@@ -227,7 +227,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         if self.store_failed || self.pending.is_full() {
             return Err(Refusal::Store);
         }
-        let last = (0_u16..)
+        let last = (0..=u16::MAX)
             .zip(self.procedure.steps())
             .filter(|(index, step)| {
                 step.fastener() == Some(fastener) && self.ledger.step(*index).is_settled()

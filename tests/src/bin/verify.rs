@@ -25,7 +25,7 @@ struct Step {
     run: fn(&Path) -> Report,
 }
 
-const STEPS: [Step; 8] = [
+const STEPS: [Step; 9] = [
     Step {
         name: "tools",
         title: "Toolchain and emulator",
@@ -45,6 +45,11 @@ const STEPS: [Step; 8] = [
         name: "firmware",
         title: "Firmware for every board, in the profile `firmware`",
         run: firmware,
+    },
+    Step {
+        name: "gate",
+        title: "No panic can be reached from the core's live path",
+        run: gate,
     },
     Step {
         name: "core",
@@ -258,6 +263,25 @@ fn lints(root: &Path) -> Report {
 fn firmware(root: &Path) -> Report {
     let mut report = Report::default();
     require(&mut report, &mut emulator::build_command(root));
+    report
+}
+
+/// Links only if no panic is reachable; at three levels of optimisation, because it is the optimiser that proves it.
+fn gate(root: &Path) -> Report {
+    let mut report = Report::default();
+    for level in ["s", "2", "3"] {
+        let mut command = cargo(root);
+        command
+            .args(["build", "--package", "evendraw-firmware", "--bin", "gate"])
+            .args(["--profile", "firmware", "--target", emulator::TARGET])
+            .env("CARGO_PROFILE_FIRMWARE_OPT_LEVEL", level)
+            // Other levels must not displace the firmware that is built and measured.
+            .env(
+                "CARGO_TARGET_DIR",
+                emulator::target_folder(root).join("gate"),
+            );
+        require(&mut report, &mut command);
+    }
     report
 }
 
