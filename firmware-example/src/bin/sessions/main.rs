@@ -8,22 +8,27 @@
 mod chip;
 
 use evendraw_core::check_sum::crc32;
+use evendraw_core::journal;
+use evendraw_core::limits::RECORD_MAX;
 use evendraw_firmware::exercise;
 
 /// Sessions worked.
 const SESSIONS: u64 = 200;
 
-/// Digest of the records, number of records, number of readings.
+/// CRC-32 of the journal of one session, its number of records and of readings.
 fn digest(seed: u64) -> (u32, u32, u32) {
-    let (mut sum, mut records) = (0, 0);
+    let (mut sum, mut last, mut records) = (0, journal::FIRST_SEED, 0);
     let readings = exercise::work(seed, &mut |entry| {
-        let mut room = [0; evendraw_core::limits::FRAME_MAX];
-        match postcard::to_slice(entry, &mut room) {
-            Ok(bytes) => sum = crc32(sum, bytes),
-            // Must not look like any sum of stored records.
+        records += 1;
+        let mut room = [0; RECORD_MAX + journal::OVERHEAD];
+        match journal::encode_entry(entry, records, last, &mut room) {
+            Ok(bytes) => {
+                sum = crc32(sum, bytes);
+                last = bytes.last_chunk().map_or(0, |sum| u32::from_le_bytes(*sum));
+            }
+            // Must not look like the sum of any journal.
             Err(_) => sum = !sum,
         }
-        records += 1;
     });
     (sum, records, readings)
 }
