@@ -5,4 +5,5 @@ pub mod command;
 pub mod mechanics;
 pub mod rehearsal;
 pub mod sheet;
+pub mod store;
 pub mod words;

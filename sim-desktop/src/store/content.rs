@@ -1,0 +1,178 @@
+//! What a journal holds, in the order it came.
+
+use evendraw_core::journal::{Found, Frame, Scan, decode_entry};
+use evendraw_core::record::{Entry, Record};
+
+use super::host::{self, HostFact};
+
+/// One kept fact.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Fact {
+    /// A record of the core.
+    Entry(Entry),
+    /// A fact of the desktop.
+    Host(HostFact),
+}
+
+/// A stretch of the file that does not prove itself.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Damage {
+    /// First byte.
+    pub from: usize,
+    /// First byte after it.
+    pub to: usize,
+    /// Whether it is the end of the file, cut off in mid-write.
+    pub torn: bool,
+    /// What was found, in words.
+    pub why: String,
+}
+
+/// A journal read.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Content {
+    /// Every fact, in order.
+    pub facts: Vec<Fact>,
+    /// What did not read, in order.
+    pub damage: Vec<Damage>,
+    pub(super) seed: u32,
+    pub(super) sequence: u32,
+    pub(super) sound_bytes: usize,
+}
+
+impl Content {
+    /// Reads the bytes of a journal. Whatever does not prove itself is reported, not guessed.
+    #[must_use]
+    pub fn of(bytes: &[u8]) -> Self {
+        let mut content = Self {
+            seed: evendraw_core::journal::FIRST_SEED,
+            ..Self::default()
+        };
+        for found in Scan::new(bytes) {
+            match found {
+                Found::Frame { frame, offset, sum } => {
+                    content.seed = sum;
+                    content.sequence = frame.sequence;
+                    content.sound_bytes =
+                        offset + frame.payload.len() + evendraw_core::journal::OVERHEAD;
+                    match fact(&frame) {
+                        Ok(fact) => content.facts.push(fact),
+                        Err(why) => {
+                            let to = content.sound_bytes;
+                            content.damage.push(Damage {
+                                from: offset,
+                                to,
+                                torn: false,
+                                why,
+                            });
+                        }
+                    }
+                }
+                Found::Damaged { from, to } => content.damage.push(Damage {
+                    from,
+                    to,
+                    torn: false,
+                    why: "these bytes do not prove themselves; set aside".to_owned(),
+                }),
+                Found::Torn { from, to } => content.damage.push(Damage {
+                    from,
+                    to,
+                    torn: true,
+                    why: "the last write was cut off; dropped".to_owned(),
+                }),
+            }
+        }
+        content
+    }
+
+    /// The core's records.
+    pub fn entries(&self) -> impl Iterator<Item = &Entry> {
+        self.facts.iter().filter_map(|fact| match fact {
+            Fact::Entry(entry) => Some(entry),
+            Fact::Host(_) => None,
+        })
+    }
+
+    /// The desktop's facts.
+    pub fn host_facts(&self) -> impl Iterator<Item = &HostFact> {
+        self.facts.iter().filter_map(|fact| match fact {
+            Fact::Host(fact) => Some(fact),
+            Fact::Entry(_) => None,
+        })
+    }
+
+    /// Whether this is a rehearsal; none when the beginning is lost.
+    #[must_use]
+    pub fn rehearsal(&self) -> Option<bool> {
+        self.host_facts().find_map(|fact| match fact {
+            HostFact::Opened { rehearsal, .. } => Some(*rehearsal),
+            _ => None,
+        })
+    }
+
+    /// File name and text of the plan last worked to, as typed; none when a piece of it is lost.
+    #[must_use]
+    pub fn plan(&self) -> Option<(String, String)> {
+        let mut found: Option<(String, u32, String)> = None;
+        for fact in self.host_facts() {
+            match fact {
+                HostFact::Opened {
+                    plan_name,
+                    plan_bytes,
+                    ..
+                }
+                | HostFact::PlanChanged {
+                    plan_name,
+                    plan_bytes,
+                } => {
+                    found = Some((plan_name.clone(), *plan_bytes, String::new()));
+                }
+                HostFact::Plan { text } => {
+                    if let Some((_, _, whole)) = &mut found {
+                        whole.push_str(text);
+                    }
+                }
+                _ => {}
+            }
+        }
+        found
+            .filter(|(_, bytes, text)| usize::try_from(*bytes).ok() == Some(text.len()))
+            .map(|(name, _, text)| (name, text))
+    }
+
+    /// Number of the last start of the program.
+    #[must_use]
+    pub fn last_boot(&self) -> u16 {
+        self.entries().map(|entry| entry.boot).max().unwrap_or(0)
+    }
+
+    /// Seconds since 1970 at which a start's clock stood at zero, where the host told it.
+    #[must_use]
+    pub fn anchor(&self, boot: u16) -> Option<i64> {
+        self.entries()
+            .filter(|entry| entry.boot == boot)
+            .find_map(|entry| match &entry.record {
+                Record::Anchor(anchor) => {
+                    let since = i64::try_from(entry.at.micros() / 1_000_000).unwrap_or(i64::MAX);
+                    Some(anchor.unix_seconds.saturating_sub(since))
+                }
+                _ => None,
+            })
+    }
+}
+
+fn fact(frame: &Frame<'_>) -> Result<Fact, String> {
+    match decode_entry(frame) {
+        Ok(Some(entry)) => Ok(Fact::Entry(entry)),
+        Ok(None) if frame.kind == host::KIND && frame.version == host::VERSION => {
+            match postcard::take_from_bytes::<HostFact>(frame.payload) {
+                Ok((fact, [])) => Ok(Fact::Host(fact)),
+                _ => Err("a host entry does not read".to_owned()),
+            }
+        }
+        Ok(None) => Err(format!(
+            "host kind {} version {} is not known",
+            frame.kind, frame.version
+        )),
+        Err(error) => Err(error.to_string()),
+    }
+}

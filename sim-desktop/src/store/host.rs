@@ -1,0 +1,78 @@
+//! What the desktop keeps in the journal beside the core's records.
+
+use serde::{Deserialize, Serialize};
+
+/// Kind number of every host fact.
+pub(super) const KIND: u8 = evendraw_core::journal::HOST_KINDS;
+/// Version of the host facts that this code writes.
+pub(super) const VERSION: u8 = 1;
+
+/// Bytes of one piece of the plan's text.
+pub const PLAN_PIECE_MAX: usize = 400;
+
+/// A fact of the desktop. New ones are added at the end; none is ever changed or taken out.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub enum HostFact {
+    /// Always first: what this journal is.
+    Opened {
+        /// Of a rehearsal, on no metal.
+        rehearsal: bool,
+        /// File name of the plan.
+        plan_name: String,
+        /// Bytes of the plan's text.
+        plan_bytes: u32,
+    },
+    /// A piece of the plan as typed.
+    Plan {
+        /// The text.
+        text: String,
+    },
+    /// A question of a variant answered.
+    Variant {
+        /// The joint's number.
+        joint: u8,
+        /// The question.
+        question: String,
+        /// The answer.
+        answer: String,
+    },
+    /// A part is here.
+    PartArrived {
+        /// Its name in the plan.
+        part: String,
+    },
+    /// What is between tool and fastener from here on.
+    Geometry {
+        /// The joint's number.
+        joint: u8,
+        /// Lever of the tool, in µm.
+        lever_um: u32,
+        /// Length of the offset adapter, in µm; 0 for none.
+        offset_um: u32,
+        /// Angle of the offset adapter, in millidegrees; 0 in line.
+        angle_mdeg: u32,
+    },
+    /// A remark for whoever goes on.
+    Handover {
+        /// In words.
+        text: String,
+    },
+    /// Clamp load of a fastener on the virtual bench, after a pass.
+    Clamp {
+        /// The joint's number.
+        joint: u8,
+        /// The fastener's index.
+        fastener: u8,
+        /// The stage just done.
+        stage: u8,
+        /// In N.
+        newtons: u32,
+    },
+    /// The plan was changed: what follows is worked to this text, what stands before to the earlier one.
+    PlanChanged {
+        /// File name of the plan.
+        plan_name: String,
+        /// Bytes of the text that follows in pieces.
+        plan_bytes: u32,
+    },
+}

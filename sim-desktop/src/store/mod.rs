@@ -1,0 +1,15 @@
+//! The journal on disk: one file a build, appended, synced and read back; traces beside it.
+//!
+//! Knows nothing of sessions: it keeps facts in the order they came and gives them back.
+
+mod content;
+mod error;
+mod host;
+mod journal;
+mod traces;
+
+pub use content::{Content, Damage, Fact};
+pub use error::StoreError;
+pub use host::{HostFact, PLAN_PIECE_MAX};
+pub use journal::{Journal, Purpose, read};
+pub use traces::{Traces, points_of};

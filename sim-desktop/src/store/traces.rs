@@ -1,0 +1,153 @@
+//! The kept samples of each attempt, beside the journal: one small file each, in the form that `judge` reads.
+//!
+//! Losing one loses evidence, never truth: its digest stands in the attempt's record.
+
+use std::fmt::Write as _;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use evendraw_core::trace::Point;
+use evendraw_core::unit::{Angle, Torque};
+
+use super::error::StoreError;
+
+/// The folder of a journal's traces.
+#[derive(Clone, Debug)]
+pub struct Traces {
+    folder: PathBuf,
+}
+
+impl Traces {
+    /// Those of the journal at this path: the folder `<journal>.traces`.
+    #[must_use]
+    pub fn beside(journal: &Path) -> Self {
+        let mut name = journal.as_os_str().to_owned();
+        name.push(".traces");
+        Self {
+            folder: PathBuf::from(name),
+        }
+    }
+
+    /// Those in a folder.
+    #[must_use]
+    pub fn in_folder(folder: &Path) -> Self {
+        Self {
+            folder: folder.to_owned(),
+        }
+    }
+
+    /// Keeps the points of an attempt, named by joint number and record number; `title` becomes a comment.
+    ///
+    /// # Errors
+    /// [`StoreError::Io`].
+    pub fn keep(
+        &self,
+        joint: u8,
+        seq: u32,
+        title: &str,
+        points: &[Point],
+    ) -> Result<(), StoreError> {
+        fs::create_dir_all(&self.folder).map_err(StoreError::io(&self.folder, "create"))?;
+        let path = self.file(joint, seq);
+        fs::write(&path, csv(title, points)).map_err(StoreError::io(&path, "write"))
+    }
+
+    /// The points of an attempt, if its file is there and reads.
+    #[must_use]
+    pub fn load(&self, joint: u8, seq: u32) -> Option<Vec<Point>> {
+        points_of(&fs::read_to_string(self.file(joint, seq)).ok()?)
+    }
+
+    fn file(&self, joint: u8, seq: u32) -> PathBuf {
+        self.folder.join(format!("{joint}-{seq}.csv"))
+    }
+}
+
+fn csv(title: &str, points: &[Point]) -> String {
+    let mut text = String::new();
+    let _ = writeln!(
+        text,
+        "# {}\ntime_s,torque_Nm,angle_deg",
+        title.replace(['\n', '\r'], " ")
+    );
+    for point in points {
+        let _ = writeln!(
+            text,
+            "{},{},{}",
+            thousandths(i64::from(point.millis)),
+            thousandths(i64::from(point.torque.millinewton_meters())),
+            thousandths(i64::from(point.rotation.millidegrees()))
+        );
+    }
+    text
+}
+
+/// The points in the text of a kept trace; none when a line does not read exactly.
+#[must_use]
+pub fn points_of(text: &str) -> Option<Vec<Point>> {
+    let mut lines = text.lines().filter(|line| !line.starts_with('#'));
+    if lines.next()? != "time_s,torque_Nm,angle_deg" {
+        return None;
+    }
+    lines
+        .map(|line| {
+            let mut cells = line.split(',').map(from_thousandths);
+            let point = Point {
+                millis: u32::try_from(cells.next()??).ok()?,
+                torque: Torque::from_millinewton_meters(i32::try_from(cells.next()??).ok()?),
+                rotation: Angle::from_millidegrees(i32::try_from(cells.next()??).ok()?),
+            };
+            if cells.next().is_some() {
+                None
+            } else {
+                Some(point)
+            }
+        })
+        .collect()
+}
+
+/// Thousandths as a decimal number, exactly.
+fn thousandths(value: i64) -> String {
+    let sign = if value < 0 { "-" } else { "" };
+    let value = value.unsigned_abs();
+    format!("{sign}{}.{:03}", value / 1000, value % 1000)
+}
+
+fn from_thousandths(text: &str) -> Option<i64> {
+    let (sign, digits) = match text.strip_prefix('-') {
+        Some(digits) => (-1, digits),
+        None => (1, text),
+    };
+    let (whole, part) = digits.split_once('.')?;
+    if part.len() != 3
+        || whole.is_empty()
+        || !digits
+            .bytes()
+            .all(|byte| byte.is_ascii_digit() || byte == b'.')
+    {
+        return None;
+    }
+    Some(sign * (whole.parse::<i64>().ok()? * 1000 + part.parse::<i64>().ok()?))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn kept_points_read_back_exactly() {
+        let point = |millis, torque, rotation| Point {
+            millis,
+            torque: Torque::from_millinewton_meters(torque),
+            rotation: Angle::from_millidegrees(rotation),
+        };
+        let points = vec![
+            point(0, -5, 0),
+            point(7, 40_001, -90_500),
+            point(61_234, 0, 12),
+        ];
+        let text = csv("head, fastener 3", &points);
+        assert_eq!(points_of(&text), Some(points));
+        assert_eq!(points_of(&text.replace("40.001", "40.01")), None);
+    }
+}
