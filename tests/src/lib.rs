@@ -4,3 +4,4 @@
 
 pub mod emulator;
 pub mod size;
+pub mod table;

@@ -141,7 +141,7 @@ impl fmt::Display for ThreadError {
             ),
             Self::PitchRange { major_mm, pitch_mm } => write!(
                 f,
-                "pitch {pitch_mm:.3} mm on a {major_mm:.3} mm thread; allowed: 0.03 to 0.4 of the diameter"
+                "pitch {pitch_mm:.3} mm on a {major_mm:.3} mm thread; allowed: 0.008 to 0.4 of the diameter"
             ),
         }
     }
@@ -296,7 +296,7 @@ impl Thread {
         series: &'static str,
     ) -> Result<Self, ThreadError> {
         let ratio = pitch_mm / major_mm;
-        if !(0.03..=0.4).contains(&ratio) {
+        if !(0.008..=0.4).contains(&ratio) {
             return Err(ThreadError::PitchRange { major_mm, pitch_mm });
         }
         Ok(Self {
@@ -769,7 +769,7 @@ mod tests {
             ("", "allowed"),
             ("M", "allowed"),
             ("M13", "not a standard size"),
-            ("M10x15", "0.03 to 0.4"),
+            ("M10x15", "0.008 to 0.4"),
             ("3/8-17 UNC", "16 threads per inch, not 17"),
             ("3/8", "threads per inch or its series"),
             ("1/8-28 NPT", "27 threads per inch, not 28"),
