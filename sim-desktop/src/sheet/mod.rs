@@ -5,6 +5,7 @@
 
 mod blank;
 mod curve;
+pub mod export;
 mod map;
 mod mark;
 mod model;
