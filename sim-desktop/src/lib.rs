@@ -2,6 +2,8 @@
 
 pub mod bench;
 pub mod command;
+#[cfg(feature = "desk")]
+pub mod desk;
 pub mod mechanics;
 pub mod rehearsal;
 pub mod sheet;

@@ -1,0 +1,437 @@
+//! The frame round every screen: the rehearsal band, the rail of screens, the title block, and the keys that work anywhere.
+//!
+//! Knows nothing of the job: a view goes in, asks come out.
+
+use super::build::{self, BuildState};
+use super::compare::{self, CompareState};
+use super::curve::hatch;
+use super::handover;
+use super::joint::{self, JointState};
+use super::overlay::{self, Overlay, Use};
+use super::plan::{self, PlanState};
+use super::reckoner::{self, Reckoner};
+use super::record::{self, RecordState};
+use super::theme::{self, BODY, Colours, GAP, NOTE};
+use super::view::{Ask, DeskView, Readings};
+use super::widgets::{count, focus_ring, line, pressed, silent_line, speak};
+use egui::accesskit::Role;
+use egui::{Align2, Key, Rect, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+
+/// The screens, in the order of the rail.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub enum Screen {
+    /// The build at a glance.
+    #[default]
+    Build,
+    /// The joint at work.
+    Joint,
+    /// The record.
+    Record,
+    /// The reckoner.
+    Reckoner,
+    /// The plan.
+    Plan,
+    /// Orders compared.
+    Compare,
+    /// The handover.
+    Handover,
+}
+
+impl Screen {
+    /// Every screen with its word and key.
+    pub const ALL: [(Self, &'static str, Key); 7] = [
+        (Self::Build, "Build", Key::F2),
+        (Self::Joint, "Joint", Key::F3),
+        (Self::Record, "Record", Key::F4),
+        (Self::Reckoner, "Reckoner", Key::F5),
+        (Self::Plan, "Plan", Key::F6),
+        (Self::Compare, "Compare", Key::F7),
+        (Self::Handover, "Handover", Key::F8),
+    ];
+}
+
+/// Everything the window remembers that is not the job.
+#[derive(Debug, Default)]
+pub struct Desk {
+    /// The screen in front.
+    pub screen: Screen,
+    /// What lies over it.
+    overlay: Option<Overlay>,
+    /// Sound is on.
+    pub sound: bool,
+    /// How much larger than fits by itself, in steps of an eighth; changed with Ctrl and plus or minus.
+    larger: i8,
+    build: BuildState,
+    joint: JointState,
+    record: RecordState,
+    reckoner: Reckoner,
+    plan: PlanState,
+    compare: CompareState,
+}
+
+impl Desk {
+    /// Draws the whole window; returns what was asked for.
+    pub fn show(&mut self, ui: &mut Ui, view: &DeskView) -> Vec<Ask> {
+        let mut asks = Vec::new();
+        let colours = Colours::of(ui);
+        self.fit(ui.ctx());
+        let window = ui.ctx().content_rect();
+        ui.set_clip_rect(window);
+        ui.painter().rect_filled(window, 0.0, colours.page);
+        // An overlay takes its keys before anything below can.
+        if let Some(overlay) = &mut self.overlay
+            && overlay::show(ui, overlay, &mut asks)
+        {
+            self.overlay = None;
+            // The key that closed it is spent; what is below sees the next one.
+            ui.input_mut(|input| {
+                input
+                    .events
+                    .retain(|event| !matches!(event, egui::Event::Key { .. }))
+            });
+        }
+        self.anywhere(ui, view, &mut asks);
+        let mut rest = window;
+        if view.build.rehearsal {
+            let band = Rect::from_min_size(window.min, vec2(window.width(), 28.0));
+            rehearsal_band(ui, band);
+            rest.min.y = band.bottom();
+        }
+        let block = Rect::from_min_max(pos2(rest.left(), rest.bottom() - 50.0), rest.max);
+        rest.max.y = block.top();
+        let rail = Rect::from_min_max(rest.min, pos2(rest.left() + 88.0, rest.bottom()));
+        rest.min.x = rail.right();
+        self.rail(ui, rail);
+        self.title_block(ui, block, view);
+        let mut page = rest.shrink(GAP + 2.0);
+        if let Some(notice) = &view.notice {
+            let place = Rect::from_min_size(page.min, vec2(page.width(), 30.0));
+            let (ground, hue) = if notice.bad {
+                (colours.bad_tint, colours.bad)
+            } else {
+                (colours.good_tint, colours.good)
+            };
+            ui.painter().rect_filled(place, 0.0, ground);
+            line(
+                ui,
+                place.shrink2(vec2(12.0, 0.0)),
+                Align2::LEFT_CENTER,
+                &notice.words,
+                theme::strong(BODY),
+                hue,
+            );
+            page.min.y = place.bottom() + GAP;
+        }
+        let free = self.overlay.is_none();
+        match self.screen {
+            Screen::Build => build::show(ui, page, view, &mut self.build, free, &mut asks),
+            Screen::Joint => joint::show(
+                ui,
+                page,
+                view,
+                &mut self.joint,
+                &mut self.overlay,
+                &mut asks,
+            ),
+            Screen::Record => record::show(ui, page, view, &mut self.record, free, &mut asks),
+            Screen::Reckoner => reckoner::show(ui, page, &mut self.reckoner, free),
+            Screen::Plan => {
+                plan::show(ui, page, view, &mut self.plan, &mut self.overlay, &mut asks)
+            }
+            Screen::Compare => compare::show(ui, page, view, &mut self.compare, free, &mut asks),
+            Screen::Handover => handover::show(ui, page, view, free, &mut asks),
+        }
+        // Opening a joint goes to it; closing one goes back.
+        for ask in &asks {
+            match ask {
+                Ask::OpenJoint(joint) if joint.is_empty() => self.screen = Screen::Build,
+                Ask::OpenJoint(_) => {
+                    self.joint = JointState::default();
+                    self.screen = Screen::Joint;
+                }
+                _ => {}
+            }
+        }
+        asks
+    }
+
+    /// Fits the drawing to the window: never less than 800 by 500 points to draw on, and larger on a wall screen.
+    fn fit(&mut self, context: &egui::Context) {
+        context.options_mut(|options| options.zoom_with_keyboard = false);
+        for (keys, step) in [
+            ([Key::Plus, Key::Equals], 1),
+            ([Key::Minus, Key::Minus], -1),
+        ] {
+            let hit = context.input_mut(|input| {
+                keys.into_iter()
+                    .any(|key| input.consume_key(egui::Modifiers::COMMAND, key))
+            });
+            if hit {
+                self.larger = (self.larger + step).clamp(-4, 16);
+            }
+        }
+        let zoom = context.zoom_factor();
+        let size = context.content_rect().size() * zoom;
+        let room = (size.x / 800.0).min(size.y / 500.0);
+        let wanted =
+            (size.y / 800.0).min(size.x / 1280.0).max(1.0) * (1.0 + f32::from(self.larger) / 8.0);
+        let fitting = (wanted.min(room).max(0.3) * 16.0).floor() / 16.0;
+        if (fitting - zoom).abs() > 1e-3 {
+            context.set_zoom_factor(fitting);
+        }
+    }
+
+    fn anywhere(&mut self, ui: &Ui, view: &DeskView, asks: &mut Vec<Ask>) {
+        if pressed(ui, Key::F1) {
+            self.overlay = if self.overlay == Some(Overlay::Keys) {
+                None
+            } else {
+                Some(Overlay::Keys)
+            };
+        }
+        if pressed(ui, Key::F10) {
+            let dark = ui.visuals().dark_mode;
+            ui.ctx().set_theme(if dark {
+                egui::Theme::Light
+            } else {
+                egui::Theme::Dark
+            });
+        }
+        if pressed(ui, Key::F9) {
+            self.sound = !self.sound;
+        }
+        if self.overlay.is_some() {
+            return;
+        }
+        for (screen, _, key) in Screen::ALL {
+            if pressed(ui, key) {
+                self.screen = screen;
+                ui.ctx().memory_mut(|memory| {
+                    if let Some(focused) = memory.focused() {
+                        memory.surrender_focus(focused);
+                    }
+                });
+            }
+        }
+        if pressed(ui, Key::P) {
+            self.overlay = Some(Overlay::person());
+        }
+        if !view.build.tools.is_empty() && pressed(ui, Key::T) {
+            self.overlay = Some(Overlay::tool(&view.build));
+        }
+        if pressed(ui, Key::C) {
+            self.overlay = Some(Overlay::line("Which port is the adapter on?", Use::Port));
+        }
+        if pressed(ui, Key::D) {
+            self.overlay = Some(Overlay::line("Which trace file?", Use::Trace));
+        }
+        if pressed(ui, Key::V) {
+            asks.push(Ask::Bench);
+        }
+        // A letter that opened a line to type is not its first letter.
+        if self.overlay.is_some() {
+            ui.input_mut(|input| {
+                input
+                    .events
+                    .retain(|event| !matches!(event, egui::Event::Text(_)))
+            });
+        }
+    }
+
+    fn rail(&mut self, ui: &mut Ui, rect: Rect) {
+        let colours = Colours::of(ui);
+        ui.painter()
+            .vline(rect.right(), rect.y_range(), Stroke::new(1.0, colours.line));
+        let height = (rect.height() / count(Screen::ALL.len())).min(76.0);
+        for (index, (screen, word, key)) in Screen::ALL.into_iter().enumerate() {
+            let cell = Rect::from_min_size(
+                pos2(rect.left(), rect.top() + height * count(index)),
+                vec2(rect.width(), height),
+            );
+            let response = ui.interact(cell, ui.scope_id().with(("screen", word)), Sense::click());
+            let here = self.screen == screen;
+            response.widget_info(|| WidgetInfo::selected(Role::Tab, true, here, word));
+            if here {
+                // The sheet in front joins the page: no line between them.
+                ui.painter().rect_filled(
+                    Rect::from_min_max(cell.min, pos2(cell.right() + 1.0, cell.bottom())),
+                    0.0,
+                    colours.sheet,
+                );
+                ui.painter().rect_filled(
+                    Rect::from_min_size(cell.min, vec2(6.0, cell.height())),
+                    0.0,
+                    colours.ink,
+                );
+            } else if response.hovered() {
+                ui.painter().rect_filled(cell, 0.0, colours.well);
+            }
+            ui.painter().hline(
+                cell.x_range(),
+                cell.bottom(),
+                Stroke::new(1.0, colours.line),
+            );
+            let text = Rect::from_min_max(pos2(cell.left() + 14.0, cell.top()), cell.max);
+            let middle = text.center().y;
+            let upper = Rect::from_min_max(text.min, pos2(text.right(), middle + 3.0));
+            let lower = Rect::from_min_max(pos2(text.left(), middle + 2.0), text.max);
+            let ink = if here { colours.ink } else { colours.soft };
+            silent_line(
+                ui.painter(),
+                upper,
+                Align2::LEFT_BOTTOM,
+                word,
+                theme::strong(BODY - 0.5),
+                ink,
+            );
+            silent_line(
+                ui.painter(),
+                lower,
+                Align2::LEFT_TOP,
+                key.name(),
+                theme::text(NOTE),
+                colours.soft,
+            );
+            focus_ring(ui, &response, cell.shrink(5.0));
+            if response.clicked() {
+                self.screen = screen;
+            }
+        }
+    }
+
+    fn title_block(&mut self, ui: &mut Ui, rect: Rect, view: &DeskView) {
+        let colours = Colours::of(ui);
+        let build = &view.build;
+        ui.painter().rect_filled(rect, 0.0, colours.sheet);
+        ui.painter().hline(
+            rect.x_range(),
+            rect.top(),
+            Stroke::new(1.5, colours.outline),
+        );
+        let readings = match &build.readings {
+            Readings::Bench => "virtual bench".to_owned(),
+            Readings::Trace(name) => format!("trace {name}"),
+            Readings::Adapter(port) => format!("adapter, {port}"),
+            Readings::None => "none".to_owned(),
+        };
+        let person = build
+            .person
+            .clone()
+            .unwrap_or_else(|| "nobody named".to_owned());
+        let tool = build
+            .tool
+            .clone()
+            .unwrap_or_else(|| "none named".to_owned());
+        let wide = rect.width() >= 1000.0;
+        let mut cells: Vec<(&str, String, f32, Option<&str>)> =
+            vec![("Build", build.title.clone(), 2.2, None)];
+        if wide {
+            cells.push(("Unit", build.unit.clone(), 1.5, None));
+            cells.push(("Document", build.document.clone(), 2.6, None));
+        }
+        cells.push(("Person", person, 1.2, Some("P")));
+        cells.push(("Tool", tool, 0.9, Some("T")));
+        cells.push(("Readings", readings, 1.3, None));
+        cells.push(("Keys", "F1".to_owned(), 0.55, Some("F1")));
+        let total: f32 = cells.iter().map(|cell| cell.2).sum();
+        let mut x = rect.left();
+        for (index, (caption, value, share, key)) in cells.iter().enumerate() {
+            let width = rect.width() * share / total;
+            let cell = Rect::from_min_size(pos2(x, rect.top()), vec2(width, rect.height()));
+            x += width;
+            if index > 0 {
+                ui.painter()
+                    .vline(cell.left(), cell.y_range(), Stroke::new(1.0, colours.line));
+            }
+            let inner = Rect::from_min_max(
+                pos2(cell.left() + 10.0, cell.top() + 4.0),
+                pos2(cell.right() - 6.0, cell.bottom() - 3.0),
+            );
+            let (upper, lower) = (
+                Rect::from_min_max(inner.min, pos2(inner.right(), inner.top() + 18.0)),
+                Rect::from_min_max(pos2(inner.left(), inner.top() + 18.0), inner.max),
+            );
+            if let Some(key) = key {
+                let response =
+                    ui.interact(cell, ui.scope_id().with(("block", caption)), Sense::click());
+                let said = format!("{caption}: {value}");
+                response.widget_info(|| WidgetInfo::labeled(Role::Button, true, &said));
+                if response.hovered() {
+                    ui.painter()
+                        .rect_filled(cell.shrink(1.0), 0.0, colours.well);
+                }
+                let head = if *key == "F1" {
+                    (*caption).to_owned()
+                } else {
+                    format!("{caption} ({key})")
+                };
+                silent_line(
+                    ui.painter(),
+                    upper,
+                    Align2::LEFT_CENTER,
+                    &head,
+                    theme::text(NOTE),
+                    colours.soft,
+                );
+                silent_line(
+                    ui.painter(),
+                    lower,
+                    Align2::LEFT_CENTER,
+                    value,
+                    theme::strong(BODY),
+                    colours.ink,
+                );
+                focus_ring(ui, &response, cell.shrink(5.0));
+                if response.clicked() {
+                    self.overlay = Some(match *caption {
+                        "Person" => Overlay::person(),
+                        "Tool" if !build.tools.is_empty() => Overlay::tool(build),
+                        _ => Overlay::Keys,
+                    });
+                }
+            } else {
+                silent_line(
+                    ui.painter(),
+                    upper,
+                    Align2::LEFT_CENTER,
+                    caption,
+                    theme::text(NOTE),
+                    colours.soft,
+                );
+                silent_line(
+                    ui.painter(),
+                    lower,
+                    Align2::LEFT_CENTER,
+                    value,
+                    theme::strong(BODY),
+                    colours.ink,
+                );
+                speak(ui, cell, &format!("{caption}: {value}"));
+            }
+        }
+    }
+}
+
+/// Nobody can take a rehearsal for the work: a hatched band with the words on every screen.
+fn rehearsal_band(ui: &mut Ui, rect: Rect) {
+    let colours = Colours::of(ui);
+    ui.painter().rect_filled(rect, 0.0, colours.rehearsal);
+    hatch(
+        ui.painter(),
+        rect,
+        14.0,
+        Stroke::new(5.0, colours.on_rehearsal.gamma_multiply(0.28)),
+    );
+    let words = "REHEARSAL: virtual fasteners, nothing here is a record of work";
+    let galley =
+        ui.painter()
+            .layout_no_wrap(words.to_owned(), theme::strong(BODY), colours.on_rehearsal);
+    let ground = Rect::from_center_size(rect.center(), galley.size() + vec2(28.0, 8.0));
+    ui.painter().rect_filled(ground, 0.0, colours.rehearsal);
+    ui.painter().galley(
+        rect.center() - galley.size() / 2.0,
+        galley,
+        colours.on_rehearsal,
+    );
+    speak(ui, rect, words);
+}

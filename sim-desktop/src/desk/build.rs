@@ -1,0 +1,454 @@
+//! The build at a glance: every joint and its state, what is next, what waits, what comes due.
+//!
+//! Knows nothing of plans or journals.
+
+use super::marks;
+use super::theme::{self, BODY, Colours, GAP, HEAD, NOTE, TARGET};
+use super::view::{Ask, DeskView, JointRow, Mark};
+use super::widgets::{
+    self, Look, area, button, count, cut_left, cut_top, focus_ring, line, paragraph, pressed,
+    silent_line,
+};
+use egui::accesskit::Role;
+use egui::{Align2, Key, Rect, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
+
+/// What the screen remembers.
+#[derive(Clone, Debug, Default)]
+pub(super) struct BuildState {
+    /// Row under the arrow keys.
+    pub row: usize,
+}
+
+/// A line of words with its mark, if it has one.
+type Told = (Option<Mark>, String);
+
+/// Draws the screen.
+pub(super) fn show(
+    ui: &mut Ui,
+    rect: Rect,
+    view: &DeskView,
+    state: &mut BuildState,
+    free: bool,
+    asks: &mut Vec<Ask>,
+) {
+    let colours = Colours::of(ui);
+    let build = &view.build;
+    let (head, body) = cut_top(rect, 76.0);
+    next_step(ui, head, view, free, asks);
+    let roomy = rect.width() >= 900.0;
+    let (left, right) = cut_left(
+        body,
+        if roomy {
+            body.width() * 0.66
+        } else {
+            body.width() * 0.62
+        },
+    );
+    let done = build
+        .joints
+        .iter()
+        .filter(|joint| joint.mark == Mark::Final)
+        .count();
+    let aside = format!("{done} of {} final", build.joints.len());
+    let inner = area(ui, left, "Joints", &aside);
+    joints(ui, inner, view, state, free, asks);
+
+    let mut places = vec![];
+    let mut blocks: Vec<(&str, Vec<Told>)> = Vec::new();
+    let mut told: Vec<Told> = Vec::new();
+    if let Some(recovery) = &view.recovery {
+        told.push((Some(Mark::Doubtful), recovery.clone()));
+    }
+    told.extend(
+        build
+            .exceptions
+            .iter()
+            .map(|words| (Some(Mark::Doubtful), words.clone())),
+    );
+    told.extend(
+        build
+            .joints
+            .iter()
+            .filter(|joint| !joint.still_open_beneath.is_empty())
+            .map(|joint| {
+                (
+                    Some(Mark::Held),
+                    format!(
+                        "{} closes over {}: not final yet",
+                        joint.title,
+                        joint.still_open_beneath.join(", ")
+                    ),
+                )
+            }),
+    );
+    if told.is_empty() {
+        told.push((None, "Nothing out of the way".to_owned()));
+    }
+    blocks.push(("Look here first", told));
+    let waited: Vec<_> = build
+        .parts
+        .iter()
+        .filter(|part| !part.arrived)
+        .map(|part| {
+            (
+                Some(Mark::Held),
+                format!("{}, for {}", part.name, part.for_joints),
+            )
+        })
+        .collect();
+    if !waited.is_empty() {
+        blocks.push(("Parts waited for (A when one arrives)", waited));
+    }
+    if !build.dues.is_empty() {
+        blocks.push((
+            "Due later",
+            build
+                .dues
+                .iter()
+                .map(|due| (Some(Mark::Open), due.clone()))
+                .collect(),
+        ));
+    }
+    let tools: Vec<_> = build
+        .tools
+        .iter()
+        .map(|tool| {
+            (
+                Some(if tool.in_date {
+                    Mark::Accepted
+                } else {
+                    Mark::Rejected
+                }),
+                format!("{}: {}, {}", tool.id, tool.words, tool.date),
+            )
+        })
+        .collect();
+    if !tools.is_empty() {
+        blocks.push(("Tools (T to change)", tools));
+    }
+    let mut y = right.top();
+    let total: usize = blocks.iter().map(|(_, rows)| rows.len()).sum();
+    let spare = right.height() - 46.0 * count(blocks.len());
+    let row_height = (spare / count(total.max(1))).clamp(22.0, 46.0);
+    for (index, (name, rows)) in blocks.iter().enumerate() {
+        let wanted = 44.0 + row_height * count(rows.len());
+        let bottom = if index + 1 == blocks.len() {
+            right.bottom()
+        } else {
+            (y + wanted).min(right.bottom())
+        };
+        if bottom - y < 56.0 {
+            break;
+        }
+        places.push((
+            Rect::from_min_max(pos2(right.left(), y), pos2(right.right(), bottom)),
+            *name,
+            rows,
+        ));
+        y = bottom + GAP;
+    }
+    for (place, name, rows) in places {
+        let inner = area(ui, place, name, "");
+        let mut y = inner.top();
+        for (mark, words) in rows {
+            if y + 20.0 > inner.bottom() {
+                break;
+            }
+            let mut left = inner.left();
+            if let Some(mark) = mark {
+                marks::draw(
+                    ui.painter(),
+                    &colours,
+                    *mark,
+                    pos2(left + 9.0, y + 11.0),
+                    8.0,
+                );
+                left += 26.0;
+            }
+            let room = Rect::from_min_max(pos2(left, y), inner.max);
+            y += paragraph(ui, room, words, theme::text(NOTE + 1.5), colours.ink).max(20.0) + 5.0;
+        }
+    }
+    if free && pressed(ui, Key::A) {
+        match build
+            .parts
+            .iter()
+            .filter(|part| !part.arrived)
+            .collect::<Vec<_>>()[..]
+        {
+            [] => {}
+            [only] => asks.push(Ask::PartArrived(only.name.clone())),
+            [first, ..] => asks.push(Ask::PartArrived(first.name.clone())),
+        }
+    }
+}
+
+fn next_step(ui: &mut Ui, rect: Rect, view: &DeskView, free: bool, asks: &mut Vec<Ask>) {
+    let colours = Colours::of(ui);
+    ui.painter().rect(
+        rect,
+        0.0,
+        colours.sheet,
+        Stroke::new(1.0, colours.line),
+        StrokeKind::Inside,
+    );
+    let inner = rect.shrink2(vec2(14.0, 10.0));
+    let (words, ask) = match (&view.build.next, view.build.complete) {
+        (Some(next), _) => (format!("Next: {}", next.words), Some(next.joint.clone())),
+        (None, true) => (
+            "Everything is final. The sheet can say complete.".to_owned(),
+            None,
+        ),
+        (None, false) => (
+            "Nothing can go on until something below is settled.".to_owned(),
+            None,
+        ),
+    };
+    let width = if ask.is_some() { 190.0 } else { 0.0 };
+    let room = Rect::from_min_max(
+        inner.min,
+        pos2(inner.right() - width - 12.0, inner.bottom()),
+    );
+    let radius = 15.0;
+    let mark = if view.build.complete {
+        Mark::Final
+    } else if ask.is_some() {
+        Mark::PartWay
+    } else {
+        Mark::Held
+    };
+    marks::draw(
+        ui.painter(),
+        &colours,
+        mark,
+        pos2(room.left() + radius, room.center().y),
+        radius,
+    );
+    let text_room = Rect::from_min_max(
+        pos2(room.left() + radius * 2.0 + 14.0, room.top()),
+        room.max,
+    );
+    line(
+        ui,
+        text_room,
+        Align2::LEFT_CENTER,
+        &words,
+        theme::strong(HEAD + 2.0),
+        colours.ink,
+    );
+    if let Some(joint) = ask {
+        let place = Rect::from_min_max(
+            pos2(inner.right() - width, inner.center().y - TARGET / 2.0),
+            pos2(inner.right(), inner.center().y + TARGET / 2.0),
+        );
+        if button(ui, place, "Work on it", "Enter", Look::Advised, free).clicked()
+            || (free && pressed(ui, Key::Enter))
+        {
+            asks.push(Ask::OpenJoint(joint));
+        }
+    }
+}
+
+fn joints(
+    ui: &mut Ui,
+    rect: Rect,
+    view: &DeskView,
+    state: &mut BuildState,
+    free: bool,
+    asks: &mut Vec<Ask>,
+) {
+    let rows = &view.build.joints;
+    if rows.is_empty() {
+        let colours = Colours::of(ui);
+        line(
+            ui,
+            rect,
+            Align2::LEFT_TOP,
+            "The plan has no joint that can be read. F6 shows what is wrong.",
+            theme::text(BODY),
+            colours.soft,
+        );
+        return;
+    }
+    if free && ui.memory(|memory| memory.focused().is_none()) {
+        if pressed(ui, Key::ArrowDown) {
+            state.row = (state.row + 1).min(rows.len() - 1);
+        }
+        if pressed(ui, Key::ArrowUp) {
+            state.row = state.row.saturating_sub(1);
+        }
+        if pressed(ui, Key::ArrowRight)
+            && let Some(row) = rows.get(state.row)
+        {
+            asks.push(Ask::OpenJoint(row.id.clone()));
+        }
+    }
+    let height = (rect.height() / count(rows.len())).clamp(TARGET + 6.0, 68.0);
+    let mut child = ui.new_child(egui::UiBuilder::new().max_rect(rect).id_salt("joints"));
+    child.spacing_mut().item_spacing.y = GAP - 2.0;
+    egui::ScrollArea::vertical()
+        .auto_shrink(false)
+        .show(&mut child, |ui| {
+            let width = ui.available_width();
+            for (index, row) in rows.iter().enumerate() {
+                let (id, place) = ui.allocate_space(vec2(width, height - GAP + 2.0));
+                let response = ui.interact(place, id, Sense::click());
+                response.widget_info(|| {
+                    WidgetInfo::labeled(
+                        Role::Button,
+                        true,
+                        format!("{}, {}, {}", row.title, state_word(row), row.why),
+                    )
+                });
+                if response.clicked() {
+                    state.row = index;
+                    asks.push(Ask::OpenJoint(row.id.clone()));
+                }
+                joint_row(ui, place, row, response.hovered() || state.row == index);
+                focus_ring(ui, &response, place);
+            }
+        });
+}
+
+/// A joint that may be started says so; any other says its state.
+fn state_word(row: &JointRow) -> &'static str {
+    if row.startable && row.mark == Mark::Open {
+        "may start"
+    } else if row.mark == Mark::PartWay {
+        "in hand"
+    } else {
+        row.mark.word()
+    }
+}
+
+fn joint_row(ui: &mut Ui, place: Rect, row: &JointRow, raised: bool) {
+    let colours = Colours::of(ui);
+    if raised {
+        ui.painter().rect_filled(place, 0.0, colours.well);
+    }
+    widgets::rule(ui, place.left(), place.right(), place.bottom() + GAP / 2.0);
+    let tall = place.height() >= 46.0;
+    let radius = (place.height() * 0.3).min(15.0);
+    marks::draw(
+        ui.painter(),
+        &colours,
+        row.mark,
+        pos2(place.left() + radius + 8.0, place.center().y),
+        radius,
+    );
+    let narrow = place.width() < 520.0;
+    let bar_width = if narrow { 70.0 } else { 120.0 };
+    let state_width = if narrow { 86.0 } else { 104.0 };
+    let text = Rect::from_min_max(
+        pos2(place.left() + radius * 2.0 + 22.0, place.top() + 1.0),
+        pos2(
+            place.right() - bar_width - state_width - 24.0,
+            place.bottom() - 1.0,
+        ),
+    );
+    let painter = ui.painter();
+    if tall {
+        let upper = Rect::from_min_max(text.min, pos2(text.right(), text.center().y + 2.0));
+        let lower = Rect::from_min_max(
+            pos2(text.left(), text.center().y + 1.0),
+            pos2(place.right() - bar_width - 24.0, text.bottom()),
+        );
+        let used = silent_line(
+            painter,
+            upper,
+            Align2::LEFT_CENTER,
+            &row.title,
+            theme::strong(BODY + 1.0),
+            colours.ink,
+        );
+        let what = Rect::from_min_max(pos2(used.right() + 10.0, upper.top()), upper.max);
+        if what.width() > 60.0 {
+            silent_line(
+                painter,
+                what,
+                Align2::LEFT_CENTER,
+                &row.what,
+                theme::text(NOTE),
+                colours.soft,
+            );
+        }
+        silent_line(
+            painter,
+            lower,
+            Align2::LEFT_CENTER,
+            &row.why,
+            theme::text(NOTE + 1.0),
+            colours.soft,
+        );
+    } else {
+        let used = silent_line(
+            painter,
+            text,
+            Align2::LEFT_CENTER,
+            &row.title,
+            theme::strong(BODY),
+            colours.ink,
+        );
+        let rest = Rect::from_min_max(pos2(used.right() + 10.0, text.top()), text.max);
+        silent_line(
+            painter,
+            rest,
+            Align2::LEFT_CENTER,
+            &row.why,
+            theme::text(NOTE),
+            colours.soft,
+        );
+    }
+    let state = Rect::from_min_max(
+        pos2(place.right() - bar_width - state_width - 12.0, place.top()),
+        pos2(place.right() - bar_width - 16.0, place.center().y + 4.0),
+    );
+    let hue = if row.startable && row.mark == Mark::Open {
+        colours.next
+    } else {
+        marks::colour(&colours, row.mark)
+    };
+    silent_line(
+        painter,
+        state,
+        Align2::RIGHT_CENTER,
+        state_word(row),
+        theme::strong(BODY),
+        hue,
+    );
+    let track = Rect::from_min_max(
+        pos2(place.right() - bar_width - 4.0, place.center().y + 6.0),
+        pos2(place.right() - 8.0, place.center().y + 12.0),
+    );
+    painter.rect_filled(
+        track,
+        0.0,
+        if raised { colours.sheet } else { colours.well },
+    );
+    let share = count(row.done) / count(row.steps.max(1));
+    let filled = Rect::from_min_size(
+        track.min,
+        vec2(track.width() * share.min(1.0), track.height()),
+    );
+    painter.rect_filled(
+        filled,
+        0.0,
+        if row.mark == Mark::Final {
+            colours.good
+        } else {
+            colours.next
+        },
+    );
+    let tally = Rect::from_min_max(
+        pos2(track.left(), place.top()),
+        pos2(track.right(), track.top()),
+    );
+    silent_line(
+        painter,
+        tally,
+        Align2::RIGHT_CENTER,
+        &format!("{} of {}", row.done, row.steps),
+        theme::text(NOTE),
+        colours.soft,
+    );
+}

@@ -1,0 +1,556 @@
+//! The joint at work: the strip, the map, the curve, the stages, the last entries, and everything one key away.
+//!
+//! Knows nothing of how a pull is judged; it shows what it is told and asks.
+
+use super::clamp;
+use super::curve;
+use super::map;
+use super::overlay::Overlay;
+use super::reading::{self, Answered};
+use super::theme::{self, BODY, Colours, NOTE, TARGET, TITLE};
+use super::view::{Ask, DeskView, JointView, LiveView, Readings, Way};
+use super::widgets::{
+    self, Look, area, button, cut_bottom, cut_left, cut_top, held, line, mark_word, pressed,
+};
+use egui::{Align2, Key, Rect, Ui, Vec2, pos2, vec2};
+
+/// What the screen remembers between frames.
+#[derive(Clone, Debug, Default)]
+pub(super) struct JointState {
+    /// Fastener chosen with the arrow keys or by pressing it.
+    pub selected: Option<usize>,
+    /// A number being typed as an answer.
+    pub typed: String,
+    /// The tool is being pulled from here.
+    pulling: bool,
+    /// The pull button is held with the pointer.
+    button_down: bool,
+}
+
+/// Draws the screen and gathers what it asks for.
+pub(super) fn show(
+    ui: &mut Ui,
+    rect: Rect,
+    view: &DeskView,
+    state: &mut JointState,
+    overlay: &mut Option<Overlay>,
+    asks: &mut Vec<Ask>,
+) {
+    let Some(joint) = &view.joint else {
+        nothing(ui, rect);
+        return;
+    };
+    let free = overlay.is_none();
+    let window_height = ui.ctx().content_rect().height();
+    let (body, foot) = cut_bottom(rect, TARGET);
+    let mut height = reading::strip_height(window_height);
+    if let Some(alert) = &joint.alert {
+        height = height
+            .max(reading::alert_height(ui, rect.width(), alert))
+            .min(body.height() * 0.72);
+    } else if let Some(question) = &joint.question {
+        height = height.max(if question.number.is_some() {
+            190.0
+        } else {
+            166.0
+        });
+    }
+    let (strip, rest) = cut_top(body, height);
+    if let Some(alert) = &joint.alert {
+        if let Some(way) = reading::show_alert(ui, strip, alert).filter(|_| free) {
+            match way {
+                Way::Skip => *overlay = Some(Overlay::skip(joint, target(joint, state.selected))),
+                way => asks.push(Ask::Take(way)),
+            }
+        }
+    } else if let Some(question) = &joint.question {
+        match reading::show_question(ui, strip, question, &mut state.typed).filter(|_| free) {
+            Some(Answered::Plain(yes)) => asks.push(Ask::Answer(yes)),
+            Some(Answered::Number(text)) => asks.push(Ask::AnswerNumber(text)),
+            Some(Answered::Choice(index)) => asks.push(Ask::AnswerChoice(index)),
+            None => {}
+        }
+    } else {
+        reading::show(ui, strip, joint, window_height);
+    }
+    lower(ui, rest, view, joint, state);
+    actions(ui, foot, view, joint, state, overlay, asks);
+    if free {
+        arrows(ui, joint, state);
+    }
+}
+
+fn nothing(ui: &mut Ui, rect: Rect) {
+    let colours = Colours::of(ui);
+    let inner = area(ui, rect, "", "");
+    let words = Rect::from_center_size(inner.center(), vec2(inner.width(), 60.0));
+    line(
+        ui,
+        words,
+        Align2::CENTER_TOP,
+        "No joint is in hand",
+        theme::strong(TITLE),
+        colours.ink,
+    );
+    line(
+        ui,
+        words,
+        Align2::CENTER_BOTTOM,
+        "Choose one on the build (F2).",
+        theme::text(BODY),
+        colours.soft,
+    );
+}
+
+/// The fastener that redo, loosen and skip are about: the chosen one, or the next.
+fn target(joint: &JointView, selected: Option<usize>) -> String {
+    selected
+        .and_then(|index| joint.fasteners.get(index))
+        .or_else(|| joint.next())
+        .map_or_else(String::new, |fastener| fastener.label.clone())
+}
+
+/// The fastener of the newest entry that names one.
+fn last_worked(joint: &JointView, selected: Option<usize>) -> String {
+    selected
+        .and_then(|index| joint.fasteners.get(index))
+        .map_or_else(
+            || {
+                joint
+                    .entries
+                    .iter()
+                    .map(|entry| entry.fastener.clone())
+                    .find(|label| !label.is_empty())
+                    .unwrap_or_default()
+            },
+            |fastener| fastener.label.clone(),
+        )
+}
+
+fn lower(ui: &mut Ui, rect: Rect, view: &DeskView, joint: &JointView, state: &mut JointState) {
+    let roomy = rect.width() >= 900.0;
+    let map_share = if roomy { 0.46 } else { 0.54 };
+    let (map_place, rest) = cut_left(rect, rect.width() * map_share);
+    let low = rect.height() < 240.0;
+    let title = if joint.mock_up {
+        format!("{}: MOCK-UP, not final", joint.title)
+    } else {
+        joint.title.clone()
+    };
+    let inner = if low {
+        area(ui, map_place, "", "")
+    } else {
+        area(ui, map_place, &title, &joint.what)
+    };
+    if let Some(index) = map::draw(ui, inner, joint, state.selected) {
+        state.selected = if state.selected == Some(index) {
+            None
+        } else {
+            Some(index)
+        };
+    }
+    if roomy {
+        let (middle, right) = cut_left(rest, rest.width() * 0.55);
+        curve_area(ui, middle, view, joint);
+        let entries_height: f32 = 34.0 + 3.0 * 44.0 + 12.0;
+        let (stages_place, entries_place) =
+            cut_bottom(right, entries_height.min(right.height() * 0.55));
+        stages(ui, stages_place, joint);
+        entries(ui, entries_place, joint);
+    } else if rect.height() < 200.0 {
+        curve_area(ui, rest, view, joint);
+    } else {
+        let (upper, below) = cut_bottom(rest, (34.0f32 + 3.0 * 44.0).min(rest.height() * 0.5));
+        curve_area(ui, upper, view, joint);
+        entries(ui, below, joint);
+    }
+}
+
+fn curve_area(ui: &mut Ui, rect: Rect, view: &DeskView, joint: &JointView) {
+    if let Some(loads) = joint
+        .clamp
+        .as_ref()
+        .filter(|_| joint.finished && view.build.rehearsal)
+    {
+        let inner = area(ui, rect, "Clamp load by fastener and pass", "kN");
+        clamp::draw(ui, inner, loads);
+        return;
+    }
+    let live = &joint.live;
+    let aside = second_words(live);
+    let inner = area(ui, rect, "Torque over angle", &aside);
+    curve::draw(ui, inner, &live.curve, live.loaded);
+}
+
+fn second_words(live: &LiveView) -> String {
+    live.gauges.get(1).map_or_else(
+        || {
+            if live.pulls > 1 {
+                format!("{} pulls", live.pulls)
+            } else {
+                String::new()
+            }
+        },
+        |gauge| {
+            let value = gauge.value.map_or_else(
+                || gauge.missing.clone(),
+                |value| widgets::number(value, gauge.decimals),
+            );
+            format!("{} {value} {}", gauge.quantity, gauge.unit)
+        },
+    )
+}
+
+fn stages(ui: &mut Ui, rect: Rect, joint: &JointView) {
+    let colours = Colours::of(ui);
+    let done = joint
+        .stages
+        .iter()
+        .filter(|stage| stage.done == stage.of && stage.of > 0)
+        .count();
+    let inner = area(
+        ui,
+        rect,
+        "Stages",
+        &format!("{done} of {} done", joint.stages.len()),
+    );
+    let height = 46.0;
+    let visible = ((inner.height() / height).floor()).max(1.0);
+    let current = joint
+        .stages
+        .iter()
+        .position(|stage| stage.current)
+        .unwrap_or(0);
+    // Keep the one in hand in sight, with one before it.
+    let first = {
+        let mut first = 0;
+        while widgets::count(joint.stages.len() - first.min(joint.stages.len())) > visible
+            && first + 1 < current
+        {
+            first += 1;
+        }
+        first
+    };
+    let mut y = inner.top();
+    for stage in &joint.stages[first..] {
+        if y + height > inner.bottom() + 1.0 {
+            break;
+        }
+        let row = Rect::from_min_size(pos2(inner.left(), y), vec2(inner.width(), height - 4.0));
+        if stage.current {
+            ui.painter()
+                .rect_filled(row.expand2(vec2(6.0, 0.0)), 0.0, colours.next_tint);
+            ui.painter().rect_filled(
+                Rect::from_min_size(row.min - vec2(6.0, 0.0), vec2(4.0, row.height())),
+                0.0,
+                colours.next,
+            );
+        }
+        let centre = pos2(row.left() + 14.0, row.top() + 15.0);
+        super::marks::draw(ui.painter(), &colours, stage.mark, centre, 9.0);
+        let tally = format!("{} of {}", stage.done, stage.of);
+        let upper = Rect::from_min_max(
+            pos2(row.left() + 32.0, row.top()),
+            pos2(row.right(), row.top() + 28.0),
+        );
+        let tally_width = 64.0;
+        line(
+            ui,
+            Rect::from_min_max(upper.min, pos2(upper.right() - tally_width, upper.bottom())),
+            Align2::LEFT_CENTER,
+            &format!("{}  {}", stage.number, stage.words),
+            theme::strong(BODY),
+            colours.ink,
+        );
+        let said = format!("stage {} {}: {tally}", stage.number, stage.mark.word());
+        widgets::silent_line(
+            ui.painter(),
+            upper,
+            Align2::RIGHT_CENTER,
+            &tally,
+            theme::text(NOTE),
+            colours.soft,
+        );
+        widgets::speak(
+            ui,
+            Rect::from_min_max(pos2(upper.right() - tally_width, upper.top()), upper.max),
+            &said,
+        );
+        let track = Rect::from_min_max(
+            pos2(upper.left(), row.bottom() - 11.0),
+            pos2(row.right(), row.bottom() - 6.0),
+        );
+        ui.painter().rect_filled(track, 0.0, colours.well);
+        let share = widgets::count(stage.done) / widgets::count(stage.of.max(1));
+        let filled = Rect::from_min_size(
+            track.min,
+            vec2(track.width() * share.min(1.0), track.height()),
+        );
+        ui.painter().rect_filled(
+            filled,
+            0.0,
+            if stage.done == stage.of {
+                colours.good
+            } else {
+                colours.next
+            },
+        );
+        y += height;
+    }
+}
+
+fn entries(ui: &mut Ui, rect: Rect, joint: &JointView) {
+    let colours = Colours::of(ui);
+    let inner = area(ui, rect, "Last three entries", "newest first");
+    if joint.entries.is_empty() {
+        line(
+            ui,
+            inner,
+            Align2::LEFT_TOP,
+            "Nothing recorded yet",
+            theme::text(BODY),
+            colours.soft,
+        );
+        return;
+    }
+    let height = (inner.height() / 3.0).min(44.0);
+    for (index, entry) in joint.entries.iter().take(3).enumerate() {
+        let row = Rect::from_min_size(
+            pos2(inner.left(), inner.top() + height * widgets::count(index)),
+            vec2(inner.width(), height),
+        );
+        let who = if entry.fastener.is_empty() {
+            entry.mark.word().to_owned()
+        } else {
+            format!("{} {}", entry.fastener, entry.mark.word())
+        };
+        if height >= 40.0 {
+            let (upper, below) = (
+                Rect::from_min_max(row.min, pos2(row.right(), row.center().y + 1.0)),
+                Rect::from_min_max(pos2(row.left() + 27.0, row.center().y - 1.0), row.max),
+            );
+            mark_word(ui, upper, entry.mark, &who);
+            line(
+                ui,
+                below,
+                Align2::LEFT_CENTER,
+                &entry.words,
+                theme::text(NOTE + 1.0),
+                colours.ink,
+            );
+        } else {
+            mark_word(ui, row, entry.mark, &format!("{who}: {}", entry.words));
+        }
+    }
+}
+
+fn actions(
+    ui: &mut Ui,
+    rect: Rect,
+    view: &DeskView,
+    joint: &JointView,
+    state: &mut JointState,
+    overlay: &mut Option<Overlay>,
+    asks: &mut Vec<Ask>,
+) {
+    let free = overlay.is_none();
+    let bench = view.build.readings == Readings::Bench;
+    let blocked = joint.alert.is_some() || joint.question.is_some();
+    let can_pull = bench && !blocked && !joint.finished && joint.at.is_some() && free;
+    let faults = !joint.faults.is_empty();
+    let mut parts = 5;
+    if bench {
+        parts += 2;
+    }
+    if faults {
+        parts += 1;
+    }
+    // Narrow buttons carry the short word.
+    let tight = rect.width() / widgets::count(parts) < 124.0;
+    let either = |long: &'static str, short: &'static str| if tight { short } else { long };
+    let mut places = widgets::split_across(rect, parts).into_iter();
+    let mut place = || places.next().unwrap_or(rect);
+    if bench {
+        if joint.finished {
+            let first = place();
+            if button(ui, first, "Back to build", "Enter", Look::Advised, free).clicked() {
+                asks.push(Ask::OpenJoint(String::new()));
+            }
+        } else {
+            let first = place();
+            let response = button(
+                ui,
+                first,
+                either("Hold to pull", "Pull"),
+                "Space",
+                Look::Advised,
+                can_pull,
+            );
+            state.button_down = can_pull && response.is_pointer_button_down_on();
+        }
+        let (words, look) = if joint.live.hand_at_work {
+            (either("Stop the hand", "Stop"), Look::Grave)
+        } else {
+            (either("Hand does it", "Hand"), Look::Plain)
+        };
+        let second = place();
+        let able = free && (joint.live.hand_at_work || can_pull);
+        if button(ui, second, words, "H", look, able).clicked() || (able && pressed(ui, Key::H)) {
+            asks.push(if joint.live.hand_at_work {
+                Ask::HandAll(false)
+            } else {
+                Ask::Hand
+            });
+        }
+        if able && pressed(ui, Key::J) {
+            asks.push(Ask::HandAll(!joint.live.hand_at_work));
+        }
+        let pulling = can_pull && (held(ui, Key::Space) || state.button_down);
+        if pulling != state.pulling {
+            state.pulling = pulling;
+            asks.push(Ask::Pull(pulling));
+        }
+    }
+    // Ways of an alert have these keys while it stands.
+    let open = free && joint.alert.is_none();
+    let last = last_worked(joint, state.selected);
+    let next = target(joint, state.selected);
+    let said = |words: &str, label: &str| {
+        if label.is_empty() {
+            words.to_owned()
+        } else {
+            format!("{words} {label}")
+        }
+    };
+    let wrong = place();
+    if button(
+        ui,
+        wrong,
+        &said(either("Felt wrong:", "Wrong"), &last),
+        "W",
+        Look::Plain,
+        open && !last.is_empty(),
+    )
+    .clicked()
+        || (open && !last.is_empty() && pressed(ui, Key::W))
+    {
+        asks.push(Ask::FeltWrong(String::new()));
+    }
+    let redo = place();
+    if button(
+        ui,
+        redo,
+        &said("Redo", &last),
+        "R",
+        Look::Plain,
+        open && !last.is_empty(),
+    )
+    .clicked()
+        || (open && !last.is_empty() && pressed(ui, Key::R))
+    {
+        asks.push(Ask::Redo(last.clone()));
+        state.selected = None;
+    }
+    let loosen = place();
+    if button(
+        ui,
+        loosen,
+        &said("Loosen", &last),
+        "L",
+        Look::Plain,
+        open && !last.is_empty(),
+    )
+    .clicked()
+        || (open && !last.is_empty() && pressed(ui, Key::L))
+    {
+        asks.push(Ask::Loosen(last));
+        state.selected = None;
+    }
+    let skip = place();
+    if button(
+        ui,
+        skip,
+        &said(either("Leave out", "Skip"), &next),
+        "K",
+        Look::Plain,
+        open && !next.is_empty(),
+    )
+    .clicked()
+        || (open && !next.is_empty() && pressed(ui, Key::K))
+    {
+        *overlay = Some(Overlay::skip(joint, next));
+    }
+    let part = place();
+    let waiting: Vec<&str> = view
+        .build
+        .parts
+        .iter()
+        .filter(|part| !part.arrived)
+        .map(|part| part.name.as_str())
+        .collect();
+    if button(
+        ui,
+        part,
+        either("Part arrived", "Part"),
+        "A",
+        Look::Plain,
+        free && !waiting.is_empty(),
+    )
+    .clicked()
+        || (free && !waiting.is_empty() && pressed(ui, Key::A))
+    {
+        if let [only] = waiting[..] {
+            asks.push(Ask::PartArrived(only.to_owned()));
+        } else {
+            *overlay = Some(Overlay::part(&waiting));
+        }
+    }
+    if faults {
+        let fault = place();
+        if button(
+            ui,
+            fault,
+            "Fault",
+            "F",
+            Look::Plain,
+            free && joint.at.is_some(),
+        )
+        .clicked()
+            || (free && pressed(ui, Key::F))
+        {
+            *overlay = Some(Overlay::fault(joint, &target(joint, state.selected)));
+        }
+    }
+    if joint.finished
+        && free
+        && joint.alert.is_none()
+        && joint.question.is_none()
+        && pressed(ui, Key::Enter)
+    {
+        asks.push(Ask::OpenJoint(String::new()));
+    }
+}
+
+fn arrows(ui: &Ui, joint: &JointView, state: &mut JointState) {
+    if joint.fasteners.is_empty() || ui.memory(|memory| memory.focused().is_some()) {
+        return;
+    }
+    let start = state
+        .selected
+        .or_else(|| joint.at.and_then(|at| joint.path.get(at)).copied())
+        .unwrap_or(0)
+        .min(joint.fasteners.len() - 1);
+    for (key, toward) in [
+        (Key::ArrowLeft, Vec2::LEFT),
+        (Key::ArrowRight, Vec2::RIGHT),
+        (Key::ArrowUp, Vec2::UP),
+        (Key::ArrowDown, Vec2::DOWN),
+    ] {
+        if pressed(ui, key) {
+            state.selected = map::neighbour(joint, start, toward).or(Some(start));
+        }
+    }
+    if pressed(ui, Key::Escape) {
+        state.selected = None;
+    }
+}

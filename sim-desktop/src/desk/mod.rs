@@ -1,0 +1,27 @@
+//! The desk: the window a mechanic works and rehearses at. One screen a file, drawn from plain view structs.
+//!
+//! `view` is what is drawn, `app` the frame round the screens, `source` fills the view from the job and carries out what
+//! is asked, `window` opens it. Knows nothing of how a pull is judged or kept.
+
+pub mod app;
+mod build;
+mod clamp;
+mod compare;
+mod curve;
+mod form;
+mod handover;
+mod joint;
+mod map;
+mod marks;
+mod overlay;
+mod plan;
+mod reading;
+mod reckon;
+mod reckoner;
+mod record;
+pub mod theme;
+pub mod view;
+mod widgets;
+
+pub use curve::thin;
+pub use handover::tag_text;

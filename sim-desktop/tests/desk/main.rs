@@ -1,0 +1,10 @@
+//! The desk driven from outside: through the accessibility tree and the keys, and looked at as pictures.
+//!
+//! The views here are made by hand, to put every state on a screen at once; the tests in `work.rs` drive the real thing.
+#![cfg(feature = "desk")]
+
+mod keys;
+mod marks;
+mod pictures;
+mod raster;
+mod scenes;
