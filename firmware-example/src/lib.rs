@@ -4,7 +4,10 @@
 pub mod bridge;
 pub mod button;
 pub mod cue;
+#[cfg(test)]
+mod cut_flash;
 pub mod display;
 pub mod exercise;
 pub mod gyro;
+pub mod log;
 pub mod nor;
