@@ -5,6 +5,7 @@ pub mod command;
 #[cfg(feature = "desk")]
 pub mod desk;
 pub mod mechanics;
+pub mod plan;
 pub mod rehearsal;
 pub mod sheet;
 pub mod store;

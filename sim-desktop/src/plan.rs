@@ -9,15 +9,15 @@ mod check;
 mod fault;
 mod joint;
 mod place;
+mod plausible;
+pub mod progress;
 mod quantity;
 mod stage;
 mod tree;
 
 pub use build::{Build, Part, Tool, ToolKind};
 pub use fault::{Fault, PlanErrors, Severity, report};
-pub use joint::{
-    About, Access, AnswerError, Answers, Joint, JointPlan, Question, Share, Variant,
-};
+pub use joint::{About, Access, AnswerError, Answers, Joint, JointPlan, Question, Share, Variant};
 pub use place::{Order, Position};
 pub use stage::StagePlan;
 
@@ -59,10 +59,7 @@ impl Plan {
         if nodes.len() > JOINTS_MAX {
             faults.error(
                 &nodes[JOINTS_MAX].place,
-                format!(
-                    "{} joints: more than the {JOINTS_MAX} allowed",
-                    nodes.len()
-                ),
+                format!("{} joints: more than the {JOINTS_MAX} allowed", nodes.len()),
                 "one too many",
                 "split the build into two plans",
             );
@@ -137,6 +134,14 @@ impl Plan {
         &self.parts
     }
 
+    /// Whether the plan says that a part was on order when it was written.
+    #[must_use]
+    pub fn is_on_order(&self, name: &str) -> bool {
+        self.parts
+            .iter()
+            .any(|part| part.name == name && part.on_order)
+    }
+
     /// The joints, in the order of the file; a joint's number is its place here.
     #[must_use]
     pub fn joints(&self) -> &[Joint] {
@@ -153,5 +158,21 @@ impl Plan {
     #[must_use]
     pub fn warnings(&self) -> &[Fault] {
         &self.warnings
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_demo_build_is_read_without_a_warning() {
+        let plan = Plan::demo().unwrap_or_else(|errors| panic!("{}", errors.report(false)));
+        assert!(
+            plan.warnings().is_empty(),
+            "{}",
+            report(plan.warnings(), false)
+        );
+        assert!(plan.joints().len() >= 8);
     }
 }

@@ -163,27 +163,26 @@ pub(super) fn tools(reader: &mut Reader<'_>, faults: &mut Faults) -> Vec<Tool> {
         let accuracy_ppm = accuracy.as_ref().and_then(|typed| share(typed, faults));
         let calibrated = date(&mut own, "calibrated", faults);
         let due = date(&mut own, "due", faults);
-        if let (Some(calibrated), Some(due)) = (calibrated, due) {
-            if due < calibrated {
-                faults.error(
-                    &own.key_place("due"),
-                    format!("due on {due}, before it was calibrated on {calibrated}"),
-                    "here",
-                    "due lies after calibrated",
-                );
-            }
+        if let (Some(calibrated), Some(due)) = (calibrated, due)
+            && due < calibrated
+        {
+            faults.error(
+                &own.key_place("due"),
+                format!("due on {due}, before it was calibrated on {calibrated}"),
+                "here",
+                "due lies after calibrated",
+            );
         }
         if let (Some(capacity), Some(lowest), Some(typed)) =
             (capacity_torque, lowest_torque, &lowest)
+            && lowest >= capacity
         {
-            if lowest >= capacity {
-                faults.error(
-                    &typed.place,
-                    "the lowest torque of this tool is not below its capacity",
-                    "here",
-                    "lowest < capacity",
-                );
-            }
+            faults.error(
+                &typed.place,
+                "the lowest torque of this tool is not below its capacity",
+                "here",
+                "lowest < capacity",
+            );
         }
         own.finish(faults, |_| None);
         let (Some(id), Some(kind), Some(capacity), Some(capacity_torque)) =

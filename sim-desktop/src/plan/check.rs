@@ -22,6 +22,9 @@ pub(super) fn check(joints: &mut [Joint], tools: &[Tool], parts: &[Part], faults
     for joint in joints.iter() {
         reach(joint, tools, faults);
         same_place(joint, faults);
+        for plan in &joint.plans {
+            super::plausible::ask(&joint.id, plan, faults);
+        }
     }
 }
 
@@ -151,10 +154,7 @@ fn cycles(joints: &[Joint], faults: &mut Faults) {
                         .iter()
                         .map(|&(on_way, edge)| {
                             let (other, word, _) = before[on_way][edge - 1];
-                            format!(
-                                "`{}` {word} `{}`",
-                                joints[on_way].id, joints[other].id
-                            )
+                            format!("`{}` {word} `{}`", joints[on_way].id, joints[other].id)
                         })
                         .collect();
                     faults.error(

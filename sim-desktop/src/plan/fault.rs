@@ -144,7 +144,7 @@ pub fn report(faults: &[Fault], color: bool) -> String {
     let handler = GraphicalReportHandler::new_themed(theme)
         .with_width(100)
         .with_links(false)
-        .with_context_lines(0);
+        .with_context_lines(1);
     let mut text = String::new();
     for fault in faults {
         if handler.render_report(&mut text, fault).is_err() {

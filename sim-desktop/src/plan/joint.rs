@@ -13,6 +13,7 @@ use evendraw_core::procedure::Procedure;
 use super::place::{Order, Position};
 use super::stage::StagePlan;
 use super::tree::Place;
+use crate::mechanics::{Strength, Thread};
 
 pub(super) use read::read;
 
@@ -192,7 +193,10 @@ pub struct JointPlan {
     pub questions: Vec<Question>,
     /// How the tool reaches the fasteners.
     pub access: Option<Access>,
-    pub(super) thread_place: Place,
+    /// The thread's measures.
+    pub thread_size: Option<Thread>,
+    /// How strong the fasteners are.
+    pub strength: Option<Strength>,
 }
 
 impl JointPlan {

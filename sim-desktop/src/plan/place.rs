@@ -115,7 +115,8 @@ pub(super) fn neighbours(points: &[Point]) -> Vec<[Option<u8>; 4]> {
                 return near;
             };
             // Within half as far again as the nearest (9/4 of its square) counts as next to it; two at least, as on a ring.
-            for (slot, (index, &(distance, other))) in near.iter_mut().zip(others.iter().enumerate())
+            for (slot, (index, &(distance, other))) in
+                near.iter_mut().zip(others.iter().enumerate())
             {
                 if index >= 2 && distance * 4 > nearest * 9 {
                     break;

@@ -118,10 +118,10 @@ impl StagePlan {
             "later" => format!("retorque to {target}"),
             other => other.to_owned(),
         };
-        if self.word == "tighten" || self.word == "turn" {
-            if let Some(within) = &self.within {
-                line.push_str(&format!(" ({within})"));
-            }
+        if (self.word == "tighten" || self.word == "turn")
+            && let Some(within) = &self.within
+        {
+            line.push_str(&format!(" ({within})"));
         }
         if let Some(printed) = &self.printed {
             line.push_str(&format!(", printed beside it {printed}"));
@@ -624,7 +624,10 @@ impl Kind<'_, '_, '_> {
     fn repeat(&mut self, before: Option<&Pass>, faults: &mut Faults) -> Option<StageKind> {
         let still = self.still(faults);
         let min = self.reader.whole("min", 1..31, faults).unwrap_or(1);
-        let max = self.reader.whole("max", 1..31, faults).unwrap_or(min.max(4));
+        let max = self
+            .reader
+            .whole("max", 1..31, faults)
+            .unwrap_or(min.max(4));
         if min > max {
             faults.error(
                 &self.reader.key_place("max"),
@@ -711,7 +714,10 @@ impl Kind<'_, '_, '_> {
         if ask.text.len() > 200 {
             faults.error(
                 &ask.place,
-                format!("the question of this {what} is {} bytes long", ask.text.len()),
+                format!(
+                    "the question of this {what} is {} bytes long",
+                    ask.text.len()
+                ),
                 "here",
                 "at most 200",
             );

@@ -197,7 +197,12 @@ impl<'a> Reader<'a> {
     /// The value, or the one for the answers in force where it is written by answer.
     pub(super) fn value(&mut self, key: &'static str, faults: &mut Faults) -> Option<&'a Node> {
         let node = self.raw(key)?;
-        chosen(node, self.choice, &format!("`{key}` of {}", self.of), faults)
+        chosen(
+            node,
+            self.choice,
+            &format!("`{key}` of {}", self.of),
+            faults,
+        )
     }
 
     pub(super) fn text(&mut self, key: &'static str, faults: &mut Faults) -> Option<Typed> {
@@ -443,10 +448,7 @@ pub(super) fn label_of(node: &Node, of: &str, faults: &mut Faults) -> Option<Typ
 }
 
 /// The known word closest to a mistyped one, if any is close.
-pub(super) fn closest<'w>(
-    word: &str,
-    known: impl IntoIterator<Item = &'w str>,
-) -> Option<&'w str> {
+pub(super) fn closest<'w>(word: &str, known: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
     let word = word.to_lowercase();
     let allowance = (word.chars().count() / 3).clamp(1, 3);
     let mut best: BTreeMap<usize, &'w str> = BTreeMap::new();

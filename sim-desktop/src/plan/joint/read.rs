@@ -11,6 +11,7 @@ use evendraw_core::watch::Watch;
 
 use super::steps::{Run, in_order, steps};
 use super::{About, Access, Answers, Joint, JointPlan, Name, Question, Share, Variant};
+use crate::mechanics::{Strength, Thread};
 use crate::plan::fault::Faults;
 use crate::plan::place::{Order, Position, arrange, neighbours, point};
 use crate::plan::quantity::{self, bearing_deg, millimetres, rate};
@@ -38,13 +39,11 @@ struct Block<'a> {
     mock_up: bool,
 }
 
+/// What a block says for its stages: order, fasteners, pairs.
+type BlockOrder = (Option<Order>, Option<Vec<u8>>, Vec<(u8, u8)>);
+
 /// Reads a joint. What is wrong goes to `faults`; a joint comes back when enough of it could be read.
-pub(crate) fn read(
-    node: &Node,
-    number: u8,
-    has_tools: bool,
-    faults: &mut Faults,
-) -> Option<Joint> {
+pub(crate) fn read(node: &Node, number: u8, has_tools: bool, faults: &mut Faults) -> Option<Joint> {
     let silent = Choice::default();
     let of = format!("joint {}", u16::from(number) + 1);
     let mut reader = Reader::of_node(of, node, &silent, faults)?;
@@ -54,15 +53,15 @@ pub(crate) fn read(
         |id| id.text.clone(),
     );
     reader.of = format!("joint `{id_text}`");
-    if let Some(id) = &id {
-        if id.text.contains(['/', ' ']) {
-            faults.error(
-                &id.place,
-                format!("id `{}` has a stroke or a space in it", id.text),
-                "here",
-                "letters, digits, - and _: the id is what commands and shares name",
-            );
-        }
+    if let Some(id) = &id
+        && id.text.contains(['/', ' '])
+    {
+        faults.error(
+            &id.place,
+            format!("id `{}` has a stroke or a space in it", id.text),
+            "here",
+            "letters, digits, - and _: the id is what commands and shares name",
+        );
     }
     let title = reader.text("title", faults);
     let note = reader.text("note", faults);
@@ -74,7 +73,7 @@ pub(crate) fn read(
     let needs = names(&mut reader, "needs", faults);
     let shares = shares(&mut reader, &labels, &id_text, faults);
     let variants = variants(&mut reader, faults);
-    let (written, blocks) = written(&mut reader, &id_text, faults);
+    let (written, blocks) = written(&mut reader, &id_text, &silent, faults);
     if written.is_empty() {
         faults.error(
             &node.place,
@@ -149,7 +148,11 @@ fn positions(
             return None;
         }
     };
-    let place = reader.key_place(if reader.has("circle") { "circle" } else { "positions" });
+    let place = reader.key_place(if reader.has("circle") {
+        "circle"
+    } else {
+        "positions"
+    });
     if list.is_empty() {
         faults.error(
             &place,
@@ -259,7 +262,12 @@ fn coordinate(node: &Node, faults: &mut Faults) -> Option<f64> {
 /// So many fasteners on a circle, the first at the top, on clockwise, labelled from 1.
 fn circle(node: &Node, joint: &str, faults: &mut Faults) -> Option<Vec<Position>> {
     let silent = Choice::default();
-    let mut reader = Reader::of_node(format!("`circle` of joint `{joint}`"), node, &silent, faults)?;
+    let mut reader = Reader::of_node(
+        format!("`circle` of joint `{joint}`"),
+        node,
+        &silent,
+        faults,
+    )?;
     let allowed = u32::try_from(FASTENERS_MAX).unwrap_or(64) + 1;
     if !reader.has("number") {
         reader.missing("number", faults);
@@ -504,9 +512,7 @@ fn combinations(variants: &[Variant], place: &Place, faults: &mut Faults) -> Vec
 fn choice(variants: &[Variant], answers: &Answers) -> Choice {
     let mut choice = Choice::default();
     for variant in variants {
-        choice
-            .known
-            .extend(variant.allowed().map(str::to_owned));
+        choice.known.extend(variant.allowed().map(str::to_owned));
         let Some(given) = answers.answer(&variant.key) else {
             continue;
         };
@@ -522,13 +528,13 @@ fn choice(variants: &[Variant], answers: &Answers) -> Choice {
 fn written<'a>(
     reader: &mut Reader<'a>,
     joint: &str,
+    silent: &'a Choice,
     faults: &mut Faults,
 ) -> (Vec<Written<'a>>, Vec<Block<'a>>) {
-    let silent = Choice::default();
     let mut blocks = Vec::new();
     let mut stages: Vec<Written<'a>> = Vec::new();
     let peek = |node: &'a Node, block: Option<usize>, faults: &mut Faults| {
-        let mut own = Reader::of_node("a stage", node, &silent, faults)?;
+        let mut own = Reader::of_node("a stage", node, silent, faults)?;
         let name = own.text("name", faults).map(|name| name.text);
         let only = own
             .raw("only")
@@ -546,7 +552,7 @@ fn written<'a>(
     }
     for (index, node) in reader.tables("block", faults).into_iter().enumerate() {
         let of = format!("block {} of joint `{joint}`", index + 1);
-        let Some(mut own) = Reader::of_node(of, node, &silent, faults) else {
+        let Some(mut own) = Reader::of_node(of, node, silent, faults) else {
             continue;
         };
         let name = own.text("name", faults).map(|name| name.text);
@@ -714,17 +720,16 @@ fn one_plan(
             "class is for metric fasteners, grade for inch ones: leave out one",
         );
     }
+    let (thread_size, strength) = metal(&thread, &class, &grade, faults);
     let grip = reader.text("grip", faults);
-    let grip_mm = grip
-        .as_ref()
-        .and_then(|typed| millimetres(typed, faults));
+    let grip_mm = grip.as_ref().and_then(|typed| millimetres(typed, faults));
     let condition = reader.text("condition", faults);
     let access = access(reader, faults);
     let terms = terms(reader, &condition, has_tools, faults);
 
     let mut reads: Vec<(Read, usize)> = Vec::new();
     let mut pass: Option<Pass> = None;
-    let mut block_order: Vec<(Option<Order>, Option<Vec<u8>>, Vec<(u8, u8)>)> = Vec::new();
+    let mut block_order: Vec<BlockOrder> = Vec::new();
     for (index, block) in blocks.iter().enumerate() {
         let of = format!("block {} of joint `{id}`", index + 1);
         let mut own = Reader::of_node(of, block.node, &choice, faults)?;
@@ -739,8 +744,7 @@ fn one_plan(
         if effective[index].is_none() {
             continue;
         }
-        let Some(mut read) =
-            stage::read(stage.node, index + 1, &mut around, pass.as_ref(), faults)
+        let Some(mut read) = stage::read(stage.node, index + 1, &mut around, pass.as_ref(), faults)
         else {
             sound = false;
             continue;
@@ -793,15 +797,15 @@ fn one_plan(
         reads.push((read, index));
     }
     // Two answers may name one limit; two limits cannot both hold.
-    if let [first, rest @ ..] = sums.as_slice() {
-        if rest.iter().any(|other| other != first) {
-            faults.error(
-                &joint.place,
-                format!("joint `{id}` gives two limits for the sum of angles"),
-                "here",
-                "sum_max holds for all turn stages together: give it once",
-            );
-        }
+    if let [first, rest @ ..] = sums.as_slice()
+        && rest.iter().any(|other| other != first)
+    {
+        faults.error(
+            &joint.place,
+            format!("joint `{id}` gives two limits for the sum of angles"),
+            "here",
+            "sum_max holds for all turn stages together: give it once",
+        );
     }
     if around.moments.len() > MOMENTS_MAX {
         faults.error(
@@ -874,7 +878,9 @@ fn one_plan(
             .find(|(fastener, _)| !places.contains(fastener))
             .filter(|_| read.plan.word != "repeat")
         {
-            let label = labels.get(usize::from(*fastener)).map_or("", String::as_str);
+            let label = labels
+                .get(usize::from(*fastener))
+                .map_or("", String::as_str);
             faults.error(
                 &read.plan.place,
                 format!("`each` gives a target for `{label}`, which this stage is not `on`"),
@@ -972,9 +978,8 @@ fn one_plan(
         answers,
         procedure,
         stages: plans,
-        thread_place: thread
-            .as_ref()
-            .map_or_else(|| joint.place.clone(), |typed| typed.place.clone()),
+        thread_size,
+        strength,
         thread: thread.map(|typed| typed.text),
         class: class.map(|typed| typed.text),
         grade: grade.map(|typed| typed.text),
@@ -989,6 +994,43 @@ fn one_plan(
     })
 }
 
+/// The thread and strength that the words mean.
+fn metal(
+    thread: &Option<Typed>,
+    class: &Option<Typed>,
+    grade: &Option<Typed>,
+    faults: &mut Faults,
+) -> (Option<Thread>, Option<Strength>) {
+    let mut refused = |typed: &Typed, error: String| {
+        let (what, allowed) = error.split_once("; ").unwrap_or((&error, ""));
+        faults.error(&typed.place, what, "here", allowed);
+    };
+    let thread = thread
+        .as_ref()
+        .and_then(|typed| match typed.text.parse::<Thread>() {
+            Ok(thread) => Some(thread),
+            Err(error) => {
+                refused(typed, error.to_string());
+                None
+            }
+        });
+    // Without a thread the name alone is looked at; the sizes that a class exists in are not.
+    let diameter = thread.as_ref().map_or(10.0, |thread| thread.major_mm);
+    let read = match (class, grade) {
+        (Some(typed), _) => Some((typed, Strength::property_class(&typed.text, diameter))),
+        (None, Some(typed)) => Some((typed, Strength::grade(&typed.text, diameter))),
+        (None, None) => None,
+    };
+    let strength = read.and_then(|(typed, read)| match read {
+        Ok(strength) => Some(strength),
+        Err(error) => {
+            refused(typed, error.to_string());
+            None
+        }
+    });
+    (thread, strength)
+}
+
 /// A list given as a joint's order must name every fastener.
 fn complete(order: &Order, labels: &[String], place: &Place, joint: &str, faults: &mut Faults) {
     let Order::Own(list) = order else { return };
@@ -1000,7 +1042,10 @@ fn complete(order: &Order, labels: &[String], place: &Place, joint: &str, faults
     if !missing.is_empty() {
         faults.error(
             place,
-            format!("the order of joint `{joint}` leaves out {}", missing.join(", ")),
+            format!(
+                "the order of joint `{joint}` leaves out {}",
+                missing.join(", ")
+            ),
             "here",
             "name every fastener once",
         );
@@ -1116,15 +1161,15 @@ fn terms(
         },
     };
     let mut watch = Watch::default();
-    if let Some(typed) = reader.text("snug", faults) {
-        if let Some(torque) = quantity::torque(&typed, faults) {
-            watch.snug = torque;
-        }
+    if let Some(typed) = reader.text("snug", faults)
+        && let Some(torque) = quantity::torque(&typed, faults)
+    {
+        watch.snug = torque;
     }
-    if let Some(typed) = reader.text("train", faults) {
-        if let Some(rate) = rate(&typed, faults) {
-            watch.train = rate;
-        }
+    if let Some(typed) = reader.text("train", faults)
+        && let Some(rate) = rate(&typed, faults)
+    {
+        watch.train = rate;
     }
     let angle_sum_max = reader
         .text("sum_max", faults)

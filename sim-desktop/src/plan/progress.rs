@@ -1,0 +1,263 @@
+//! What may be done next: which joints may be started, which are held and why, what would be closed over while open.
+//!
+//! Takes the standing of every joint as the core tells it. Knows nothing of records or sessions.
+
+use std::fmt;
+
+use evendraw_core::ledger::Standing;
+
+use super::Plan;
+use super::joint::Joint;
+
+/// Why a joint is held.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Hold {
+    /// This joint must be final first.
+    After(String),
+    /// This joint is open and could not be reached any more.
+    WouldClose(String),
+    /// This part is not here.
+    Part(String),
+}
+
+impl fmt::Display for Hold {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::After(joint) => write!(f, "{joint} must be final first"),
+            Self::WouldClose(joint) => {
+                write!(f, "{joint} is open and could not be reached any more")
+            }
+            Self::Part(part) => write!(f, "waits for a part: {part}"),
+        }
+    }
+}
+
+/// What can be done about a joint.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum State {
+    /// Untouched, and nothing stands in the way.
+    MayStart,
+    /// Untouched, and something stands in the way.
+    Held,
+    /// Begun.
+    InHand,
+    /// Fitted for a trial: must come apart.
+    MockUp,
+    /// Something in it is rejected, unknown or felt wrong.
+    Doubtful,
+    /// Spoilt since it was done.
+    Disturbed,
+    /// Final but for a retorque after running.
+    RetorqueDue,
+    /// Final.
+    Final,
+}
+
+impl State {
+    /// The words that files and screens use.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::MayStart => "may start",
+            Self::Held => "held",
+            Self::InHand => "in hand",
+            Self::MockUp => "mock-up",
+            Self::Doubtful => "doubtful",
+            Self::Disturbed => "disturbed",
+            Self::RetorqueDue => "retorque due",
+            Self::Final => "final",
+        }
+    }
+
+    /// Whether joints that come after may begin.
+    #[must_use]
+    pub const fn is_closed(self) -> bool {
+        matches!(self, Self::Final | Self::RetorqueDue)
+    }
+}
+
+/// One joint in the light of all others.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct JointState {
+    /// The joint's number.
+    pub joint: u8,
+    /// What can be done about it.
+    pub state: State,
+    /// What stands in the way; also of a joint that was begun all the same.
+    pub holds: Vec<Hold>,
+    /// Joints that it covers and that are open, though it is begun or done: they must be opened up again.
+    pub closed_over: Vec<String>,
+}
+
+impl JointState {
+    /// Why it is in this state, in one line.
+    #[must_use]
+    pub fn why(&self) -> String {
+        let mut words: Vec<String> = match self.state {
+            State::MayStart => vec!["nothing stands in its way".to_owned()],
+            State::Held => Vec::new(),
+            State::InHand => vec!["begun, not finished".to_owned()],
+            State::MockUp => vec!["fitted for a trial: must come apart again".to_owned()],
+            State::Doubtful => {
+                vec!["a fastener is rejected, unknown or felt wrong".to_owned()]
+            }
+            State::Disturbed => vec!["was done and has been disturbed since".to_owned()],
+            State::RetorqueDue => vec!["final but for the retorque after running".to_owned()],
+            State::Final => vec!["every stage is settled".to_owned()],
+        };
+        // A joint that is closed has no use for what would have held it.
+        if !self.state.is_closed() {
+            words.extend(self.holds.iter().map(Hold::to_string));
+        }
+        words.extend(
+            self.closed_over
+                .iter()
+                .map(|joint| format!("it covers {joint}, which is open")),
+        );
+        words.join("; ")
+    }
+}
+
+/// The whole build.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Progress {
+    joints: Vec<JointState>,
+    next: Option<u8>,
+}
+
+impl Progress {
+    /// Works it out. `standings` are in the order of the plan's joints; a joint without one is untouched. `is_here` says
+    /// whether a part has arrived.
+    #[must_use]
+    pub fn of(plan: &Plan, standings: &[Standing], is_here: impl Fn(&str) -> bool) -> Self {
+        let standing = |id: &str| {
+            plan.joint(id)
+                .and_then(|joint| standings.get(usize::from(joint.number())).copied())
+                .unwrap_or(Standing::Untouched)
+        };
+        let is_closed = |id: &str| matches!(standing(id), Standing::Final | Standing::RetorqueDue);
+        let joints: Vec<JointState> = plan
+            .joints()
+            .iter()
+            .map(|joint| {
+                let title = |id: &str| {
+                    plan.joint(id)
+                        .map_or_else(|| id.to_owned(), |other| other.title().to_owned())
+                };
+                let open = |id: &&str| !is_closed(id);
+                let mut holds: Vec<Hold> = Vec::new();
+                holds.extend(
+                    joint
+                        .needs()
+                        .filter(|part| !is_here(part))
+                        .map(|part| Hold::Part(part.to_owned())),
+                );
+                holds.extend(joint.after().filter(open).map(|id| Hold::After(title(id))));
+                let covered: Vec<String> = joint.closes().filter(open).map(title).collect();
+                let own = standing(joint.id());
+                let untouched = own == Standing::Untouched;
+                if untouched {
+                    holds.extend(covered.iter().cloned().map(Hold::WouldClose));
+                }
+                let state = match own {
+                    Standing::Untouched if holds.is_empty() => State::MayStart,
+                    Standing::Untouched => State::Held,
+                    Standing::InHand => State::InHand,
+                    Standing::MockUp => State::MockUp,
+                    Standing::Doubtful => State::Doubtful,
+                    Standing::Disturbed => State::Disturbed,
+                    Standing::Final => State::Final,
+                    Standing::RetorqueDue => State::RetorqueDue,
+                };
+                JointState {
+                    joint: joint.number(),
+                    state,
+                    holds,
+                    closed_over: if untouched || own == Standing::MockUp {
+                        Vec::new()
+                    } else {
+                        covered
+                    },
+                }
+            })
+            .collect();
+        let next = next(plan, &joints);
+        Self { joints, next }
+    }
+
+    /// At the beginning: nothing touched, every part here that the plan does not say is on order.
+    #[must_use]
+    pub fn at_start(plan: &Plan) -> Self {
+        Self::of(plan, &[], |name| !plan.is_on_order(name))
+    }
+
+    /// Every joint, in the order of the plan.
+    #[must_use]
+    pub fn joints(&self) -> &[JointState] {
+        &self.joints
+    }
+
+    /// One joint.
+    #[must_use]
+    pub fn joint(&self, number: u8) -> Option<&JointState> {
+        self.joints.get(usize::from(number))
+    }
+
+    /// The joint to go on with, by number: one that is begun before a new one, one that others wait for before others.
+    #[must_use]
+    pub const fn next(&self) -> Option<u8> {
+        self.next
+    }
+
+    /// Whether every joint is final and nothing is due.
+    #[must_use]
+    pub fn is_complete(&self) -> bool {
+        self.joints.iter().all(|joint| joint.state == State::Final)
+    }
+}
+
+fn next(plan: &Plan, joints: &[JointState]) -> Option<u8> {
+    let in_state = |wanted: State| {
+        joints
+            .iter()
+            .filter(move |joint| joint.state == wanted)
+            .map(|joint| joint.joint)
+    };
+    for begun in [
+        State::InHand,
+        State::Doubtful,
+        State::Disturbed,
+        State::MockUp,
+    ] {
+        if let Some(joint) = in_state(begun).next() {
+            return Some(joint);
+        }
+    }
+    // The last of equals in `max_by_key` wins, so the list is turned round to prefer the plan's own order.
+    let mut list: Vec<u8> = in_state(State::MayStart).collect();
+    list.reverse();
+    list.into_iter().max_by_key(|&joint| {
+        plan.joints()
+            .get(usize::from(joint))
+            .map_or(0, |joint| waiting_for(plan, joint))
+    })
+}
+
+/// How many joints cannot begin before this one, directly or through others.
+fn waiting_for(plan: &Plan, joint: &Joint) -> usize {
+    let mut reached = vec![joint.id().to_owned()];
+    let mut at = 0;
+    while at < reached.len() {
+        for other in plan.joints() {
+            let waits = other
+                .after()
+                .chain(other.closes())
+                .any(|id| id == reached[at]);
+            if waits && !reached.iter().any(|id| id == other.id()) {
+                reached.push(other.id().to_owned());
+            }
+        }
+        at += 1;
+    }
+    reached.len() - 1
+}
