@@ -5,6 +5,10 @@
 
 mod desk;
 mod output;
+mod preload;
+mod setting;
+mod thread;
+mod value;
 
 use std::ffi::OsString;
 use std::io::{self, IsTerminal as _, Write};
@@ -39,11 +43,19 @@ struct Line {
 
 /// Every command, in the order that help lists them.
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    Setting(setting::Args),
+    Preload(preload::Args),
+    Thread(thread::Args),
+}
 
 impl Command {
-    fn run(&self, _out: &mut Output<'_>) -> Result<Done, CommandError> {
-        match *self {}
+    fn run(&self, out: &mut Output<'_>) -> Result<Done, CommandError> {
+        match self {
+            Self::Setting(args) => setting::run(args, out),
+            Self::Preload(args) => preload::run(args, out),
+            Self::Thread(args) => thread::run(args, out),
+        }
     }
 }
 

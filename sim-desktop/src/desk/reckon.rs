@@ -160,9 +160,9 @@ pub(super) fn preload(
             let condition = Condition::from_text(&lower);
             let friction = condition.friction();
             let method = if condition == Condition::Dry {
-                Method::Torque
+                Method::TorqueDry
             } else {
-                Method::TorqueLubricated
+                Method::Torque
             };
             (
                 TorqueTension::Friction(friction),

@@ -95,10 +95,10 @@ impl FrictionClass {
 pub enum Method {
     /// By feel.
     Feel,
-    /// Torque wrench, threads as they are.
+    /// Torque wrench.
     Torque,
-    /// Torque wrench, threads lubricated.
-    TorqueLubricated,
+    /// Torque wrench on unlubricated threads.
+    TorqueDry,
     /// Turn of nut: an angle from snug.
     Turn,
     /// Until the gradient of torque over angle falls.
@@ -122,8 +122,8 @@ impl Method {
     #[must_use]
     pub fn scatter(self) -> Scatter {
         let both = match self {
-            Self::Feel | Self::Torque => 0.35,
-            Self::TorqueLubricated => 0.25,
+            Self::Feel | Self::TorqueDry => 0.35,
+            Self::Torque => 0.25,
             Self::Turn => 0.15,
             Self::Yield => 0.08,
             Self::Stretch => 0.05,

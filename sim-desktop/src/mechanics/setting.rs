@@ -64,7 +64,7 @@ impl fmt::Display for SettingError {
             Self::BehindTheHand { lever, along } => {
                 write!(
                     f,
-                    "the fastener lies {:.1} behind a grip {lever} from the drive; allowed: offset towards the hand shorter than the lever",
+                    "the offset reaches {:.1} back towards a hand {lever:.1} from the drive; allowed: shorter than the lever",
                     -along
                 )
             }

@@ -1,0 +1,52 @@
+//! `evendraw thread A B`: do these two threads go together?
+//!
+//! Knows nothing of how it is judged.
+
+use clap::Args as ClapArgs;
+use serde::Serialize;
+
+use super::{CommandError, Done, Output};
+use crate::mechanics::{Thread, fit};
+
+/// Do these two threads go together? Metric, Unified and pipe threads.
+#[derive(Debug, ClapArgs)]
+#[command(after_help = "Examples:\n  \
+        evendraw thread \"1/8-28 BSPT\" \"1/8-27 NPT\"\n  \
+        evendraw thread M8 5/16-18\n  \
+        evendraw thread \"R 1/8\" \"Rp 1/8\"\n\n\
+        Either answer ends with status 0: the question was answered. A thread that is not understood ends with status 2.")]
+pub(super) struct Args {
+    /// One thread: M10x1.5, M10, 3/8-16 UNC, No.10-32, G 1/8, R 1/8, Rp 1/8, 1/8-28 BSPT, 1/8-27 NPT; LH after it for left-hand.
+    a: String,
+    /// The other.
+    b: String,
+}
+
+#[derive(Serialize)]
+struct Answer<'a> {
+    fits: bool,
+    why: &'a str,
+}
+
+/// Runs the command.
+pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
+    let read = |text: &str| {
+        text.parse::<Thread>()
+            .map_err(|error| CommandError::bad(error.to_string()))
+    };
+    let judged = fit(&read(&args.a)?, &read(&args.b)?);
+    out.line(format_args!(
+        "{}: {}",
+        if judged.fits {
+            "they go together"
+        } else {
+            "they do NOT go together"
+        },
+        judged.why
+    ))?;
+    out.object(&Answer {
+        fits: judged.fits,
+        why: &judged.why,
+    })?;
+    Ok(Done::Good)
+}
