@@ -3,10 +3,11 @@
 //! Version, counts, items one after another in postcard, then CRC-32 of all before it. Read whole or refused with the
 //! offset of the fault.
 
+use heapless::Vec;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
-use super::{Procedure, ProcedureError, Terms};
+use super::{Procedure, ProcedureError};
 use crate::check_sum::crc32;
 
 /// Version of the stored form.
@@ -38,33 +39,58 @@ impl Procedure {
     /// # Errors
     /// [`ProcedureError::Version`], [`ProcedureError::Damaged`] with the offset, or the rule that the content breaks.
     pub fn decode(bytes: &[u8]) -> Result<Self, ProcedureError> {
-        match bytes.first() {
-            Some(&VERSION) => {}
-            Some(&found) => return Err(ProcedureError::Version { found }),
-            None => return Err(ProcedureError::Damaged { offset: 0 }),
-        }
-        let Some((content, sum)) = bytes.split_last_chunk::<4>() else {
-            return Err(ProcedureError::Damaged {
-                offset: bytes.len(),
-            });
+        Self::decode_from(bytes.len(), |offset, into| {
+            match bytes.get(offset..offset.saturating_add(into.len())) {
+                Some(found) => {
+                    into.copy_from_slice(found);
+                    true
+                }
+                None => false,
+            }
+        })
+    }
+
+    /// Reads a stored procedure of `length` bytes piece by piece: `fetch` fills a slice from an offset, or says no. For
+    /// adapters whose memory has no room for the stored form beside the procedure.
+    ///
+    /// # Errors
+    /// As [`Procedure::decode`]; a piece that cannot be fetched is damaged at its offset.
+    pub fn decode_from(
+        length: usize,
+        fetch: impl FnMut(usize, &mut [u8]) -> bool,
+    ) -> Result<Self, ProcedureError> {
+        let Some(end) = length.checked_sub(SUM) else {
+            return Err(ProcedureError::Damaged { offset: 0 });
         };
         let mut reader = Reader {
-            content,
-            rest: content,
+            fetch,
+            at: 0,
+            end,
+            sum: 0,
         };
-        let _version: u8 = reader.item()?;
-        let terms: Terms = reader.item()?;
-        let procedure = Self {
-            terms,
-            fasteners: reader.list("fasteners")?,
-            stages: reader.list("stages")?,
-            steps: reader.list("steps")?,
-            overrides: reader.list("targets by fastener")?,
-        };
-        if !reader.rest.is_empty() || crc32(0, content) != u32::from_le_bytes(*sum) {
-            return Err(reader.damaged());
+        match reader.item::<u8>() {
+            Ok(VERSION) => {}
+            Ok(found) => return Err(ProcedureError::Version { found }),
+            Err(error) => return Err(error),
         }
-        procedure.checked()
+        let mut procedure = Self {
+            terms: reader.item()?,
+            fasteners: Vec::new(),
+            stages: Vec::new(),
+            steps: Vec::new(),
+            overrides: Vec::new(),
+        };
+        reader.list("fasteners", &mut procedure.fasteners)?;
+        reader.list("stages", &mut procedure.stages)?;
+        reader.list("steps", &mut procedure.steps)?;
+        reader.list("targets by fastener", &mut procedure.overrides)?;
+        let sum = reader.finish()?;
+        // A number can be spelt in more than one way; only the spelling that `encode` writes is read.
+        if procedure.digest() != sum {
+            return Err(ProcedureError::Damaged { offset: 0 });
+        }
+        procedure.check()?;
+        Ok(procedure)
     }
 
     /// CRC-32 of the stored form: what a session header names its procedure by.
@@ -80,10 +106,8 @@ impl Procedure {
 }
 
 fn all_folded<T: Serialize>(sum: u32, items: &[T]) -> u32 {
-    let mut count = [0_u8; 2];
-    let length = u16::try_from(items.len()).unwrap_or(u16::MAX);
-    count.copy_from_slice(&length.to_le_bytes());
-    items.iter().fold(crc32(sum, &count), folded)
+    let count = u16::try_from(items.len()).unwrap_or(u16::MAX);
+    items.iter().fold(folded(sum, &count), folded)
 }
 
 fn folded<T: Serialize>(sum: u32, item: &T) -> u32 {
@@ -130,52 +154,162 @@ impl Writer<'_> {
     }
 }
 
-struct Reader<'b> {
-    content: &'b [u8],
-    rest: &'b [u8],
+/// Bytes of the sum at the end.
+const SUM: usize = 4;
+
+struct Reader<F> {
+    fetch: F,
+    at: usize,
+    /// Where the sum begins.
+    end: usize,
+    sum: u32,
 }
 
-impl Reader<'_> {
-    fn damaged(&self) -> ProcedureError {
-        ProcedureError::Damaged {
-            offset: self.content.len().saturating_sub(self.rest.len()),
-        }
+impl<F: FnMut(usize, &mut [u8]) -> bool> Reader<F> {
+    const fn damaged(&self) -> ProcedureError {
+        ProcedureError::Damaged { offset: self.at }
     }
 
-    fn item<T: DeserializeOwned + Serialize>(&mut self) -> Result<T, ProcedureError> {
-        match postcard::take_from_bytes::<T>(self.rest) {
-            Ok((item, rest)) => {
-                self.rest = rest;
-                Ok(item)
-            }
-            Err(_) => Err(self.damaged()),
+    fn item<T: DeserializeOwned>(&mut self) -> Result<T, ProcedureError> {
+        let mut window = [0_u8; ITEM_MAX];
+        let left = self.end.saturating_sub(self.at);
+        let window = window.get_mut(..left.min(ITEM_MAX)).unwrap_or_default();
+        if !(self.fetch)(self.at, window) {
+            return Err(self.damaged());
         }
+        let Ok((item, rest)) = postcard::take_from_bytes::<T>(window) else {
+            return Err(self.damaged());
+        };
+        let used = window.len().saturating_sub(rest.len());
+        self.sum = crc32(self.sum, window.get(..used).unwrap_or_default());
+        self.at = self.at.saturating_add(used);
+        Ok(item)
     }
 
-    fn list<T: DeserializeOwned + Serialize, const N: usize>(
+    fn list<T: DeserializeOwned, const N: usize>(
         &mut self,
         what: &'static str,
-    ) -> Result<heapless::Vec<T, N>, ProcedureError> {
+        items: &mut Vec<T, N>,
+    ) -> Result<(), ProcedureError> {
         let count: u16 = self.item()?;
         let given = usize::from(count);
+        let too_many = ProcedureError::TooMany {
+            what,
+            given,
+            allowed: N,
+        };
         if given > N {
-            return Err(ProcedureError::TooMany {
-                what,
-                given,
-                allowed: N,
-            });
+            return Err(too_many);
         }
-        let mut items = heapless::Vec::new();
         for _ in 0..given {
             let item = self.item()?;
             if items.push(item).is_err() {
-                return Err(ProcedureError::TooMany {
-                    what,
-                    given,
-                    allowed: N,
-                });
+                return Err(too_many);
             }
         }
-        Ok(items)
+        Ok(())
+    }
+
+    /// Nothing is left over, and the sum is right: it is returned.
+    fn finish(&mut self) -> Result<u32, ProcedureError> {
+        let mut sum = [0; SUM];
+        if self.at != self.end || !(self.fetch)(self.end, &mut sum) {
+            return Err(self.damaged());
+        }
+        if self.sum != u32::from_le_bytes(sum) {
+            return Err(self.damaged());
+        }
+        Ok(self.sum)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::procedure::{Fastener, Override, OverrideAim, Parts, Stage, StageKind, Step, Terms};
+    use crate::procedure::{Prevailing, TorqueWindow};
+    use crate::text::Label;
+    use crate::unit::Torque;
+
+    fn procedure() -> Procedure {
+        let torque = Torque::from_millinewton_meters;
+        let window = TorqueWindow {
+            target: torque(40_000),
+            min: torque(38_400),
+            max: torque(41_600),
+        };
+        let fasteners = ["1", "2", "3b"].map(|label| Fastener {
+            label: Label::cut(label),
+            near: [Some(0), None, None, None].map(|near| near.filter(|_| label != "1")),
+        });
+        let stages = [Stage::new(StageKind::Tighten {
+            window,
+            prevailing: Prevailing::Given(torque(1_500)),
+        })];
+        let steps = [Step::on(2, 0), Step::on(0, 0), Step::on(1, 0)];
+        let own = Override {
+            fastener: 1,
+            stage: 0,
+            aim: OverrideAim::Torque(window),
+        };
+        Procedure::new(&Parts {
+            fasteners: &fasteners,
+            stages: &stages,
+            steps: &steps,
+            overrides: &[own],
+            terms: Terms::default(),
+        })
+        .expect("sound parts")
+    }
+
+    #[test]
+    fn the_stored_form_reads_back_and_ends_in_its_digest() {
+        let mut room = [0; 512];
+        let bytes = procedure().encode(&mut room).expect("room");
+        assert_eq!(Procedure::decode(bytes), Ok(procedure()));
+        let sum = bytes.last_chunk().map(|sum| u32::from_le_bytes(*sum));
+        assert_eq!(sum, Some(procedure().digest()));
+    }
+
+    #[test]
+    fn any_byte_changed_and_any_end_cut_off_is_refused() {
+        let mut room = [0; 512];
+        let length = procedure().encode(&mut room).expect("room").len();
+        let bytes = room.get(..length).unwrap_or_default();
+        for length in 0..bytes.len() {
+            let cut = bytes.get(..length).unwrap_or_default();
+            assert!(Procedure::decode(cut).is_err(), "{length} bytes");
+        }
+        for at in 0..length {
+            let mut other = room;
+            if let Some(byte) = other.get_mut(at) {
+                *byte ^= 0x01;
+            }
+            let other = other.get(..length).unwrap_or_default();
+            assert!(Procedure::decode(other).is_err(), "byte {at}");
+        }
+    }
+
+    #[test]
+    fn a_number_spelt_in_a_longer_way_is_refused() {
+        let mut room = [0; 512];
+        let bytes = procedure().encode(&mut room).expect("room");
+        let mut longer = Vec::<u8, 512>::new();
+        // The version as a one-byte number is fixed; the count of fasteners, 3, is not.
+        let terms = postcard::to_slice(&Terms::default(), &mut [0; 128])
+            .map(|terms| terms.len())
+            .unwrap_or(0);
+        let (head, tail) = bytes.split_at(1 + terms);
+        assert_eq!(tail.first(), Some(&3));
+        let body = tail.get(1..tail.len() - SUM).unwrap_or_default();
+        for part in [head, &[0x83, 0x00], body] {
+            longer.extend_from_slice(part).expect("room");
+        }
+        let sum = crc32(0, &longer);
+        longer.extend_from_slice(&sum.to_le_bytes()).expect("room");
+        assert_eq!(
+            Procedure::decode(&longer),
+            Err(ProcedureError::Damaged { offset: 0 })
+        );
     }
 }

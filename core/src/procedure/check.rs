@@ -22,19 +22,19 @@ impl Procedure {
             overrides: copied(parts.overrides, "targets by fastener", OVERRIDES_MAX)?,
             terms: parts.terms,
         };
-        procedure.checked()
+        procedure.check()?;
+        Ok(procedure)
     }
 
-    pub(super) fn checked(self) -> Result<Self, ProcedureError> {
+    pub(super) fn check(&self) -> Result<(), ProcedureError> {
         at_least_one(&self.fasteners, "fasteners")?;
         at_least_one(&self.stages, "stages")?;
         at_least_one(&self.steps, "steps")?;
-        labels(&self)?;
-        stages(&self)?;
-        steps(&self)?;
-        overrides(&self)?;
-        terms(&self)?;
-        Ok(self)
+        labels(self)?;
+        stages(self)?;
+        steps(self)?;
+        overrides(self)?;
+        terms(self)
     }
 }
 
