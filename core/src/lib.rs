@@ -12,6 +12,7 @@ pub mod check_sum;
 pub mod journal;
 pub mod ledger;
 pub mod limits;
+pub mod link;
 pub mod pattern;
 pub mod procedure;
 pub mod quantity;
