@@ -4,6 +4,7 @@ pub mod bench;
 pub mod command;
 #[cfg(feature = "desk")]
 pub mod desk;
+pub mod job;
 pub mod mechanics;
 pub mod plan;
 pub mod rehearsal;

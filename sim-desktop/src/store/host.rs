@@ -75,4 +75,9 @@ pub enum HostFact {
         /// Bytes of the text that follows in pieces.
         plan_bytes: u32,
     },
+    /// A part is not here after all.
+    PartMissing {
+        /// Its name in the plan.
+        part: String,
+    },
 }

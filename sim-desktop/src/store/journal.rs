@@ -71,12 +71,7 @@ impl Journal {
             sequence: 0,
             end: 0,
         };
-        let opened = HostFact::Opened {
-            rehearsal: purpose == Purpose::Rehearsal,
-            plan_name: cut(plan_name, 200).to_owned(),
-            plan_bytes: bytes_of(plan)?,
-        };
-        journal.append_facts(&with_plan(opened, plan))?;
+        journal.append_facts(&opening(purpose, plan_name, plan)?)?;
         journal.sync_folder();
         Ok(journal)
     }
@@ -187,11 +182,7 @@ impl Journal {
     /// # Errors
     /// [`StoreError`].
     pub fn change_plan(&mut self, plan_name: &str, plan: &str) -> Result<(), StoreError> {
-        let changed = HostFact::PlanChanged {
-            plan_name: cut(plan_name, 200).to_owned(),
-            plan_bytes: bytes_of(plan)?,
-        };
-        self.append_facts(&with_plan(changed, plan))
+        self.append_facts(&changing(plan_name, plan)?)
     }
 
     fn keep(&mut self, bytes: &[u8], seed: u32, sequence: u32) -> Result<(), StoreError> {
@@ -235,6 +226,31 @@ impl Journal {
             let _ = folder.sync_all();
         }
     }
+}
+
+/// The facts that a journal begins with.
+///
+/// # Errors
+/// [`StoreError::TooLong`] for a plan of more than 4 GiB.
+pub fn opening(purpose: Purpose, plan_name: &str, plan: &str) -> Result<Vec<HostFact>, StoreError> {
+    let opened = HostFact::Opened {
+        rehearsal: purpose == Purpose::Rehearsal,
+        plan_name: cut(plan_name, 200).to_owned(),
+        plan_bytes: bytes_of(plan)?,
+    };
+    Ok(with_plan(opened, plan))
+}
+
+/// The facts that say that the plan was changed.
+///
+/// # Errors
+/// As for [`opening`].
+pub fn changing(plan_name: &str, plan: &str) -> Result<Vec<HostFact>, StoreError> {
+    let changed = HostFact::PlanChanged {
+        plan_name: cut(plan_name, 200).to_owned(),
+        plan_bytes: bytes_of(plan)?,
+    };
+    Ok(with_plan(changed, plan))
 }
 
 fn lock(file: &File, path: &Path) -> Result<(), StoreError> {

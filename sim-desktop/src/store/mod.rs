@@ -11,5 +11,5 @@ mod traces;
 pub use content::{Content, Damage, Fact};
 pub use error::StoreError;
 pub use host::{HostFact, PLAN_PIECE_MAX};
-pub use journal::{Journal, Purpose, read};
+pub use journal::{Journal, Purpose, changing, opening, read};
 pub use traces::{Traces, points_of};

@@ -1,0 +1,131 @@
+//! Why a job cannot be opened or changed.
+
+use std::fmt;
+
+use evendraw_core::session::RestoreError;
+
+use crate::plan::{AnswerError, PlanErrors};
+use crate::store::StoreError;
+
+/// Why a job cannot be opened or changed.
+#[derive(Debug)]
+#[non_exhaustive]
+pub enum JobError {
+    /// The journal.
+    Store(StoreError),
+    /// A piece of the plan in the journal is lost.
+    PlanLost,
+    /// The plan in the journal does not read any more.
+    Plan(PlanErrors),
+    /// The records of a joint cannot be taken up again.
+    Restore {
+        /// The joint's id.
+        joint: String,
+        /// Why.
+        source: RestoreError,
+    },
+    /// A record is missing or damaged: what is shown would not be the truth.
+    Damaged {
+        /// The joint's id.
+        joint: String,
+        /// Why.
+        source: RestoreError,
+    },
+    /// There is no joint with this number.
+    NoSuchJoint {
+        /// The number.
+        joint: u8,
+    },
+    /// No joint needs this part.
+    NoSuchPart {
+        /// The part.
+        part: String,
+        /// The parts of the plan.
+        known: Vec<String>,
+    },
+    /// A question must be answered first.
+    Unanswered(AnswerError),
+    /// The question does not take this answer, or is not asked.
+    Answer {
+        /// The joint's id.
+        joint: String,
+        /// The question's key.
+        key: String,
+        /// The answer.
+        given: String,
+        /// Keys and answers that there are.
+        allowed: Vec<(String, Vec<String>)>,
+    },
+    /// The joint was worked on: its questions cannot be answered otherwise any more.
+    Begun {
+        /// The joint's id.
+        joint: String,
+    },
+    /// Only a virtual bench knows that.
+    NotARehearsal,
+}
+
+impl fmt::Display for JobError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Store(error) => error.fmt(f),
+            Self::PlanLost => f.write_str(
+                "a piece of the plan in the journal is lost; give the plan's file beside it",
+            ),
+            Self::Plan(errors) => write!(f, "the plan in the journal does not read: {errors}"),
+            Self::Restore { joint, source } => {
+                write!(f, "joint `{joint}` cannot be taken up again: {source}")
+            }
+            Self::Damaged { joint, source } => {
+                write!(
+                    f,
+                    "joint `{joint}` cannot be gone on with, a record of it is damaged: {source}"
+                )
+            }
+            Self::NoSuchJoint { joint } => write!(f, "there is no joint number {joint}"),
+            Self::NoSuchPart { part, known } => {
+                write!(
+                    f,
+                    "no joint needs a part `{part}`; the plan names: {}",
+                    known.join(", ")
+                )
+            }
+            Self::Unanswered(error) => error.fmt(f),
+            Self::Answer {
+                joint,
+                key,
+                given,
+                allowed,
+            } => {
+                write!(f, "`{given}` is no answer to `{key}` of joint `{joint}`")?;
+                for (key, answers) in allowed {
+                    write!(f, "; {key} takes {}", answers.join(", "))?;
+                }
+                Ok(())
+            }
+            Self::Begun { joint } => {
+                write!(
+                    f,
+                    "joint `{joint}` was worked on already; its answers stay as they are"
+                )
+            }
+            Self::NotARehearsal => f.write_str("only a rehearsal has clamp loads"),
+        }
+    }
+}
+
+impl std::error::Error for JobError {
+    fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
+        match self {
+            Self::Store(error) => Some(error),
+            Self::Restore { source, .. } | Self::Damaged { source, .. } => Some(source),
+            _ => None,
+        }
+    }
+}
+
+impl From<StoreError> for JobError {
+    fn from(error: StoreError) -> Self {
+        Self::Store(error)
+    }
+}

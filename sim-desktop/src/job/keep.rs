@@ -1,0 +1,149 @@
+//! Keep first, tell afterwards.
+
+use evendraw_core::record::{Entry, Record};
+use evendraw_core::session::{Input, Outcome};
+use evendraw_core::unit::Instant;
+
+use super::{Done, Job, JobError, Told};
+use crate::store::{Fact, HostFact};
+
+impl Job {
+    /// Sends an input to a running session, keeps what it records, and tells it that this is safe.
+    pub(super) fn send(&mut self, joint: u8, at: Instant, input: Input<'_>, done: &mut Done) {
+        self.try_unsaved(at, done);
+        let Some(session) = self
+            .sessions
+            .get_mut(usize::from(joint))
+            .and_then(Option::as_mut)
+        else {
+            return;
+        };
+        let outcome = session.apply(at, input);
+        self.take(joint, at, &outcome, done);
+        if done.refusal.is_none() {
+            done.refusal = outcome.refusal;
+        }
+    }
+
+    fn take(&mut self, joint: u8, at: Instant, outcome: &Outcome, done: &mut Done) {
+        done.cue = outcome.cue;
+        done.halt = done.halt.or(outcome.halt);
+        self.tell(joint, outcome, done);
+        if outcome.entries().is_empty() {
+            return;
+        }
+        self.facts
+            .extend(outcome.entries().iter().cloned().map(Fact::Entry));
+        done.entries.extend_from_slice(outcome.entries());
+        self.keep_traces(joint, outcome.entries(), done);
+        self.unsaved.extend_from_slice(outcome.entries());
+        self.try_unsaved(at, done);
+    }
+
+    /// Writes what is not written yet. On success every session learns that its records are safe; on failure, that they
+    /// are not.
+    fn try_unsaved(&mut self, at: Instant, done: &mut Done) {
+        if self.unsaved.is_empty() {
+            return;
+        }
+        let kept = match &mut self.journal {
+            Some(journal) => journal.append(&self.unsaved),
+            None => Ok(()),
+        };
+        match kept {
+            Ok(()) => {
+                done.store_failure = None;
+                let safe = std::mem::take(&mut self.unsaved);
+                for entry in &safe {
+                    self.hear(entry.joint, at, Input::Durable { seq: entry.seq }, done);
+                }
+            }
+            Err(error) => {
+                done.store_failure = Some(error.to_string());
+                let mut joints: Vec<u8> = self.unsaved.iter().map(|entry| entry.joint).collect();
+                joints.dedup();
+                for joint in joints {
+                    self.hear(joint, at, Input::StoreFailed, done);
+                }
+            }
+        }
+    }
+
+    /// Word of the store to a session; it makes no record of that.
+    fn hear(&mut self, joint: u8, at: Instant, input: Input<'_>, done: &mut Done) {
+        let Some(session) = self
+            .sessions
+            .get_mut(usize::from(joint))
+            .and_then(Option::as_mut)
+        else {
+            return;
+        };
+        let outcome = session.apply(at, input);
+        self.tell(joint, &outcome, done);
+        if !outcome.entries().is_empty() {
+            // Something fell due at this very moment: it is kept with the next call.
+            self.facts
+                .extend(outcome.entries().iter().cloned().map(Fact::Entry));
+            done.entries.extend_from_slice(outcome.entries());
+            self.unsaved.extend_from_slice(outcome.entries());
+        }
+    }
+
+    fn tell(&self, joint: u8, outcome: &Outcome, done: &mut Done) {
+        let Some(announcement) = outcome.announce else {
+            return;
+        };
+        let attempt = self.facts.iter().rev().find_map(|fact| match fact {
+            Fact::Entry(Entry {
+                joint: own,
+                seq,
+                record: Record::Attempt(attempt),
+                ..
+            }) if *own == joint && *seq == announcement.seq => Some(attempt.clone()),
+            _ => None,
+        });
+        if let Some(attempt) = attempt {
+            done.told.push(Told {
+                joint,
+                announcement,
+                attempt,
+            });
+        }
+    }
+
+    fn keep_traces(&self, joint: u8, entries: &[Entry], done: &mut Done) {
+        let (Some(traces), Some(session)) = (&self.traces, self.session(joint)) else {
+            return;
+        };
+        for entry in entries {
+            let Record::Attempt(attempt) = &entry.record else {
+                continue;
+            };
+            if attempt.trace == 0 {
+                continue;
+            }
+            let title = format!(
+                "joint {} fastener {} stage {} attempt {} record {}",
+                self.joint(joint).map_or("", |joint| joint.id()),
+                self.joint(joint)
+                    .map_or("", |joint| joint.label(attempt.fastener)),
+                attempt.stage + 1,
+                attempt.attempt,
+                entry.seq,
+            );
+            // Losing a trace loses evidence, never truth: it is said, and the work goes on.
+            if let Err(error) = traces.keep(joint, entry.seq, &title, session.trace().points()) {
+                done.store_failure = Some(error.to_string());
+            }
+        }
+    }
+
+    pub(super) fn keep_fact(&mut self, fact: HostFact) -> Result<(), JobError> {
+        if let Some(journal) = &mut self.journal {
+            journal.append_facts(std::slice::from_ref(&fact))?;
+        }
+        self.facts.push(Fact::Host(fact));
+        self.clear_to_pull = None;
+        Ok(())
+    }
+}

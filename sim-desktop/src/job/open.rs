@@ -1,0 +1,235 @@
+//! A job begun, and a job taken up again.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use evendraw_core::session::{Input, RestoreError, Session};
+use evendraw_core::unit::Instant;
+
+use super::{Done, Job, JobError};
+use crate::plan::{Answers, Plan};
+use crate::store::{Content, Fact, HostFact, Journal, Purpose, Traces, changing, opening};
+
+impl Job {
+    /// A job that is kept nowhere: for a rehearsal to be thrown away.
+    #[must_use]
+    pub fn unkept(plan: Plan, purpose: Purpose) -> Self {
+        let joints = plan.joints().len();
+        Self {
+            plan,
+            purpose,
+            sessions: (0..joints).map(|_| None).collect(),
+            answers: vec![Answers::new(); joints],
+            parts: BTreeMap::new(),
+            person: None,
+            tool: None,
+            boot: 1,
+            unix_at_boot: None,
+            facts: Vec::new(),
+            damage: Vec::new(),
+            journal: None,
+            traces: None,
+            unsaved: Vec::new(),
+            clear_to_pull: None,
+        }
+    }
+
+    /// A new job in a new journal.
+    ///
+    /// # Errors
+    /// [`JobError::Store`]: a file that exists is never written over.
+    pub fn create(path: &Path, plan: Plan, purpose: Purpose) -> Result<Self, JobError> {
+        let journal = Journal::create(path, purpose, plan.name(), plan.text())?;
+        let mut job = Self::unkept(plan, purpose);
+        let opening = opening(purpose, job.plan.name(), job.plan.text())?;
+        job.facts.extend(opening.into_iter().map(Fact::Host));
+        job.traces = Some(Traces::beside(path));
+        job.journal = Some(journal);
+        Ok(job)
+    }
+
+    /// The job in a journal, as it was left: the plan comes from the journal. Pulls that power cut short are recorded as
+    /// interrupted at once; what recovery found is recorded too.
+    ///
+    /// # Errors
+    /// [`JobError`] when the journal, the plan in it or a joint's records do not read.
+    pub fn open(path: &Path, purpose: Purpose) -> Result<Self, JobError> {
+        let (journal, content) = Journal::open(path, purpose)?;
+        let mut job = Self::of(&content, purpose)?;
+        job.traces = Some(Traces::beside(path));
+        job.journal = Some(journal);
+        job.record_recovery();
+        job.record_interruptions();
+        Ok(job)
+    }
+
+    /// The job in a journal that is open for reading only: to look, not to go on.
+    ///
+    /// # Errors
+    /// [`JobError`] when the plan in it or a joint's records do not read.
+    pub fn of(content: &Content, purpose: Purpose) -> Result<Self, JobError> {
+        let (name, text) = content.plan().ok_or(JobError::PlanLost)?;
+        let plan = Plan::parse(&name, &text).map_err(JobError::Plan)?;
+        let mut job = Self::unkept(plan, purpose);
+        job.boot = content.last_boot().saturating_add(1);
+        job.facts.clone_from(&content.facts);
+        job.damage.clone_from(&content.damage);
+        for fact in content.host_facts() {
+            match fact {
+                HostFact::Variant {
+                    joint,
+                    question,
+                    answer,
+                } => job.take_answer(*joint, question, answer),
+                HostFact::PartArrived { part } => {
+                    job.parts.insert(part.clone(), true);
+                }
+                HostFact::PartMissing { part } => {
+                    job.parts.insert(part.clone(), false);
+                }
+                _ => {}
+            }
+        }
+        for joint in 0..u8::try_from(job.plan.joints().len()).unwrap_or(u8::MAX) {
+            job.restore(joint, content)?;
+        }
+        Ok(job)
+    }
+
+    /// Tells the wall time, in seconds since 1970, at which this run's clock stands at zero.
+    pub fn set_wall_time(&mut self, unix_at_boot: i64) {
+        self.unix_at_boot = Some(unix_at_boot);
+    }
+
+    /// From here on the job is worked to another text of the plan. Only joints that nobody touched may differ.
+    ///
+    /// # Errors
+    /// [`JobError::Begun`] with the joint that was worked on and would change; [`JobError::Store`].
+    pub fn change_plan(&mut self, plan: Plan) -> Result<(), JobError> {
+        let mut next = Self::unkept(plan, self.purpose);
+        let touched = self.plan.joints().iter().filter(|joint| {
+            self.session(joint.number())
+                .is_some_and(|session| session.ledger().seq() > 0)
+        });
+        for joint in touched {
+            let answers = self.answers(joint.number()).cloned().unwrap_or_default();
+            let same = next.joint(joint.number()).is_some_and(|other| {
+                other.id() == joint.id()
+                    && other
+                        .procedure(&answers)
+                        .ok()
+                        .map(|procedure| procedure.digest())
+                        == joint
+                            .procedure(&answers)
+                            .ok()
+                            .map(|procedure| procedure.digest())
+            });
+            if !same {
+                return Err(JobError::Begun {
+                    joint: joint.id().to_owned(),
+                });
+            }
+        }
+        if let Some(journal) = &mut self.journal {
+            journal.change_plan(next.plan.name(), next.plan.text())?;
+        }
+        self.facts.extend(
+            changing(next.plan.name(), next.plan.text())?
+                .into_iter()
+                .map(Fact::Host),
+        );
+        self.clear_to_pull = None;
+        for joint in 0..u8::try_from(next.plan.joints().len()).unwrap_or(u8::MAX) {
+            let place = usize::from(joint);
+            let keeps = self
+                .session(joint)
+                .is_some_and(|session| session.ledger().seq() > 0);
+            if let (true, Some(own), Some(other)) = (
+                keeps,
+                self.sessions.get_mut(place),
+                next.sessions.get_mut(place),
+            ) {
+                *other = own.take();
+            }
+            if let (Some(own), Some(other)) = (self.answers.get(place), next.answers.get_mut(place))
+            {
+                other.clone_from(own);
+            }
+        }
+        self.plan = next.plan;
+        self.sessions = next.sessions;
+        self.answers = next.answers;
+        Ok(())
+    }
+
+    fn restore(&mut self, joint: u8, content: &Content) -> Result<(), JobError> {
+        if content.entries().all(|entry| entry.joint != joint) {
+            return Ok(());
+        }
+        let own = self.joint(joint).ok_or(JobError::NoSuchJoint { joint })?;
+        let id = own.id().to_owned();
+        let answers = self.answers(joint).cloned().unwrap_or_default();
+        let procedure = own.procedure(&answers).map_err(JobError::Unanswered)?;
+        let restored =
+            Session::restore(procedure.into(), joint, content.entries()).map_err(|source| {
+                match source {
+                    RestoreError::Sequence { .. } | RestoreError::NoStart => {
+                        JobError::Damaged { joint: id, source }
+                    }
+                    source => JobError::Restore { joint: id, source },
+                }
+            })?;
+        if let Some(place) = self.sessions.get_mut(usize::from(joint)) {
+            *place = Some(restored);
+        }
+        Ok(())
+    }
+
+    fn record_recovery(&mut self) {
+        let bytes = |torn: bool| -> usize {
+            self.damage
+                .iter()
+                .filter(|damage| damage.torn == torn)
+                .map(|damage| damage.to - damage.from)
+                .sum()
+        };
+        let dropped = u32::try_from(bytes(true)).unwrap_or(u32::MAX);
+        let quarantined = u32::try_from(bytes(false)).unwrap_or(u32::MAX);
+        let touched = self.touched().next();
+        if let (Some(joint), true) = (touched, dropped + quarantined > 0) {
+            let mut done = Done::default();
+            if self.enter(joint, Instant::BOOT, &mut done).is_ok() {
+                self.send(
+                    joint,
+                    Instant::BOOT,
+                    Input::Recovered {
+                        dropped,
+                        quarantined,
+                    },
+                    &mut done,
+                );
+            }
+        }
+    }
+
+    fn record_interruptions(&mut self) {
+        let cut: Vec<u8> = self
+            .touched()
+            .filter(|joint| {
+                self.session(*joint)
+                    .is_some_and(|session| session.ledger().begun().is_some())
+            })
+            .collect();
+        for joint in cut {
+            // Entering starts the session, and starting records the interruption.
+            let _ = self.enter(joint, Instant::BOOT, &mut Done::default());
+        }
+    }
+
+    fn touched(&self) -> impl Iterator<Item = u8> + use<'_> {
+        (0_u8..)
+            .zip(&self.sessions)
+            .filter(|(_, session)| session.is_some())
+            .map(|(joint, _)| joint)
+    }
+}

@@ -1,0 +1,111 @@
+//! Where the build stands, and what keeps a joint from being pulled.
+
+use std::fmt;
+
+use evendraw_core::ledger::Standing;
+use evendraw_core::session::Session;
+
+use super::Job;
+use crate::plan::AnswerError;
+use crate::plan::progress::{Hold, Progress, State};
+
+/// Why nothing can be pulled at a joint now.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Held {
+    /// By another joint or a part.
+    Plan(Hold),
+    /// A question must be answered first.
+    Unanswered(AnswerError),
+    /// The plan has no tool of this id.
+    ToolUnknown {
+        /// The id.
+        tool: String,
+        /// The ids there are.
+        known: Vec<String>,
+    },
+    /// The target lies outside the tool's range.
+    ToolRange {
+        /// The tool.
+        tool: String,
+        /// The target as typed.
+        target: String,
+        /// Lowest and highest torque of the tool, in N·m, as decimal text.
+        range: (String, String),
+    },
+    /// The tool's calibration has run out.
+    ToolOverdue {
+        /// The tool.
+        tool: String,
+        /// When it ran out.
+        due: String,
+    },
+}
+
+impl fmt::Display for Held {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Plan(hold) => hold.fmt(f),
+            Self::Unanswered(error) => error.fmt(f),
+            Self::ToolUnknown { tool, known } => {
+                write!(
+                    f,
+                    "the plan has no tool `{tool}`; it has {}",
+                    known.join(", ")
+                )
+            }
+            Self::ToolRange {
+                tool,
+                target,
+                range: (lowest, capacity),
+            } => write!(
+                f,
+                "{target} is outside the range of tool {tool}, {lowest} to {capacity} N·m: take another, or give a reason"
+            ),
+            Self::ToolOverdue { tool, due } => {
+                write!(
+                    f,
+                    "the calibration of tool {tool} ran out on {due}: take another, or give a reason"
+                )
+            }
+        }
+    }
+}
+
+impl Job {
+    /// Where a joint stands.
+    #[must_use]
+    pub fn standing(&self, joint: u8) -> Standing {
+        self.session(joint)
+            .map_or(Standing::Untouched, Session::standing)
+    }
+
+    /// Every joint in the light of all others.
+    #[must_use]
+    pub fn progress(&self) -> Progress {
+        let standings: Vec<Standing> = (0_u8..)
+            .zip(self.plan.joints())
+            .map(|(joint, _)| self.standing(joint))
+            .collect();
+        Progress::of(&self.plan, &standings, |part| self.has_part(part))
+    }
+
+    /// What keeps the joint from being pulled now; nothing where work may go on.
+    ///
+    /// A joint that was begun is not held by the plan any more: what is on the metal cannot be undone by a rule.
+    #[must_use]
+    pub fn held(&self, joint: u8) -> Vec<Held> {
+        let mut held = Vec::new();
+        if let (Some(own), Some(answers)) = (self.joint(joint), self.answers(joint))
+            && let Err(error) = own.plan(answers)
+        {
+            held.push(Held::Unanswered(error));
+        }
+        if let Some(state) = self.progress().joint(joint)
+            && state.state == State::Held
+        {
+            held.extend(state.holds.iter().cloned().map(Held::Plan));
+        }
+        held.extend(self.tool_trouble(joint));
+        held
+    }
+}
