@@ -6,6 +6,7 @@
 mod blank;
 mod curve;
 pub mod export;
+mod gather;
 mod map;
 mod mark;
 mod model;
@@ -17,6 +18,7 @@ mod twelve;
 
 pub use blank::blank_page;
 pub use curve::{Curve, Limit};
+pub use gather::{Kept, gather, gather_blank, names};
 pub use map::{Map, Place};
 pub use mark::Mark;
 pub use model::{

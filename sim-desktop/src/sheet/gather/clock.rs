@@ -1,0 +1,85 @@
+//! When something was recorded, as far as the host told wall time.
+//!
+//! Order never comes from here. Knows nothing of the plan.
+
+use std::collections::BTreeMap;
+
+use evendraw_core::record::Entry;
+
+use crate::store::Content;
+use crate::words;
+
+/// Wall time by start of the program.
+pub(super) struct Clock {
+    /// Seconds since 1970 at which the clock of a start stood at zero.
+    zero: BTreeMap<u16, i64>,
+    simulated: bool,
+}
+
+impl Clock {
+    pub(super) fn of(content: &Content, simulated: bool) -> Self {
+        let mut zero = BTreeMap::new();
+        for entry in content.entries() {
+            if let std::collections::btree_map::Entry::Vacant(place) = zero.entry(entry.boot)
+                && let Some(anchor) = content.anchor(entry.boot)
+            {
+                place.insert(anchor);
+            }
+        }
+        Self { zero, simulated }
+    }
+
+    /// Seconds since 1970, if told.
+    pub(super) fn unix(&self, entry: &Entry) -> Option<i64> {
+        let since = i64::try_from(entry.at.micros() / 1_000_000).ok()?;
+        self.zero.get(&entry.boot)?.checked_add(since)
+    }
+
+    /// In words: wall time, simulated time, or that it is unknown.
+    pub(super) fn when(&self, entry: &Entry) -> String {
+        match self.unix(entry) {
+            None if self.simulated => {
+                format!(
+                    "{} into the rehearsal",
+                    words::seconds(entry.at.micros() / 1_000_000)
+                )
+            }
+            known => words::wall_time(known),
+        }
+    }
+
+    /// From the first to the last of these; says so where some are unknown.
+    pub(super) fn stretch<'e>(&self, entries: impl Iterator<Item = &'e Entry>) -> String {
+        let (mut first, mut last, mut unknown, mut any) = (None::<i64>, None::<i64>, false, false);
+        let mut latest = 0;
+        for entry in entries {
+            any = true;
+            latest = latest.max(entry.at.micros() / 1_000_000);
+            match self.unix(entry) {
+                Some(unix) => {
+                    first = Some(first.map_or(unix, |first| first.min(unix)));
+                    last = Some(last.map_or(unix, |last| last.max(unix)));
+                }
+                None => unknown = true,
+            }
+        }
+        let text = match (first, last) {
+            _ if !any => return "nothing is recorded".to_owned(),
+            (Some(first), Some(last))
+                if words::wall_time(Some(first)) == words::wall_time(Some(last)) =>
+            {
+                words::wall_time(Some(first))
+            }
+            (Some(_), Some(_)) => {
+                format!("{} to {}", words::wall_time(first), words::wall_time(last))
+            }
+            _ if self.simulated => return format!("{} of simulated work", words::seconds(latest)),
+            _ => return "time unknown".to_owned(),
+        };
+        if unknown {
+            format!("{text}; for a part of it the time is unknown")
+        } else {
+            text
+        }
+    }
+}
