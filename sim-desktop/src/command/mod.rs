@@ -3,8 +3,10 @@
 //! A command reads its arguments, does its work through the rooms of this library and says what came of it through
 //! [`Output`]. Knows nothing of how the work is done.
 
+mod convert;
 mod desk;
 mod output;
+mod pattern;
 mod preload;
 mod setting;
 mod thread;
@@ -44,6 +46,8 @@ struct Line {
 /// Every command, in the order that help lists them.
 #[derive(Debug, Subcommand)]
 enum Command {
+    Convert(convert::Args),
+    Pattern(pattern::Args),
     Setting(setting::Args),
     Preload(preload::Args),
     Thread(thread::Args),
@@ -52,6 +56,8 @@ enum Command {
 impl Command {
     fn run(&self, out: &mut Output<'_>) -> Result<Done, CommandError> {
         match self {
+            Self::Convert(args) => convert::run(args, out),
+            Self::Pattern(args) => pattern::run(args, out),
             Self::Setting(args) => setting::run(args, out),
             Self::Preload(args) => preload::run(args, out),
             Self::Thread(args) => thread::run(args, out),
