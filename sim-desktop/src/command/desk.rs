@@ -7,7 +7,7 @@ use std::path::Path;
 use super::{CommandError, Done};
 
 /// Opens the desk on a plan, or on the demo build.
-pub(super) fn run(_plan: Option<&Path>) -> Result<Done, CommandError> {
+pub(super) fn run(plan: Option<&Path>) -> Result<Done, CommandError> {
     if cfg!(all(unix, not(target_os = "macos")))
         && ["DISPLAY", "WAYLAND_DISPLAY"].map(is_set) == [false, false]
     {
@@ -16,6 +16,19 @@ pub(super) fn run(_plan: Option<&Path>) -> Result<Done, CommandError> {
              `evendraw --help` lists every command",
         ));
     }
+    open(plan)
+}
+
+#[cfg(feature = "desk")]
+fn open(plan: Option<&Path>) -> Result<Done, CommandError> {
+    match crate::desk::run(plan) {
+        Ok(()) => Ok(Done::Good),
+        Err(error) => Err(CommandError::bad(error.to_string())),
+    }
+}
+
+#[cfg(not(feature = "desk"))]
+fn open(_plan: Option<&Path>) -> Result<Done, CommandError> {
     Err(CommandError::bad(
         "this build has no desk; `evendraw rehearse` needs none, `evendraw --help` lists every command",
     ))

@@ -50,6 +50,30 @@ pub fn tag_text(view: &DeskView) -> String {
     text
 }
 
+/// The tag as one small page to print, with room for a name and a date.
+#[must_use]
+pub(super) fn tag_page(view: &DeskView) -> String {
+    let text = tag_text(view);
+    let mut lines = text.lines();
+    let first = lines.next().unwrap_or_default();
+    let page = maud::html! {
+        (maud::DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                title { "Tag: " (view.build.title) }
+                style { (maud::PreEscaped("@page{size:A6;margin:8mm}body{font:12pt/1.35 sans-serif;max-width:98mm;margin:4mm auto}h1{font-size:17pt;margin:0 0 2mm}p{margin:0 0 1mm}.sign{border-top:1px solid;margin-top:12mm;padding-top:1mm;font-size:10pt}")) }
+            }
+            body {
+                h1 { (first) }
+                @for line in lines { p { (line) } }
+                p.sign { "name, date" }
+            }
+        }
+    };
+    page.into_string()
+}
+
 /// Draws the screen.
 pub(super) fn show(ui: &mut Ui, rect: Rect, view: &DeskView, free: bool, asks: &mut Vec<Ask>) {
     let build = &view.build;

@@ -5,7 +5,7 @@
 use super::clamp;
 use super::curve;
 use super::map;
-use super::overlay::Overlay;
+use super::overlay::{Overlay, Use};
 use super::reading::{self, Answered};
 use super::theme::{self, BODY, Colours, NOTE, TARGET, TITLE};
 use super::view::{Ask, DeskView, JointView, LiveView, Readings, Way};
@@ -60,6 +60,9 @@ pub(super) fn show(
         if let Some(way) = reading::show_alert(ui, strip, alert).filter(|_| free) {
             match way {
                 Way::Skip => *overlay = Some(Overlay::skip(joint, target(joint, state.selected))),
+                Way::Observed | Way::Waive => {
+                    *overlay = Some(Overlay::line("Who says so, and why?", Use::Way(way)));
+                }
                 way => asks.push(Ask::Take(way)),
             }
         }

@@ -19,9 +19,12 @@ mod reading;
 mod reckon;
 mod reckoner;
 mod record;
+pub mod source;
 pub mod theme;
 pub mod view;
 mod widgets;
+mod window;
 
 pub use curve::thin;
 pub use handover::tag_text;
+pub use window::{DeskError, run};

@@ -3,7 +3,7 @@
 //! Every list is numbered, so that a choice is one key. Knows nothing of what a choice leads to.
 
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
-use super::view::{Ask, BuildView, JointView};
+use super::view::{Ask, BuildView, JointView, Way};
 use super::widgets::{self, Look, button, count, line, pressed};
 use egui::{Align2, Color32, Id, Key, Rect, Stroke, StrokeKind, Ui, UiBuilder, pos2, vec2};
 use std::path::PathBuf;
@@ -27,6 +27,8 @@ pub(super) enum Use {
     Port,
     /// Open this plan.
     Plan,
+    /// Take this way on, for a reason.
+    Way(Way),
 }
 
 /// Something lying over the screen.
@@ -134,6 +136,7 @@ impl Use {
             Self::Trace => Ask::Trace(PathBuf::from(words)),
             Self::Port => Ask::Adapter(words),
             Self::Plan => Ask::OpenPlan(PathBuf::from(words)),
+            Self::Way(way) => Ask::TakeBecause(*way, words),
         }
     }
 }

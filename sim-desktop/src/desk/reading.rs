@@ -36,6 +36,8 @@ pub(super) const fn way_words(way: Way) -> (&'static str, Key, &'static str) {
         Way::Skip => ("Leave it out", Key::K, "K"),
         Way::NewFitted => ("New one fitted", Key::B, "B"),
         Way::FeltWrong => ("Felt wrong", Key::W, "W"),
+        Way::Observed => ("A mark shows it", Key::M, "M"),
+        Way::Waive => ("Go on with a reason", Key::K, "K"),
     }
 }
 

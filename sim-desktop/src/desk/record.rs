@@ -5,7 +5,7 @@
 use super::curve;
 use super::marks;
 use super::theme::{self, BODY, Colours, NOTE, TARGET};
-use super::view::{Ask, DeskView, Export, RecordRow};
+use super::view::{Ask, CurveView, DeskView, Export, RecordRow};
 use super::widgets::{
     self, Look, area, button, choices, cut_bottom, cut_left, cut_top, focus_ring, line, number,
     pressed, silent_line, split_across,
@@ -153,7 +153,15 @@ pub(super) fn show(
         cut_left(body, body.width() * 0.58)
     };
     show_table(ui, table, view, state, &listed);
-    show_detail(ui, detail, chosen);
+    let known = view
+        .curve
+        .as_ref()
+        .filter(|(number, _)| Some(*number) == state.chosen)
+        .map(|(_, curve)| curve);
+    if known.is_none() && chosen.is_some_and(|row| row.traced) {
+        asks.push(Ask::Curve(chosen.map_or(0, |row| row.sequence)));
+    }
+    show_detail(ui, detail, chosen, known);
     let ways = split_across(foot, 3);
     for (place, (words, key, cap, export)) in ways.into_iter().zip([
         ("Build sheet in the browser", Key::S, "S", Export::Sheet),
@@ -381,7 +389,7 @@ fn table_row(ui: &Ui, place: Rect, row: &RecordRow, chosen: bool, hovered: bool)
     );
 }
 
-fn show_detail(ui: &mut Ui, rect: Rect, chosen: Option<&RecordRow>) {
+fn show_detail(ui: &mut Ui, rect: Rect, chosen: Option<&RecordRow>, curve: Option<&CurveView>) {
     let colours = Colours::of(ui);
     let Some(row) = chosen else {
         let inner = area(ui, rect, "The pull", "");
@@ -421,7 +429,7 @@ fn show_detail(ui: &mut Ui, rect: Rect, chosen: Option<&RecordRow>) {
             colours.ink
         },
     );
-    match &row.curve {
+    match curve {
         Some(points) => curve::draw(ui, plot, points, false),
         None => {
             line(

@@ -99,6 +99,8 @@ pub struct DeskView {
     pub joint: Option<JointView>,
     /// The record so far, newest last.
     pub record: Vec<RecordRow>,
+    /// The curve of one entry, by its number.
+    pub curve: Option<(u64, CurveView)>,
     /// What was torn or damaged when the journal was read, in plain words.
     pub recovery: Option<String>,
     /// The plan as text and what is wrong with it.
@@ -356,6 +358,10 @@ pub enum Way {
     NewFitted,
     /// Mark the last one as felt wrong.
     FeltWrong,
+    /// The end was seen by a mark on the metal: observed, not measured.
+    Observed,
+    /// Go on all the same, on a name and a reason.
+    Waive,
 }
 
 /// A question that must be answered before work goes on.
@@ -473,8 +479,8 @@ pub struct RecordRow {
     pub tool: String,
     /// It is an exception: shown first.
     pub exception: bool,
-    /// The curve kept with it.
-    pub curve: Option<CurveView>,
+    /// A curve is kept with it: ask for it by the number.
+    pub traced: bool,
 }
 
 /// The plan as text.
@@ -560,6 +566,8 @@ pub enum Ask {
     AnswerChoice(usize),
     /// One of an alert's ways on.
     Take(Way),
+    /// One of those that need a reason, with it.
+    TakeBecause(Way, String),
     /// The last one felt wrong; a note may be given.
     FeltWrong(String),
     /// Do this fastener again.
@@ -592,6 +600,10 @@ pub enum Ask {
     CheckPlan(String),
     /// Write the record.
     Export(Export),
+    /// The curve of the entry with this number.
+    Curve(u64),
+    /// Put this rehearsal away and begin a new one.
+    RehearseAnew,
     /// Print the tag.
     PrintTag,
     /// Compare orders for this joint.

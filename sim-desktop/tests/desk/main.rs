@@ -8,3 +8,4 @@ mod marks;
 mod pictures;
 mod raster;
 mod scenes;
+mod work;

@@ -333,13 +333,14 @@ pub(crate) fn desk() -> DeskView {
             person: text("M. Ahlers"),
             tool: text("A1"),
             exception: odd,
-            curve: Some(joint().live.curve),
+            traced: sequence % 3 > 0,
         });
     }
     DeskView {
         build: build(),
         joint: Some(joint()),
         record,
+        curve: Some((22, joint().live.curve)),
         recovery: None,
         plan: PlanView {
             path: Some("pump7.toml".into()),

@@ -1,0 +1,559 @@
+//! The joint in hand, from its session.
+
+use evendraw_core::ledger::{Standing, StepState};
+use evendraw_core::procedure::{Procedure, StageKind};
+use evendraw_core::record::Record;
+use evendraw_core::session::{Next, Session};
+use evendraw_core::tracker::Cue as Signal;
+use evendraw_core::verdict::Aim;
+
+use super::super::view::{
+    Cue, CurveView, Entry, FastenerView, Front, Gauge, JointView, LiveView, Mark, StageRow,
+};
+use super::rig::{degrees, newton_metres};
+use super::{Hand, Source, question, record_view};
+use crate::bench::Fault;
+use crate::job::Job;
+use crate::plan::{Joint, JointPlan};
+use crate::sheet::export;
+use crate::store::{Fact, Purpose};
+use crate::words;
+
+impl Source {
+    pub(super) fn joint_view(&self) -> Option<JointView> {
+        let (job, number) = (self.job.as_ref()?, self.open?);
+        let (joint, plan) = (job.joint(number)?, job.joint_plan(number)?);
+        let session = job.session(number);
+        let next_step = session.and_then(next_step);
+        let stage = next_step
+            .and_then(|step| plan.procedure.steps().get(usize::from(step)))
+            .map_or_else(
+                || plan.stages.len().saturating_sub(1),
+                |step| usize::from(step.stage()),
+            );
+        let (path, at) = path(&plan.procedure, stage, next_step);
+        let standing = job.standing(number);
+        let finished = session.is_some_and(|session| matches!(session.next(), Next::Nothing))
+            && matches!(standing, Standing::Final | Standing::RetorqueDue);
+        let what: Vec<String> = [
+            plan.thread.clone(),
+            plan.class
+                .clone()
+                .or_else(|| plan.grade.as_ref().map(|grade| format!("grade {grade}"))),
+            plan.condition.clone(),
+        ]
+        .into_iter()
+        .flatten()
+        .collect();
+        let held = job.held(number);
+        let asked = question::of(self, job, number);
+        Some(JointView {
+            id: joint.id().to_owned(),
+            title: joint.title().to_owned(),
+            what: what.join(", "),
+            mock_up: standing == Standing::MockUp,
+            finished,
+            fasteners: fasteners(job, joint, plan, stage, finished),
+            front: match joint.front() {
+                Some("right") => Front::Right,
+                Some("top" | "up" | "back") => Front::Top,
+                Some("bottom" | "down") => Front::Bottom,
+                _ => Front::Left,
+            },
+            path,
+            at,
+            stages: stages(job, number, plan, stage),
+            stage_words: plan.stages.get(stage).map_or_else(String::new, |own| {
+                format!(
+                    "Stage {} of {}: {}",
+                    stage + 1,
+                    plan.stages.len(),
+                    own.sentence()
+                )
+            }),
+            live: self.live_view().unwrap_or_default(),
+            entries: entries(job, number),
+            alert: if held.is_empty() {
+                asked.alert
+            } else {
+                Some(question::held(&held))
+            },
+            question: if held.is_empty() {
+                asked.question
+            } else {
+                asked.variant
+            },
+            faults: if self.purpose == Purpose::Rehearsal && self.play.is_none() {
+                Fault::ALL
+                    .iter()
+                    .map(|fault| fault.name().to_owned())
+                    .collect()
+            } else {
+                Vec::new()
+            },
+            clamp: self.clamps.get(&number).cloned(),
+        })
+    }
+
+    pub(super) fn live_view(&self) -> Option<LiveView> {
+        let job = self.job.as_ref()?;
+        let number = self.open?;
+        let plan = job.joint_plan(number)?;
+        let session = job.session(number)?;
+        let live = session.live();
+        let in_pull = session.is_in_pull();
+        let mut view = LiveView {
+            loaded: live.loaded,
+            pulls: u32::from(live.pulls),
+            hand_at_work: self.hand != Hand::Off,
+            curve: CurveView {
+                points: self.pull.points.clone(),
+                unit: "N·m".to_owned(),
+                ..CurveView::default()
+            },
+            ..LiveView::default()
+        };
+        if let Some((step, aim)) = session.armed() {
+            let at = plan.procedure.steps().get(usize::from(step));
+            let typed = at
+                .and_then(|at| Some((plan.stage(at.stage())?, at.fastener())))
+                .and_then(|(stage, fastener)| {
+                    fastener.map_or(stage.target.as_deref(), |fastener| {
+                        stage.target_for(fastener)
+                    })
+                })
+                .unwrap_or_default();
+            let torque = newton_metres(if live.loaded || !in_pull {
+                live.torque
+            } else {
+                live.peak
+            });
+            view.gauges = gauges(&aim, typed, torque, live.angle.map(degrees), in_pull);
+            limits(&aim, &mut view.curve);
+        }
+        let (cue, words) = self.cue(session, in_pull);
+        view.cue = cue;
+        view.cue_words = words;
+        Some(view)
+    }
+
+    fn cue<P: std::ops::Deref<Target = Procedure>>(
+        &self,
+        session: &Session<P>,
+        in_pull: bool,
+    ) -> (Cue, String) {
+        let live = session.live();
+        if let (true, Some(reason)) = (in_pull, self.pull.halt) {
+            return (
+                Cue::Halt,
+                format!(
+                    "Stop: {}",
+                    words::reason(reason).split(':').next().unwrap_or_default()
+                ),
+            );
+        }
+        if in_pull {
+            let (cue, words) = match (self.pull.cue, live.loaded) {
+                (Signal::Over, _) => (Cue::Halt, "Too far, let go"),
+                (Signal::Target, true) => (Cue::Stop, "Let go"),
+                (Signal::Approach, true) => (Cue::Slow, "Ease off"),
+                (Signal::None, true) => (Cue::Pull, "Keep pulling"),
+                (Signal::Target, false) => (Cue::Storing, "Judging"),
+                (_, false) => (Cue::Ready, "Re-grip, pull on"),
+            };
+            return (cue, words.to_owned());
+        }
+        match session.next() {
+            Next::Pull { .. } if self.hand != Hand::Off => {
+                (Cue::Pull, "The hand is at it".to_owned())
+            }
+            Next::Pull { .. } => (Cue::Ready, "Ready: pull".to_owned()),
+            Next::Store => (Cue::Storing, "Storing".to_owned()),
+            Next::Wait { until, .. } => {
+                let left = until.micros().saturating_sub(self.micros) / 1_000_000;
+                (Cue::Wait, format!("Wait {}", words::seconds(left)))
+            }
+            _ => (Cue::Wait, "Answer first".to_owned()),
+        }
+    }
+}
+
+/// The step that is next, whatever is to be done at it.
+pub(super) fn next_step<P: std::ops::Deref<Target = Procedure>>(
+    session: &Session<P>,
+) -> Option<u16> {
+    let first_of = |fastener: u8| {
+        (0u16..)
+            .zip(session.procedure().steps())
+            .find(|(index, step)| {
+                step.fastener() == Some(fastener) && !session.ledger().step(*index).is_settled()
+            })
+            .or_else(|| {
+                (0u16..)
+                    .zip(session.procedure().steps())
+                    .find(|(_, step)| step.fastener() == Some(fastener))
+            })
+            .map(|(index, _)| index)
+    };
+    match session.next() {
+        Next::Pull { step }
+        | Next::Hand { step }
+        | Next::Fit { step }
+        | Next::Answer { step }
+        | Next::Measure { step }
+        | Next::Moment { step, .. }
+        | Next::Wait { step, .. }
+        | Next::Decide { step } => Some(step),
+        Next::Loosen { fastener } | Next::Replace { fastener } | Next::Settle { fastener } => {
+            first_of(fastener)
+        }
+        _ => (0u16..)
+            .zip(session.procedure().steps())
+            .find(|(index, _)| !session.ledger().step(*index).is_settled())
+            .map(|(index, _)| index),
+    }
+}
+
+/// The fasteners of a stage in the order of work, and the place of the next one.
+fn path(procedure: &Procedure, stage: usize, next: Option<u16>) -> (Vec<usize>, Option<usize>) {
+    let mut path = Vec::new();
+    let mut at = None;
+    for (index, step) in (0u16..).zip(procedure.steps()) {
+        if usize::from(step.stage()) != stage {
+            continue;
+        }
+        let Some(fastener) = step.fastener() else {
+            continue;
+        };
+        if Some(index) == next {
+            at = Some(path.len());
+        }
+        path.push(usize::from(fastener));
+    }
+    if path.is_empty() {
+        // A stage of the whole joint: the map shows every fastener, none of them next.
+        path = (0..procedure.fasteners().len()).collect();
+    }
+    (path, at)
+}
+
+/// Where a fastener is, in words that need no number: by its row and its place in it, or by the clock.
+fn place_words(joint: &Joint, index: usize) -> String {
+    let positions = joint.positions();
+    let Some(own) = positions.get(index) else {
+        return String::new();
+    };
+    let (mut left, mut right, mut low, mut high) = (f64::MAX, f64::MIN, f64::MAX, f64::MIN);
+    for position in positions {
+        left = left.min(position.x_mm);
+        right = right.max(position.x_mm);
+        low = low.min(position.y_mm);
+        high = high.max(position.y_mm);
+    }
+    let third = |value: f64, from: f64, to: f64, names: [&'static str; 3]| {
+        if to - from < 1e-6 {
+            return "";
+        }
+        let share = (value - from) / (to - from);
+        names[if share < 0.34 {
+            0
+        } else if share > 0.66 {
+            2
+        } else {
+            1
+        }]
+    };
+    let across = third(own.x_mm, left, right, ["left", "middle", "right"]);
+    let up = third(own.y_mm, low, high, ["lower", "", "upper"]);
+    let words: Vec<&str> = [up, across]
+        .into_iter()
+        .filter(|word| !word.is_empty())
+        .collect();
+    if words.is_empty() {
+        "the only one".to_owned()
+    } else {
+        words.join(" ")
+    }
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "millimetres for a drawing")]
+fn fasteners(
+    job: &Job,
+    joint: &Joint,
+    plan: &JointPlan,
+    stage: usize,
+    finished: bool,
+) -> Vec<FastenerView> {
+    let number = joint.number();
+    let session = job.session(number);
+    (0u8..)
+        .zip(joint.positions())
+        .map(|(index, position)| FastenerView {
+            label: position.label.clone(),
+            x: position.x_mm as f32,
+            y: -position.y_mm as f32,
+            mark: session.map_or(Mark::Open, |session| {
+                fastener_mark(session, index, stage, finished)
+            }),
+            reading: reading(job, number, plan, index, stage),
+            place: place_words(joint, usize::from(index)),
+        })
+        .collect()
+}
+
+fn fastener_mark<P: std::ops::Deref<Target = Procedure>>(
+    session: &Session<P>,
+    fastener: u8,
+    stage: usize,
+    finished: bool,
+) -> Mark {
+    let ledger = session.ledger();
+    let mut states = Vec::new();
+    let mut here = None;
+    for (index, step) in (0u16..).zip(session.procedure().steps()) {
+        if step.fastener() == Some(fastener) {
+            let state = ledger.step(index);
+            if usize::from(step.stage()) == stage {
+                here = Some(state);
+            }
+            states.push(state);
+        }
+    }
+    let any = |wanted: StepState| states.contains(&wanted);
+    if any(StepState::Rejected) || ledger.must_replace(fastener) {
+        return Mark::Rejected;
+    }
+    if any(StepState::Doubtful) || ledger.felt_wrong(fastener) {
+        return Mark::Doubtful;
+    }
+    if any(StepState::Disturbed) || ledger.must_loosen(fastener) {
+        return Mark::Disturbed;
+    }
+    if any(StepState::Waived) && states.iter().all(|state| state.is_settled()) {
+        return Mark::Skipped;
+    }
+    if !states.is_empty() && states.iter().all(|state| state.is_settled()) {
+        return if finished || ledger.is_final(session.procedure(), fastener) {
+            Mark::Final
+        } else {
+            Mark::Accepted
+        };
+    }
+    match here {
+        Some(state) if state.is_settled() => Mark::Accepted,
+        _ if states.iter().any(|state| state.is_settled()) => Mark::PartWay,
+        _ => Mark::Open,
+    }
+}
+
+/// The last reading of a fastener at this stage.
+fn reading(job: &Job, joint: u8, plan: &JointPlan, fastener: u8, stage: usize) -> String {
+    let last = job
+        .attempts(joint)
+        .rev()
+        .find(|(_, attempt)| attempt.fastener == fastener && usize::from(attempt.stage) == stage);
+    let Some((_, attempt)) = last else {
+        return String::new();
+    };
+    match plan.procedure.stages().get(stage).map(|stage| stage.kind) {
+        Some(StageKind::Turn { .. } | StageKind::BackOff { .. }) => attempt
+            .angle
+            .map_or_else(|| "unknown".to_owned(), words::angle),
+        _ => format!("{:.1}", newton_metres(attempt.peak)),
+    }
+}
+
+fn stages(job: &Job, joint: u8, plan: &JointPlan, current: usize) -> Vec<StageRow> {
+    let session = job.session(joint);
+    plan.stages
+        .iter()
+        .enumerate()
+        .map(|(index, stage)| {
+            let mut row = StageRow {
+                number: index + 1,
+                words: stage.sentence(),
+                mark: Mark::Open,
+                done: 0,
+                of: 0,
+                current: index == current,
+            };
+            let mut worst = None;
+            for (step, at) in (0u16..).zip(plan.procedure.steps()) {
+                if usize::from(at.stage()) != index {
+                    continue;
+                }
+                row.of += 1;
+                let state = session.map_or(StepState::Open, |session| session.ledger().step(step));
+                if state.is_settled() {
+                    row.done += 1;
+                }
+                worst = match state {
+                    StepState::Rejected => Some(Mark::Rejected),
+                    StepState::Doubtful if worst != Some(Mark::Rejected) => Some(Mark::Doubtful),
+                    StepState::Disturbed if worst.is_none() => Some(Mark::Disturbed),
+                    _ => worst,
+                };
+            }
+            row.mark = worst.unwrap_or(if row.done == row.of && row.of > 0 {
+                Mark::Accepted
+            } else if row.done > 0 {
+                Mark::PartWay
+            } else {
+                Mark::Open
+            });
+            row
+        })
+        .collect()
+}
+
+fn entries(job: &Job, joint: u8) -> Vec<Entry> {
+    let names = record_view::names(job);
+    job.facts()
+        .iter()
+        .rev()
+        .filter_map(|fact| match fact {
+            Fact::Entry(entry) if entry.joint == joint => Some(entry),
+            _ => None,
+        })
+        .filter(|entry| {
+            !matches!(
+                entry.record,
+                Record::Begun(_) | Record::Started(_) | Record::Anchor(_)
+            )
+        })
+        .take(3)
+        .map(|entry| {
+            let fastener = match &entry.record {
+                Record::Attempt(attempt) => Some(attempt.fastener),
+                Record::Loosened(own) => Some(own.fastener),
+                Record::Fitted(own) => Some(own.fastener),
+                Record::Noted(own) => own.fastener,
+                Record::Marked(own) => Some(own.fastener),
+                _ => None,
+            };
+            Entry {
+                mark: record_view::record_mark(&entry.record)
+                    .0
+                    .unwrap_or(Mark::Open),
+                fastener: fastener
+                    .map_or_else(String::new, |fastener| names.fastener(joint, fastener)),
+                words: export::line(&names, entry),
+            }
+        })
+        .collect()
+}
+
+fn gauges(aim: &Aim, typed: &str, torque: f64, angle: Option<f64>, in_pull: bool) -> Vec<Gauge> {
+    let torque_gauge =
+        |low: Option<f64>, high: Option<f64>, target: Option<f64>, typed: &str| Gauge {
+            quantity: "Torque".to_owned(),
+            unit: "N·m".to_owned(),
+            value: Some(torque),
+            decimals: if high.or(target).unwrap_or(100.0) < 10.0 {
+                2
+            } else {
+                1
+            },
+            low: low.filter(|low| *low > 0.0),
+            high,
+            target,
+            typed: typed.to_owned(),
+            scale: high.or(target).unwrap_or(50.0).max(torque) * 1.2,
+            missing: "unknown".to_owned(),
+        };
+    let angle_gauge =
+        |low: Option<f64>, high: Option<f64>, target: Option<f64>, typed: &str| Gauge {
+            quantity: "Angle".to_owned(),
+            unit: "°".to_owned(),
+            value: if in_pull {
+                angle.or(Some(0.0))
+            } else {
+                Some(0.0)
+            },
+            decimals: 1,
+            low,
+            high,
+            target,
+            typed: typed.to_owned(),
+            scale: high.or(target).unwrap_or(90.0).max(angle.unwrap_or(0.0)) * 1.2,
+            missing: "unknown".to_owned(),
+        };
+    match aim {
+        Aim::Torque { window } => vec![
+            torque_gauge(
+                Some(newton_metres(window.min)),
+                Some(newton_metres(window.max)),
+                Some(newton_metres(window.target)),
+                typed,
+            ),
+            angle_gauge(None, None, None, ""),
+        ],
+        Aim::Repeat { window, still } => vec![
+            torque_gauge(
+                Some(newton_metres(window.min)),
+                Some(newton_metres(window.max)),
+                Some(newton_metres(window.target)),
+                typed,
+            ),
+            angle_gauge(None, Some(degrees(*still)), None, ""),
+        ],
+        Aim::Turn {
+            window,
+            torque: end,
+            ..
+        } => vec![
+            angle_gauge(
+                Some(degrees(window.min)),
+                Some(degrees(window.max)),
+                Some(degrees(window.target)),
+                typed,
+            ),
+            torque_gauge(
+                end.map(|end| newton_metres(end.min)),
+                end.map(|end| newton_metres(end.max)),
+                None,
+                "",
+            ),
+        ],
+        Aim::Hold {
+            torque: target,
+            still,
+            ..
+        } => vec![
+            torque_gauge(
+                Some(newton_metres(*target)),
+                None,
+                Some(newton_metres(*target)),
+                typed,
+            ),
+            angle_gauge(None, Some(degrees(*still)), None, ""),
+        ],
+        Aim::BackOff { angle: target } => vec![
+            Gauge {
+                value: angle.map(f64::abs).or(Some(0.0)),
+                ..angle_gauge(target.map(degrees), None, target.map(degrees), typed)
+            },
+            torque_gauge(None, None, None, ""),
+        ],
+    }
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "limits for a drawing")]
+fn limits(aim: &Aim, curve: &mut CurveView) {
+    match aim {
+        Aim::Torque { window } | Aim::Repeat { window, .. } => {
+            curve.torque_low = Some(newton_metres(window.min) as f32);
+            curve.torque_high = Some(newton_metres(window.max) as f32);
+        }
+        Aim::Turn { window, torque, .. } => {
+            curve.angle_low = Some(degrees(window.min) as f32);
+            curve.angle_high = Some(degrees(window.max) as f32);
+            if let Some(window) = torque {
+                curve.torque_low = Some(newton_metres(window.min) as f32);
+                curve.torque_high = Some(newton_metres(window.max) as f32);
+            }
+        }
+        Aim::Hold { torque, .. } => curve.torque_low = Some(newton_metres(*torque) as f32),
+        Aim::BackOff { .. } => {}
+    }
+}

@@ -1,0 +1,733 @@
+//! Between the job and the screens: fills the view, carries out what is asked, keeps bench, trace and clock going.
+//!
+//! The only room of the desk that knows the core, the plan, the journal and the bench.
+
+mod act;
+mod build_view;
+mod files;
+mod joint_view;
+mod question;
+mod record_view;
+mod rig;
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::time::{Duration, SystemTime};
+
+use evendraw_core::record::{Entry, Record};
+use evendraw_core::session::{Input, Next, Session};
+use evendraw_core::tracker::Cue;
+use evendraw_core::unit::Instant;
+use evendraw_core::verdict::{Reason, Verdict};
+
+use super::view::{
+    ClampView, CompareView, CurveView, DeskView, Finding, Notice, PlanView, Readings,
+};
+use crate::bench::Fault;
+use crate::job::{Done, Job};
+use crate::plan::Plan;
+use crate::store::Purpose;
+use crate::words;
+
+pub use files::SourceError;
+use rig::Rig;
+
+/// Who pulls at the bench.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+enum Hand {
+    /// Nobody, or the person at the keys.
+    #[default]
+    Off,
+    /// The simulated hand, this fastener.
+    One,
+    /// The simulated hand, until something needs a person.
+    All,
+}
+
+/// The pull that is drawn: the one in progress, or the last one.
+#[derive(Clone, Debug, Default)]
+struct Pull {
+    points: Vec<[f32; 2]>,
+    cue: Cue,
+    halt: Option<Reason>,
+    step: Option<u16>,
+}
+
+/// Samples read from a file, on their way to the session.
+#[derive(Debug)]
+struct Play {
+    name: String,
+    samples: Vec<(Instant, evendraw_core::sample::Sample)>,
+    at: usize,
+    began: Instant,
+}
+
+/// The desk's side of the job.
+#[derive(Debug)]
+pub struct Source {
+    path: Option<PathBuf>,
+    name: String,
+    text: String,
+    stamp: Option<SystemTime>,
+    findings: Vec<Finding>,
+    folder: PathBuf,
+    purpose: Purpose,
+    job: Option<Job>,
+    open: Option<u8>,
+    rig: Option<(u8, Rig)>,
+    seed: u64,
+    faults: Vec<(u8, u8, Fault)>,
+    clamps: BTreeMap<u8, ClampView>,
+    hand: Hand,
+    pulling: bool,
+    pull: Pull,
+    play: Option<Play>,
+    micros: u64,
+    seen_s: Option<f64>,
+    /// How much faster than life the simulated hand works.
+    pace: f64,
+    notice: Option<Notice>,
+    notice_until_s: f64,
+    curve: Option<(u64, CurveView)>,
+    compare: CompareView,
+    dirty: bool,
+    view: DeskView,
+}
+
+/// The simulated hand works this much faster than life: slow enough to watch.
+const PACE: f64 = 3.0;
+
+impl Source {
+    /// Opens a plan file, or the built-in demo build, as a rehearsal where it was left.
+    ///
+    /// # Errors
+    /// [`SourceError`] when the plan's file cannot be read. A plan that is read and wrong is shown at its lines.
+    pub fn open(plan: Option<&Path>) -> Result<Self, SourceError> {
+        match plan {
+            Some(path) => {
+                let text = std::fs::read_to_string(path)
+                    .map_err(|error| SourceError::new(path, &error))?;
+                let name = path.file_name().map_or_else(
+                    || path.display().to_string(),
+                    |name| name.to_string_lossy().into_owned(),
+                );
+                let folder = path.parent().map_or_else(PathBuf::new, Path::to_owned);
+                Ok(Self::with(Some(path.to_owned()), name, text, folder))
+            }
+            None => {
+                let folder = files::state_folder();
+                Ok(Self::with(
+                    None,
+                    "demo.toml".to_owned(),
+                    crate::plan::DEMO.to_owned(),
+                    folder,
+                ))
+            }
+        }
+    }
+
+    /// Opens a plan's text with its journals in a folder of choice.
+    #[must_use]
+    pub fn in_folder(name: &str, text: &str, folder: &Path) -> Self {
+        Self::with(None, name.to_owned(), text.to_owned(), folder.to_owned())
+    }
+
+    fn with(path: Option<PathBuf>, name: String, text: String, folder: PathBuf) -> Self {
+        let mut source = Self {
+            stamp: path.as_deref().and_then(files::stamp),
+            path,
+            name,
+            text,
+            findings: Vec::new(),
+            folder,
+            purpose: Purpose::Rehearsal,
+            job: None,
+            open: None,
+            rig: None,
+            seed: 1,
+            faults: Vec::new(),
+            clamps: BTreeMap::new(),
+            hand: Hand::Off,
+            pulling: false,
+            pull: Pull::default(),
+            play: None,
+            micros: 0,
+            seen_s: None,
+            pace: PACE,
+            notice: None,
+            notice_until_s: 0.0,
+            curve: None,
+            compare: CompareView::default(),
+            dirty: true,
+            view: DeskView::default(),
+        };
+        source.open_job();
+        source.refresh();
+        source
+    }
+
+    /// Lets the simulated hand work this much faster than life.
+    pub fn set_pace(&mut self, pace: f64) {
+        self.pace = pace.clamp(0.1, 1e6);
+    }
+
+    /// What the screens draw.
+    #[must_use]
+    pub fn view(&self) -> &DeskView {
+        &self.view
+    }
+
+    /// The plan's file, where there is one.
+    #[must_use]
+    pub fn plan_path(&self) -> Option<&Path> {
+        self.path.as_deref()
+    }
+
+    /// Reads the plan and takes up its journal, or begins one.
+    fn open_job(&mut self) {
+        self.job = None;
+        self.rig = None;
+        self.open = None;
+        self.clamps.clear();
+        self.faults.clear();
+        self.hand = Hand::Off;
+        self.findings.clear();
+        self.dirty = true;
+        let plan = match Plan::parse(&self.name, &self.text) {
+            Ok(plan) => plan,
+            Err(errors) => {
+                self.findings = errors
+                    .faults()
+                    .iter()
+                    .map(|fault| files::finding(&self.text, fault))
+                    .collect();
+                return;
+            }
+        };
+        self.findings = plan
+            .warnings()
+            .iter()
+            .map(|fault| files::finding(&self.text, fault))
+            .collect();
+        match files::take_up(&self.folder, &self.name, plan, self.purpose) {
+            Ok((mut job, told)) => {
+                let now = SystemTime::now()
+                    .duration_since(SystemTime::UNIX_EPOCH)
+                    .map_or(0, |since| since.as_secs());
+                let since = self.micros / 1_000_000;
+                job.set_wall_time(i64::try_from(now.saturating_sub(since)).unwrap_or(0));
+                self.job = Some(job);
+                if let Some(words) = told {
+                    self.say(true, words);
+                }
+            }
+            Err(error) => self.say(true, error.to_string()),
+        }
+    }
+
+    fn say(&mut self, bad: bool, words: impl Into<String>) {
+        self.notice = Some(Notice {
+            bad,
+            words: words.into(),
+        });
+        self.notice_until_s = self.seen_s.unwrap_or(0.0) + if bad { 12.0 } else { 5.0 };
+        self.dirty = true;
+    }
+
+    /// Lets time pass: `now_s` is the window's own clock, in seconds.
+    pub fn tick(&mut self, now_s: f64) {
+        let passed = (now_s - self.seen_s.unwrap_or(now_s)).max(0.0);
+        self.seen_s = Some(now_s);
+        if self.notice.is_some() && now_s >= self.notice_until_s {
+            self.notice = None;
+            self.dirty = true;
+        }
+        self.look_at_plan_file();
+        if self.play.is_some() {
+            self.play_on(passed.min(0.25));
+        } else if self.is_at_bench() {
+            let pace = if self.hand == Hand::Off {
+                1.0
+            } else {
+                self.pace
+            };
+            self.work(passed.min(0.25) * pace);
+        } else {
+            self.pass(passed);
+        }
+        if self.dirty {
+            self.refresh();
+        } else {
+            self.refresh_live();
+        }
+    }
+
+    /// When the next frame is wanted though nobody touches anything.
+    #[must_use]
+    pub fn wants_frame_after(&self) -> Option<Duration> {
+        if self.play.is_some() || self.is_at_bench() || self.pulling {
+            return Some(Duration::from_millis(33));
+        }
+        let now = self.seen_s.unwrap_or(0.0);
+        let mut soonest = self
+            .notice
+            .as_ref()
+            .map(|_| Duration::from_secs_f64((self.notice_until_s - now).max(0.02)));
+        if let Some(due) = self.session().and_then(Session::deadline) {
+            let left = Duration::from_micros(due.micros().saturating_sub(self.micros))
+                .clamp(Duration::from_millis(20), Duration::from_secs(1));
+            soonest = Some(soonest.map_or(left, |other| other.min(left)));
+        }
+        soonest
+    }
+
+    fn is_at_bench(&self) -> bool {
+        self.hand != Hand::Off || self.rig.as_ref().is_some_and(|(_, rig)| rig.is_busy())
+    }
+
+    fn session(&self) -> Option<&Session<std::sync::Arc<evendraw_core::procedure::Procedure>>> {
+        self.job.as_ref()?.session(self.open?)
+    }
+
+    fn next(&self) -> Option<Next> {
+        self.session().map(Session::next)
+    }
+
+    fn at(&self) -> Instant {
+        Instant::from_micros(self.micros)
+    }
+
+    /// Nobody pulls: the clock runs, and what falls due is heard.
+    fn pass(&mut self, seconds: f64) {
+        self.move_clock(seconds);
+        if let Some((_, rig)) = &mut self.rig {
+            rig.idle(seconds);
+        }
+        if self
+            .session()
+            .and_then(Session::deadline)
+            .is_some_and(|due| due.micros() <= self.micros)
+        {
+            self.apply(Input::Tick);
+        }
+    }
+
+    fn move_clock(&mut self, seconds: f64) {
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "a span of seconds, positive and short"
+        )]
+        let micros = (seconds.clamp(0.0, 1e9) * 1e6).round() as u64;
+        self.micros += micros;
+    }
+
+    /// The bench goes on for so many of its seconds.
+    fn work(&mut self, seconds: f64) {
+        let mut left = seconds;
+        // A hand that finds nothing to do ends by itself; the count only bounds one frame.
+        for _ in 0..200 {
+            let busy = self.rig.as_ref().is_some_and(|(_, rig)| rig.is_busy());
+            if !busy && !self.set_out() {
+                return;
+            }
+            left -= self.pull_for(left.max(0.0));
+            let still = self.rig.as_ref().is_some_and(|(_, rig)| rig.is_busy());
+            if still || left <= 0.0 {
+                return;
+            }
+            self.let_it_be_judged();
+        }
+    }
+
+    /// The simulated hand goes to what is next. False when there is nothing for it.
+    fn set_out(&mut self) -> bool {
+        if self.hand == Hand::Off {
+            return false;
+        }
+        let held = self
+            .open
+            .zip(self.job.as_ref())
+            .is_some_and(|(joint, job)| !job.held(joint).is_empty());
+        match self.next() {
+            Some(Next::Pull { .. }) if !held => self.begin_pull(),
+            Some(Next::Hand { step }) if !held => {
+                self.do_by_hand(step);
+                if self.hand == Hand::One {
+                    self.hand = Hand::Off;
+                }
+                self.dirty = true;
+                self.hand != Hand::Off
+            }
+            _ => {
+                self.hand = Hand::Off;
+                self.dirty = true;
+                false
+            }
+        }
+    }
+
+    /// The hand goes to the next fastener. False when the bench cannot.
+    fn begin_pull(&mut self) -> bool {
+        let Some((step, aim)) = self.session().and_then(Session::armed) else {
+            return false;
+        };
+        let Some(fastener) = self.session().and_then(|session| {
+            session
+                .procedure()
+                .steps()
+                .get(usize::from(step))?
+                .fastener()
+        }) else {
+            return false;
+        };
+        self.set_up();
+        let Some((_, rig)) = &mut self.rig else {
+            self.hand = Hand::Off;
+            return false;
+        };
+        if self.pull.step != Some(step)
+            || !self
+                .job
+                .as_ref()
+                .zip(self.open)
+                .is_some_and(|(job, joint)| job.session(joint).is_some_and(Session::is_in_pull))
+        {
+            self.pull = Pull {
+                step: Some(step),
+                ..Pull::default()
+            };
+        }
+        let before = rig.elapsed_s();
+        rig.begin(fastener, &aim);
+        let moved = rig.elapsed_s() - before;
+        self.move_clock(moved);
+        true
+    }
+
+    /// Puts the open joint on the bench if it is not there yet.
+    fn set_up(&mut self) {
+        let (Some(job), Some(joint)) = (&self.job, self.open) else {
+            return;
+        };
+        if self.rig.as_ref().is_some_and(|(on, _)| *on == joint) {
+            return;
+        }
+        let faults: Vec<(usize, Fault)> = self
+            .faults
+            .iter()
+            .filter(|(on, ..)| *on == joint)
+            .map(|(_, fastener, fault)| (usize::from(*fastener), *fault))
+            .collect();
+        let (Some(own), Some(plan)) = (job.joint(joint), job.joint_plan(joint)) else {
+            return;
+        };
+        match Rig::new(own, plan, self.seed.wrapping_add(u64::from(joint)), &faults) {
+            Ok(mut rig) => {
+                if let Some(session) = job.session(joint) {
+                    rig.catch_up(session);
+                }
+                self.rig = Some((joint, rig));
+            }
+            Err(words) => self.say(true, format!("the bench cannot take this joint: {words}")),
+        }
+    }
+
+    /// Samples go from the bench to the session for so long; returns the bench's seconds that passed.
+    fn pull_for(&mut self, seconds: f64) -> f64 {
+        let Some(began) = self.rig.as_ref().map(|(_, rig)| rig.elapsed_s()) else {
+            return seconds;
+        };
+        let mut passed = 0.0;
+        while passed < seconds {
+            let Some((_, rig)) = &mut self.rig else { break };
+            let before = rig.elapsed_s();
+            let sample = rig.sample();
+            let step = rig.elapsed_s() - before;
+            passed = rig.elapsed_s() - began;
+            self.move_clock(step);
+            let Some(sample) = sample else { break };
+            let sample = crate::rehearsal::trace_file::sample(sample.torque_Nm, sample.angle_deg);
+            self.feed(sample);
+            if self.hand != Hand::Off
+                && let Some((_, rig)) = &mut self.rig
+            {
+                rig.hear(self.pull.cue, self.pull.halt.is_some());
+            }
+        }
+        passed
+    }
+
+    /// One sample to the session, and its point to the curve.
+    fn feed(&mut self, sample: evendraw_core::sample::Sample) {
+        let in_pull = self.session().is_some_and(Session::is_in_pull);
+        self.apply(Input::Sample(sample));
+        let Some(session) = self.session() else {
+            return;
+        };
+        if !session.is_in_pull() {
+            return;
+        }
+        let live = session.live();
+        let step = session.armed().map(|(step, _)| step);
+        if !in_pull && self.pull.step != step {
+            self.pull = Pull {
+                step,
+                cue: self.pull.cue,
+                ..Pull::default()
+            };
+        }
+        #[expect(
+            clippy::cast_possible_truncation,
+            reason = "newton-metres and degrees for a drawing"
+        )]
+        let point = [
+            live.angle.map_or(0.0, rig::degrees) as f32,
+            rig::newton_metres(live.torque) as f32,
+        ];
+        self.pull.points.push(point);
+    }
+
+    /// The hand is off: the session gets the quiet it needs to judge.
+    fn let_it_be_judged(&mut self) {
+        for _ in 0..4 {
+            let Some(session) = self.session() else {
+                return;
+            };
+            if !session.is_in_pull() {
+                break;
+            }
+            match session.deadline() {
+                Some(due) => {
+                    let ahead = Duration::from_micros(due.micros().saturating_sub(self.micros))
+                        .as_secs_f64();
+                    if self.hand == Hand::Off && ahead > 0.3 {
+                        // A person may re-grip: time runs at its own pace.
+                        return;
+                    }
+                    self.pass(ahead.min(1.0));
+                    if ahead > 1.0 {
+                        self.apply(Input::Finish);
+                    }
+                }
+                None if self.hand == Hand::Off => return,
+                None => self.apply(Input::Finish),
+            }
+        }
+        if self.hand == Hand::One {
+            self.hand = Hand::Off;
+            self.dirty = true;
+        }
+    }
+
+    /// Samples of a file go on, ten times as fast as they were taken.
+    fn play_on(&mut self, seconds: f64) {
+        self.move_clock(seconds * 10.0);
+        loop {
+            let Some(play) = &mut self.play else { return };
+            let Some((at, sample)) = play.samples.get(play.at).copied() else {
+                let name = play.name.clone();
+                self.play = None;
+                self.pass(1.0);
+                self.say(false, format!("{name} is read to its end"));
+                return;
+            };
+            let since = at
+                .micros()
+                .saturating_sub(play.samples.first().map_or(0, |(first, _)| first.micros()));
+            let due = play.began.micros() + since;
+            if due > self.micros {
+                return;
+            }
+            play.at += 1;
+            let now = std::mem::replace(&mut self.micros, due);
+            self.feed(sample);
+            self.micros = now.max(due);
+            if self
+                .session()
+                .is_none_or(|session| !matches!(session.next(), Next::Pull { .. }))
+                && !self.session().is_some_and(Session::is_in_pull)
+            {
+                self.play = None;
+                self.say(
+                    false,
+                    "the trace stops here: something must be answered first",
+                );
+                return;
+            }
+        }
+    }
+
+    /// Sends an input for the open joint.
+    fn apply(&mut self, input: Input<'_>) {
+        let at = self.at();
+        let (Some(job), Some(joint)) = (&mut self.job, self.open) else {
+            return;
+        };
+        match job.apply(joint, at, input) {
+            Ok(done) => self.take(done),
+            Err(error) => self.say(true, error.to_string()),
+        }
+    }
+
+    fn take(&mut self, done: Done) {
+        self.pull.cue = done.cue;
+        if let Some(reason) = done.halt {
+            if self.pull.halt.is_none() {
+                self.dirty = true;
+            }
+            self.pull.halt = Some(reason);
+        }
+        if let Some(refusal) = done.refusal {
+            self.say(true, question::refusal_words(refusal));
+        }
+        if let Some(failure) = done.store_failure {
+            self.say(
+                true,
+                format!("not stored, nothing is told before it is: {failure}"),
+            );
+        }
+        if !done.entries.is_empty() {
+            self.dirty = true;
+        }
+        for told in &done.told {
+            if told.announcement.verdict != Verdict::Accepted {
+                let label = self
+                    .job
+                    .as_ref()
+                    .and_then(|job| job.joint(told.joint))
+                    .map_or("", |joint| joint.label(told.attempt.fastener))
+                    .to_owned();
+                let advice: Vec<&str> = told
+                    .announcement
+                    .reasons
+                    .iter()
+                    .map(words::advice)
+                    .collect();
+                self.say(
+                    true,
+                    format!(
+                        "Fastener {label} {}: {}. {}",
+                        words::verdict(told.announcement.verdict),
+                        words::reasons(told.announcement.reasons),
+                        advice
+                            .first()
+                            .map_or(String::new(), |advice| format!("Now: {advice}."))
+                    ),
+                );
+                if self.hand == Hand::All {
+                    self.hand = Hand::Off;
+                }
+            }
+        }
+        self.after_pass(&done.entries);
+    }
+
+    /// After the last fastener of a stage: what the bench's joint carries now is kept for the picture, and in the rehearsal's journal.
+    fn after_pass(&mut self, entries: &[Entry]) {
+        let Some((on, rig)) = &self.rig else { return };
+        let (Some(job), Some(joint)) = (&mut self.job, self.open) else {
+            return;
+        };
+        if *on != joint || self.purpose != Purpose::Rehearsal {
+            return;
+        }
+        for entry in entries.iter().filter(|entry| entry.joint == joint) {
+            let Record::Attempt(attempt) = &entry.record else {
+                continue;
+            };
+            let Some(session) = job.session(joint) else {
+                continue;
+            };
+            if !session
+                .ledger()
+                .is_stage_settled(session.procedure(), attempt.stage)
+            {
+                continue;
+            }
+            let Some(plan) = job.joint_plan(joint) else {
+                continue;
+            };
+            let sentence = match plan
+                .stage(attempt.stage)
+                .and_then(|stage| stage.target.clone())
+            {
+                Some(target) => format!("stage {}, {target}", attempt.stage + 1),
+                None => format!("stage {}", attempt.stage + 1),
+            };
+            let loads = rig.clamps();
+            for (fastener, load) in (0u8..).zip(&loads) {
+                #[expect(
+                    clippy::cast_possible_truncation,
+                    clippy::cast_sign_loss,
+                    reason = "newtons, positive and bounded by the bench"
+                )]
+                let newtons = (load.max(0.0) * 1000.0).round() as u32;
+                if let Err(error) = job.keep_clamp(joint, fastener, attempt.stage, newtons) {
+                    self.notice = Some(Notice {
+                        bad: true,
+                        words: error.to_string(),
+                    });
+                }
+            }
+            let labels = job
+                .joint(joint)
+                .map(|own| {
+                    own.positions()
+                        .iter()
+                        .map(|position| position.label.clone())
+                        .collect()
+                })
+                .unwrap_or_default();
+            let clamp = self.clamps.entry(joint).or_insert_with(|| ClampView {
+                labels,
+                passes: Vec::new(),
+            });
+            clamp.passes.push((sentence, loads));
+        }
+    }
+
+    /// Fills the whole view.
+    fn refresh(&mut self) {
+        self.dirty = false;
+        self.view.plan = PlanView {
+            path: self.path.clone(),
+            text: self.text.clone(),
+            findings: self.findings.clone(),
+            changed_on_disk: false,
+        };
+        self.view.notice = self.notice.clone();
+        self.view.curve = self.curve.clone();
+        self.view.compare = self.compare.clone();
+        self.view.build = self.build_view();
+        self.view.joint = self.joint_view();
+        self.view.record = self.record_view();
+        self.view.recovery = self.recovery_words();
+    }
+
+    /// Fills what moves while someone pulls.
+    fn refresh_live(&mut self) {
+        let live = self.live_view();
+        if let (Some(joint), Some(live)) = (&mut self.view.joint, live) {
+            joint.live = live;
+        }
+    }
+
+    fn look_at_plan_file(&mut self) {
+        let Some(path) = &self.path else { return };
+        let stamp = files::stamp(path);
+        if stamp.is_none() || stamp == self.stamp {
+            return;
+        }
+        self.stamp = stamp;
+        self.reload();
+    }
+
+    fn readings(&self) -> Readings {
+        match (&self.play, self.purpose) {
+            (Some(play), _) => Readings::Trace(play.name.clone()),
+            (None, Purpose::Rehearsal) => Readings::Bench,
+            (None, Purpose::Job) => Readings::None,
+        }
+    }
+}

@@ -1,0 +1,142 @@
+//! Opens the window and keeps the desk and its source in step, frame by frame.
+//!
+//! Knows nothing of screens or of the job.
+
+use std::panic::{self, AssertUnwindSafe};
+use std::path::Path;
+use std::sync::{Arc, Mutex};
+use std::time::Duration;
+
+use super::app::Desk;
+use super::source::{Source, SourceError};
+use super::theme;
+
+/// Why there is no window.
+#[derive(Debug)]
+#[non_exhaustive]
+pub enum DeskError {
+    /// There is no display, or nothing that can draw on it; with what was tried.
+    NoDisplay(String),
+    /// The plan or its journal cannot be used.
+    Source(SourceError),
+}
+
+impl std::fmt::Display for DeskError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::NoDisplay(what) => write!(
+                f,
+                "no window can be opened here ({what}); `evendraw rehearse` needs none, `evendraw --help` lists every command"
+            ),
+            Self::Source(error) => error.fmt(f),
+        }
+    }
+}
+
+impl std::error::Error for DeskError {}
+
+/// The program in the window.
+struct Window {
+    desk: Desk,
+    source: Source,
+}
+
+impl eframe::App for Window {
+    fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut eframe::Frame) {
+        let now = ui.input(|input| input.time);
+        self.source.tick(now);
+        for ask in self.desk.show(ui, self.source.view()) {
+            self.source.carry_out(ask);
+        }
+        // Only while something moves: a desk at rest costs nothing.
+        if let Some(pause) = self.source.wants_frame_after() {
+            ui.ctx().request_repaint_after(pause);
+        }
+    }
+}
+
+/// Looks at the plan on disk once a second and wakes the window when it changed.
+fn watch(context: egui::Context, path: std::path::PathBuf) {
+    std::thread::spawn(move || {
+        let stamp = || {
+            std::fs::metadata(&path)
+                .and_then(|data| data.modified())
+                .ok()
+        };
+        let mut last = stamp();
+        loop {
+            std::thread::sleep(Duration::from_secs(1));
+            let now = stamp();
+            if now != last {
+                last = now;
+                context.request_repaint();
+            }
+        }
+    });
+}
+
+/// Opens the desk on a plan, or on the built-in demo build, and stays until it is closed.
+///
+/// # Errors
+/// [`DeskError::NoDisplay`] where no window can be opened; [`DeskError::Source`] when the plan's file or its journal cannot be read.
+pub fn run(plan: Option<&Path>) -> Result<(), DeskError> {
+    let source = Source::open(plan).map_err(DeskError::Source)?;
+    let options = eframe::NativeOptions {
+        viewport: egui::ViewportBuilder::default()
+            .with_app_id("evendraw")
+            .with_title("Evendraw")
+            .with_inner_size([1280.0, 800.0])
+            .with_min_inner_size([640.0, 400.0]),
+        ..eframe::NativeOptions::default()
+    };
+    // A missing library of the display makes the windowing layer panic: that is no display, not a fault of ours.
+    let told = Arc::new(Mutex::new(String::new()));
+    let started = Arc::new(std::sync::atomic::AtomicBool::new(false));
+    let before = panic::take_hook();
+    {
+        let (told, started) = (Arc::clone(&told), Arc::clone(&started));
+        panic::set_hook(Box::new(move |info| {
+            if started.load(std::sync::atomic::Ordering::Relaxed) {
+                eprintln!("{info}");
+            } else if let Ok(mut told) = told.lock() {
+                *told = info
+                    .to_string()
+                    .lines()
+                    .last()
+                    .unwrap_or_default()
+                    .trim()
+                    .to_owned();
+            }
+        }));
+    }
+    let in_window = Arc::clone(&started);
+    let result = panic::catch_unwind(AssertUnwindSafe(|| {
+        eframe::run_native(
+            "evendraw",
+            options,
+            Box::new(move |creation| {
+                in_window.store(true, std::sync::atomic::Ordering::Relaxed);
+                theme::dress(&creation.egui_ctx);
+                if let Some(path) = source.plan_path() {
+                    watch(creation.egui_ctx.clone(), path.to_owned());
+                }
+                Ok(Box::new(Window {
+                    desk: Desk::default(),
+                    source,
+                }))
+            }),
+        )
+    }));
+    panic::set_hook(before);
+    match result {
+        Ok(Ok(())) => Ok(()),
+        Ok(Err(error)) => Err(DeskError::NoDisplay(error.to_string())),
+        Err(payload) if started.load(std::sync::atomic::Ordering::Relaxed) => {
+            panic::resume_unwind(payload)
+        }
+        Err(_) => {
+            let told = told.lock().map(|told| told.clone()).unwrap_or_default();
+            Err(DeskError::NoDisplay(told))
+        }
+    }
+}

@@ -1,0 +1,448 @@
+//! The desk on the real thing: plan, sessions, journal and bench, worked by key through the window's own frame loop.
+
+use std::path::{Path, PathBuf};
+
+use egui::accesskit::Role;
+use egui::{Key, Theme, Vec2};
+use egui_kittest::Harness;
+use egui_kittest::kittest::Queryable as _;
+use evendraw::desk::app::Desk;
+use evendraw::desk::source::Source;
+use evendraw::desk::theme;
+use evendraw::desk::view::Mark;
+
+use crate::raster::Raster;
+
+/// The window without its frame.
+struct Window {
+    desk: Desk,
+    source: Source,
+    seconds: f64,
+}
+
+fn window(source: Source) -> Harness<'static, Window> {
+    let window = Window {
+        desk: Desk::default(),
+        source,
+        seconds: 0.0,
+    };
+    let mut harness = Harness::builder()
+        .with_size(Vec2::new(1280.0, 800.0))
+        .with_theme(Theme::Light)
+        .with_context_setup(theme::dress)
+        .with_max_steps(8)
+        .renderer(Raster::default())
+        .build_ui_state(
+            |ui, window: &mut Window| {
+                window.seconds += 0.1;
+                window.source.tick(window.seconds);
+                for ask in window.desk.show(ui, window.source.view()) {
+                    window.source.carry_out(ask);
+                }
+            },
+            window,
+        );
+    harness.step();
+    harness
+}
+
+/// An empty folder of its own, cleaned up with the test.
+struct Folder(PathBuf);
+
+impl Folder {
+    fn new(name: &str) -> Self {
+        let path =
+            std::env::temp_dir().join(format!("evendraw-desk-{}-{name}", std::process::id()));
+        let _ = std::fs::remove_dir_all(&path);
+        std::fs::create_dir_all(&path).unwrap();
+        Self(path)
+    }
+
+    fn path(&self) -> &Path {
+        &self.0
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_dir_all(&self.0);
+    }
+}
+
+const COVER: &str = r#"
+[build]
+title = "Harbour pump 7"
+
+[[joint]]
+id = "cover"
+title = "Discharge cover"
+thread = "M10x1.5"
+class = "8.8"
+positions = { 1 = [0, 60], 2 = [57, 19], 3 = [35, -49], 4 = [-35, -49], 5 = [-57, 19] }
+order = "cross"
+
+[[joint.stage]]
+do = "tighten"
+torque = "15 N·m"
+within = "±10 %"
+
+[[joint.stage]]
+do = "tighten"
+torque = "40 N·m"
+within = "±10 %"
+"#;
+
+fn press(harness: &mut Harness<'static, Window>, key: Key) {
+    harness.key_press(key);
+    harness.step();
+    harness.step();
+}
+
+fn wait_until(harness: &mut Harness<'static, Window>, what: &str, done: impl Fn(&Window) -> bool) {
+    for _ in 0..600 {
+        if done(harness.state()) {
+            return;
+        }
+        harness.step();
+    }
+    let view = harness.state().source.view();
+    let record: Vec<&str> = view.record.iter().map(|row| row.words.as_str()).collect();
+    panic!(
+        "never: {what}; notice {:?}, question {:?}, alert {:?}, record {record:?}",
+        view.notice,
+        view.joint.as_ref().map(|joint| &joint.question),
+        view.joint.as_ref().map(|joint| &joint.alert)
+    );
+}
+
+#[test]
+fn a_whole_joint_is_accepted_with_three_keys() {
+    let folder = Folder::new("three-keys");
+    let mut source = Source::in_folder("cover.toml", COVER, folder.path());
+    source.set_pace(50.0);
+    let mut harness = window(source);
+    // 1: work on what is next.
+    press(&mut harness, Key::Enter);
+    assert!(
+        harness.query_by_label_contains("Next fastener 1").is_some(),
+        "the joint is in front"
+    );
+    // 2: the hand goes on by itself. A third key is not needed.
+    press(&mut harness, Key::J);
+    wait_until(&mut harness, "the joint is final", |window| {
+        window.source.is_joint_final()
+    });
+    harness.step();
+    let joint = harness.state().source.view().joint.clone().unwrap();
+    assert!(joint.finished);
+    assert!(
+        joint
+            .fasteners
+            .iter()
+            .all(|fastener| fastener.mark == Mark::Final),
+        "{joint:?}"
+    );
+    assert!(
+        harness
+            .query_by_label("Every fastener of this joint is accepted")
+            .is_some()
+    );
+    let loads = joint.clamp.expect("clamp loads by fastener and pass");
+    assert_eq!((loads.passes.len(), loads.labels.len()), (2, 5));
+    let record = &harness.state().source.view().record;
+    assert_eq!(
+        record
+            .iter()
+            .filter(|row| row.mark == Some(Mark::Accepted) && row.attempt > 0)
+            .count(),
+        10
+    );
+}
+
+#[test]
+fn a_fastener_is_pulled_by_hand_with_a_re_grip() {
+    let folder = Folder::new("by-hand");
+    let mut harness = window(Source::in_folder("cover.toml", COVER, folder.path()));
+    press(&mut harness, Key::Enter);
+    harness.key_down(Key::Space);
+    let mut seen = 0.0f64;
+    for _ in 0..400 {
+        harness.step();
+        let view = harness.state().source.view();
+        let live = &view.joint.as_ref().unwrap().live;
+        let value = live
+            .gauges
+            .first()
+            .and_then(|gauge| gauge.value)
+            .unwrap_or(0.0);
+        seen = seen.max(value);
+        if seen > 6.0 {
+            break;
+        }
+    }
+    harness.key_up(Key::Space);
+    harness.step();
+    assert!(
+        seen > 6.0,
+        "the reading rises while the key is held: {seen}"
+    );
+    for _ in 0..8 {
+        harness.step();
+    }
+    let view = harness.state().source.view();
+    assert!(
+        view.record.iter().all(|row| row.attempt == 0),
+        "half a pull is no verdict"
+    );
+    assert!(!view.joint.as_ref().unwrap().live.loaded);
+    // Pulled on to the target, watching the cue.
+    harness.key_down(Key::Space);
+    for _ in 0..600 {
+        harness.step();
+        let cue = harness
+            .state()
+            .source
+            .view()
+            .joint
+            .as_ref()
+            .unwrap()
+            .live
+            .cue;
+        if matches!(
+            cue,
+            evendraw::desk::view::Cue::Stop
+                | evendraw::desk::view::Cue::Halt
+                | evendraw::desk::view::Cue::Slow
+        ) {
+            break;
+        }
+    }
+    harness.key_up(Key::Space);
+    wait_until(&mut harness, "a verdict", |window| {
+        window
+            .source
+            .view()
+            .record
+            .iter()
+            .any(|row| row.attempt > 0)
+    });
+    let record = &harness.state().source.view().record;
+    let row = record.iter().find(|row| row.attempt > 0).unwrap();
+    assert!(!row.words.contains(" 1 pull,"), "{}", row.words);
+}
+
+#[test]
+fn a_pull_that_went_too_far_is_rejected_and_told_in_plain_words() {
+    let folder = Folder::new("rejected");
+    let mut source = Source::in_folder("cover.toml", COVER, folder.path());
+    source.set_pace(50.0);
+    let mut harness = window(source);
+    press(&mut harness, Key::Enter);
+    // Held on, whatever the cue says.
+    harness.key_down(Key::Space);
+    wait_until(&mut harness, "too far", |window| {
+        let live = &window.source.view().joint.as_ref().unwrap().live;
+        live.gauges
+            .first()
+            .is_some_and(|gauge| gauge.value > gauge.high)
+    });
+    harness.key_up(Key::Space);
+    wait_until(&mut harness, "a rejected attempt", |window| {
+        window
+            .source
+            .view()
+            .record
+            .iter()
+            .any(|row| row.mark == Some(Mark::Rejected))
+    });
+    harness.step();
+    assert!(
+        harness
+            .query_by_role_and_label(Role::Alert, "Fastener 1 is rejected")
+            .is_some(),
+        "an alert stands in place of the reading"
+    );
+    let joint = harness.state().source.view().joint.clone().unwrap();
+    assert_eq!(joint.fasteners[0].mark, Mark::Rejected);
+    let alert = joint.alert.unwrap();
+    assert!(
+        alert.detail.contains("torque above the window"),
+        "{alert:?}"
+    );
+    assert!(
+        alert
+            .what_now
+            .iter()
+            .any(|what| what.contains("Do not back off")),
+        "{alert:?}"
+    );
+    // Nothing goes on until it is dealt with: the hand does nothing.
+    press(&mut harness, Key::J);
+    for _ in 0..20 {
+        harness.step();
+    }
+    let attempts = |window: &Window| {
+        window
+            .source
+            .view()
+            .record
+            .iter()
+            .filter(|row| row.attempt > 0)
+            .count()
+    };
+    assert_eq!(attempts(harness.state()), 1);
+    // A new one is fitted, and all of it is on record.
+    press(&mut harness, Key::B);
+    assert!(
+        harness
+            .state()
+            .source
+            .view()
+            .record
+            .iter()
+            .any(|row| row.words.contains("new")),
+        "the new one is on record"
+    );
+    press(&mut harness, Key::J);
+    wait_until(&mut harness, "the joint is final", |window| {
+        window.source.is_joint_final()
+    });
+    assert_eq!(attempts(harness.state()), 11);
+}
+
+#[test]
+fn each_exception_is_one_key_and_one_record() {
+    let folder = Folder::new("exceptions");
+    let mut source = Source::in_folder("cover.toml", COVER, folder.path());
+    source.set_pace(50.0);
+    let mut harness = window(source);
+    press(&mut harness, Key::Enter);
+    press(&mut harness, Key::H);
+    wait_until(&mut harness, "one verdict", |window| {
+        window
+            .source
+            .view()
+            .record
+            .iter()
+            .any(|row| row.attempt > 0)
+    });
+    let records = |harness: &Harness<'static, Window>| harness.state().source.view().record.len();
+    let before = records(&harness);
+    press(&mut harness, Key::W);
+    assert_eq!(records(&harness), before + 1);
+    assert_eq!(
+        harness
+            .state()
+            .source
+            .view()
+            .joint
+            .as_ref()
+            .unwrap()
+            .fasteners[0]
+            .mark,
+        Mark::Doubtful
+    );
+    press(&mut harness, Key::L);
+    assert_eq!(records(&harness), before + 2);
+    // K asks why; a digit answers.
+    press(&mut harness, Key::K);
+    press(&mut harness, Key::Num1);
+    assert_eq!(records(&harness), before + 3);
+    assert!(
+        harness
+            .state()
+            .source
+            .view()
+            .record
+            .last()
+            .unwrap()
+            .words
+            .contains("not within reach now")
+    );
+}
+
+#[test]
+fn after_a_kill_it_goes_on_where_it_was() {
+    let folder = Folder::new("killed");
+    let mut source = Source::in_folder("cover.toml", COVER, folder.path());
+    source.set_pace(50.0);
+    let mut harness = window(source);
+    press(&mut harness, Key::Enter);
+    press(&mut harness, Key::J);
+    wait_until(&mut harness, "three verdicts", |window| {
+        window
+            .source
+            .view()
+            .record
+            .iter()
+            .filter(|row| row.attempt > 0)
+            .count()
+            >= 3
+    });
+    let before: Vec<String> = harness
+        .state()
+        .source
+        .view()
+        .record
+        .iter()
+        .filter(|row| row.attempt > 0)
+        .map(|row| row.words.clone())
+        .collect();
+    // As a kill leaves it: nothing is closed, only the file's lock goes with the process.
+    drop(harness);
+    let mut source = Source::in_folder("cover.toml", COVER, folder.path());
+    source.set_pace(50.0);
+    let mut harness = window(source);
+    let after: Vec<String> = harness
+        .state()
+        .source
+        .view()
+        .record
+        .iter()
+        .filter(|row| row.attempt > 0)
+        .map(|row| row.words.clone())
+        .collect();
+    assert_eq!(
+        after[..before.len()],
+        before[..],
+        "every verdict is still there"
+    );
+    assert_eq!(
+        harness.state().source.view().build.joints[0].mark,
+        if after.len() > before.len() {
+            Mark::Doubtful
+        } else {
+            Mark::PartWay
+        }
+    );
+    press(&mut harness, Key::Enter);
+    if after.len() == before.len() {
+        press(&mut harness, Key::J);
+        wait_until(&mut harness, "the joint is final", |window| {
+            window.source.is_joint_final()
+        });
+    }
+}
+
+#[test]
+fn a_bad_plan_is_shown_at_its_line() {
+    let folder = Folder::new("bad-plan");
+    let text = COVER.replace("torque = \"40 N·m\"", "torque = \"40 lb\"");
+    let mut harness = window(Source::in_folder("cover.toml", &text, folder.path()));
+    press(&mut harness, Key::F6);
+    let view = harness.state().source.view();
+    let finding = &view.plan.findings[0];
+    let line = text
+        .lines()
+        .position(|line| line.contains("40 lb"))
+        .unwrap()
+        + 1;
+    assert_eq!(finding.line, line);
+    assert!(!finding.warning && !finding.hint.is_empty(), "{finding:?}");
+    let head = format!("Line {line}, column {}", finding.column);
+    assert!(harness.query_by_label_contains(&head).is_some());
+    assert!(
+        harness.state().source.view().build.joints.is_empty(),
+        "nothing can be worked from it"
+    );
+}
