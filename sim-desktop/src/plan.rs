@@ -12,6 +12,7 @@ mod place;
 mod plausible;
 pub mod progress;
 mod quantity;
+pub mod schema;
 mod stage;
 mod tree;
 

@@ -3,11 +3,14 @@
 //! A command reads its arguments, does its work through the rooms of this library and says what came of it through
 //! [`Output`]. Knows nothing of how the work is done.
 
+mod check;
 mod convert;
 mod desk;
 mod output;
 mod pattern;
+mod plan_file;
 mod preload;
+mod schema;
 mod setting;
 mod thread;
 mod value;
@@ -46,21 +49,25 @@ struct Line {
 /// Every command, in the order that help lists them.
 #[derive(Debug, Subcommand)]
 enum Command {
+    Check(check::Args),
     Convert(convert::Args),
     Pattern(pattern::Args),
     Setting(setting::Args),
     Preload(preload::Args),
     Thread(thread::Args),
+    Schema(schema::Args),
 }
 
 impl Command {
     fn run(&self, out: &mut Output<'_>) -> Result<Done, CommandError> {
         match self {
+            Self::Check(args) => check::run(args, out),
             Self::Convert(args) => convert::run(args, out),
             Self::Pattern(args) => pattern::run(args, out),
             Self::Setting(args) => setting::run(args, out),
             Self::Preload(args) => preload::run(args, out),
             Self::Thread(args) => thread::run(args, out),
+            Self::Schema(args) => schema::run(args, out),
         }
     }
 }

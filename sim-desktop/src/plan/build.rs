@@ -8,6 +8,7 @@ use jiff::civil::Date;
 use super::fault::Faults;
 use super::quantity::{share, torque};
 use super::tree::{Choice, Reader, Typed, Value, closest, text_of};
+use crate::mechanics;
 
 /// What is built, and from which document.
 #[derive(Clone, Debug, Default)]
@@ -112,6 +113,29 @@ impl Tool {
     #[must_use]
     pub fn reaches(&self, torque: Torque) -> bool {
         torque >= self.lowest && torque <= self.capacity
+    }
+
+    /// The tool as the shop's arithmetic takes it.
+    #[must_use]
+    pub fn reckoned(&self) -> mechanics::Tool {
+        let newton_meters = |torque: Torque| f64::from(torque.millinewton_meters()) / 1_000.0;
+        mechanics::Tool {
+            id: self.id.clone(),
+            kind: match self.kind {
+                ToolKind::Adapter => mechanics::ToolKind::Adapter,
+                ToolKind::Click => mechanics::ToolKind::Click,
+                ToolKind::Beam => mechanics::ToolKind::Beam,
+                ToolKind::Dial => mechanics::ToolKind::Dial,
+            },
+            capacity_Nm: newton_meters(self.capacity),
+            lowest_Nm: Some(newton_meters(self.lowest)),
+            step_Nm: self.step.map(newton_meters),
+            accuracy: self
+                .accuracy_ppm
+                .and_then(|ppm| i32::try_from(ppm).ok())
+                .map(|ppm| f64::from(ppm) / 1_000_000.0),
+            due: self.due,
+        }
     }
 
     /// Whether its calibration has run out on that day.

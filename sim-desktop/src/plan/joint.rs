@@ -13,7 +13,7 @@ use evendraw_core::procedure::Procedure;
 use super::place::{Order, Position};
 use super::stage::StagePlan;
 use super::tree::Place;
-use crate::mechanics::{Strength, Thread};
+use crate::mechanics::{OffsetAdapter, Strength, Thread};
 
 pub(super) use read::read;
 
@@ -160,6 +160,14 @@ pub struct Access {
     pub offset: (f64, String),
     /// Between the two, 0 in line and away from the hand, in degrees, and as typed.
     pub angle: (f64, String),
+}
+
+impl Access {
+    /// The offset as the shop's arithmetic takes it; none where it makes no sense.
+    #[must_use]
+    pub fn adapter(&self) -> Option<OffsetAdapter> {
+        OffsetAdapter::new(self.lever.0, self.offset.0, self.angle.0).ok()
+    }
 }
 
 /// A joint under one set of answers.

@@ -157,7 +157,11 @@ impl Progress {
                 let own = standing(joint.id());
                 let untouched = own == Standing::Untouched;
                 if untouched {
-                    holds.extend(covered.iter().cloned().map(Hold::WouldClose));
+                    for open in &covered {
+                        if !holds.contains(&Hold::After(open.clone())) {
+                            holds.push(Hold::WouldClose(open.clone()));
+                        }
+                    }
                 }
                 let state = match own {
                     Standing::Untouched if holds.is_empty() => State::MayStart,

@@ -1,0 +1,313 @@
+//! `evendraw check`: reads a plan, says what may be started, what is held and why, and which tool suits.
+//!
+//! Knows nothing of how a plan is read.
+
+use std::path::PathBuf;
+
+use clap::Args as ClapArgs;
+use evendraw_core::ledger::Standing;
+use evendraw_core::procedure::StageKind;
+use evendraw_core::unit::Torque;
+use jiff::Zoned;
+use jiff::civil::Date;
+use serde::Serialize;
+
+use super::{CommandError, Done, Output, plan_file};
+use crate::mechanics::{Tool, Window, advise};
+use crate::plan::progress::{Progress, State};
+use crate::plan::{Joint, Plan, StagePlan, report};
+
+/// Checks a plan: what may be started, what is held and why, what to look at, which tool suits.
+#[derive(Debug, ClapArgs)]
+#[command(after_help = "Examples:\n  \
+        evendraw check pump.toml\n  \
+        evendraw check pump.toml --done dowels --done oil-jet --missing \"head gasket\"\n  \
+        evendraw check pump.toml --json | jq 'select(.state == \"may start\")'\n\n\
+        Errors of the plan go to stderr with line, column and what is allowed (status 2). Questions about values that look\n\
+        wrong for their thread are warnings: the plan is taken all the same.")]
+pub(super) struct Args {
+    /// The plan; the built-in demo build when none is given.
+    plan: Option<PathBuf>,
+    /// As if this joint were final. May be given several times.
+    #[arg(long, value_name = "JOINT")]
+    done: Vec<String>,
+    /// As if this part were not here. May be given several times.
+    #[arg(long, value_name = "PART")]
+    missing: Vec<String>,
+    /// As if this part, on order in the plan, had come. May be given several times.
+    #[arg(long, value_name = "PART")]
+    arrived: Vec<String>,
+    /// Leaves out the advice on tools.
+    #[arg(long)]
+    no_tools: bool,
+}
+
+#[derive(Serialize)]
+struct Line<'a> {
+    joint: &'a str,
+    state: &'a str,
+    why: String,
+}
+
+/// Runs the command.
+pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
+    let plan = plan_file::read(args.plan.as_deref())?;
+    let mut standings = vec![Standing::Untouched; plan.joints().len()];
+    for id in &args.done {
+        let joint = plan.joint(id).ok_or_else(|| no_joint(&plan, id))?;
+        standings[usize::from(joint.number())] = Standing::Final;
+    }
+    for part in args.missing.iter().chain(&args.arrived) {
+        if !plan
+            .joints()
+            .iter()
+            .any(|joint| joint.needs().any(|need| need == part))
+        {
+            return Err(no_part(&plan, part));
+        }
+    }
+    let progress = Progress::of(&plan, &standings, |part| {
+        let is_given = |list: &[String]| list.iter().any(|given| given == part);
+        !is_given(&args.missing) && (is_given(&args.arrived) || !plan.is_on_order(part))
+    });
+    let fasteners: usize = plan
+        .joints()
+        .iter()
+        .map(|joint| joint.positions().len())
+        .sum();
+    out.line(format_args!(
+        "{}: {} joints, {fasteners} fasteners",
+        if plan.build().title.is_empty() {
+            plan.name()
+        } else {
+            &plan.build().title
+        },
+        plan.joints().len(),
+    ))?;
+    out.line("")?;
+    let width = |text: fn(&Joint) -> &str| {
+        plan.joints()
+            .iter()
+            .map(|joint| text(joint).chars().count())
+            .max()
+            .unwrap_or(0)
+    };
+    let id_width = width(Joint::id);
+    for (joint, state) in plan.joints().iter().zip(progress.joints()) {
+        out.line(format_args!(
+            "{:<12}  {:<id_width$}  {}: {}",
+            state.state.word(),
+            joint.id(),
+            joint.title(),
+            state.why()
+        ))?;
+        out.object(&Line {
+            joint: joint.id(),
+            state: state.state.word(),
+            why: state.why(),
+        })?;
+    }
+    if let Some(joint) = progress
+        .next()
+        .and_then(|number| plan.joints().get(usize::from(number)))
+    {
+        out.line(format_args!("\nnext: {} ({})", joint.title(), joint.id()))?;
+    }
+    covers(&plan, &progress, out)?;
+    questions(&plan, out)?;
+    if !args.no_tools && !plan.tools().is_empty() {
+        tools(&plan, out)?;
+    }
+    if !plan.warnings().is_empty() {
+        out.remark(report(plan.warnings(), false).trim_end());
+    }
+    let covered = progress
+        .joints()
+        .iter()
+        .any(|state| !state.closed_over.is_empty());
+    Ok(Done::rejected_if(covered))
+}
+
+fn no_joint(plan: &Plan, id: &str) -> CommandError {
+    let known: Vec<&str> = plan.joints().iter().map(Joint::id).collect();
+    CommandError::bad(format!(
+        "{} has no joint `{id}`; its joints: {}",
+        plan.name(),
+        known.join(", ")
+    ))
+}
+
+fn no_part(plan: &Plan, part: &str) -> CommandError {
+    let mut known: Vec<&str> = plan.joints().iter().flat_map(Joint::needs).collect();
+    known.sort_unstable();
+    known.dedup();
+    CommandError::bad(format!(
+        "no joint of {} needs `{part}`; parts needed: {}",
+        plan.name(),
+        known.join(", ")
+    ))
+}
+
+/// What must be final before the next part closes over it.
+fn covers(plan: &Plan, progress: &Progress, out: &mut Output<'_>) -> Result<(), CommandError> {
+    let is_open = |id: &str| {
+        plan.joint(id)
+            .and_then(|joint| progress.joint(joint.number()))
+            .is_none_or(|state| !state.state.is_closed())
+    };
+    let mut first = true;
+    for joint in plan.joints() {
+        let open: Vec<&str> = joint.closes().filter(|id| is_open(id)).collect();
+        if open.is_empty() {
+            continue;
+        }
+        if first {
+            out.line("\nout of reach later:")?;
+            first = false;
+        }
+        let done = progress
+            .joint(joint.number())
+            .is_some_and(|state| !matches!(state.state, State::MayStart | State::Held));
+        out.line(format_args!(
+            "  {} closes over {}, which {} still open{}",
+            joint.id(),
+            open.join(", "),
+            if open.len() == 1 { "is" } else { "are" },
+            if done { ": open it up again first" } else { "" }
+        ))?;
+    }
+    Ok(())
+}
+
+/// What is asked before and during the work.
+fn questions(plan: &Plan, out: &mut Output<'_>) -> Result<(), CommandError> {
+    let mut first = true;
+    for joint in plan.joints() {
+        let variants = joint.variants().iter().map(|variant| {
+            let answers: Vec<&str> = variant.allowed().collect();
+            (
+                variant.key.as_str(),
+                format!("{} ({})", variant.ask, answers.join(" or ")),
+            )
+        });
+        let asked = joint
+            .first_plan()
+            .questions
+            .iter()
+            .map(|question| (question.key.as_str(), question.text.clone()));
+        for (key, text) in variants.chain(asked) {
+            if first {
+                out.line("\nasked on the way, by the key of `--answer`:")?;
+                first = false;
+            }
+            out.line(format_args!("  {}/{key}: {text}", joint.id()))?;
+        }
+    }
+    Ok(())
+}
+
+/// For every stage with a torque, the tool that suits and what to set it to.
+fn tools(plan: &Plan, out: &mut Output<'_>) -> Result<(), CommandError> {
+    let list: Vec<Tool> = plan
+        .tools()
+        .iter()
+        .map(crate::plan::Tool::reckoned)
+        .collect();
+    let today = Zoned::now().date();
+    for tool in plan.tools().iter().filter(|tool| tool.is_overdue(today)) {
+        if let Some(due) = tool.due {
+            out.line(format_args!(
+                "\ntool {} is out of date since {due}: only on somebody's name and reason",
+                tool.id
+            ))?;
+        }
+    }
+    out.line("\ntools:")?;
+    for joint in plan.joints() {
+        let made = joint.first_plan();
+        let greatest = made
+            .procedure
+            .stages()
+            .iter()
+            .filter_map(|stage| match stage.kind {
+                StageKind::Turn {
+                    torque: Some(window),
+                    ..
+                } if window.max < Torque::MAX => Some(window.max),
+                _ => None,
+            })
+            .max()
+            .map_or(0.0, newton_meters);
+        for (stage, written) in made.procedure.stages().iter().zip(&made.stages) {
+            let window = match stage.kind {
+                StageKind::Tighten { window, .. }
+                | StageKind::Align { window }
+                | StageKind::Later { window, .. } => window,
+                _ => continue,
+            };
+            let target = newton_meters(window.target);
+            let window = Window {
+                low_Nm: newton_meters(window.min),
+                target_Nm: target,
+                high_Nm: if window.max < Torque::MAX {
+                    newton_meters(window.max)
+                } else {
+                    target
+                },
+            };
+            let window = match made.access.as_ref().and_then(crate::plan::Access::adapter) {
+                Some(adapter) => window.through(adapter),
+                None => window,
+            };
+            one_stage(joint, written, &list, window, greatest, today, out)?;
+        }
+    }
+    Ok(())
+}
+
+fn one_stage(
+    joint: &Joint,
+    written: &StagePlan,
+    list: &[Tool],
+    window: Window,
+    greatest: f64,
+    today: Date,
+    out: &mut Output<'_>,
+) -> Result<(), CommandError> {
+    let own: Vec<Tool> = list
+        .iter()
+        .filter(|tool| written.tools.is_empty() || written.tools.contains(&tool.id))
+        .cloned()
+        .collect();
+    let advice = advise(&own, window, greatest, today);
+    let what = format!(
+        "  {} stage {}, {}",
+        joint.id(),
+        written.number,
+        written.target.as_deref().unwrap_or("")
+    );
+    match advice.iter().find(|advice| advice.usable()) {
+        Some(best) => {
+            let setting = best
+                .setting_Nm
+                .map_or_else(String::new, |setting| format!(", at {setting:.2} N·m"));
+            let notes = if best.notes.is_empty() {
+                String::new()
+            } else {
+                format!(" ({})", best.notes.join("; "))
+            };
+            out.line(format_args!("{what}: {}{setting}{notes}", best.id))
+        }
+        None => {
+            let why: Vec<String> = advice
+                .iter()
+                .map(|advice| format!("{}: {}", advice.id, advice.refused.join(", ")))
+                .collect();
+            out.line(format_args!("{what}: no tool suits ({})", why.join("; ")))
+        }
+    }
+}
+
+fn newton_meters(torque: Torque) -> f64 {
+    f64::from(torque.millinewton_meters()) / 1_000.0
+}
