@@ -98,7 +98,7 @@ struct FastenerCell {
     cycles: u8,
     /// Sum of the angles of all `turn` stages, in tenths of a degree.
     turned: u16,
-    /// Torque that the last accepted pull left, in tenths of N·m, held at the end of the range.
+    /// Torque that the last pull left, in tenths of N·m, held at the end of the range.
     left_at: u16,
 }
 
@@ -286,7 +286,7 @@ impl Ledger {
         self.fastener(fastener).is(TIGHT)
     }
 
-    /// Torque that the last accepted pull left on the fastener, to a tenth of N·m.
+    /// Torque that the last pull left on the fastener, to a tenth of N·m; none where it is loose or nobody knows.
     #[must_use]
     pub fn left_at(&self, fastener: u8) -> Option<Torque> {
         match self.fastener(fastener).left_at {

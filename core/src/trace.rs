@@ -3,8 +3,6 @@
 //! A point is a sample exactly as judged. A sample that was left out lies within [`Trace::error`] of the point before it,
 //! in torque and in rotation. Knows nothing of stages or storage.
 
-use heapless::Vec;
-
 use crate::check_sum::crc32;
 use crate::limits::TRACE_POINTS_MAX;
 use crate::unit::{Angle, Instant, Rotation, Torque};
@@ -13,113 +11,216 @@ use crate::unit::{Angle, Instant, Rotation, Torque};
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Point {
-    /// Since the first point, in ms.
+    /// Since the first point, in ms. Points further apart than 65 s count as 65 s apart.
     pub millis: u32,
-    /// Torque as judged.
+    /// Torque as judged, held at ±2 kN·m.
     pub torque: Torque,
-    /// Rotation of the tool since the first point.
+    /// Rotation of the tool since the first point, held at ±93 turns.
     pub rotation: Angle,
 }
 
+/// Time since the point before, torque and rotation in 16, 22 and 26 bits.
+#[derive(Clone, Copy, Debug)]
+struct Packed(u64);
+
+const TORQUE_EDGE: i32 = 0x1F_FFFF;
+const ROTATION_EDGE: i32 = 0x1FF_FFFF;
+
+impl Packed {
+    fn new(millis: u16, torque: i32, rotation: i32) -> Self {
+        // Moved to the positive side, so that plain bit fields hold them.
+        let torque = torque
+            .clamp(-TORQUE_EDGE, TORQUE_EDGE)
+            .wrapping_add(TORQUE_EDGE);
+        let rotation = rotation
+            .clamp(-ROTATION_EDGE, ROTATION_EDGE)
+            .wrapping_add(ROTATION_EDGE);
+        Self(
+            u64::from(millis)
+                | u64::from(torque.unsigned_abs()) << 16
+                | u64::from(rotation.unsigned_abs()) << 38,
+        )
+    }
+
+    fn millis(self) -> u16 {
+        u16::try_from(self.0 & 0xFFFF).unwrap_or(u16::MAX)
+    }
+
+    fn torque(self) -> i32 {
+        i32::try_from(self.0 >> 16 & 0x3F_FFFF)
+            .unwrap_or(0)
+            .wrapping_sub(TORQUE_EDGE)
+    }
+
+    fn rotation(self) -> i32 {
+        i32::try_from(self.0 >> 38)
+            .unwrap_or(0)
+            .wrapping_sub(ROTATION_EDGE)
+    }
+
+    fn later(self, millis: u16) -> Self {
+        Self(self.0 & !0xFFFF | u64::from(self.millis().saturating_add(millis)))
+    }
+}
+
 /// Points of one attempt and how far a left-out sample may lie from them.
+///
+/// When 48 points are kept, the steps double and the points are gone through again, eight at each new sample, so that no
+/// sample waits for all of them.
 #[derive(Clone, Debug)]
 pub struct Trace {
-    points: Vec<Point, TRACE_POINTS_MAX>,
-    origin: Option<(Instant, Rotation)>,
+    points: [Packed; TRACE_POINTS_MAX],
+    used: u8,
+    /// Going through: the points before `kept` stay, those from `scan` are to be looked at.
+    kept: u8,
+    scan: u8,
+    thinning: bool,
     torque_step: i32,
     rotation_step: i32,
+    origin: Option<Rotation>,
+    last_at: Instant,
 }
+
+/// Fewest torque and rotation between points: 0.1 N·m and 0.25°.
+const STEP_LEAST: (i32, i32) = (100, 250);
+const FULL: u8 = 48;
 
 impl Trace {
     /// An empty trace.
     #[must_use]
     pub const fn new() -> Self {
         Self {
-            points: Vec::new(),
+            points: [Packed(0); TRACE_POINTS_MAX],
+            used: 0,
+            kept: 0,
+            scan: 0,
+            thinning: false,
+            torque_step: STEP_LEAST.0,
+            rotation_step: STEP_LEAST.1,
             origin: None,
-            torque_step: 100,
-            rotation_step: 250,
+            last_at: Instant::BOOT,
         }
     }
 
     /// The points in the order of time.
-    #[must_use]
-    pub fn points(&self) -> &[Point] {
-        &self.points
+    pub fn points(&self) -> impl Iterator<Item = Point> {
+        let (before, from) = if self.thinning {
+            (self.kept, self.scan)
+        } else {
+            (self.used, self.used)
+        };
+        let head = self.points.get(..usize::from(before)).unwrap_or(&[]);
+        let tail = self
+            .points
+            .get(usize::from(from)..usize::from(self.used))
+            .unwrap_or(&[]);
+        let mut millis = 0_u32;
+        head.iter().chain(tail).map(move |point| {
+            millis = millis.saturating_add(u32::from(point.millis()));
+            Point {
+                millis,
+                torque: Torque::from_millinewton_meters(point.torque()),
+                rotation: Angle::from_millidegrees(point.rotation()),
+            }
+        })
     }
 
     /// How far a left-out sample may lie from the point before it.
+    ///
+    /// Twice the step: a sample lies within one step of a point that may itself be left out when the step doubles, so the
+    /// error is at most `step + step/2 + step/4 + …`.
     #[must_use]
     pub const fn error(&self) -> (Torque, Angle) {
         (
-            Torque::from_millinewton_meters(self.torque_step),
-            Angle::from_millidegrees(self.rotation_step),
+            Torque::from_millinewton_meters(self.torque_step.saturating_mul(2)),
+            Angle::from_millidegrees(self.rotation_step.saturating_mul(2)),
         )
     }
 
     /// CRC-32 over every point: time, torque and rotation as little-endian 32-bit integers; zero for an empty trace.
     #[must_use]
     pub fn digest(&self) -> u32 {
-        self.points.iter().fold(0, |sum, point| {
-            let sum = crc32(sum, &point.millis.to_le_bytes());
-            let sum = crc32(sum, &point.torque.millinewton_meters().to_le_bytes());
-            crc32(sum, &point.rotation.millidegrees().to_le_bytes())
-        })
+        digest(self.points())
+    }
+
+    pub(crate) fn clear(&mut self) {
+        self.used = 0;
+        self.thinning = false;
+        (self.torque_step, self.rotation_step) = STEP_LEAST;
+        self.origin = None;
     }
 
     pub(crate) fn push(&mut self, at: Instant, torque: Torque, rotation: Rotation) {
-        let (start, zero) = *self.origin.get_or_insert((at, rotation));
-        let point = Point {
-            millis: at.since(start).millis(),
-            torque,
-            rotation: rotation - zero,
-        };
-        if let Some(last) = self.points.last()
-            && self.is_near(last, &point)
-        {
+        let zero = *self.origin.get_or_insert(rotation);
+        let torque = torque.millinewton_meters();
+        let rotation = (rotation - zero).millidegrees();
+        if self.thinning {
+            self.thin();
+        }
+        let last = self.used.checked_sub(1).and_then(|last| self.at(last));
+        if last.is_some_and(|last| self.is_near(last, torque, rotation)) {
             return;
         }
-        if self.points.push(point).is_err() {
-            self.thin();
-            // `thin` made room or the point is as good as the last one.
-            let _ = self.points.push(point);
+        let millis = if last.is_some() {
+            u16::try_from(at.since(self.last_at).millis()).unwrap_or(u16::MAX)
+        } else {
+            0
+        };
+        if let Some(free) = self.points.get_mut(usize::from(self.used)) {
+            *free = Packed::new(millis, torque, rotation);
+            self.used = self.used.wrapping_add(1);
+            self.last_at = at;
+        }
+        if !self.thinning && self.used >= FULL {
+            self.thinning = true;
+            self.kept = 1;
+            self.scan = 1;
+            self.torque_step = self.torque_step.saturating_mul(2);
+            self.rotation_step = self.rotation_step.saturating_mul(2);
         }
     }
 
-    fn is_near(&self, last: &Point, point: &Point) -> bool {
-        (point.torque - last.torque).abs().millinewton_meters() < self.torque_step
-            && (point.rotation - last.rotation).abs().millidegrees() < self.rotation_step
+    /// Goes through whatever is left to go through.
+    pub(crate) fn settle(&mut self) {
+        while self.thinning {
+            self.thin();
+        }
+    }
+
+    fn at(&self, index: u8) -> Option<Packed> {
+        self.points.get(usize::from(index)).copied()
+    }
+
+    fn is_near(&self, last: Packed, torque: i32, rotation: i32) -> bool {
+        torque.abs_diff(last.torque()) < self.torque_step.unsigned_abs()
+            && rotation.abs_diff(last.rotation()) < self.rotation_step.unsigned_abs()
     }
 
     fn thin(&mut self) {
-        while self.points.is_full() {
-            self.torque_step = self.torque_step.saturating_mul(2);
-            self.rotation_step = self.rotation_step.saturating_mul(2);
-            let mut kept: Option<Point> = None;
-            let (torque_step, rotation_step) = (self.torque_step, self.rotation_step);
-            let mut count = 0_usize;
-            // By hand: the library's `retain` keeps a panic that the compiler cannot see is never reached.
-            for index in 0..self.points.len() {
-                let Some(point) = self.points.get(index).copied() else {
-                    break;
-                };
-                let near = kept.is_some_and(|last| {
-                    (point.torque - last.torque).abs().millinewton_meters() < torque_step
-                        && (point.rotation - last.rotation).abs().millidegrees() < rotation_step
-                });
-                if !near {
-                    kept = Some(point);
-                    if let Some(place) = self.points.get_mut(count) {
-                        *place = point;
-                    }
-                    count = count.saturating_add(1);
-                }
-            }
-            while self.points.len() > count {
-                self.points.pop();
-            }
-            if self.torque_step == i32::MAX {
+        for _ in 0..8 {
+            if self.scan >= self.used {
+                self.used = self.kept;
+                self.thinning = false;
                 return;
+            }
+            let Some(point) = self.at(self.scan) else {
+                return;
+            };
+            let Some(last) = self.kept.checked_sub(1).and_then(|last| self.at(last)) else {
+                return;
+            };
+            self.scan = self.scan.wrapping_add(1);
+            // The newest point stays: the time of the next sample counts from it.
+            if self.scan < self.used && self.is_near(last, point.torque(), point.rotation()) {
+                // The time of the point left out goes to the next one.
+                if let Some(next) = self.points.get_mut(usize::from(self.scan)) {
+                    *next = next.later(point.millis());
+                }
+            } else {
+                if let Some(place) = self.points.get_mut(usize::from(self.kept)) {
+                    *place = point;
+                }
+                self.kept = self.kept.wrapping_add(1);
             }
         }
     }
@@ -128,5 +229,91 @@ impl Trace {
 impl Default for Trace {
     fn default() -> Self {
         Self::new()
+    }
+}
+
+/// CRC-32 over points: time, torque and rotation as little-endian 32-bit integers; zero for none.
+#[must_use]
+pub fn digest(points: impl Iterator<Item = Point>) -> u32 {
+    points.fold(0, |sum, point| {
+        let sum = crc32(sum, &point.millis.to_le_bytes());
+        let sum = crc32(sum, &point.torque.millinewton_meters().to_le_bytes());
+        crc32(sum, &point.rotation.millidegrees().to_le_bytes())
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::unit::Span;
+
+    /// Every sample of a long pull lies within the stated error of the last point at or before it.
+    #[test]
+    fn left_out_samples_lie_within_the_stated_error() {
+        for seed in 1..40_i32 {
+            let mut trace = Trace::new();
+            let mut samples = std_samples(seed);
+            for &(at, torque, rotation) in samples.iter() {
+                trace.push(
+                    Instant::BOOT.after(Span::from_millis(at)),
+                    Torque::from_millinewton_meters(torque),
+                    Rotation::from_millidegrees(rotation),
+                );
+                assert!(trace.points().count() <= TRACE_POINTS_MAX);
+            }
+            trace.settle();
+            let count = trace.points().count();
+            assert!((8..=TRACE_POINTS_MAX).contains(&count), "{count} points");
+            let (torque_error, angle_error) = trace.error();
+            let first = samples[0];
+            let mut exact = 0;
+            for (at, torque, rotation) in samples.drain() {
+                let Some(point) = trace
+                    .points()
+                    .filter(|point| point.millis <= at - first.0)
+                    .last()
+                else {
+                    panic!("no point before {at}");
+                };
+                let torque_off = (point.torque.millinewton_meters() - torque).abs();
+                let angle_off = (point.rotation.millidegrees() - (rotation - first.2)).abs();
+                assert!(
+                    torque_off < torque_error.millinewton_meters(),
+                    "{at}: {torque_off}"
+                );
+                assert!(angle_off < angle_error.millidegrees(), "{at}: {angle_off}");
+                exact += usize::from(torque_off == 0 && angle_off == 0);
+            }
+            assert!(exact >= count);
+        }
+    }
+
+    struct Samples([(u32, i32, i32); 900]);
+
+    impl core::ops::Deref for Samples {
+        type Target = [(u32, i32, i32); 900];
+        fn deref(&self) -> &Self::Target {
+            &self.0
+        }
+    }
+
+    impl Samples {
+        fn drain(&mut self) -> impl Iterator<Item = (u32, i32, i32)> {
+            self.0.into_iter()
+        }
+    }
+
+    fn std_samples(seed: i32) -> Samples {
+        let mut samples = [(0, 0, 0); 900];
+        for (place, step) in samples.iter_mut().zip(0_i32..) {
+            let wobble = (step.wrapping_mul(7919).wrapping_mul(seed) % 301).abs();
+            let rise = (step * (20 + seed)).min(60_000) - (step - 700).max(0) * 300;
+            *place = (
+                5 + step.unsigned_abs() * 3,
+                rise.max(-500) + wobble,
+                step * 90 - (step - 700).max(0) * 120 + wobble / 3,
+            );
+        }
+        Samples(samples)
     }
 }

@@ -1,14 +1,30 @@
 //! One attempt as it happens: peak, snug crossing, fastener rotation over several pulls, shape of the curve.
 //!
-//! Volatile: after a power cut nothing of it is rebuilt. Knows nothing of order, records or storage. No division on the way
-//! of a sample.
+//! Volatile: after a power cut nothing of it is rebuilt. Nothing on the way of a sample divides; a line is fitted once when a
+//! pull is over, and once while a renewed pull rises. Knows nothing of order, records or storage.
 
-use crate::procedure::{AngleWindow, Prevailing, TorqueWindow};
+mod drift;
+mod line;
+mod pace;
+mod peak;
+mod running;
+mod shape;
+mod thresholds;
+mod turning;
+
+use crate::procedure::Prevailing;
 use crate::sample::Sample;
 use crate::trace::Trace;
-use crate::unit::{Angle, Instant, Rotation, Span, Torque};
+use crate::unit::{Angle, Instant, Span, Torque};
 use crate::verdict::{Aim, Reading, Reason, Reasons};
 use crate::watch::Watch;
+use drift::Drift;
+use pace::Pace;
+use peak::Peak;
+use running::{Running, Travel};
+use shape::Shape;
+use thresholds::Thresholds;
+use turning::Turning;
 
 /// What is known about the fastener before the attempt.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -67,175 +83,209 @@ pub struct Live {
     pub loaded: bool,
 }
 
-/// Thresholds of one attempt, fixed when it is armed.
-#[derive(Clone, Copy, Debug)]
-struct Limits {
-    snug: Torque,
-    regrip: Torque,
-    idle: Span,
-}
-
-#[derive(Clone, Copy, Debug)]
-struct Armed {
-    aim: Aim,
-    limits: Limits,
-    reverse: bool,
-}
-
-/// A sample in the sense of the stage: positive is the way it pulls.
+/// A sample in the sense of the stage: positive is the way it pulls. mN·m and millidegrees.
 #[derive(Clone, Copy, Debug)]
 struct Seen {
     at: Instant,
-    torque: Torque,
-    rotation: Rotation,
+    torque: i32,
+    rotation: i32,
 }
 
 /// The attempt in progress.
 #[derive(Clone, Debug)]
 pub struct Tracker {
-    armed: Option<Armed>,
+    aim: Option<Aim>,
+    thresholds: Thresholds,
+    prevailing: Prevailing,
+    /// The stage loosens: torque and rotation count the other way round.
+    reverse: bool,
     last: Option<Seen>,
-    before: Torque,
+    /// µs between samples, slowly averaged.
+    interval: u32,
     loaded: bool,
+    /// One sample was past re-grip, or one below it; the next one decides.
+    turning_over: bool,
     began_at: Option<Instant>,
     released_at: Option<Instant>,
     pulls: u8,
-    peak: Torque,
-    settled: Torque,
-    /// Rotation and torque where counting began in this pull.
-    reference: Option<(Rotation, Torque)>,
-    /// Counting ended in this pull at the reference's torque.
-    returned: Option<Rotation>,
-    /// Fastener rotation of the pulls that are over; `None` before counting began.
-    turned: Option<Angle>,
-    held: Span,
-    held_most: Span,
-    shape: Reasons,
+    pull_counted: bool,
+    cue: Cue,
+    peak: Peak,
+    turning: Turning,
+    shape: Shape,
+    pace: Pace,
+    drift: Drift,
+    running: Running,
+    travel: Travel,
+    restart: Option<i32>,
+    restart_top: i32,
+    held: u64,
+    held_most: u64,
+    found: Reasons,
     halt: Option<Reason>,
     trace: Trace,
 }
 
-/// Released for this long, a complete attempt is over.
-const DWELL: Span = Span::from_millis(150);
+/// Reasons to stop pulling at once.
+const HALTING: [Reason; 10] = [
+    Reason::Overload,
+    Reason::GivingWay,
+    Reason::Yielding,
+    Reason::EarlyRise,
+    Reason::LateRise,
+    Reason::NoTurn,
+    Reason::StickSlip,
+    Reason::WrongWay,
+    Reason::Gap,
+    Reason::Stuck,
+];
+
+/// Samples closer together than this are never a gap.
+const GAP_LEAST_MICROS: u64 = 100_000;
+/// A gap before the usual distance of samples is known.
+const GAP_UNKNOWN_MICROS: u64 = 500_000;
 
 impl Tracker {
     /// Not armed.
     #[must_use]
     pub const fn new() -> Self {
         Self {
-            armed: None,
+            aim: None,
+            thresholds: Thresholds::IDLE,
+            prevailing: Prevailing::None,
+            reverse: false,
             last: None,
-            before: Torque::ZERO,
+            interval: 0,
             loaded: false,
+            turning_over: false,
             began_at: None,
             released_at: None,
             pulls: 0,
-            peak: Torque::ZERO,
-            settled: Torque::ZERO,
-            reference: None,
-            returned: None,
-            turned: None,
-            held: Span::ZERO,
-            held_most: Span::ZERO,
-            shape: Reasons::NONE,
+            pull_counted: false,
+            cue: Cue::None,
+            peak: Peak::NEW,
+            turning: Turning::NEW,
+            shape: Shape::NEW,
+            pace: Pace::NEW,
+            drift: Drift::NEW,
+            running: Running::NEW,
+            travel: Travel::NEW,
+            restart: None,
+            restart_top: 0,
+            held: 0,
+            held_most: 0,
+            found: Reasons::NONE,
             halt: None,
             trace: Trace::new(),
         }
     }
 
-    /// Arms for an attempt. Whatever was in progress is forgotten.
+    /// Arms for an attempt. Whatever was in progress is forgotten; the sensor's drift is not.
     pub fn begin(&mut self, aim: Aim, watch: &Watch, start: Start) {
-        let last = self.last;
-        *self = Self::new();
-        self.last = last;
-        self.armed = Some(Armed {
-            aim,
-            limits: limits(&aim, watch, &start),
-            reverse: matches!(aim, Aim::BackOff { .. }),
-        });
+        let reverse = matches!(aim, Aim::BackOff { .. });
+        if reverse != self.reverse {
+            self.last = None;
+            self.drift = Drift::NEW;
+        }
+        self.aim = Some(aim);
+        self.thresholds = Thresholds::new(&aim, watch, &start);
+        self.prevailing = start.prevailing;
+        self.reverse = reverse;
+        self.loaded = false;
+        self.turning_over = false;
+        self.began_at = None;
+        self.released_at = None;
+        self.pulls = 0;
+        self.pull_counted = false;
+        self.cue = Cue::None;
+        self.peak = Peak::NEW;
+        self.turning = Turning::new(&self.thresholds);
+        self.shape = Shape::NEW;
+        self.pace = Pace::NEW;
+        self.running = Running::NEW;
+        self.travel = Travel::NEW;
+        self.restart = None;
+        self.restart_top = 0;
+        self.held = 0;
+        self.held_most = 0;
+        self.found = Reasons::NONE;
+        self.halt = None;
+        self.trace.clear();
     }
 
     /// Takes one sample.
     pub fn feed(&mut self, at: Instant, sample: Sample) -> Signal {
-        let Some(armed) = self.armed else {
+        let Some(aim) = self.aim else {
             return Signal::default();
         };
-        let seen = if armed.reverse {
-            Seen {
-                at,
-                torque: -sample.torque,
-                rotation: Rotation::ZERO + (Rotation::ZERO - sample.rotation),
-            }
-        } else {
-            Seen {
-                at,
-                torque: sample.torque,
-                rotation: sample.rotation,
-            }
+        let seen = self.seen(at, sample);
+        let before = match self.time_passed(at) {
+            Ok(before) => before,
+            Err(Reversed) => return self.signal(&aim, at, false),
         };
-        if self.last.is_some_and(|last| at < last.at) {
-            return Signal {
-                halt: self.halt,
-                ..Signal::default()
-            };
-        }
-        let was_loaded = self.loaded;
-        let began = self.load(&armed, seen);
+        let sure = self.peak.push(seen.torque, self.loaded, &self.thresholds);
+        let began = self.load(before, seen);
         if self.began_at.is_some() {
             self.trace.push(at, sample.torque, sample.rotation);
         }
-        if self.loaded || was_loaded {
-            self.measure(&armed, seen);
+        if self.loaded {
+            self.pulled(&aim, before, seen, sure);
+        } else {
+            self.drift.rest(seen);
         }
-        if was_loaded && !self.loaded {
-            self.close_pull(at);
+        if self.reverse && self.began_at.is_some() {
+            self.travel.push(seen);
         }
-        self.before = self.last.map_or(seen.torque, |last| last.torque);
+        self.against(seen);
         self.last = Some(seen);
-        Signal {
-            cue: self.cue(&armed, seen.torque),
-            halt: self.halt,
-            began,
-            ended: self.is_over(&armed, at),
-        }
+        self.signal(&aim, at, began)
     }
 
     /// Lets time pass without a sample.
     pub fn tick(&mut self, at: Instant) -> Signal {
-        let Some(armed) = self.armed else {
+        let Some(aim) = self.aim else {
             return Signal::default();
         };
-        Signal {
-            halt: self.halt,
-            ended: self.is_over(&armed, at),
-            ..Signal::default()
+        if self.loaded
+            && let Some(last) = self.last
+            && at.since(last.at).micros() > self.gap()
+        {
+            self.lost(Reason::Gap);
         }
+        self.signal(&aim, at, false)
     }
 
     /// When [`Self::tick`] could next bring something.
     #[must_use]
     pub fn deadline(&self) -> Option<Instant> {
-        let armed = self.armed?;
+        let aim = self.aim?;
+        if self.loaded {
+            let last = self.last?;
+            // One µs more: a distance equal to the limit is not a gap.
+            let gap = Span::from_micros(self.gap().saturating_add(1));
+            return (!self.found.contains(Reason::Gap)).then(|| last.at.after(gap));
+        }
         let released = self.released_at?;
-        let span = if self.is_reached(&armed) {
-            DWELL
+        let span = if self.is_complete(&aim) {
+            self.thresholds.release
         } else {
-            armed.limits.idle
+            self.thresholds.idle
         };
-        Some(released.after(span))
+        Some(released.after(Span::from_micros(span)))
     }
 
     /// What a view shows.
     #[must_use]
     pub fn live(&self) -> Live {
-        let angle = self.angle_now();
-        let remaining = match self.armed.map(|armed| armed.aim) {
+        let angle = self.angle_now().map(Angle::from_wide);
+        let remaining = match self.aim {
             Some(Aim::Turn { window, .. }) => Some(window.target - angle.unwrap_or(Angle::ZERO)),
             _ => None,
         };
+        let torque = self.last.map_or(0, |last| last.torque);
         Live {
-            torque: self.last.map_or(Torque::ZERO, |last| last.torque),
-            peak: self.peak,
+            torque: Torque::from_millinewton_meters(torque),
+            peak: Torque::from_millinewton_meters(self.peak.value),
             angle,
             remaining,
             pulls: self.pulls,
@@ -246,33 +296,47 @@ impl Tracker {
     /// Whether this attempt has been loaded at least once.
     #[must_use]
     pub const fn has_begun(&self) -> bool {
-        self.armed.is_some() && self.began_at.is_some()
+        self.aim.is_some() && self.began_at.is_some()
     }
 
     /// Closes the attempt and disarms; `None` when it never began.
     pub fn finish(&mut self) -> Option<Reading> {
-        let armed = self.armed.take()?;
+        let aim = self.aim.take()?;
         self.began_at?;
         if self.loaded {
-            let at = self.last.map_or(Instant::BOOT, |last| last.at);
-            self.close_pull(at);
+            self.peak.flush();
+            self.end_pull(&aim, None);
         }
-        if let Aim::Turn {
-            one_sweep: true, ..
-        } = armed.aim
-            && self.pulls > 1
+        self.trace.settle();
+        if self.peak.bound > self.thresholds.jerk {
+            self.find(Reason::Jerk);
+        }
+        if matches!(
+            aim,
+            Aim::Turn {
+                one_sweep: true,
+                ..
+            }
+        ) && self.pulls > 1
         {
-            self.shape = self.shape.with(Reason::Interrupted);
+            self.find(Reason::Interrupted);
         }
+        let angle = if self.reverse {
+            Some(i64::from(self.travel.turned))
+        } else {
+            self.turning.total()
+        };
         Some(Reading {
-            pulls: self.pulls,
-            peak: self.peak,
-            settled: self.settled,
-            angle: self.turned,
-            prevailing: None,
-            restart: None,
-            held: self.held_most,
-            shape: self.shape,
+            pulls: self.pulls.max(1),
+            peak: Torque::from_millinewton_meters(self.peak.value),
+            bound: Torque::from_millinewton_meters(self.peak.bound),
+            settled: Torque::from_millinewton_meters(self.peak.settled),
+            angle: angle.map(Angle::from_wide),
+            prevailing: self.prevailing_measured(),
+            restart: self.restart.map(Torque::from_millinewton_meters),
+            held: Span::from_micros(self.held_most),
+            train: stiffness(self.turning.compliance()),
+            shape: self.found,
         })
     }
 
@@ -284,29 +348,107 @@ impl Tracker {
         Some(reading)
     }
 
+    /// The sensor's own fault, named by the sample path: [`Reason::Stuck`] or [`Reason::Gap`]. Counts while loaded.
+    pub fn fault(&mut self, reason: Reason) {
+        if self.loaded {
+            self.lost(reason);
+        }
+    }
+
     /// The points of the attempt in progress or just finished.
     #[must_use]
     pub const fn trace(&self) -> &Trace {
         &self.trace
     }
 
-    fn load(&mut self, armed: &Armed, seen: Seen) -> bool {
-        let limits = &armed.limits;
-        if self.loaded {
-            if seen.torque < limits.regrip {
-                self.loaded = false;
-                self.released_at = Some(seen.at);
+    fn seen(&self, at: Instant, sample: Sample) -> Seen {
+        let (torque, rotation) = (
+            sample.torque.millinewton_meters(),
+            sample.rotation.millidegrees(),
+        );
+        if self.reverse {
+            Seen {
+                at,
+                torque: torque.wrapping_neg(),
+                rotation: rotation.wrapping_neg(),
             }
+        } else {
+            Seen {
+                at,
+                torque,
+                rotation,
+            }
+        }
+    }
+
+    /// The sample before, unless too much time passed unseen; time that runs backwards is told.
+    fn time_passed(&mut self, at: Instant) -> Result<Option<Seen>, Reversed> {
+        let Some(last) = self.last else {
+            return Ok(None);
+        };
+        if at < last.at {
+            if self.loaded {
+                self.lost(Reason::Gap);
+            }
+            return Err(Reversed);
+        }
+        let passed = at.since(last.at).micros();
+        if passed > self.gap() {
+            if self.loaded {
+                self.lost(Reason::Gap);
+            }
+            self.peak.restart();
+            self.pace.restart();
+            self.drift.disturb();
+            return Ok(None);
+        }
+        let passed = i32::try_from(passed).unwrap_or(i32::MAX).unsigned_abs();
+        self.interval = if self.interval == 0 {
+            passed
+        } else {
+            self.interval
+                .wrapping_sub(self.interval >> 4)
+                .wrapping_add(passed >> 4)
+        };
+        Ok(Some(last))
+    }
+
+    fn gap(&self) -> u64 {
+        match (self.thresholds.gap, self.interval) {
+            (0, 0) => GAP_UNKNOWN_MICROS,
+            (0, interval) => (u64::from(interval) << 2).max(GAP_LEAST_MICROS),
+            (given, _) => given,
+        }
+    }
+
+    /// Loaded or let go; two samples in a row decide, so that a spike does neither. True at the attempt's first load.
+    fn load(&mut self, before: Option<Seen>, seen: Seen) -> bool {
+        let past = seen.torque >= self.thresholds.regrip;
+        if past == self.loaded {
+            self.turning_over = false;
             return false;
         }
-        if seen.torque < limits.regrip {
+        // With no sample just before, this one decides.
+        if before.is_some() && !self.turning_over {
+            self.turning_over = true;
+            return false;
+        }
+        self.turning_over = false;
+        if self.loaded {
+            self.let_go(seen);
             return false;
         }
         self.loaded = true;
         self.released_at = None;
-        self.pulls = self.pulls.saturating_add(1);
-        self.returned = None;
-        self.reference = None;
+        self.pull_counted = false;
+        self.drift.disturb();
+        self.pace.restart();
+        self.running.restart();
+        let first = before.unwrap_or(seen);
+        self.turning.start_pull(first);
+        self.shape
+            .start_pull(self.turning.still_below(), &self.thresholds);
+        self.restart_top = 0;
         if self.began_at.is_none() {
             self.began_at = Some(seen.at);
             return true;
@@ -314,107 +456,311 @@ impl Tracker {
         false
     }
 
-    fn measure(&mut self, armed: &Armed, seen: Seen) {
-        // A sample far above both neighbours is a spike; the least of it and its neighbour counts.
-        let last = self.last.map_or(seen.torque, |last| last.torque);
-        let sure = last.min(self.before.max(seen.torque));
-        self.peak = self.peak.max(sure);
-        if seen.torque.scaled(16, 15) >= self.peak {
-            self.settled = sure;
+    fn let_go(&mut self, seen: Seen) {
+        if self.shape.broke(seen.rotation, &self.thresholds) {
+            self.find(Reason::GivingWay);
         }
-        let level = match armed.aim {
-            Aim::Torque { .. } if self.turned.is_none() => armed.limits.snug,
-            _ => armed.limits.regrip,
-        };
-        match self.reference {
-            None if seen.torque >= level => {
-                let found = match self.last {
-                    Some(last) if last.torque < level => (crossing(last, seen, level), level),
-                    _ => (seen.rotation, seen.torque),
-                };
-                self.reference = Some(found);
-                self.turned.get_or_insert(Angle::ZERO);
+        if let Some(aim) = self.aim {
+            self.end_pull(&aim, Some(seen));
+        }
+    }
+
+    fn pulled(&mut self, aim: &Aim, before: Option<Seen>, seen: Seen, sure: i32) {
+        let level = self.level(aim);
+        if matches!(aim, Aim::Torque { .. }) && !self.turning.is_counting() {
+            self.before_snug(aim, seen, level);
+        }
+        self.turning.follow(before, seen, level, &self.thresholds);
+        if !self.pull_counted && seen.torque >= self.thresholds.regrip.saturating_mul(2) {
+            self.pull_counted = true;
+            self.pulls = self.pulls.saturating_add(1);
+        }
+        if self.pace.push(seen)
+            && self.pace.is_level(seen, &self.thresholds)
+            && seen.torque >= self.peak.value >> 1
+        {
+            self.peak.stands(sure);
+        }
+        let Some(before) = before else { return };
+        if sure > self.thresholds.overload {
+            self.find(Reason::Overload);
+        }
+        self.watch(aim, before, seen, sure);
+        if seen.torque >= self.thresholds.hold {
+            let step = seen.at.since(before.at).micros();
+            self.held = self.held.saturating_add(step);
+            self.held_most = self.held_most.max(self.held);
+        } else {
+            self.held = 0;
+        }
+    }
+
+    /// Torque at which counting starts in this pull.
+    fn level(&self, aim: &Aim) -> i32 {
+        match aim {
+            Aim::Torque { .. } if !self.turning.is_counting() => {
+                let running = self.prevailing_measured();
+                let running = running.map_or(0, Torque::millinewton_meters);
+                self.thresholds.snug.saturating_add(running)
             }
-            Some((_, level)) => {
-                if let Some(last) = self.last
-                    && last.torque >= level
-                    && seen.torque < level
+            _ => self.thresholds.regrip,
+        }
+    }
+
+    fn before_snug(&mut self, aim: &Aim, seen: Seen, level: i32) {
+        if matches!(self.prevailing, Prevailing::Measure) && matches!(aim, Aim::Torque { .. }) {
+            self.running.push(seen);
+        }
+        if self.thresholds.run_down_min == 0 && self.thresholds.run_down_max == 0 {
+            return;
+        }
+        self.travel.push(seen);
+        let limit = self.thresholds.run_down_max;
+        if limit > 0 && self.travel.turned > limit {
+            self.find(Reason::LateRise);
+        }
+        if seen.torque >= level && self.travel.turned < self.thresholds.run_down_min {
+            self.find(Reason::EarlyRise);
+        }
+    }
+
+    fn watch(&mut self, aim: &Aim, before: Seen, seen: Seen, sure: i32) {
+        if matches!(aim, Aim::BackOff { .. }) {
+            return;
+        }
+        let may_yield = matches!(aim, Aim::Torque { .. });
+        if let Some(reason) = self
+            .shape
+            .follow(before, seen, sure, may_yield, &self.thresholds)
+        {
+            if reason == Reason::Stuck {
+                self.lost(Reason::Stuck);
+            } else {
+                self.find(reason);
+            }
+        }
+        let compliance = self.turning.compliance();
+        if self.restart.is_none()
+            && self.thresholds.still_below > 0
+            && compliance > 0
+            && self.pulls <= 1
+        {
+            self.restart_top = self.restart_top.max(sure);
+            let moved = self.turning.now(Some(seen), compliance);
+            if moved.is_some_and(|moved| moved > i64::from(self.thresholds.restart_turn)) {
+                self.restart = Some(self.restart_top);
+            }
+        }
+        if matches!(aim, Aim::Torque { .. }) {
+            // Between these two the fastener's rotation lies, whatever the train's stiffness.
+            let most = if compliance > 0 {
+                compliance
+            } else {
+                self.thresholds.compliance_most
+            };
+            let turned_least = self.turning.now(Some(seen), most);
+            let turned_most = self.turning.now(Some(seen), compliance);
+            if let (Some(least), Some(most)) = (turned_least, turned_most) {
+                self.rise(seen.torque, least, most, compliance > 0);
+            }
+        }
+    }
+
+    /// Rise of torque over fastener angle past snug: too steep, too flat, too long, or none at all. `exact` when the wind-up
+    /// is known.
+    fn rise(&mut self, torque: i32, turned_least: i64, turned_most: i64, exact: bool) {
+        let thresholds = &self.thresholds;
+        let base = thresholds.snug.max(thresholds.still_below);
+        let span = thresholds.target.wrapping_sub(base);
+        // A pass that adds little says little.
+        if span < thresholds.target >> 2 {
+            return;
+        }
+        let risen = i64::from(torque.wrapping_sub(base));
+        let risen_most = i64::from(self.peak.value.max(torque).wrapping_sub(base));
+        let half = i64::from(span >> 1);
+        // N·m per degree cross-multiplied: mN·m × millidegrees per degree against mN·m per degree × millidegrees.
+        let steep = thresholds.gradient_max > 0
+            && risen > half
+            && risen.wrapping_mul(1_000)
+                > thresholds
+                    .gradient_max
+                    .wrapping_mul(turned_most.saturating_add(EARLY_SLACK));
+        let flat = thresholds.gradient_min > 0
+            && turned_least > LATE_SLACK
+            && risen_most.wrapping_mul(1_000)
+                < thresholds
+                    .gradient_min
+                    .wrapping_mul(turned_least.wrapping_sub(LATE_SLACK));
+        let long = thresholds.late > 0
+            && turned_least > i64::from(thresholds.late)
+            && risen_most < half.wrapping_add(half >> 1);
+        let fixed = exact
+            && thresholds.snug > thresholds.still_below
+            && risen > half.wrapping_add(half >> 1)
+            && turned_most < i64::from(thresholds.turn_least);
+        if fixed {
+            self.find(Reason::NoTurn);
+        } else if steep {
+            self.find(Reason::EarlyRise);
+        }
+        if flat || long {
+            self.find(Reason::LateRise);
+        }
+    }
+
+    fn end_pull(&mut self, aim: &Aim, released: Option<Seen>) {
+        let at = released.or(self.last);
+        self.loaded = false;
+        self.turning_over = false;
+        self.released_at = at.map(|seen| seen.at);
+        self.held = 0;
+        let Some(last) = at else { return };
+        let end = self.turning.end_pull(
+            last,
+            released.is_some(),
+            self.drift.rate(),
+            &self.thresholds,
+        );
+        self.peak.end_pull(end.peak);
+        if end.counted
+            && matches!(aim, Aim::Torque { .. })
+            && let Some(turned) = self.turning.total()
+        {
+            // On the way down nothing turns, so the total belongs to the highest torque.
+            let exact = released.is_some() || self.turning.compliance() > 0;
+            self.rise(self.peak.value, turned, turned, exact);
+        }
+    }
+
+    /// Loaded against the stage's direction.
+    fn against(&mut self, seen: Seen) {
+        if self.began_at.is_some()
+            && !self.loaded
+            && seen.torque < self.thresholds.wrong.wrapping_neg()
+        {
+            let again = self
+                .last
+                .is_some_and(|last| last.torque < self.thresholds.wrong.wrapping_neg());
+            if again {
+                self.find(Reason::WrongWay);
+            }
+        }
+    }
+
+    fn find(&mut self, reason: Reason) {
+        self.found = self.found.with(reason);
+        if self.halt.is_none() && HALTING.contains(&reason) {
+            self.halt = Some(reason);
+        }
+    }
+
+    /// Something of the attempt went unseen: what the fastener turned is not known any more.
+    fn lost(&mut self, reason: Reason) {
+        self.find(reason);
+        self.turning.lose();
+    }
+
+    fn prevailing_measured(&self) -> Option<Torque> {
+        match self.prevailing {
+            Prevailing::Measure => self.running.torque().map(Torque::from_millinewton_meters),
+            _ => None,
+        }
+    }
+
+    /// Millidegrees of the fastener so far; wind-up taken off as far as it is known.
+    fn angle_now(&self) -> Option<i64> {
+        if self.reverse {
+            return self.began_at.map(|_| i64::from(self.travel.turned));
+        }
+        let seen = if self.loaded { self.last } else { None };
+        self.turning.now(seen, self.turning.compliance())
+    }
+
+    /// What the attempt is for has been reached, or it need not go on.
+    fn is_complete(&self, aim: &Aim) -> bool {
+        self.halt.is_some() || self.is_reached(aim)
+    }
+
+    fn is_reached(&self, aim: &Aim) -> bool {
+        match *aim {
+            Aim::Torque { window } | Aim::Repeat { window, .. } => {
+                let running = self.prevailing_measured().unwrap_or(Torque::ZERO);
+                // Where only a maximum is given, half the target tells a pull from a run-down.
+                let least = if window.min > Torque::ZERO {
+                    window.min.millinewton_meters()
+                } else {
+                    window.target.millinewton_meters() >> 1
+                };
+                self.peak.value >= least.saturating_add(running.millinewton_meters())
+            }
+            Aim::Turn { window, .. } => self
+                .turning
+                .total()
+                .is_some_and(|turned| turned >= i64::from(window.min.millidegrees())),
+            Aim::Hold { time, .. } => self.held_most >= time.micros(),
+            Aim::BackOff { angle } => {
+                angle.is_none_or(|angle| self.travel.turned >= angle.millidegrees())
+            }
+        }
+    }
+
+    fn signal(&mut self, aim: &Aim, at: Instant, began: bool) -> Signal {
+        self.cue = self.cue(aim);
+        let ended = self.released_at.is_some_and(|released| {
+            let passed = at.since(released).micros();
+            passed >= self.thresholds.idle
+                || passed >= self.thresholds.release && self.is_complete(aim)
+        });
+        Signal {
+            cue: self.cue,
+            halt: self.halt,
+            began,
+            ended,
+        }
+    }
+
+    fn cue(&self, aim: &Aim) -> Cue {
+        let (true, Some(seen)) = (self.loaded, self.last) else {
+            return Cue::None;
+        };
+        match *aim {
+            Aim::Torque { window } | Aim::Repeat { window, .. } => {
+                let running = self.prevailing_measured().unwrap_or(Torque::ZERO);
+                let window = window.raised(running);
+                let torque = Torque::from_millinewton_meters(seen.torque);
+                let target = window.target.millinewton_meters();
+                if torque > window.max {
+                    Cue::Over
+                } else if torque >= window.min && window.min > Torque::ZERO
+                    || torque >= window.target
                 {
-                    self.returned = Some(crossing(last, seen, level));
+                    Cue::Target
+                } else if self.pace.reaches_torque(seen, target, &self.thresholds) {
+                    Cue::Approach
+                } else {
+                    Cue::None
                 }
             }
-            None => {}
-        }
-        if let Aim::Hold { torque, .. } = armed.aim {
-            let kept = seen.torque >= torque.scaled(98, 100);
-            if kept && let Some(last) = self.last {
-                self.held = Span::from_micros(
-                    self.held
-                        .micros()
-                        .saturating_add(seen.at.since(last.at).micros()),
-                );
-                self.held_most = self.held_most.max(self.held);
-            } else {
-                self.held = Span::ZERO;
+            Aim::Turn { window, .. } => {
+                let Some(turned) = self.angle_now() else {
+                    return Cue::None;
+                };
+                let left = i64::from(window.target.millidegrees()).wrapping_sub(turned);
+                // In a renewed pull the train winds up first, and that is no turning.
+                let turns = seen.torque >= self.turning.still_below();
+                if turned > i64::from(window.max.millidegrees()) {
+                    Cue::Over
+                } else if turned >= i64::from(window.min.millidegrees()) {
+                    Cue::Target
+                } else if turns && self.pace.reaches_angle(seen, left, &self.thresholds) {
+                    Cue::Approach
+                } else {
+                    Cue::None
+                }
             }
-        }
-    }
-
-    fn close_pull(&mut self, at: Instant) {
-        self.loaded = false;
-        self.released_at.get_or_insert(at);
-        if let Some((from, _)) = self.reference {
-            let to = self
-                .returned
-                .or(self.last.map(|last| last.rotation))
-                .unwrap_or(from);
-            let sum = self.turned.unwrap_or(Angle::ZERO) + (to - from);
-            self.turned = Some(sum);
-        }
-        self.reference = None;
-        self.returned = None;
-    }
-
-    fn angle_now(&self) -> Option<Angle> {
-        let done = self.turned?;
-        Some(match (self.reference, self.last) {
-            (Some((from, _)), Some(last)) if self.loaded => done + (last.rotation - from),
-            _ => done,
-        })
-    }
-
-    fn is_reached(&self, armed: &Armed) -> bool {
-        let turned = self.turned.unwrap_or(Angle::ZERO);
-        match armed.aim {
-            Aim::Torque { window } | Aim::Repeat { window, .. } => self.peak >= window.min,
-            Aim::Turn { window, .. } => turned >= window.min,
-            Aim::Hold { time, .. } => self.held_most >= time,
-            Aim::BackOff { angle } => turned >= angle.unwrap_or(Angle::ZERO),
-        }
-    }
-
-    fn is_over(&self, armed: &Armed, at: Instant) -> bool {
-        let Some(released) = self.released_at else {
-            return false;
-        };
-        let passed = at.since(released);
-        (self.is_reached(armed) || self.halt.is_some()) && passed >= DWELL
-            || passed >= armed.limits.idle
-    }
-
-    fn cue(&self, armed: &Armed, torque: Torque) -> Cue {
-        if !self.loaded {
-            return Cue::None;
-        }
-        match armed.aim {
-            Aim::Torque { window } | Aim::Repeat { window, .. } => {
-                by_window(torque, window.min, window.max)
-            }
-            Aim::Turn {
-                window: AngleWindow { min, max, .. },
-                ..
-            } => by_window(self.angle_now().unwrap_or(Angle::ZERO), min, max),
-            Aim::Hold { time, .. } if self.held_most >= time => Cue::Target,
+            Aim::Hold { time, .. } if self.held_most >= time.micros() => Cue::Target,
+            Aim::BackOff { .. } if self.is_reached(aim) => Cue::Target,
             Aim::Hold { .. } | Aim::BackOff { .. } => Cue::None,
         }
     }
@@ -426,57 +772,27 @@ impl Default for Tracker {
     }
 }
 
-fn by_window<T: Ord>(value: T, min: T, max: T) -> Cue {
-    if value > max {
-        Cue::Over
-    } else if value >= min {
-        Cue::Target
-    } else {
-        Cue::None
+/// Time ran backwards.
+struct Reversed;
+
+/// What may be off in the angle before a rise is too steep, 1°, and too flat, 10°: settling of parts, in millidegrees.
+const EARLY_SLACK: i64 = 1_000;
+const LATE_SLACK: i64 = 10_000;
+
+/// mN·m per degree of a compliance in millidegrees per 2²⁰ mN·m.
+fn stiffness(compliance: i64) -> Option<u32> {
+    if compliance <= 0 {
+        return None;
     }
+    let stiffness = (1_000_i64 << thresholds::COMPLIANCE_BITS).checked_div(compliance)?;
+    u32::try_from(stiffness).ok()
 }
 
-/// The torque that thresholds without a value of their own are parts of.
-fn scale(aim: &Aim, start: &Start) -> Torque {
-    let target = match *aim {
-        Aim::Torque { window } | Aim::Repeat { window, .. } => Some(window.target),
-        Aim::Turn {
-            torque: Some(TorqueWindow { target, .. }),
-            ..
-        } => Some(start.restart_expected.unwrap_or(target)),
-        Aim::Hold { torque, .. } => Some(torque),
-        Aim::Turn { torque: None, .. } | Aim::BackOff { .. } => start.restart_expected,
-    };
-    target
-        .filter(|&torque| torque > Torque::ZERO)
-        .unwrap_or(Torque::from_millinewton_meters(20_000))
-}
-
-fn limits(aim: &Aim, watch: &Watch, start: &Start) -> Limits {
-    let scale = scale(aim, start);
-    let given = |value: Torque, part: u16| {
-        if value > Torque::ZERO {
-            value
-        } else {
-            scale.scaled(1, part)
-        }
-    };
-    Limits {
-        snug: given(watch.snug, 10),
-        regrip: given(watch.regrip, 20),
-        idle: watch.idle,
-    }
-}
-
-/// Rotation at which the line from `a` to `b` crosses `level`, by halving.
-fn crossing(a: Seen, b: Seen, level: Torque) -> Rotation {
-    let level = level.millinewton_meters();
-    let (mut below, mut above) = (a.torque.millinewton_meters(), b.torque.millinewton_meters());
-    let (mut from, mut to) = (a.rotation.millidegrees(), b.rotation.millidegrees());
-    if below > above {
-        core::mem::swap(&mut below, &mut above);
-        core::mem::swap(&mut from, &mut to);
-    }
+/// Rotation at which the line from `a` to `b` crosses the torque `level`, by halving: within a thousandth of the way.
+fn crossing(a: Seen, b: Seen, level: i32) -> i32 {
+    let (low, high) = if a.torque <= b.torque { (a, b) } else { (b, a) };
+    let (mut below, mut above) = (low.torque, high.torque);
+    let (mut from, mut to) = (low.rotation, high.rotation);
     for _ in 0..10 {
         let middle = below.midpoint(above);
         let there = from.midpoint(to);
@@ -488,12 +804,14 @@ fn crossing(a: Seen, b: Seen, level: Torque) -> Rotation {
             to = there;
         }
     }
-    Rotation::from_millidegrees(to)
+    to
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::procedure::TorqueWindow;
+    use crate::unit::Rotation;
     use crate::verdict::{Verdict, judge};
 
     fn millis(value: u32) -> Instant {

@@ -210,6 +210,8 @@ pub struct Reading {
     pub pulls: u8,
     /// Highest torque, spikes of one sample left out.
     pub peak: Torque,
+    /// How much higher the torque may have been between two samples.
+    pub bound: Torque,
     /// Torque that stood when the hand began to let go.
     pub settled: Torque,
     /// Rotation of the fastener: since snug, or since the stage before for `turn`; `None` where it means nothing.
@@ -220,6 +222,8 @@ pub struct Reading {
     pub restart: Option<Torque>,
     /// For how long the torque was kept, for a hold.
     pub held: Span,
+    /// Stiffness of the tool train, given or measured, in mN·m per degree.
+    pub train: Option<u32>,
     /// What the curve showed.
     pub shape: Reasons,
 }
@@ -251,16 +255,20 @@ const LOST: [Reason; 3] = [Reason::Gap, Reason::Stuck, Reason::Interrupted];
 
 /// Judges a reading against its aim.
 ///
-/// A limit that was certainly passed rejects, even where the measurement was lost later; a loss alone makes it unknown.
+/// A limit that was certainly passed rejects, even where the measurement was lost later; a loss alone makes it unknown. So
+/// does a jerk, where the torque between two samples may have passed the upper limit.
 #[must_use]
 pub fn judge(aim: &Aim, reading: &Reading) -> Judgement {
     let mut reasons = reading.shape;
     let mut over = false;
     let mut under = false;
     let mut angle_needed = false;
+    let mut unsure = false;
     match *aim {
         Aim::Torque { window } | Aim::Repeat { window, .. } => {
             let window = window.raised(reading.prevailing.unwrap_or(Torque::ZERO));
+            unsure =
+                reading.shape.contains(Reason::Jerk) && reading.peak + reading.bound > window.max;
             over |= mark(&mut reasons, Reason::TorqueHigh, reading.peak > window.max);
             under |= mark(&mut reasons, Reason::TorqueLow, reading.peak < window.min);
         }
@@ -277,6 +285,8 @@ pub fn judge(aim: &Aim, reading: &Reading) -> Judgement {
                 under |= mark(&mut reasons, Reason::AngleLow, angle < window.min);
             }
             if let Some(torque) = torque {
+                unsure = reading.shape.contains(Reason::Jerk)
+                    && reading.peak + reading.bound > torque.max;
                 over |= mark(&mut reasons, Reason::TorqueHigh, reading.peak > torque.max);
                 under |= mark(
                     &mut reasons,
@@ -315,7 +325,7 @@ pub fn judge(aim: &Aim, reading: &Reading) -> Judgement {
     ) && reading.pulls > 1;
     let verdict = if over || harmed {
         Verdict::Rejected
-    } else if angle_needed && reading.angle.is_none() || lost && !several {
+    } else if angle_needed && reading.angle.is_none() || lost && !several || unsure {
         Verdict::Unknown
     } else if under || lost {
         Verdict::Rejected

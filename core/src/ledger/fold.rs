@@ -154,16 +154,16 @@ fn attempt_made(
             cell.turned = cell.turned.saturating_add(tenths)
         });
     }
+    // A pull that was rejected leaves its torque on the fastener all the same; one that was cut short leaves nobody knows what.
+    let left = match (attempt.verdict, stage.kind) {
+        (Verdict::Unknown, _) | (_, StageKind::BackOff { .. }) => 0,
+        _ => u16::try_from(attempt.settled.scaled(1, 100).millinewton_meters()).unwrap_or(u16::MAX),
+    };
+    change(ledger, fastener, |cell| cell.left_at = left);
     match attempt.verdict {
         Verdict::Accepted => {
-            let left = match stage.kind {
-                StageKind::BackOff { .. } => 0,
-                _ => u16::try_from(attempt.settled.scaled(1, 100).millinewton_meters())
-                    .unwrap_or(u16::MAX),
-            };
             change(ledger, fastener, |cell| {
                 cell.set(ASK, false);
-                cell.left_at = left;
                 if matches!(stage.kind, StageKind::BackOff { angle: None }) {
                     cell.set(TIGHT, false);
                 }

@@ -7,7 +7,7 @@ use crate::ledger::{Confirmed, Reached, StepState};
 use crate::procedure::{Moment, Procedure, StageKind};
 use crate::record::{AfterPass, Pass, Waited};
 use crate::tracker::Start;
-use crate::unit::{Instant, Span};
+use crate::unit::{Instant, Span, Torque};
 use crate::verdict::{Aim, Verdict};
 
 /// Deadlines that one input can pass: a release that ends an attempt, a wait that ends, and one to spare.
@@ -327,11 +327,10 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             Some(StageKind::Tighten { prevailing, .. }) => prevailing,
             _ => crate::procedure::Prevailing::None,
         };
-        let left_at = self
-            .fastener_at(step)
-            .and_then(|fastener| self.ledger.left_at(fastener));
         let start = Start {
-            restart_expected: left_at,
+            restart_expected: self
+                .fastener_at(step)
+                .and_then(|fastener| self.moves_above(fastener, &aim)),
             prevailing,
         };
         self.tracker
@@ -341,6 +340,20 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             aim,
             recheck: false,
         });
+    }
+
+    /// The torque below which the fastener is not expected to turn: what it was left at. After a pull that was cut short
+    /// nobody knows, so it need not turn at all before the target.
+    fn moves_above(&self, fastener: u8, aim: &Aim) -> Option<Torque> {
+        let left_at = self.ledger.left_at(fastener);
+        match (left_at, aim) {
+            (None, Aim::Torque { window } | Aim::Repeat { window, .. })
+                if self.ledger.is_tight(fastener) =>
+            {
+                Some(window.target)
+            }
+            _ => left_at,
+        }
     }
 
     pub(super) fn aim_of(&self, step: u16) -> Option<Aim> {

@@ -132,7 +132,8 @@ impl Job {
                 entry.seq,
             );
             // Losing a trace loses evidence, never truth: it is said, and the work goes on.
-            if let Err(error) = traces.keep(joint, entry.seq, &title, session.trace().points()) {
+            let points: Vec<_> = session.trace().points().collect();
+            if let Err(error) = traces.keep(joint, entry.seq, &title, &points) {
                 done.store_failure = Some(error.to_string());
             }
         }

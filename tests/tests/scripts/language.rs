@@ -135,6 +135,7 @@ impl<'p> Run<'p> {
             "back-off" => {
                 let samples = hand::back_off(self.stands_at());
                 self.pull(&samples, &mut told);
+                self.left_at.clear();
             }
             "wait" => {
                 self.at += u64::from(word(0).parse::<u32>().expect("ms")) * 1000;
@@ -322,7 +323,10 @@ impl<'p> Run<'p> {
                 let stage = word(0).parse::<u8>().expect("a stage") - 1;
                 self.send(Input::Due { stage, state }, &mut told);
             }
-            "apart" => self.send(Input::TakenApart { note: "" }, &mut told),
+            "apart" => {
+                self.left_at.clear();
+                self.send(Input::TakenApart { note: "" }, &mut told);
+            }
             "standing" => told.push(format!("{:?}", self.session.standing())),
             other => panic!("{script}: what is `{other}`?"),
         }

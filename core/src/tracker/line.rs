@@ -1,0 +1,145 @@
+//! A straight line through samples: how the tool train winds and unwinds while the fastener stands still.
+//!
+//! Sums only at each sample; the line is worked out once, when a pull is over. Knows nothing of limits.
+
+use super::thresholds::COMPLIANCE_BITS;
+
+/// Samples summed at most: at 1,000 a second a whole second, and no sum can leave an `i64`.
+const COUNT_MAX: u16 = 1_024;
+/// Largest torque and rotation summed, in their own units.
+const TORQUE_EDGE: i32 = 0x3_FFFF;
+const ROTATION_EDGE: i32 = 0x3F_FFFF;
+
+/// Sums over samples of one pull, relative to its origin.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Line {
+    count: u16,
+    millis: u32,
+    torque: i32,
+    rotation: i64,
+    square: i64,
+    product: i64,
+}
+
+/// The middle of the samples, in 1/16 of a torque unit, of a millidegree and of a ms.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Middle {
+    pub(super) torque: i64,
+    pub(super) rotation: i64,
+    pub(super) millis: i64,
+}
+
+impl Line {
+    pub(super) const EMPTY: Self = Self {
+        count: 0,
+        millis: 0,
+        torque: 0,
+        rotation: 0,
+        square: 0,
+        product: 0,
+    };
+
+    pub(super) const fn count(&self) -> u16 {
+        self.count
+    }
+
+    pub(super) fn clear(&mut self) {
+        if self.count != 0 {
+            *self = Self::EMPTY;
+        }
+    }
+
+    /// Adds a sample: torque in units of `2^shift` mN·m, rotation in millidegrees and time in ms since the pull began.
+    pub(super) fn add(&mut self, torque: i32, rotation: i32, millis: u32) {
+        if self.count >= COUNT_MAX {
+            return;
+        }
+        let torque = torque.clamp(-TORQUE_EDGE, TORQUE_EDGE);
+        let rotation = i64::from(rotation.clamp(-ROTATION_EDGE, ROTATION_EDGE));
+        let wide = i64::from(torque);
+        self.count = self.count.wrapping_add(1);
+        self.millis = self
+            .millis
+            .wrapping_add(millis & ROTATION_EDGE.unsigned_abs());
+        // 1,024 × 2¹⁸ fits; so do 1,024 × 2³⁶ and 1,024 × 2⁴⁰.
+        self.torque = self.torque.wrapping_add(torque);
+        self.rotation = self.rotation.wrapping_add(rotation);
+        self.square = self.square.wrapping_add(wide.wrapping_mul(wide));
+        self.product = self.product.wrapping_add(wide.wrapping_mul(rotation));
+    }
+
+    pub(super) fn middle(&self) -> Option<Middle> {
+        let count = i64::from(self.count);
+        Some(Middle {
+            torque: (i64::from(self.torque) << 4).checked_div(count)?,
+            rotation: (self.rotation << 4).checked_div(count)?,
+            millis: (i64::from(self.millis) << 4).checked_div(count)?,
+        })
+    }
+
+    /// Slope in millidegrees per 2²⁰ torque units, where eight samples or more spread over `spread` units (standard
+    /// deviation) and the rotation grows with the torque.
+    pub(super) fn compliance(&self, spread: i32) -> Option<i64> {
+        if self.count < 8 {
+            return None;
+        }
+        let count = i64::from(self.count);
+        let torque = i64::from(self.torque);
+        // n·Σxx − Σx·Σx: at most 2¹⁰ × 2⁴⁶.
+        let over = count
+            .wrapping_mul(self.square)
+            .wrapping_sub(torque.wrapping_mul(torque));
+        let rise = count
+            .wrapping_mul(self.product)
+            .wrapping_sub(torque.wrapping_mul(self.rotation));
+        let least = i64::from(spread)
+            .wrapping_mul(i64::from(spread))
+            .wrapping_mul(count.wrapping_mul(count));
+        if over < least || rise <= 0 {
+            return None;
+        }
+        // Both shifted alike until the rise leaves room for the fractional bits.
+        let size = 64_u32.saturating_sub(over.max(rise).leading_zeros());
+        let shift = size.saturating_sub(62 - COMPLIANCE_BITS);
+        ((rise >> shift) << COMPLIANCE_BITS).checked_div(over >> shift)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_line_gives_back_its_slope() {
+        for stiffness in [5_000_i64, 12_345, 60_000, 400_000] {
+            let mut line = Line::EMPTY;
+            for step in 0..200_i32 {
+                let torque = 1_000 + step * 300;
+                let rotation = i64::from(torque) * 1_000 / stiffness;
+                line.add(
+                    torque,
+                    i32::try_from(rotation).unwrap_or(0),
+                    step.unsigned_abs(),
+                );
+            }
+            let found = line.compliance(1_000).unwrap_or(0);
+            let exact = (1_000_i64 << COMPLIANCE_BITS) / stiffness;
+            assert!(
+                (found - exact).abs() * 200 <= exact,
+                "{stiffness}: {found} for {exact}"
+            );
+            let middle = line.middle().map(|middle| middle.torque / 16);
+            assert_eq!(middle, Some(1_000 + 199 * 150));
+        }
+    }
+
+    #[test]
+    fn few_or_crowded_samples_give_no_slope() {
+        let mut line = Line::EMPTY;
+        assert_eq!(line.compliance(0), None);
+        for step in 0..100_u16 {
+            line.add(5_000 + i32::from(step % 3), 100, 0);
+        }
+        assert_eq!(line.compliance(100), None);
+    }
+}

@@ -1,0 +1,232 @@
+//! What the curve shows: yielding, giving way, a saw, a stuck sensor.
+//!
+//! Each rule compares torque with rotation, not with time, except for teeth, which a hand cannot make that fast. Knows
+//! nothing of limits on the result.
+
+use super::Seen;
+use super::thresholds::Thresholds;
+use crate::unit::Instant;
+use crate::verdict::Reason;
+
+/// A tooth falls within this time; a hand that eases off takes longer.
+const TOOTH_MICROS: u64 = 40_000;
+/// Samples that repeat exactly, and for how long, before the sensor counts as stuck.
+const SAME_LEAST: u16 = 40;
+const SAME_MICROS: u64 = 200_000;
+/// Changes of direction that show the sensor alive; one that never jitters cannot be told from a stuck one.
+const JITTER_LEAST: u8 = 8;
+/// Rotation during which a torque that jittered before does not repeat itself: 8°.
+const SAME_TURN: i32 = 8_000;
+/// A chord of the curve must turn on by this much more than the steepest before it counts as flat: 1.5°.
+const CHORD_LEAST: i32 = 1_500;
+
+/// The curve of one attempt.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Shape {
+    // Chords: rotation from one torque level to the next.
+    level: i32,
+    level_rotation: i32,
+    chord: i32,
+    pair_least: i32,
+    on_chord: bool,
+    // Giving way.
+    top: i32,
+    anchor: i32,
+    // Teeth.
+    high: i32,
+    high_at: Instant,
+    low: i32,
+    falling: bool,
+    sharp: bool,
+    teeth: u8,
+    // Sensor alive?
+    same_torque: u16,
+    same_rotation: u16,
+    same_since: Instant,
+    same_from: (i32, i32),
+    torque_jitter: u8,
+    rotation_jitter: u8,
+    torque_up: bool,
+    rotation_up: bool,
+}
+
+impl Shape {
+    pub(super) const NEW: Self = Self {
+        level: 0,
+        level_rotation: 0,
+        chord: 0,
+        pair_least: i32::MAX,
+        on_chord: false,
+        top: 0,
+        anchor: 0,
+        high: 0,
+        high_at: Instant::BOOT,
+        low: 0,
+        falling: false,
+        sharp: false,
+        teeth: 0,
+        same_torque: 0,
+        same_rotation: 0,
+        same_since: Instant::BOOT,
+        same_from: (0, 0),
+        torque_jitter: 0,
+        rotation_jitter: 0,
+        torque_up: false,
+        rotation_up: false,
+    };
+
+    /// A pull began; up to `still_below` the fastener is not expected to move.
+    pub(super) fn start_pull(&mut self, still_below: i32, thresholds: &Thresholds) {
+        self.level = thresholds
+            .snug
+            .max(still_below.wrapping_add(still_below >> 4));
+        self.on_chord = false;
+        self.chord = 0;
+        self.top = 0;
+        self.high = 0;
+        self.low = 0;
+        self.falling = false;
+        self.same_torque = 0;
+        self.same_rotation = 0;
+    }
+
+    /// Follows the curve by one loaded sample: `torque` sure, `seen` as it came. Names what it shows for the first time.
+    pub(super) fn follow(
+        &mut self,
+        before: Seen,
+        seen: Seen,
+        torque: i32,
+        may_yield: bool,
+        thresholds: &Thresholds,
+    ) -> Option<Reason> {
+        let stuck = self.stuck(before, seen, thresholds);
+        let saw = self.saw(seen.at, torque, thresholds);
+        let giving = self.giving_way(torque, before.rotation, thresholds);
+        let yielding = may_yield && self.yielding(torque, before.rotation, thresholds);
+        if giving {
+            Some(Reason::GivingWay)
+        } else if yielding {
+            Some(Reason::Yielding)
+        } else if stuck {
+            Some(Reason::Stuck)
+        } else if saw {
+            Some(Reason::StickSlip)
+        } else {
+            None
+        }
+    }
+
+    /// At release: on letting go a whole train unwinds, a broken one goes on.
+    pub(super) fn broke(&self, rotation: i32, thresholds: &Thresholds) -> bool {
+        self.top >= worth_watching(thresholds)
+            && rotation.wrapping_sub(self.anchor) > thresholds.drop_turn >> 1
+    }
+
+    fn yielding(&mut self, torque: i32, rotation: i32, thresholds: &Thresholds) -> bool {
+        if torque >= self.level {
+            let mut passed = 0_u8;
+            while torque >= self.level && passed < 16 {
+                self.level = self.level.saturating_add(thresholds.yield_step);
+                passed = passed.wrapping_add(1);
+            }
+            let chord = rotation.wrapping_sub(self.level_rotation).max(0);
+            if self.on_chord && passed == 1 {
+                if self.chord > 0 {
+                    self.pair_least = self.pair_least.min(chord.saturating_add(self.chord));
+                }
+                self.chord = chord;
+            } else {
+                self.chord = 0;
+            }
+            self.on_chord = true;
+            self.level_rotation = rotation;
+            return false;
+        }
+        if !self.on_chord || self.pair_least == i32::MAX {
+            return false;
+        }
+        let chord = i64::from(rotation.wrapping_sub(self.level_rotation));
+        let steepest = i64::from(self.pair_least >> 1);
+        let flat = steepest.wrapping_mul(i64::from(thresholds.yield_ratio)) >> 4;
+        torque >= self.top.wrapping_sub(self.top >> 3)
+            && chord > flat.max(steepest.wrapping_add(i64::from(CHORD_LEAST)))
+    }
+
+    fn giving_way(&mut self, torque: i32, rotation: i32, thresholds: &Thresholds) -> bool {
+        self.top = self.top.max(torque);
+        if torque >= self.top.wrapping_sub(thresholds.drop >> 1) {
+            self.anchor = rotation;
+            return false;
+        }
+        self.top >= worth_watching(thresholds)
+            && torque < self.top.wrapping_sub(thresholds.drop)
+            && rotation.wrapping_sub(self.anchor) > thresholds.drop_turn
+    }
+
+    fn saw(&mut self, at: Instant, torque: i32, thresholds: &Thresholds) -> bool {
+        if self.falling {
+            self.low = self.low.min(torque);
+            if torque > self.low.wrapping_add(thresholds.tooth) {
+                self.falling = false;
+                self.high = torque;
+                self.high_at = at;
+                if self.sharp {
+                    self.teeth = self.teeth.saturating_add(1);
+                    return self.teeth == thresholds.teeth;
+                }
+            }
+            return false;
+        }
+        if torque >= self.high.wrapping_sub(thresholds.tooth >> 2) {
+            self.high = self.high.max(torque);
+            self.high_at = at;
+        } else if torque < self.high.wrapping_sub(thresholds.tooth) {
+            self.falling = true;
+            self.low = torque;
+            self.sharp = at.since(self.high_at).micros() <= TOOTH_MICROS;
+        }
+        false
+    }
+
+    fn stuck(&mut self, before: Seen, seen: Seen, thresholds: &Thresholds) -> bool {
+        let same_torque = seen.torque == before.torque;
+        let same_rotation = seen.rotation == before.rotation;
+        if !same_torque {
+            let up = seen.torque > before.torque;
+            self.torque_jitter = self
+                .torque_jitter
+                .saturating_add(u8::from(up != self.torque_up));
+            self.torque_up = up;
+            self.same_torque = 0;
+        }
+        if !same_rotation {
+            let up = seen.rotation > before.rotation;
+            self.rotation_jitter = self
+                .rotation_jitter
+                .saturating_add(u8::from(up != self.rotation_up));
+            self.rotation_up = up;
+            self.same_rotation = 0;
+        }
+        if !same_torque && !same_rotation {
+            return false;
+        }
+        if self.same_torque == 0 && self.same_rotation == 0 {
+            self.same_since = before.at;
+            self.same_from = (before.torque, before.rotation);
+        }
+        self.same_torque = self.same_torque.saturating_add(u16::from(same_torque));
+        self.same_rotation = self.same_rotation.saturating_add(u16::from(same_rotation));
+        let long = seen.at.since(self.same_since).micros() >= SAME_MICROS;
+        let torque_stuck = self.same_torque >= SAME_LEAST && self.torque_jitter >= JITTER_LEAST;
+        let rotation_stuck =
+            self.same_rotation >= SAME_LEAST && self.rotation_jitter >= JITTER_LEAST;
+        let turned = seen.rotation.wrapping_sub(self.same_from.1) > SAME_TURN;
+        let loaded = seen.torque.wrapping_sub(self.same_from.0) > thresholds.target >> 2;
+        long && (torque_stuck && (rotation_stuck || turned) || rotation_stuck && loaded)
+    }
+}
+
+/// A fall from less than a quarter of the target, or from near snug, is the run-down's own.
+fn worth_watching(thresholds: &Thresholds) -> i32 {
+    (thresholds.target >> 2).max(thresholds.snug.saturating_mul(2))
+}

@@ -1,0 +1,187 @@
+//! The thresholds of one attempt: a [`Watch`] put to the size of its target, once, when the attempt is armed.
+//!
+//! Every division the tracker's rules need is made here. Knows nothing of samples.
+
+use super::Start;
+use crate::unit::Torque;
+use crate::verdict::Aim;
+use crate::watch::Watch;
+
+/// In mN·m, millidegrees and µs.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Thresholds {
+    pub(super) target: i32,
+    pub(super) snug: i32,
+    pub(super) regrip: i32,
+    /// Torque up to which the fastener stands still; zero when not known.
+    pub(super) still_below: i32,
+    /// Compliance of the train in millidegrees per 2²⁰ mN·m; zero when it is to be measured.
+    pub(super) compliance: i64,
+    /// That of the softest train to reckon with.
+    pub(super) compliance_most: i64,
+    /// Torques are summed in units of 2^this mN·m.
+    pub(super) shift: u32,
+    pub(super) idle: u64,
+    pub(super) release: u64,
+    pub(super) reaction: u64,
+    pub(super) gap: u64,
+    pub(super) overload: i32,
+    pub(super) gradient_min: i64,
+    pub(super) gradient_max: i64,
+    pub(super) turn_least: i32,
+    pub(super) late: i32,
+    pub(super) run_down_min: i32,
+    pub(super) run_down_max: i32,
+    pub(super) yield_step: i32,
+    /// Angle per chord at which the fastener yields, in 1/16 of the steepest pair of chords.
+    pub(super) yield_ratio: i32,
+    pub(super) drop: i32,
+    pub(super) drop_turn: i32,
+    pub(super) tooth: i32,
+    pub(super) teeth: u8,
+    pub(super) jerk: i32,
+    pub(super) spike: i32,
+    pub(super) plateau: i32,
+    pub(super) restart_turn: i32,
+    pub(super) hold: i32,
+    pub(super) wrong: i32,
+}
+
+/// Fractional bits of a compliance.
+pub(super) const COMPLIANCE_BITS: u32 = 20;
+
+/// Assumed where neither target nor torque before is known, as for a first angle stage alone: 20 N·m.
+const SCALE_UNKNOWN: Torque = Torque::from_millinewton_meters(20_000);
+
+impl Thresholds {
+    pub(super) fn new(aim: &Aim, watch: &Watch, start: &Start) -> Self {
+        let scale = scale(aim, start);
+        let target = scale.millinewton_meters();
+        let part = |percent: u8| scale.scaled(u16::from(percent), 100).millinewton_meters();
+        let noise = watch.noise.millinewton_meters().min(1_000_000);
+        let given = |value: Torque, otherwise: i32| {
+            if value > Torque::ZERO {
+                value.millinewton_meters()
+            } else {
+                otherwise
+            }
+        };
+        let regrip = given(
+            watch.regrip,
+            scale
+                .scaled(1, 20)
+                .millinewton_meters()
+                .max(noise.wrapping_mul(4))
+                .max(1),
+        );
+        let snug = given(watch.snug, scale.scaled(1, 10).millinewton_meters()).max(regrip);
+        let step = scale
+            .scaled(1, 8)
+            .millinewton_meters()
+            .max(noise.wrapping_mul(6))
+            .max(1);
+        let restart = start
+            .restart_expected
+            .map_or(0, Torque::millinewton_meters)
+            .max(0);
+        Self {
+            target,
+            snug,
+            regrip,
+            still_below: restart,
+            compliance: compliance(watch.train),
+            compliance_most: compliance(watch.train_softest),
+            // The largest torque summed, twice the target, then takes 17 bits.
+            shift: 16_u32.saturating_sub(target.unsigned_abs().leading_zeros()),
+            idle: watch.idle.micros(),
+            release: watch.release.micros(),
+            reaction: watch.reaction.micros().min(5_000_000),
+            gap: watch.gap.micros(),
+            overload: given(watch.overload, i32::MAX),
+            gradient_min: i64::from(watch.gradient_min),
+            gradient_max: i64::from(watch.gradient_max),
+            turn_least: watch.turn_least.millidegrees(),
+            late: watch.late.millidegrees(),
+            run_down_min: watch.run_down_min.millidegrees(),
+            run_down_max: watch.run_down_max.millidegrees(),
+            yield_step: step,
+            yield_ratio: 1_600_i32
+                .checked_div(i32::from(watch.yield_part))
+                .unwrap_or(40),
+            drop: part(watch.drop_part).max(noise.wrapping_mul(4)),
+            drop_turn: watch.drop_turn.millidegrees(),
+            tooth: part(watch.tooth_part).max(noise.wrapping_mul(6)),
+            teeth: watch.teeth,
+            jerk: part(watch.jerk_part).max(noise.wrapping_mul(6)),
+            spike: part(watch.spike_part).max(noise.wrapping_mul(6)),
+            plateau: scale
+                .scaled(1, 64)
+                .millinewton_meters()
+                .max(noise.wrapping_mul(2)),
+            restart_turn: watch.restart_turn.millidegrees(),
+            hold: match *aim {
+                Aim::Hold { torque, .. } => torque
+                    .scaled(u16::from(watch.hold_part), 100)
+                    .millinewton_meters(),
+                _ => i32::MAX,
+            },
+            wrong: part(watch.wrong_part).max(regrip.saturating_mul(2)),
+        }
+    }
+
+    /// Thresholds of a tracker that was never armed.
+    pub(super) const IDLE: Self = Self {
+        target: 0,
+        snug: 0,
+        regrip: 0,
+        still_below: 0,
+        compliance: 0,
+        compliance_most: 0,
+        shift: 0,
+        idle: 0,
+        release: 0,
+        reaction: 0,
+        gap: 0,
+        overload: 0,
+        gradient_min: 0,
+        gradient_max: 0,
+        turn_least: 0,
+        late: 0,
+        run_down_min: 0,
+        run_down_max: 0,
+        yield_step: 0,
+        yield_ratio: 0,
+        drop: 0,
+        drop_turn: 0,
+        tooth: 0,
+        teeth: 0,
+        jerk: 0,
+        spike: 0,
+        plateau: 0,
+        restart_turn: 0,
+        hold: 0,
+        wrong: 0,
+    };
+}
+
+/// Millidegrees per 2²⁰ mN·m of a stiffness in mN·m per degree; zero for zero.
+fn compliance(stiffness: u32) -> i64 {
+    (1_000_i64 << COMPLIANCE_BITS)
+        .checked_div(i64::from(stiffness))
+        .unwrap_or(0)
+}
+
+/// The torque that thresholds without a value of their own are parts of.
+fn scale(aim: &Aim, start: &Start) -> Torque {
+    let target = match *aim {
+        Aim::Torque { window } | Aim::Repeat { window, .. } => Some(window.target),
+        Aim::Turn { torque, .. } => start
+            .restart_expected
+            .or(torque.map(|torque| torque.target)),
+        Aim::Hold { torque, .. } => Some(torque),
+        Aim::BackOff { .. } => start.restart_expected,
+    };
+    target
+        .filter(|&torque| torque > Torque::ZERO)
+        .unwrap_or(SCALE_UNKNOWN)
+}

@@ -1,0 +1,273 @@
+//! Rotation of the fastener over several pulls.
+//!
+//! The train winds up like a spring. While the fastener stands still, at the start of a renewed pull and while the hand lets
+//! go, rotation and torque lie on the train's own line. How far those two lines lie apart is what the fastener turned; the
+//! line's slope, measured on the release, brings both to one torque. Knows nothing of limits and verdicts.
+
+use super::line::{Line, Middle};
+use super::thresholds::{COMPLIANCE_BITS, Thresholds};
+use super::{Seen, crossing};
+use crate::unit::Instant;
+
+/// A sample on which counting stands.
+#[derive(Clone, Copy, Debug)]
+struct Mark {
+    torque: i32,
+    rotation: i32,
+    at: Instant,
+}
+
+/// Fastener rotation so far.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Turning {
+    /// Torque up to which the fastener stands still; zero when not known.
+    still_below: i32,
+    origin: i32,
+    origin_at: Instant,
+    peak: i32,
+    rise: Line,
+    rise_over: bool,
+    fall: Line,
+    from: Option<Mark>,
+    to: Option<Mark>,
+    /// Millidegrees per 2²⁰ mN·m; zero when not known.
+    compliance: i64,
+    /// Millidegrees of the pulls that are over.
+    done: i64,
+    counting: bool,
+    known: bool,
+}
+
+/// What one pull came to.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct PullEnd {
+    /// Whether it was counted.
+    pub(super) counted: bool,
+    /// Its highest torque.
+    pub(super) peak: i32,
+}
+
+impl Turning {
+    pub(super) const NEW: Self = Self {
+        still_below: 0,
+        origin: 0,
+        origin_at: Instant::BOOT,
+        peak: 0,
+        rise: Line::EMPTY,
+        rise_over: true,
+        fall: Line::EMPTY,
+        from: None,
+        to: None,
+        compliance: 0,
+        done: 0,
+        counting: false,
+        known: true,
+    };
+
+    pub(super) fn new(thresholds: &Thresholds) -> Self {
+        Self {
+            still_below: thresholds.still_below,
+            compliance: thresholds.compliance,
+            ..Self::NEW
+        }
+    }
+
+    /// A pull began with this sample.
+    pub(super) fn start_pull(&mut self, seen: Seen) {
+        self.origin = seen.rotation;
+        self.origin_at = seen.at;
+        self.peak = 0;
+        self.rise = Line::EMPTY;
+        self.fall = Line::EMPTY;
+        self.rise_over = self.still_below <= 0;
+        self.from = None;
+        self.to = None;
+    }
+
+    /// A loaded sample, and the one before unless time passed unseen between them. Counting starts at `level`.
+    pub(super) fn follow(
+        &mut self,
+        before: Option<Seen>,
+        seen: Seen,
+        level: i32,
+        thresholds: &Thresholds,
+    ) {
+        self.peak = self.peak.max(seen.torque);
+        let shift = thresholds.shift;
+        let turned = seen.rotation.wrapping_sub(self.origin);
+        let millis = seen.at.since(self.origin_at).millis();
+        if !self.rise_over {
+            let half = self.still_below >> 1;
+            if seen.torque > half {
+                self.rise_over = true;
+                if self.compliance == 0 {
+                    let spread = (half >> 4) >> shift;
+                    self.compliance = self
+                        .rise
+                        .compliance(spread)
+                        .map_or(0, |slope| slope >> shift);
+                }
+            } else if seen.torque >= self.still_below >> 3 {
+                self.rise.add(seen.torque >> shift, turned, millis);
+            }
+        }
+        if seen.torque >= self.peak.wrapping_sub(self.peak >> 3) {
+            self.fall.clear();
+        } else {
+            self.fall.add(seen.torque >> shift, turned, millis);
+        }
+        match self.from {
+            None if seen.torque >= level => {
+                self.counting = true;
+                self.from = Some(match before {
+                    Some(before) if before.torque < level => Mark {
+                        torque: level,
+                        rotation: crossing(before, seen, level),
+                        at: seen.at,
+                    },
+                    _ => mark(seen),
+                });
+            }
+            Some(from) => {
+                if seen.torque < from.torque
+                    && let Some(before) = before
+                    && before.torque >= from.torque
+                {
+                    self.to = Some(Mark {
+                        torque: from.torque,
+                        rotation: crossing(before, seen, from.torque),
+                        at: seen.at,
+                    });
+                }
+            }
+            None => {}
+        }
+    }
+
+    /// The hand let go, or the attempt ends at `last` under load.
+    pub(super) fn end_pull(
+        &mut self,
+        last: Seen,
+        is_released: bool,
+        drift: i64,
+        thresholds: &Thresholds,
+    ) -> PullEnd {
+        let end = PullEnd {
+            counted: self.from.is_some(),
+            peak: self.peak,
+        };
+        if let Some(from) = self.from.take() {
+            match self.net(from, last, is_released, drift, thresholds) {
+                Some(net) => self.done = self.done.saturating_add(net),
+                None => self.known = false,
+            }
+            self.still_below = self.still_below.max(self.peak);
+        }
+        self.to = None;
+        end
+    }
+
+    /// Millidegrees between the line before and the line after, gyro drift taken off.
+    fn net(
+        &mut self,
+        from: Mark,
+        last: Seen,
+        is_released: bool,
+        drift: i64,
+        thresholds: &Thresholds,
+    ) -> Option<i64> {
+        let shift = thresholds.shift;
+        let spread = (self.peak >> 4) >> shift;
+        if let Some(slope) = self.fall.compliance(spread) {
+            self.compliance = slope >> shift;
+        }
+        let before = match self.rise.middle() {
+            Some(middle) if self.rise.count() >= 6 => middle,
+            _ => self.middle_of(from, shift),
+        };
+        let after = match self.fall.middle() {
+            Some(middle) if self.fall.count() >= 4 && self.compliance > 0 => middle,
+            // Too few samples on the way down: the crossing of the torque where counting began.
+            _ => match self.to {
+                Some(to) => {
+                    let turned = to.rotation.wrapping_sub(from.rotation);
+                    let millis = i64::from(to.at.since(from.at).millis());
+                    return Some(i64::from(turned).wrapping_sub(drifted(drift, millis << 4)));
+                }
+                None if is_released && self.compliance == 0 => {
+                    return Some(i64::from(last.rotation.wrapping_sub(from.rotation)));
+                }
+                None if self.compliance > 0 => self.middle_of(mark(last), shift),
+                None => return None,
+            },
+        };
+        let apart = after.rotation.wrapping_sub(before.rotation);
+        let torque = after.torque.wrapping_sub(before.torque) << shift;
+        let wound = torque.wrapping_mul(self.compliance) >> COMPLIANCE_BITS;
+        let span = after.millis.wrapping_sub(before.millis);
+        let net = apart.wrapping_sub(wound).wrapping_add(8) >> 4;
+        Some(net.wrapping_sub(drifted(drift, span)))
+    }
+
+    fn middle_of(&self, mark: Mark, shift: u32) -> Middle {
+        Middle {
+            torque: i64::from(mark.torque >> shift) << 4,
+            rotation: i64::from(mark.rotation.wrapping_sub(self.origin)) << 4,
+            millis: i64::from(mark.at.since(self.origin_at).millis()) << 4,
+        }
+    }
+
+    /// Millidegrees since counting began; with `compliance`, that much wind-up is taken off. `None` before it began.
+    pub(super) fn now(&self, seen: Option<Seen>, compliance: i64) -> Option<i64> {
+        if !self.counting {
+            return None;
+        }
+        let (Some(from), Some(seen)) = (self.from, seen) else {
+            return Some(self.done);
+        };
+        let turned = i64::from(seen.rotation.wrapping_sub(from.rotation));
+        let torque = i64::from(seen.torque.wrapping_sub(from.torque));
+        let wound = torque.wrapping_mul(compliance) >> COMPLIANCE_BITS;
+        Some(self.done.saturating_add(turned).wrapping_sub(wound))
+    }
+
+    /// The train's compliance; zero when not known yet.
+    pub(super) const fn compliance(&self) -> i64 {
+        self.compliance
+    }
+
+    pub(super) const fn is_counting(&self) -> bool {
+        self.counting
+    }
+
+    /// Millidegrees of the pulls that are over; `None` before counting began and when it was lost.
+    pub(super) const fn total(&self) -> Option<i64> {
+        if self.counting && self.known {
+            Some(self.done)
+        } else {
+            None
+        }
+    }
+
+    /// Torque up to which the fastener is not expected to move.
+    pub(super) const fn still_below(&self) -> i32 {
+        self.still_below
+    }
+
+    pub(super) fn lose(&mut self) {
+        self.known = false;
+    }
+}
+
+const fn mark(seen: Seen) -> Mark {
+    Mark {
+        torque: seen.torque,
+        rotation: seen.rotation,
+        at: seen.at,
+    }
+}
+
+/// Millidegrees of drift in `sixteenths` of a ms, at a drift in millidegrees per 2²⁰ ms.
+fn drifted(drift: i64, sixteenths: i64) -> i64 {
+    drift.wrapping_mul(sixteenths) >> 24
+}
