@@ -41,7 +41,7 @@ pub const FRAMES_MAX: usize = PAYLOAD_MAX + OVERHEAD;
 pub const NAME_MAX: usize = 24;
 
 /// Bytes of the longest content: head, the longest answer, sum.
-pub const CONTENT_MAX: usize = frame::HEAD + 1 + 4 + 4 + 2 + FRAMES_MAX + frame::SUM;
+pub const CONTENT_MAX: usize = frame::HEAD + 4 + 4 + 2 + FRAMES_MAX + frame::SUM;
 
 /// Bytes of the longest frame on the line.
 pub const WIRE_MAX: usize = cobs::encoded_max(CONTENT_MAX) + 2;

@@ -310,3 +310,66 @@ fn an_unanswered_question_is_asked_ten_times_and_closed() {
     assert_eq!(again, 9);
     assert_eq!(host.deadline(), None);
 }
+
+/// Frames made by a script in another language from `LINK.md` alone (Python 3: struct, zlib.crc32, stuffing by hand).
+#[test]
+fn golden_frames_stay() {
+    fn hex(bytes: &[u8]) -> std::string::String {
+        bytes
+            .iter()
+            .map(|byte| std::format!("{byte:02X}"))
+            .collect()
+    }
+    let mut wire = [0; WIRE_MAX];
+    let identify = Request::Identify { nonce: 0x0102_0304 };
+    let length = identify.write(0, 1, &mut wire).expect("fits");
+    assert_eq!(
+        hex(&wire[..length]),
+        "00020101010102010A01040302011ED372B300"
+    );
+    let piece = Request::Piece {
+        slot: 1,
+        offset: 256,
+        bytes: &[1, 0, 2],
+    };
+    let length = piece.write(0x0003_0001, 2, &mut wire).expect("fits");
+    assert_eq!(
+        hex(&wire[..length]),
+        "00030101020302020304010201010203020106023404134500"
+    );
+    let frames = Reply::Frames {
+        last: 9,
+        seed: 0x37A6_1A41,
+        bytes: &[],
+    };
+    let length = frames.write(0x0003_0001, 7, &mut wire).expect("fits");
+    assert_eq!(
+        hex(&wire[..length]),
+        "0003010102030207034509010105411AA63701058FA39B9F00"
+    );
+    let refused = Reply::Refused {
+        why: Refused::Procedure,
+        at: 118,
+    };
+    let length = refused.write(0x0003_0001, 3, &mut wire).expect("fits");
+    assert_eq!(
+        hex(&wire[..length]),
+        "000301010203020304480976010105B87AB08C00"
+    );
+}
+
+#[test]
+fn the_longest_messages_fit_and_one_byte_more_does_not() {
+    let bytes = [0xAB; FRAMES_MAX + 1];
+    let mut wire = [0; WIRE_MAX];
+    let mut frames = |bytes| {
+        Reply::Frames {
+            last: 1,
+            seed: 2,
+            bytes,
+        }
+        .write(3, 4, &mut wire)
+    };
+    assert!(frames(&bytes[..FRAMES_MAX]).is_some_and(|length| length <= WIRE_MAX));
+    assert_eq!(frames(&bytes), None);
+}

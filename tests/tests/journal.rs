@@ -1,0 +1,556 @@
+//! The journal's format: golden bytes, one spelling each, and recovery at every byte.
+//!
+//! `core/JOURNAL.md` is the written format. Golden lines are added for a new kind or version, never edited:
+//! `EVENDRAW_GOLDEN=add cargo test -p evendraw-tests --test journal` appends what is missing.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+use std::path::Path;
+
+use evendraw_core::check_sum::crc32;
+use evendraw_core::journal::{
+    DecodeError, EncodeError, FIRST_SEED, Found, Frame, OVERHEAD, RECORD_VERSION, Scan,
+    decode_entry, encode, encode_entry, frame_at,
+};
+use evendraw_core::limits::{PAYLOAD_MAX, RECORD_MAX};
+use evendraw_core::procedure::EngineState;
+use evendraw_core::record::*;
+use evendraw_core::text::Text;
+use evendraw_core::unit::{Angle, Instant, Length, Torque};
+use evendraw_core::verdict::{Reason, Reasons, Verdict};
+use proptest::prelude::*;
+
+fn text(words: &str) -> Text {
+    Text::new(words).expect("short")
+}
+
+/// One record of every kind, in the order of their numbers.
+fn one_of_each() -> Vec<Record> {
+    let torque = Torque::from_millinewton_meters;
+    let angle = Angle::from_millidegrees;
+    let reasons = Reasons::NONE
+        .with(Reason::TorqueHigh)
+        .with(Reason::OutOfOrder);
+    vec![
+        Started {
+            rules: 1,
+            procedure: 0xDEAD_BEEF,
+            rehearsal: true,
+        }
+        .into(),
+        Begun { step: 1_023 }.into(),
+        Attempt {
+            step: 300,
+            fastener: 63,
+            stage: 15,
+            attempt: 31,
+            pulls: 6,
+            verdict: Verdict::Rejected,
+            reasons,
+            peak: torque(41_250),
+            settled: torque(-1),
+            angle: Some(angle(90_500)),
+            prevailing: None,
+            restart: Some(torque(38_000)),
+            trace: 0x1234_5678,
+            took_ms: 70_000,
+        }
+        .into(),
+        Done {
+            step: 4,
+            manner: Manner::Paper,
+        }
+        .into(),
+        Answered {
+            step: 5,
+            yes: false,
+            note: text("end play 0.3 mm"),
+        }
+        .into(),
+        Measured {
+            step: 6,
+            length: Length::from_micrometers(-120),
+            verdict: Verdict::Accepted,
+        }
+        .into(),
+        Waited {
+            step: 7,
+            seconds: 14_400,
+            verdict: Verdict::Accepted,
+        }
+        .into(),
+        Person {
+            name: text("R. Falk"),
+            role: Role::Witness,
+        }
+        .into(),
+        Tool {
+            id: text("A1"),
+            waiver: text("spare, M. Odum"),
+        }
+        .into(),
+        Condition {
+            found: text("oiled"),
+            matches: true,
+        }
+        .into(),
+        Anchor {
+            unix_seconds: 1_764_000_000,
+        }
+        .into(),
+        Zero {
+            taken: false,
+            offset: torque(12_000),
+        }
+        .into(),
+        Loosened {
+            fastener: 3,
+            elsewhere: true,
+            cause: text("bracket off"),
+        }
+        .into(),
+        Fitted { fastener: 9 }.into(),
+        Skipped {
+            step: 8,
+            reason: text("no access, R. Falk"),
+        }
+        .into(),
+        Noted {
+            fastener: None,
+            doubt: Doubt::Raised,
+            text: text("felt wrong · ½"),
+        }
+        .into(),
+        Decided {
+            step: 9,
+            decision: Decision::Restart(2),
+            note: text("loosened fully"),
+        }
+        .into(),
+        Marked { fastener: 0 }.into(),
+        Rechecked {
+            step: 10,
+            peak: torque(40_000),
+            moved: Some(angle(0)),
+            verdict: Verdict::Accepted,
+        }
+        .into(),
+        Pass {
+            stage: 2,
+            pass: 3,
+            moved: 1,
+            next: AfterPass::Again,
+        }
+        .into(),
+        Moment { moment: 7 }.into(),
+        Due {
+            stage: 1,
+            state: EngineState::Hot,
+        }
+        .into(),
+        Apart {
+            note: text("one washer less"),
+        }
+        .into(),
+        Recovered {
+            dropped: 17,
+            quarantined: 4_096,
+        }
+        .into(),
+    ]
+}
+
+/// The largest of every kind that has a text, and the largest attempt.
+fn largest() -> Vec<Record> {
+    let long = text(&"w".repeat(48));
+    let most = Torque::MAX;
+    vec![
+        Attempt {
+            step: u16::MAX,
+            fastener: u8::MAX,
+            stage: u8::MAX,
+            attempt: u8::MAX,
+            pulls: u8::MAX,
+            verdict: Verdict::Unknown,
+            reasons: Reason::ALL.into_iter().fold(Reasons::NONE, Reasons::with),
+            peak: most,
+            settled: -most,
+            angle: Some(Angle::MAX),
+            prevailing: Some(most),
+            restart: Some(most),
+            trace: u32::MAX,
+            took_ms: u32::MAX,
+        }
+        .into(),
+        Tool {
+            id: long.clone(),
+            waiver: long.clone(),
+        }
+        .into(),
+        Decided {
+            step: u16::MAX,
+            decision: Decision::Restart(255),
+            note: long.clone(),
+        }
+        .into(),
+        Noted {
+            fastener: Some(255),
+            doubt: Doubt::Settled,
+            text: long,
+        }
+        .into(),
+        Anchor {
+            unix_seconds: i64::MIN,
+        }
+        .into(),
+    ]
+}
+
+fn entry(seq: u32, record: Record) -> Entry {
+    Entry {
+        joint: 2,
+        seq,
+        boot: 40,
+        at: Instant::from_micros(u64::from(seq) * 1_000_003),
+        record,
+    }
+}
+
+/// A journal of one of each kind with a host's frame in the middle, and where each frame begins.
+fn journal() -> (Vec<u8>, Vec<usize>) {
+    let (mut bytes, mut starts, mut seed) = (Vec::new(), Vec::new(), FIRST_SEED);
+    let mut room = [0; PAYLOAD_MAX + OVERHEAD];
+    let mut sequence = 0;
+    for record in one_of_each() {
+        sequence += 1;
+        starts.push(bytes.len());
+        let frame =
+            encode_entry(&entry(sequence, record), sequence, seed, &mut room).expect("fits");
+        seed = frame_at(frame, seed).expect("its own").1;
+        bytes.extend_from_slice(frame);
+        if sequence == 12 {
+            sequence += 1;
+            starts.push(bytes.len());
+            let plan = Frame {
+                kind: 200,
+                version: 9,
+                sequence,
+                payload: "[build]\n".as_bytes(),
+            };
+            let frame = encode(&plan, seed, &mut room).expect("fits");
+            seed = frame_at(frame, seed).expect("its own").1;
+            bytes.extend_from_slice(frame);
+        }
+    }
+    (bytes, starts)
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().fold(String::new(), |mut text, byte| {
+        let _ = write!(text, "{byte:02X}");
+        text
+    })
+}
+
+/// Everything that a scan finds, checked to lie end to end over the whole journal.
+fn scanned(bytes: &[u8]) -> Vec<Found<'_>> {
+    let mut at = 0;
+    let mut all = Vec::new();
+    for found in Scan::new(bytes) {
+        let (from, to) = match found {
+            Found::Frame { frame, offset, .. } => (offset, offset + OVERHEAD + frame.payload.len()),
+            Found::Damaged { from, to } | Found::Torn { from, to } => (from, to),
+        };
+        assert!(from == at && to > from, "{found:?} after byte {at}");
+        at = to;
+        all.push(found);
+    }
+    assert_eq!(at, bytes.len(), "bytes left without a word");
+    all
+}
+
+fn sequences(found: &[Found<'_>]) -> Vec<u32> {
+    found
+        .iter()
+        .filter_map(|found| match found {
+            Found::Frame { frame, .. } => Some(frame.sequence),
+            _ => None,
+        })
+        .collect()
+}
+
+#[test]
+fn golden_bytes_of_every_kind_and_version_stay() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("data/golden/journal.txt");
+    let mut text = std::fs::read_to_string(&path).expect("the golden file");
+    let golden: BTreeMap<(u8, u8), String> = text
+        .lines()
+        .filter(|line| !line.starts_with('#') && !line.is_empty())
+        .map(|line| {
+            let mut words = line.split_whitespace();
+            let mut number = || words.next()?.parse().ok();
+            let key = (number().expect("kind"), number().expect("version"));
+            (key, words.next().expect("bytes").to_owned())
+        })
+        .collect();
+    let add = std::env::var("EVENDRAW_GOLDEN").is_ok_and(|value| value == "add");
+    let records = one_of_each();
+    let kinds: Vec<u8> = records.iter().map(Record::kind).collect();
+    assert_eq!(
+        kinds,
+        (1..=24).collect::<Vec<u8>>(),
+        "one of each, in order"
+    );
+    for (seq, record) in (1..).zip(records) {
+        let kind = record.kind();
+        let entry = entry(seq, record);
+        let mut room = [0; RECORD_MAX + OVERHEAD];
+        let bytes = encode_entry(&entry, seq, FIRST_SEED, &mut room).expect("fits");
+        match golden.get(&(kind, RECORD_VERSION)) {
+            Some(line) => assert_eq!(&hex(bytes), line, "kind {kind}, version {RECORD_VERSION}"),
+            None if add => writeln!(text, "{kind} {RECORD_VERSION} {}", hex(bytes)).expect("text"),
+            None => panic!("kind {kind}, version {RECORD_VERSION} has no golden line"),
+        }
+        let (frame, ..) = frame_at(bytes, FIRST_SEED).expect("proves itself");
+        assert_eq!(decode_entry(&frame), Ok(Some(entry)));
+    }
+    if add {
+        std::fs::write(&path, text).expect("written");
+    }
+}
+
+/// CRC-32/ISO-HDLC of a whole frame by another implementation: Python 3's zlib.crc32, run by hand with the seed as its second
+/// argument over the first golden line without its last four bytes. All 24 lines agreed.
+#[test]
+fn a_golden_frame_has_the_sum_that_zlib_finds() {
+    let mut room = [0; 64];
+    let record = one_of_each().remove(0);
+    let bytes = encode_entry(&entry(1, record), 1, FIRST_SEED, &mut room).expect("fits");
+    let (summed, sum) = bytes.split_last_chunk::<4>().expect("a sum");
+    assert_eq!(crc32(FIRST_SEED, summed), u32::from_le_bytes(*sum));
+    assert_eq!(u32::from_le_bytes(*sum), ZLIB_SUM);
+}
+
+const ZLIB_SUM: u32 = 0xF088_D51F;
+
+#[test]
+fn the_largest_records_fit_their_place() {
+    for record in largest() {
+        let kind = record.kind();
+        let entry = Entry {
+            joint: u8::MAX,
+            seq: u32::MAX,
+            boot: u16::MAX,
+            at: Instant::from_micros(u64::MAX),
+            record,
+        };
+        let mut room = [0; RECORD_MAX + OVERHEAD];
+        let bytes = encode_entry(&entry, u32::MAX, 0, &mut room)
+            .unwrap_or_else(|error| panic!("kind {kind}: {error}"));
+        let (frame, ..) = frame_at(bytes, 0).expect("proves itself");
+        assert_eq!(decode_entry(&frame), Ok(Some(entry)));
+    }
+}
+
+#[test]
+fn what_is_not_known_is_refused_and_a_hosts_kind_is_carried() {
+    let frame = |kind, version, payload| Frame {
+        kind,
+        version,
+        sequence: 1,
+        payload,
+    };
+    assert_eq!(
+        decode_entry(&frame(25, 1, &[])),
+        Err(DecodeError::Kind { found: 25 })
+    );
+    assert_eq!(
+        decode_entry(&frame(0, 1, &[])),
+        Err(DecodeError::Kind { found: 0 })
+    );
+    assert_eq!(
+        decode_entry(&frame(2, 2, &[])),
+        Err(DecodeError::Version { kind: 2, found: 2 })
+    );
+    assert_eq!(
+        decode_entry(&frame(2, 1, &[])),
+        Err(DecodeError::Content { kind: 2 })
+    );
+    assert_eq!(decode_entry(&frame(128, 77, b"anything")), Ok(None));
+    // Step 5 in two bytes instead of one.
+    assert_eq!(
+        decode_entry(&frame(2, 1, &[0, 1, 1, 0, 0x85, 0x00])),
+        Err(DecodeError::Content { kind: 2 })
+    );
+    let long = [7; PAYLOAD_MAX + 1];
+    let mut room = [0; PAYLOAD_MAX + OVERHEAD + 1];
+    assert_eq!(
+        encode(&frame(200, 1, &long), 0, &mut room),
+        Err(EncodeError::TooLong {
+            given: PAYLOAD_MAX + 1,
+            allowed: PAYLOAD_MAX
+        })
+    );
+    let longest = frame(200, 1, &long[..PAYLOAD_MAX]);
+    let bytes = encode(&longest, 5, &mut room).expect("the longest fits");
+    assert_eq!(frame_at(bytes, 5).map(|(frame, ..)| frame), Some(longest));
+    assert_eq!(
+        encode(&longest, 0, &mut [0; 100]),
+        Err(EncodeError::Buffer { size: 100 })
+    );
+}
+
+#[test]
+fn a_cut_at_every_byte_keeps_every_whole_frame_and_tells_of_the_rest() {
+    let (bytes, starts) = journal();
+    for cut in 0..=bytes.len() {
+        let found = scanned(&bytes[..cut]);
+        let mut whole = starts.iter().skip(1).filter(|&&start| start <= cut).count();
+        if cut == bytes.len() {
+            whole += 1;
+        }
+        let expected: Vec<u32> = (1..).take(whole).collect();
+        assert_eq!(sequences(&found), expected, "cut at {cut}");
+        let torn = found
+            .iter()
+            .any(|found| matches!(found, Found::Torn { .. }));
+        let at_an_end = cut == bytes.len() || starts.contains(&cut);
+        assert_eq!(torn, !at_an_end, "cut at {cut}");
+        assert!(
+            !found
+                .iter()
+                .any(|found| matches!(found, Found::Damaged { .. })),
+            "cut at {cut}"
+        );
+    }
+}
+
+#[test]
+fn every_flipped_bit_is_set_aside_with_at_most_two_frames() {
+    let (bytes, starts) = journal();
+    for at in 0..bytes.len() {
+        for bit in 0..8 {
+            let mut damaged = bytes.clone();
+            damaged[at] ^= 1 << bit;
+            let found = scanned(&damaged);
+            let kept = sequences(&found);
+            assert!(
+                kept.len() + 2 >= starts.len(),
+                "byte {at}, bit {bit}: kept {kept:?}"
+            );
+            assert!(
+                kept.is_sorted_by(|one, next| one < next),
+                "byte {at}, bit {bit}"
+            );
+            let told = found.iter().any(|found| match *found {
+                Found::Damaged { from, to } | Found::Torn { from, to } => (from..to).contains(&at),
+                Found::Frame { .. } => false,
+            });
+            assert!(told, "byte {at}, bit {bit}: damage without a word");
+            for found in &found {
+                if let Found::Frame { frame, offset, .. } = found {
+                    let end = offset + OVERHEAD + frame.payload.len();
+                    assert_eq!(
+                        damaged[*offset..end],
+                        bytes[*offset..end],
+                        "byte {at}, bit {bit}"
+                    );
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn lost_and_invented_stretches_are_set_aside_and_reading_goes_on() {
+    let (bytes, starts) = journal();
+    for &start in &starts[2..20] {
+        for length in [1, 4, 12, 40] {
+            let mut shorter = bytes.clone();
+            shorter.drain(start..start + length);
+            let kept = sequences(&scanned(&shorter));
+            assert!(
+                kept.ends_with(&[23, 24, 25]) && kept.starts_with(&[1, 2]),
+                "{start} {length}: {kept:?}"
+            );
+            let mut longer = bytes.clone();
+            longer.splice(start..start, std::iter::repeat_n(0xFF, length));
+            let kept = sequences(&scanned(&longer));
+            assert!(
+                kept.ends_with(&[23, 24, 25]) && kept.starts_with(&[1, 2]),
+                "{start} {length}: {kept:?}"
+            );
+        }
+    }
+}
+
+#[test]
+fn a_journal_put_together_wrongly_is_noticed() {
+    let (bytes, starts) = journal();
+    // The same frame twice, two frames exchanged, an older piece appended again.
+    let mut twice = bytes.clone();
+    twice.splice(starts[5]..starts[5], bytes[starts[4]..starts[5]].to_vec());
+    assert!(
+        scanned(&twice)
+            .iter()
+            .any(|found| matches!(found, Found::Damaged { .. }))
+    );
+    let mut exchanged = bytes[..starts[4]].to_vec();
+    exchanged.extend_from_slice(&bytes[starts[5]..starts[6]]);
+    exchanged.extend_from_slice(&bytes[starts[4]..starts[5]]);
+    exchanged.extend_from_slice(&bytes[starts[6]..]);
+    assert!(
+        scanned(&exchanged)
+            .iter()
+            .any(|found| matches!(found, Found::Damaged { .. }))
+    );
+    let mut again = bytes.clone();
+    again.extend_from_slice(&bytes[starts[3]..starts[9]]);
+    let found = scanned(&again);
+    assert_eq!(sequences(&found), (1..=25).collect::<Vec<u32>>());
+    assert!(matches!(found.last(), Some(Found::Torn { .. })));
+}
+
+proptest! {
+    /// L8: whatever bytes read as a record would be written as the same bytes.
+    #[test]
+    fn what_reads_is_written_the_same(kind in 1_u8..=24, changes in proptest::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 0..4), cut in 0_usize..4, longer in 0_usize..3) {
+        let record = one_of_each().remove(usize::from(kind) - 1);
+        let mut room = [0; RECORD_MAX + OVERHEAD];
+        let frame = encode_entry(&entry(9, record), 9, 1, &mut room).expect("fits");
+        let mut payload = frame_at(frame, 1).expect("its own").0.payload.to_vec();
+        for (at, byte) in changes {
+            let at = at.index(payload.len());
+            payload[at] = byte;
+        }
+        payload.truncate(payload.len().saturating_sub(cut));
+        payload.extend(std::iter::repeat_n(0, longer));
+        let changed = Frame { kind, version: 1, sequence: 9, payload: &payload };
+        if let Ok(Some(entry)) = decode_entry(&changed) {
+            let mut room = [0; RECORD_MAX + OVERHEAD];
+            let again = encode_entry(&entry, 9, 1, &mut room).expect("fits");
+            prop_assert_eq!(frame_at(again, 1).expect("its own").0, changed);
+        }
+    }
+
+    #[test]
+    fn any_bytes_are_scanned_to_their_end(bytes in proptest::collection::vec(any::<u8>(), 0..3_000)) {
+        prop_assert_eq!(sequences(&scanned(&bytes)), Vec::<u32>::new());
+    }
+
+    #[test]
+    fn a_journal_with_anything_done_to_it_gives_only_true_frames(from in any::<prop::sample::Index>(), length in 0_usize..200, with in proptest::collection::vec(any::<u8>(), 0..200)) {
+        let (bytes, _) = journal();
+        let from = from.index(bytes.len());
+        let to = (from + length).min(bytes.len());
+        let mut changed = bytes.clone();
+        changed.splice(from..to, with);
+        let whole = scanned(&bytes);
+        for found in scanned(&changed) {
+            if let Found::Frame { frame, .. } = found {
+                let is_true = whole.iter().any(|other| matches!(other, Found::Frame { frame: own, .. } if *own == frame));
+                prop_assert!(is_true, "{:?} was never written", frame);
+            }
+        }
+    }
+}
