@@ -254,34 +254,35 @@ fn stages(ui: &mut Ui, rect: Rect, joint: &JointView) {
         let tally = format!("{} of {}", stage.done, stage.of);
         let upper = Rect::from_min_max(
             pos2(row.left() + 32.0, row.top()),
-            pos2(row.right(), row.top() + 28.0),
+            pos2(row.right(), row.top() + 26.0),
         );
-        let tally_width = 64.0;
+        let words = format!("{}  {}", stage.number, stage.words);
         line(
             ui,
-            Rect::from_min_max(upper.min, pos2(upper.right() - tally_width, upper.bottom())),
+            upper,
             Align2::LEFT_CENTER,
-            &format!("{}  {}", stage.number, stage.words),
-            theme::strong(BODY),
+            &words,
+            theme::strong(BODY - 1.0),
             colours.ink,
         );
-        let said = format!("stage {} {}: {tally}", stage.number, stage.mark.word());
+        let lower = Rect::from_min_max(
+            pos2(upper.left(), upper.bottom() - 3.0),
+            pos2(row.right(), row.bottom()),
+        );
         widgets::silent_line(
             ui.painter(),
-            upper,
+            lower,
             Align2::RIGHT_CENTER,
             &tally,
             theme::text(NOTE),
             colours.soft,
         );
-        widgets::speak(
-            ui,
-            Rect::from_min_max(pos2(upper.right() - tally_width, upper.top()), upper.max),
-            &said,
-        );
+        let said = format!("stage {} {}: {tally}", stage.number, stage.mark.word());
+        widgets::speak(ui, row, &said);
+        let middle = lower.center().y;
         let track = Rect::from_min_max(
-            pos2(upper.left(), row.bottom() - 11.0),
-            pos2(row.right(), row.bottom() - 6.0),
+            pos2(upper.left(), middle - 2.5),
+            pos2(row.right() - 66.0, middle + 2.5),
         );
         ui.painter().rect_filled(track, 0.0, colours.well);
         let share = widgets::count(stage.done) / widgets::count(stage.of.max(1));
@@ -322,17 +323,29 @@ fn entries(ui: &mut Ui, rect: Rect, joint: &JointView) {
             pos2(inner.left(), inner.top() + height * widgets::count(index)),
             vec2(inner.width(), height),
         );
+        let Some(mark) = entry.mark else {
+            let room = Rect::from_min_max(pos2(row.left() + 27.0, row.top()), row.max);
+            line(
+                ui,
+                room,
+                Align2::LEFT_CENTER,
+                &entry.words,
+                theme::text(BODY - 1.0),
+                colours.soft,
+            );
+            continue;
+        };
         let who = if entry.fastener.is_empty() {
-            entry.mark.word().to_owned()
+            mark.word().to_owned()
         } else {
-            format!("{} {}", entry.fastener, entry.mark.word())
+            format!("{} {}", entry.fastener, mark.word())
         };
         if height >= 40.0 {
             let (upper, below) = (
                 Rect::from_min_max(row.min, pos2(row.right(), row.center().y + 1.0)),
                 Rect::from_min_max(pos2(row.left() + 27.0, row.center().y - 1.0), row.max),
             );
-            mark_word(ui, upper, entry.mark, &who);
+            mark_word(ui, upper, mark, &who);
             line(
                 ui,
                 below,
@@ -342,7 +355,7 @@ fn entries(ui: &mut Ui, rect: Rect, joint: &JointView) {
                 colours.ink,
             );
         } else {
-            mark_word(ui, row, entry.mark, &format!("{who}: {}", entry.words));
+            mark_word(ui, row, mark, &format!("{who}: {}", entry.words));
         }
     }
 }
@@ -369,7 +382,7 @@ fn actions(
         parts += 1;
     }
     // Narrow buttons carry the short word.
-    let tight = rect.width() / widgets::count(parts) < 124.0;
+    let tight = rect.width() / widgets::count(parts) < 150.0;
     let either = |long: &'static str, short: &'static str| if tight { short } else { long };
     let mut places = widgets::split_across(rect, parts).into_iter();
     let mut place = || places.next().unwrap_or(rect);

@@ -440,8 +440,8 @@ impl JointView {
 /// One line of the last three.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Entry {
-    /// Its state.
-    pub mark: Mark,
+    /// Its state, where it has one.
+    pub mark: Option<Mark>,
     /// The fastener, or nothing for a record about the joint.
     pub fastener: String,
     /// In words.

@@ -287,17 +287,17 @@ pub(crate) fn joint() -> JointView {
         },
         entries: vec![
             Entry {
-                mark: Mark::Disturbed,
+                mark: Some(Mark::Disturbed),
                 fastener: text("6"),
                 words: text("loosened: fitted the bracket"),
             },
             Entry {
-                mark: Mark::Rejected,
+                mark: Some(Mark::Rejected),
                 fastener: text("4"),
                 words: text("97.2\u{b0}, 3.2\u{b0} above 90 to 94\u{b0}: fit a new one"),
             },
             Entry {
-                mark: Mark::Accepted,
+                mark: Some(Mark::Accepted),
                 fastener: text("2"),
                 words: text("91.0\u{b0}, 96.3 N\u{b7}m, 3 pulls"),
             },

@@ -13,7 +13,7 @@ use super::super::view::{Ask, Export, Way};
 use super::{Hand, Play, Pull, Source, files, record_view};
 use crate::bench::{Fault, Task};
 use crate::plan::Plan;
-use crate::sheet::export;
+use crate::sheet::{self, export};
 use crate::store::{Fact, Purpose};
 
 /// As much of a text as a record holds, cut between characters.
@@ -732,7 +732,32 @@ impl Source {
                     .collect();
                 (self.beside("jsonl"), format!("{}\n", rows.join("\n")))
             }
-            Export::Sheet => return self.say(true, "no sheet yet"),
+            Export::Sheet => {
+                let Some(path) = job.journal_path() else {
+                    return self.say(
+                        true,
+                        "this job is kept in no journal: there is nothing to print a sheet from",
+                    );
+                };
+                let kept = std::fs::read(path).map_err(|error| error.to_string());
+                let content = crate::store::read(path).map_err(|error| error.to_string());
+                match (kept, content) {
+                    (Ok(bytes), Ok(content)) => {
+                        let name = path
+                            .file_name()
+                            .map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+                        let kept = sheet::Kept {
+                            journal: &name,
+                            content: &content,
+                            digest: Some(evendraw_core::check_sum::crc32(0, &bytes)),
+                            plan: job.plan(),
+                            traces: job.traces(),
+                        };
+                        (self.beside("html"), sheet::page(&sheet::gather(&kept)))
+                    }
+                    (Err(error), _) | (_, Err(error)) => return self.say(true, error),
+                }
+            }
         };
         self.write_out(&path, &text, kind == Export::Sheet);
     }

@@ -432,15 +432,24 @@ fn entries(job: &Job, joint: u8) -> Vec<Entry> {
                 _ => None,
             };
             Entry {
-                mark: record_view::record_mark(&entry.record)
-                    .0
-                    .unwrap_or(Mark::Open),
+                mark: record_view::record_mark(&entry.record).0,
                 fastener: fastener
                     .map_or_else(String::new, |fastener| names.fastener(joint, fastener)),
-                words: export::line(&names, entry),
+                words: without_name(&export::line(&names, entry)),
             }
         })
         .collect()
+}
+
+/// The line without the fastener it begins with: that stands beside it.
+fn without_name(line: &str) -> String {
+    match line
+        .strip_prefix("fastener ")
+        .and_then(|rest| rest.split_once([',', ':']))
+    {
+        Some((_, rest)) => rest.trim_start().to_owned(),
+        None => line.to_owned(),
+    }
 }
 
 fn gauges(aim: &Aim, typed: &str, torque: f64, angle: Option<f64>, in_pull: bool) -> Vec<Gauge> {

@@ -14,6 +14,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime};
 
+use evendraw_core::procedure::{Prevailing, StageKind};
 use evendraw_core::record::{Entry, Record};
 use evendraw_core::session::{Input, Next, Session};
 use evendraw_core::tracker::Cue;
@@ -381,6 +382,20 @@ impl Source {
         }) else {
             return false;
         };
+        let (first, measures_drag) = self.session().map_or((false, false), |session| {
+            let kind = session.procedure().stage_of(step).map(|stage| stage.kind);
+            let drag = matches!(
+                kind,
+                Some(StageKind::Tighten {
+                    prevailing: Prevailing::Measure,
+                    ..
+                })
+            );
+            (
+                !session.ledger().is_tight(fastener) && !session.is_in_pull(),
+                drag,
+            )
+        });
         self.set_up();
         let Some((_, rig)) = &mut self.rig else {
             self.hand = Hand::Off;
@@ -399,6 +414,10 @@ impl Source {
             };
         }
         let before = rig.elapsed_s();
+        if first && !measures_drag {
+            // Fingers first: it is spun down until it resists, as anybody would.
+            rig.by_hand(fastener, crate::bench::Task::SeatByHand { turns: None });
+        }
         rig.begin(fastener, &aim);
         let moved = rig.elapsed_s() - before;
         self.move_clock(moved);
@@ -461,6 +480,10 @@ impl Source {
     /// One sample to the session, and its point to the curve.
     fn feed(&mut self, sample: evendraw_core::sample::Sample) {
         let in_pull = self.session().is_some_and(Session::is_in_pull);
+        if !in_pull && !matches!(self.next(), Some(Next::Pull { .. })) {
+            // The end of a pull that is judged already.
+            return;
+        }
         self.apply(Input::Sample(sample));
         let Some(session) = self.session() else {
             return;

@@ -4,7 +4,7 @@
 
 use evendraw_core::procedure::{EngineState, StageKind};
 use evendraw_core::session::{Next, Refusal, Session};
-use evendraw_core::verdict::Verdict;
+use evendraw_core::verdict::{Reason, Verdict};
 
 use super::super::view::{Alert, Question, Way};
 use super::Source;
@@ -326,7 +326,16 @@ fn decide<P: std::ops::Deref<Target = evendraw_core::procedure::Procedure>>(
         ways.push(Way::Loosen);
         ways.push(Way::NewFitted);
     } else {
-        ways.extend([Way::Redo, Way::Loosen, Way::NewFitted]);
+        // What was too little is pulled on; anything else is loosened first.
+        let too_little = attempt
+            .reasons
+            .iter()
+            .all(|reason| matches!(reason, Reason::TorqueLow | Reason::AngleLow | Reason::Jerk));
+        ways.extend(if too_little {
+            [Way::Redo, Way::Loosen, Way::NewFitted]
+        } else {
+            [Way::Loosen, Way::NewFitted, Way::Redo]
+        });
     }
     if unknown {
         ways.push(Way::Observed);
