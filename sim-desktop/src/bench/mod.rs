@@ -15,6 +15,7 @@
 
 mod adapter;
 mod chance;
+pub mod compare;
 mod fastener;
 mod fault;
 mod hand;
