@@ -4,6 +4,7 @@
 //! [`Output`]. Knows nothing of how the work is done.
 
 mod check;
+mod compare;
 mod convert;
 mod desk;
 mod output;
@@ -52,6 +53,7 @@ enum Command {
     Check(check::Args),
     Convert(convert::Args),
     Pattern(pattern::Args),
+    Compare(compare::Args),
     Setting(setting::Args),
     Preload(preload::Args),
     Thread(thread::Args),
@@ -64,6 +66,7 @@ impl Command {
             Self::Check(args) => check::run(args, out),
             Self::Convert(args) => convert::run(args, out),
             Self::Pattern(args) => pattern::run(args, out),
+            Self::Compare(args) => compare::run(args, out),
             Self::Setting(args) => setting::run(args, out),
             Self::Preload(args) => preload::run(args, out),
             Self::Thread(args) => thread::run(args, out),

@@ -51,7 +51,7 @@ pub(super) struct Args {
 }
 
 /// A fastener and its place on the metal.
-struct Spot {
+pub(super) struct Spot {
     label: String,
     x_mm: f64,
     y_mm: f64,
@@ -141,7 +141,7 @@ fn circle(count: usize) -> Result<Vec<Spot>, CommandError> {
         .collect())
 }
 
-fn spots(joint: &Joint) -> Vec<Spot> {
+pub(super) fn spots(joint: &Joint) -> Vec<Spot> {
     let spot = |position: &crate::plan::Position| Spot {
         label: position.label.clone(),
         x_mm: position.x_mm,
@@ -170,7 +170,7 @@ fn find<'p>(plan: &'p Plan, id: &str) -> Result<&'p Joint, CommandError> {
 }
 
 /// An order by its word, or by its labels.
-fn named(word: &str, spots: &[Spot], on_circle: bool) -> Result<Vec<u8>, CommandError> {
+pub(super) fn named(word: &str, spots: &[Spot], on_circle: bool) -> Result<Vec<u8>, CommandError> {
     let mut order = vec![0_u8; spots.len()];
     let points: Vec<Point> = spots.iter().map(point).collect();
     let found = match word {

@@ -10,21 +10,47 @@ mod language;
 use std::fs;
 use std::path::PathBuf;
 
+use evendraw_core::check_sum::crc32;
+use evendraw_core::record::RULES;
 use language::Script;
 
 fn folder() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("scripts/session")
 }
 
-#[test]
-fn every_script_brings_exactly_its_rows() {
-    let rewrite = std::env::var_os("EVENDRAW_REWRITE").is_some();
+fn files() -> Vec<PathBuf> {
     let mut files: Vec<PathBuf> = fs::read_dir(folder())
         .expect("the folder of scripts")
         .map(|entry| entry.expect("an entry").path())
         .filter(|path| path.extension().is_some_and(|end| end == "txt"))
         .collect();
     files.sort();
+    files
+}
+
+/// The rules of a released program never change under their number: what the scripts bring is tied to it.
+///
+/// `tests/scripts/rules.txt` has a line for each number: the number and the sum of every row that the scripts brought under
+/// it. When this fails, either the change was not meant, or `RULES` moves and a line is added; a released line is never
+/// edited.
+#[test]
+fn the_number_of_the_rules_moves_when_the_rows_do() {
+    let sum = files().iter().fold(0, |sum, file| {
+        let text = fs::read_to_string(file).expect("a script");
+        crc32(sum, Script::parse("a script", &text).run().as_bytes())
+    });
+    let kept = fs::read_to_string(folder().with_file_name("rules.txt")).expect("the sums");
+    let line = format!("{RULES} {sum:08X}");
+    assert!(
+        kept.lines().any(|kept| kept == line),
+        "the scripts now bring `{line}`; kept are:\n{kept}"
+    );
+}
+
+#[test]
+fn every_script_brings_exactly_its_rows() {
+    let rewrite = std::env::var_os("EVENDRAW_REWRITE").is_some();
+    let files = files();
     assert!(files.len() >= 15, "only {} scripts found", files.len());
     let mut wrong = Vec::new();
     for file in files {

@@ -1,0 +1,63 @@
+//! The ranking as bars: in characters for the terminal, as SVG for a file.
+//!
+//! Knows nothing of how the figures came about.
+
+use maud::html;
+
+use crate::bench::compare::Ranked;
+
+/// Characters of the longest bar in the terminal.
+const BAR_MAX: f64 = 24.0;
+
+/// A bar as long as the value is large beside the largest.
+pub(super) fn bar(value: f64, most: f64) -> String {
+    let share = if most > 0.0 { value / most } else { 0.0 };
+    "▪".repeat(whole(share * BAR_MAX).max(1))
+}
+
+/// Bars of the mean scatter with a line to what 95 of 100 runs stay below.
+pub(super) fn svg(title: &str, ranked: &[Ranked]) -> String {
+    const ROW: f64 = 34.0;
+    const LEFT: f64 = 250.0;
+    const WIDTH: f64 = 420.0;
+    let most = ranked.iter().map(|one| one.scatter_95.max(one.scatter)).fold(1e-9, f64::max);
+    let rows = u32::try_from(ranked.len()).map_or(0.0, f64::from);
+    let height = 90.0 + rows * ROW;
+    let at = |share: f64| format!("{:.1}", LEFT + share / most * WIDTH);
+    html! {
+        svg xmlns="http://www.w3.org/2000/svg" width="800" height=(format!("{height:.0}")) viewBox=(format!("0 0 800 {height:.0}"))
+            font-family="sans-serif" font-size="14" role="img" {
+            title { (title) }
+            rect width="100%" height="100%" fill="#ffffff" {}
+            text x="20" y="32" font-size="18" font-weight="600" { (title) }
+            @for (row, one) in (0_u32..).zip(ranked) {
+                @let y = 62.0 + f64::from(row) * ROW;
+                text x="20" y=(format!("{:.1}", y + 16.0)) {
+                    (row + 1) ". " (one.trial.order_name) ", " (one.trial.shares.len())
+                    @if one.trial.shares.len() == 1 { " pass" } @else { " passes" }
+                }
+                rect x=(LEFT) y=(format!("{y:.1}")) width=(format!("{:.1}", one.scatter / most * WIDTH)) height="20" fill="#2f5d7c" {}
+                line x1=(at(one.scatter)) x2=(at(one.scatter_95)) y1=(format!("{:.1}", y + 10.0)) y2=(format!("{:.1}", y + 10.0))
+                    stroke="#1b1b1b" stroke-width="2" {}
+                text x=(format!("{:.1}", LEFT + one.scatter_95.max(one.scatter) / most * WIDTH + 10.0)) y=(format!("{:.1}", y + 16.0)) {
+                    (format!("{:.1} % (95 of 100 below {:.1} %)", one.scatter * 100.0, one.scatter_95 * 100.0))
+                }
+            }
+            text x="20" y=(format!("{:.1}", height - 12.0)) font-size="12" fill="#444444" {
+                "Virtual bench: it ranks orders, it does not prove a joint. The maker's order comes first."
+            }
+        }
+    }
+    .into_string()
+}
+
+fn whole(value: f64) -> usize {
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "clamped to a small positive range"
+    )]
+    {
+        value.round().clamp(0.0, 1000.0) as usize
+    }
+}
