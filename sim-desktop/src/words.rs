@@ -3,6 +3,7 @@
 //! Every room that tells people something takes the words from here, so that a fact reads the same on a line, a sheet and a
 //! screen. Knows nothing of where the values come from.
 
+use evendraw_core::session::Refusal;
 use evendraw_core::unit::{Angle, Length, Torque};
 use evendraw_core::verdict::{Reason, Reasons, Verdict};
 use jiff::Timestamp;
@@ -152,6 +153,31 @@ pub const fn advice(value: Reason) -> &'static str {
         Reason::OutOfOrder => {
             "go on with the fastener shown, or begin the pass again where the order matters"
         }
+    }
+}
+
+/// Why an input was refused.
+#[must_use]
+pub const fn refusal(value: Refusal) -> &'static str {
+    match value {
+        Refusal::NotStarted => "the joint is not begun yet",
+        Refusal::StartedBefore => "it was started before",
+        Refusal::InPull => "a pull is in progress",
+        Refusal::NoSuch => "there is no such fastener, stage, step or moment",
+        Refusal::AlreadySettled => "it is settled already",
+        Refusal::WrongKind => "this stage is of another kind",
+        Refusal::EarlierOpen => "an earlier stage is still open",
+        Refusal::NothingToPull => "nothing is to be pulled now",
+        Refusal::Store => "records are waiting to be stored",
+        Refusal::ReasonMissing => "a name or reason is needed",
+        Refusal::TextTooLong => "the text is longer than 48 bytes",
+        Refusal::NothingToDecide => "no decision is waited for",
+        Refusal::NotFinal => "the fastener is not final",
+        Refusal::AngleTightened => "an angle is never applied or checked a second time",
+        Refusal::WrongState => "the engine is in the wrong state for this stage",
+        Refusal::NoMockUp => "there is no mock-up to take apart",
+        Refusal::LoosenFirst => "the fastener must be loosened first",
+        Refusal::ReplaceFirst => "the fastener must be replaced first",
     }
 }
 

@@ -109,7 +109,7 @@ impl fmt::Display for JobError {
                     "joint `{joint}` was worked on already; its answers stay as they are"
                 )
             }
-            Self::NotARehearsal => f.write_str("only a rehearsal has clamp loads"),
+            Self::NotARehearsal => f.write_str("only in a rehearsal"),
         }
     }
 }

@@ -51,6 +51,8 @@ pub struct Job {
     unsaved: Vec<Entry>,
     /// The joint that nothing holds, as long as nothing has changed.
     clear_to_pull: Option<u8>,
+    /// The joint that is rehearsed or judged by itself, whatever the others say.
+    alone: Option<u8>,
 }
 
 /// An attempt whose record is safe, with the number of the joint.
@@ -256,6 +258,19 @@ impl Job {
                 done,
             );
         }
+        Ok(())
+    }
+
+    /// Lets one joint be rehearsed or judged by itself: joints before it and below it hold it no more.
+    ///
+    /// # Errors
+    /// [`JobError::NotARehearsal`] in a real job that is kept: there the order of work counts.
+    pub fn work_alone(&mut self, joint: u8) -> Result<(), JobError> {
+        if self.purpose == Purpose::Job && self.journal.is_some() {
+            return Err(JobError::NotARehearsal);
+        }
+        self.alone = Some(joint);
+        self.clear_to_pull = None;
         Ok(())
     }
 

@@ -31,6 +31,7 @@ impl Job {
             traces: None,
             unsaved: Vec::new(),
             clear_to_pull: None,
+            alone: None,
         }
     }
 

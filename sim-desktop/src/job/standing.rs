@@ -103,7 +103,12 @@ impl Job {
         if let Some(state) = self.progress().joint(joint)
             && state.state == State::Held
         {
-            held.extend(state.holds.iter().cloned().map(Held::Plan));
+            let is_alone = self.alone == Some(joint);
+            let holds = state
+                .holds
+                .iter()
+                .filter(|hold| !is_alone || matches!(hold, Hold::Part(_)));
+            held.extend(holds.cloned().map(Held::Plan));
         }
         held.extend(self.tool_trouble(joint));
         held

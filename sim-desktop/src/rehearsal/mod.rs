@@ -2,4 +2,9 @@
 //!
 //! Both feed the same sessions that live work does, by the same inputs. Knows nothing of how samples are judged.
 
+pub mod given;
+pub mod rig;
 pub mod trace_file;
+mod work;
+
+pub use work::{JointResult, Options, Rehearsal, WorkError};

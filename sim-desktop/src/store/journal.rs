@@ -57,11 +57,20 @@ impl Journal {
         plan_name: &str,
         plan: &str,
     ) -> Result<Self, StoreError> {
+        // Under another name until its beginning is safe: whatever stands under the journal's own name can be gone on with.
+        let mut unfinished = path.as_os_str().to_owned();
+        unfinished.push(format!(".new-{}", std::process::id()));
+        let unfinished = PathBuf::from(unfinished);
+        if path.exists() {
+            let exists = std::io::ErrorKind::AlreadyExists.into();
+            return Err(StoreError::io(path, "create")(exists));
+        }
         let file = OpenOptions::new()
             .read(true)
             .write(true)
-            .create_new(true)
-            .open(path)
+            .create(true)
+            .truncate(true)
+            .open(&unfinished)
             .map_err(StoreError::io(path, "create"))?;
         lock(&file, path)?;
         let mut journal = Self {
@@ -72,6 +81,7 @@ impl Journal {
             end: 0,
         };
         journal.append_facts(&opening(purpose, plan_name, plan)?)?;
+        journal.name_it(&unfinished)?;
         journal.sync_folder();
         Ok(journal)
     }
@@ -213,6 +223,21 @@ impl Journal {
         self.seed = seed;
         self.sequence = sequence;
         Ok(())
+    }
+
+    /// Gives the file its own name. A second name refuses to take the place of a file that came up meanwhile; where the disk
+    /// has no second names, the file is moved.
+    fn name_it(&self, unfinished: &Path) -> Result<(), StoreError> {
+        match fs::hard_link(unfinished, &self.path) {
+            Ok(()) => fs::remove_file(unfinished).map_err(StoreError::io(unfinished, "remove")),
+            Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {
+                let _ = fs::remove_file(unfinished);
+                Err(StoreError::io(&self.path, "create")(error))
+            }
+            Err(_) => {
+                fs::rename(unfinished, &self.path).map_err(StoreError::io(&self.path, "create"))
+            }
+        }
     }
 
     /// So that the new file's name is as safe as its content. Not every system can; nothing is lost by trying.
