@@ -61,6 +61,8 @@ pub struct Ranked {
     pub scatter: f64,
     /// The scatter that 95 of 100 runs stay below.
     pub scatter_95: f64,
+    /// What of it the order alone makes: fasteners all alike and a hand without error.
+    pub order_only: f64,
     /// Mean clamp load of a fastener, kN.
     pub mean_kN: f64,
     /// Clamp load of the loosest fastener, mean over the runs, kN.
@@ -98,7 +100,8 @@ pub fn compare(
                 },
             )
             .collect();
-        ranked.push(rank(trial, &outcomes?, hand));
+        let order_only = Run::new(model, hand).alike().work(trial, seed).scatter;
+        ranked.push(rank(trial, &outcomes?, order_only, hand));
     }
     ranked.sort_by(|one, other| one.scatter.total_cmp(&other.scatter));
     Some(ranked)
@@ -116,7 +119,7 @@ pub fn scatter(loads: &[f64]) -> f64 {
     (squares / (count - 1.0)).sqrt() / mean
 }
 
-fn rank(trial: &Trial, outcomes: &[Outcome], hand: HandKind) -> Ranked {
+fn rank(trial: &Trial, outcomes: &[Outcome], order_only: f64, hand: HandKind) -> Ranked {
     let count = count_of(outcomes.len().max(1));
     let mean = |of: fn(&Outcome) -> f64| outcomes.iter().map(of).sum::<f64>() / count;
     let mut scatters: Vec<f64> = outcomes.iter().map(|outcome| outcome.scatter).collect();
@@ -126,6 +129,7 @@ fn rank(trial: &Trial, outcomes: &[Outcome], hand: HandKind) -> Ranked {
         trial: trial.clone(),
         scatter: mean(|outcome| outcome.scatter),
         scatter_95: scatters.get(at).copied().unwrap_or(0.0),
+        order_only,
         mean_kN: mean(|outcome| outcome.mean_N) / 1000.0,
         least_kN: mean(|outcome| outcome.least_N) / 1000.0,
         seconds: trial.shares.iter().map(|_| pass_seconds(trial, hand)).sum(),
@@ -157,6 +161,8 @@ fn stopping_error(hand: HandKind) -> f64 {
 struct Run<'m> {
     model: &'m JointModel,
     hand: HandKind,
+    /// Without the luck of friction and hand.
+    is_alike: bool,
     /// Load for each N·m on each fastener, N.
     load_per_Nm: Vec<f64>,
     advances_mm: Vec<f64>,
@@ -170,6 +176,7 @@ impl<'m> Run<'m> {
         Self {
             model,
             hand,
+            is_alike: false,
             load_per_Nm: vec![0.0; count],
             advances_mm: vec![0.0; count],
             set_mm: vec![0.0; count],
@@ -177,12 +184,21 @@ impl<'m> Run<'m> {
         }
     }
 
+    fn alike(mut self) -> Self {
+        self.is_alike = true;
+        self
+    }
+
     fn work(&mut self, trial: &Trial, seed: u64) -> Outcome {
         let mut metal = Chance::new(seed, 101);
         let mut stopping = Chance::new(seed, 102);
         for (load, fastener) in self.load_per_Nm.iter_mut().zip(&self.model.fasteners) {
-            let drag = fastener.drag_mm
-                * (metal.normal().clamp(-3.0, 3.0) * self.model.friction_scatter).exp();
+            let luck = if self.is_alike {
+                0.0
+            } else {
+                metal.normal().clamp(-3.0, 3.0)
+            };
+            let drag = fastener.drag_mm * (luck * self.model.friction_scatter).exp();
             *load = 1000.0 / drag;
         }
         self.advances_mm.fill(0.0);
@@ -191,10 +207,15 @@ impl<'m> Run<'m> {
         let pass_s = pass_seconds(trial, self.hand);
         for share in &trial.shares {
             // Drawn by fastener, not by turn, so that every order meets the same hand.
+            let error = if self.is_alike {
+                0.0
+            } else {
+                stopping_error(self.hand)
+            };
             let errors: Vec<f64> = self
                 .loads_N
                 .iter()
-                .map(|_| stopping.about(1.0, stopping_error(self.hand)))
+                .map(|_| stopping.about(1.0, error))
                 .collect();
             for &fastener in &trial.order {
                 let torque = self.model.target_Nm * share * errors[fastener];

@@ -33,7 +33,8 @@ const RUNS_MAX: u32 = 1_000_000;
         evendraw compare pump.toml --joint head\n  \
         evendraw compare pump.toml --joint cover --orders cross,listed --passes 1,3 --runs 1000\n  \
         evendraw compare pump.toml --joint cover --orders planned --orders 1,5,3,7,2,6,4,8 --svg cover.svg\n\n\
-        Scatter is the standard deviation of the clamp loads as a share of their mean, an hour after the last pass. Every \
+        Scatter is the standard deviation of the clamp loads as a share of their mean, an hour after the last pass; `order alone` is what is left of it \
+        with fasteners all alike and a hand without error. Every \
         trial meets the same fasteners and the same hand. A virtual bench ranks orders; it does not prove a joint: the \
         maker's order comes first. Ctrl-C stops.")]
 pub(super) struct Args {
@@ -72,6 +73,7 @@ struct Line<'a> {
     fasteners: Vec<&'a str>,
     scatter: f64,
     scatter_95: f64,
+    scatter_order_only: f64,
     #[serde(rename = "mean_kN")]
     mean: f64,
     #[serde(rename = "least_kN")]
@@ -83,15 +85,28 @@ struct Line<'a> {
 /// Runs the command.
 pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
     if args.runs == 0 || args.runs > RUNS_MAX {
-        return Err(CommandError::bad(format!("--runs {}: allowed are 1 to {RUNS_MAX}", args.runs)));
+        return Err(CommandError::bad(format!(
+            "--runs {}: allowed are 1 to {RUNS_MAX}",
+            args.runs
+        )));
     }
-    if let Some(wrong) = args.passes.iter().find(|passes| **passes == 0 || **passes > PASSES_MAX) {
-        return Err(CommandError::bad(format!("--passes {wrong}: allowed are 1 to {PASSES_MAX}")));
+    if let Some(wrong) = args
+        .passes
+        .iter()
+        .find(|passes| **passes == 0 || **passes > PASSES_MAX)
+    {
+        return Err(CommandError::bad(format!(
+            "--passes {wrong}: allowed are 1 to {PASSES_MAX}"
+        )));
     }
     let plan = plan_file::read(args.plan.as_deref())?;
     let joint = plan.joint(&args.joint).ok_or_else(|| {
         let known: Vec<&str> = plan.joints().iter().map(Joint::id).collect();
-        CommandError::bad(format!("--joint {}: the plan has no such joint; it has {}", args.joint, known.join(", ")))
+        CommandError::bad(format!(
+            "--joint {}: the plan has no such joint; it has {}",
+            args.joint,
+            known.join(", ")
+        ))
     })?;
     let own = joint.first_plan();
     let model = JointModel::from_sketch(&sketch(joint, own))
@@ -102,8 +117,13 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     };
     say(args, joint, &ranked, out)?;
     if let Some(path) = &args.svg {
-        let title = format!("{}: scatter of clamp load, {} runs each", joint.title(), args.runs);
-        fs::write(path, picture::svg(&title, &ranked)).map_err(|error| CommandError::file("write", path, &error))?;
+        let title = format!(
+            "{}: scatter of clamp load, {} runs each",
+            joint.title(),
+            args.runs
+        );
+        fs::write(path, picture::svg(&title, &ranked))
+            .map_err(|error| CommandError::file("write", path, &error))?;
         out.remark(format_args!("picture: {}", path.display()));
     }
     Ok(Done::Good)
@@ -111,7 +131,11 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
 
 fn trials(args: &Args, joint: &Joint, own: &JointPlan) -> Result<Vec<Trial>, CommandError> {
     let default = [String::from("planned,cross,centre-out,listed")];
-    let asked = if args.orders.is_empty() { &default[..] } else { &args.orders[..] };
+    let asked = if args.orders.is_empty() {
+        &default[..]
+    } else {
+        &args.orders[..]
+    };
     let mut orders: Vec<(String, Vec<usize>)> = Vec::new();
     for value in asked {
         let words: Vec<&str> = value.split(',').map(str::trim).collect();
@@ -139,7 +163,9 @@ fn trials(args: &Args, joint: &Joint, own: &JointPlan) -> Result<Vec<Trial>, Com
     Ok(distinct
         .iter()
         .flat_map(|(name, order)| {
-            args.passes.iter().map(|passes| Trial::new(name.clone(), order.clone(), *passes))
+            args.passes
+                .iter()
+                .map(|passes| Trial::new(name.clone(), order.clone(), *passes))
         })
         .collect())
 }
@@ -162,14 +188,17 @@ fn work(args: &Args, model: &JointModel, trials: &[Trial], quiet: bool) -> Optio
     // A second handler cannot be set in one process; then Ctrl-C ends the program as ever, which stops the work too.
     let _ = ctrlc::set_handler(|| STOP.store(true, Ordering::Relaxed));
     let done = AtomicU64::new(0);
-    let total = u64::from(args.runs).saturating_mul(u64::try_from(trials.len()).unwrap_or(u64::MAX));
+    let total =
+        u64::from(args.runs).saturating_mul(u64::try_from(trials.len()).unwrap_or(u64::MAX));
     let finished = AtomicBool::new(false);
     thread::scope(|scope| {
         let (done, finished) = (&done, &finished);
         if !quiet && std::io::stderr().is_terminal() {
             scope.spawn(move || {
                 let bar = ProgressBar::new(total);
-                if let Ok(style) = ProgressStyle::with_template("{wide_bar} {pos} of {len} runs, {eta} left, Ctrl-C stops") {
+                if let Ok(style) = ProgressStyle::with_template(
+                    "{wide_bar} {pos} of {len} runs, {eta} left, Ctrl-C stops",
+                ) {
                     bar.set_style(style);
                 }
                 while !finished.load(Ordering::Relaxed) {
@@ -185,7 +214,12 @@ fn work(args: &Args, model: &JointModel, trials: &[Trial], quiet: bool) -> Optio
     })
 }
 
-fn say(args: &Args, joint: &Joint, ranked: &[Ranked], out: &mut Output<'_>) -> Result<(), CommandError> {
+fn say(
+    args: &Args,
+    joint: &Joint,
+    ranked: &[Ranked],
+    out: &mut Output<'_>,
+) -> Result<(), CommandError> {
     out.line(format_args!(
         "{}: scatter of clamp load over {} fasteners, {} runs each, {} hand\n",
         joint.title(),
@@ -193,19 +227,25 @@ fn say(args: &Args, joint: &Joint, ranked: &[Ranked], out: &mut Output<'_>) -> R
         args.runs,
         args.hand
     ))?;
-    let widest = ranked.iter().map(|one| one.trial.order_name.chars().count()).max().unwrap_or(0).max(5);
+    let widest = ranked
+        .iter()
+        .map(|one| one.trial.order_name.chars().count())
+        .max()
+        .unwrap_or(0)
+        .max(5);
     let most = ranked.iter().map(|one| one.scatter).fold(0.0, f64::max);
     out.line(format_args!(
-        "  #  {:widest$}  passes  scatter  95 of 100 below  loosest   mean     time",
+        "  #  {:widest$}  passes  scatter  95 of 100 below  order alone  loosest   mean     time",
         "order"
     ))?;
     for (rank, one) in (1..).zip(ranked) {
         out.line(format_args!(
-            "{rank:3}  {:widest$}  {:6}  {:5.1} %  {:13.1} %  {:4.1} kN  {:4.1} kN  {:3.0} min  {}",
+            "{rank:3}  {:widest$}  {:6}  {:5.1} %  {:13.1} %  {:9.2} %  {:4.1} kN  {:4.1} kN  {:3.0} min  {}",
             one.trial.order_name,
             one.trial.shares.len(),
             one.scatter * 100.0,
             one.scatter_95 * 100.0,
+            one.order_only * 100.0,
             one.least_kN,
             one.mean_kN,
             one.seconds / 60.0,
@@ -220,15 +260,20 @@ fn say(args: &Args, joint: &Joint, ranked: &[Ranked], out: &mut Output<'_>) -> R
                 .trial
                 .order
                 .iter()
-                .map(|fastener| u8::try_from(*fastener).map_or("", |fastener| joint.label(fastener)))
+                .map(|fastener| {
+                    u8::try_from(*fastener).map_or("", |fastener| joint.label(fastener))
+                })
                 .collect(),
             scatter: one.scatter,
             scatter_95: one.scatter_95,
+            scatter_order_only: one.order_only,
             mean: one.mean_kN,
             least: one.least_kN,
             seconds: one.seconds,
             runs: args.runs,
         })?;
     }
-    out.line("\nA virtual bench ranks orders; it does not prove a joint. The maker's order comes first.")
+    out.line(
+        "\nA virtual bench ranks orders; it does not prove a joint. The maker's order comes first.",
+    )
 }

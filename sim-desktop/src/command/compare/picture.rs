@@ -20,7 +20,10 @@ pub(super) fn svg(title: &str, ranked: &[Ranked]) -> String {
     const ROW: f64 = 34.0;
     const LEFT: f64 = 250.0;
     const WIDTH: f64 = 420.0;
-    let most = ranked.iter().map(|one| one.scatter_95.max(one.scatter)).fold(1e-9, f64::max);
+    let most = ranked
+        .iter()
+        .map(|one| one.scatter_95.max(one.scatter))
+        .fold(1e-9, f64::max);
     let rows = u32::try_from(ranked.len()).map_or(0.0, f64::from);
     let height = 90.0 + rows * ROW;
     let at = |share: f64| format!("{:.1}", LEFT + share / most * WIDTH);
