@@ -5,13 +5,13 @@
 use super::curve::{hatch, step};
 use super::theme::{self, Colours, NOTE};
 use super::view::ClampView;
-use super::widgets::{count, number, speak};
+use super::widgets::{count, number, paragraph};
 use egui::{Align2, Rect, Shape, Stroke, StrokeKind, Ui, pos2, vec2};
 
 /// Draws a group of bars for each fastener, one for each pass, the last one filled, and the mean of the last pass.
 pub(super) fn draw(ui: &mut Ui, rect: Rect, loads: &ClampView) {
     let colours = Colours::of(ui);
-    let plot = Rect::from_min_max(rect.min + vec2(40.0, 8.0), rect.max - vec2(6.0, 44.0));
+    let plot = Rect::from_min_max(rect.min + vec2(40.0, 8.0), rect.max - vec2(6.0, 66.0));
     let fasteners = loads.labels.len();
     let passes = loads.passes.len();
     if fasteners == 0 || passes == 0 || plot.width() < 60.0 || plot.height() < 40.0 {
@@ -84,13 +84,7 @@ pub(super) fn draw(ui: &mut Ui, rect: Rect, loads: &ClampView) {
             number(f64::from(mean), 1),
             number(f64::from(spread / mean.max(1e-6) * 100.0), 1)
         );
-        painter.text(
-            pos2(plot.left(), rect.bottom()),
-            Align2::LEFT_BOTTOM,
-            &words,
-            theme::text(NOTE + 1.0),
-            colours.ink,
-        );
-        speak(ui, rect, &words);
+        let foot = Rect::from_min_max(pos2(rect.left(), plot.bottom() + 24.0), rect.max);
+        paragraph(ui, foot, &words, theme::text(NOTE + 1.0), colours.ink);
     }
 }

@@ -389,7 +389,16 @@ fn actions(
     if bench {
         if joint.finished {
             let first = place();
-            if button(ui, first, "Back to build", "Enter", Look::Advised, free).clicked() {
+            if button(
+                ui,
+                first,
+                either("Back to build", "Back"),
+                "Enter",
+                Look::Advised,
+                free,
+            )
+            .clicked()
+            {
                 asks.push(Ask::OpenJoint(String::new()));
             }
         } else {

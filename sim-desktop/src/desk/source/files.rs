@@ -93,7 +93,7 @@ fn numbered(folder: &Path, name: &str, purpose: Purpose, number: u32) -> PathBuf
     } else {
         String::new()
     };
-    folder.join(format!("{}{kind}{number}.journal", stem(name)))
+    folder.join(format!("{}{kind}{number}.evj", stem(name)))
 }
 
 /// The job as it was left, or a new one; with what should be said about it.

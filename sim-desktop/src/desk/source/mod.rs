@@ -16,7 +16,7 @@ use std::time::{Duration, SystemTime};
 
 use evendraw_core::procedure::{Prevailing, StageKind};
 use evendraw_core::record::{Entry, Record};
-use evendraw_core::session::{Input, Next, Session};
+use evendraw_core::session::{Input, Next, Refusal, Session};
 use evendraw_core::tracker::Cue;
 use evendraw_core::unit::Instant;
 use evendraw_core::verdict::{Reason, Verdict};
@@ -601,7 +601,11 @@ impl Source {
             }
             self.pull.halt = Some(reason);
         }
-        if let Some(refusal) = done.refusal {
+        // The last samples of a pull come after its verdict: that they are refused is nobody's concern.
+        if let Some(refusal) = done
+            .refusal
+            .filter(|refusal| !matches!(refusal, Refusal::NothingToPull | Refusal::Store))
+        {
             self.say(true, question::refusal_words(refusal));
         }
         if let Some(failure) = done.store_failure {
