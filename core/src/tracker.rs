@@ -210,7 +210,7 @@ impl Tracker {
         self.held_most = 0;
         self.found = Reasons::NONE;
         self.halt = None;
-        self.trace.clear();
+        // The trace stays until the next attempt begins: the host keeps it after the session has moved on.
     }
 
     /// Takes one sample.
@@ -225,6 +225,9 @@ impl Tracker {
         };
         let sure = self.peak.push(seen.torque, self.loaded, &self.thresholds);
         let began = self.load(before, seen);
+        if began {
+            self.trace.clear();
+        }
         if self.began_at.is_some() {
             self.trace.push(at, sample.torque, sample.rotation);
         }
