@@ -446,3 +446,116 @@ fn a_bad_plan_is_shown_at_its_line() {
         "nothing can be worked from it"
     );
 }
+
+#[test]
+fn orders_are_compared_with_progress_and_a_stop_keeps_what_is_done() {
+    let folder = Folder::new("compare");
+    let mut harness = window(Source::in_folder("cover.toml", COVER, folder.path()));
+    press(&mut harness, Key::F7);
+    press(&mut harness, Key::Enter);
+    assert!(harness.state().source.view().compare.running);
+    for _ in 0..2000 {
+        harness.step();
+        if !harness.state().source.view().compare.rows.is_empty() {
+            break;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(5));
+    }
+    if harness.state().source.view().compare.running {
+        assert!(harness.query_by_role(Role::ProgressIndicator).is_some());
+        press(&mut harness, Key::Enter);
+        for _ in 0..2000 {
+            harness.step();
+            if !harness.state().source.view().compare.running {
+                break;
+            }
+            std::thread::sleep(std::time::Duration::from_millis(5));
+        }
+        assert!(harness.state().source.view().compare.stopped);
+    }
+    let compare = &harness.state().source.view().compare;
+    assert!(!compare.running && !compare.rows.is_empty(), "{compare:?}");
+    assert!(
+        compare
+            .rows
+            .windows(2)
+            .all(|pair| pair[0].scatter <= pair[1].scatter),
+        "most even first"
+    );
+}
+
+#[test]
+fn the_sheet_the_table_and_the_tag_are_written_beside_the_journal() {
+    let folder = Folder::new("export");
+    let mut source = Source::in_folder("cover.toml", COVER, folder.path());
+    source.set_pace(50.0);
+    source.set_browser(false);
+    let mut harness = window(source);
+    press(&mut harness, Key::Enter);
+    press(&mut harness, Key::H);
+    wait_until(&mut harness, "one verdict", |window| {
+        window
+            .source
+            .view()
+            .record
+            .iter()
+            .any(|row| row.attempt > 0)
+    });
+    press(&mut harness, Key::F8);
+    press(&mut harness, Key::G);
+    press(&mut harness, Key::F4);
+    press(&mut harness, Key::S);
+    press(&mut harness, Key::X);
+    press(&mut harness, Key::Y);
+    let read = |ending: &str| {
+        std::fs::read_to_string(folder.path().join(format!("cover.rehearsal.{ending}"))).unwrap()
+    };
+    assert!(
+        read("csv")
+            .lines()
+            .any(|line| line.starts_with("attempt,cover,")),
+        "{}",
+        read("csv")
+    );
+    assert!(
+        read("jsonl")
+            .lines()
+            .any(|line| line.contains("\"record\":\"attempt\""))
+    );
+    assert!(read("tag.html").contains("DO NOT RUN"));
+    let sheet = read("html");
+    assert!(sheet.contains("Discharge cover") && sheet.to_uppercase().contains("REHEARSAL"));
+    // The curve of the pull is read from beside the journal when its row is chosen.
+    press(&mut harness, Key::ArrowDown);
+    let traced = harness
+        .state()
+        .source
+        .view()
+        .record
+        .iter()
+        .find(|row| row.traced)
+        .map(|row| row.sequence);
+    for _ in 0..10 {
+        if harness
+            .state()
+            .source
+            .view()
+            .curve
+            .as_ref()
+            .map(|(number, _)| *number)
+            == traced
+        {
+            break;
+        }
+        press(&mut harness, Key::ArrowDown);
+    }
+    let curve = harness
+        .state()
+        .source
+        .view()
+        .curve
+        .clone()
+        .expect("a curve");
+    let kept: Vec<_> = std::fs::read_dir(folder.path().join("cover.rehearsal.evj.traces")).map(|files| files.flatten().map(|file| (file.path(), std::fs::read_to_string(file.path()))).collect()).unwrap_or_default();
+    assert!(curve.1.points.len() >= 3, "{curve:?} {kept:?}");
+}

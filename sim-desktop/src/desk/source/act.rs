@@ -651,6 +651,7 @@ impl Source {
                 other.seen_s = self.seen_s;
                 other.micros = self.micros;
                 other.pace = self.pace;
+                other.browser = self.browser;
                 *self = other;
                 self.dirty = true;
             }
@@ -771,7 +772,7 @@ impl Source {
     fn write_out(&mut self, path: &Path, text: &str, show: bool) {
         match std::fs::write(path, text) {
             Ok(()) if show => {
-                if files::open_in_browser(path) {
+                if self.browser && files::open_in_browser(path) {
                     self.say(false, format!("opened {}", path.display()));
                 } else {
                     self.say(
@@ -786,14 +787,6 @@ impl Source {
                 format!("{} cannot be written: {error}", path.display()),
             ),
         }
-    }
-
-    fn begin_compare(&mut self, joint: &str) {
-        self.compare.error = Some(format!("{joint} cannot be compared yet"));
-    }
-
-    fn stop_compare(&mut self) {
-        self.compare.running = false;
     }
 
     /// Whether a session runs for the open joint; for tests.

@@ -4,6 +4,7 @@
 
 mod act;
 mod build_view;
+mod compare;
 mod files;
 mod joint_view;
 mod question;
@@ -91,6 +92,9 @@ pub struct Source {
     notice_until_s: f64,
     curve: Option<(u64, CurveView)>,
     compare: CompareView,
+    comparing: Option<compare::Running>,
+    /// Whether pages are handed to the browser once they are written.
+    browser: bool,
     dirty: bool,
     view: DeskView,
 }
@@ -159,6 +163,8 @@ impl Source {
             notice_until_s: 0.0,
             curve: None,
             compare: CompareView::default(),
+            comparing: None,
+            browser: true,
             dirty: true,
             view: DeskView::default(),
         };
@@ -170,6 +176,11 @@ impl Source {
     /// Lets the simulated hand work this much faster than life.
     pub fn set_pace(&mut self, pace: f64) {
         self.pace = pace.clamp(0.1, 1e6);
+    }
+
+    /// Whether sheets and tags are shown in the browser, or only written.
+    pub fn set_browser(&mut self, on: bool) {
+        self.browser = on;
     }
 
     /// What the screens draw.
@@ -244,6 +255,7 @@ impl Source {
             self.dirty = true;
         }
         self.look_at_plan_file();
+        self.look_at_compare();
         if self.play.is_some() {
             self.play_on(passed.min(0.25));
         } else if self.is_at_bench() {
@@ -270,6 +282,9 @@ impl Source {
             return Some(Duration::from_millis(33));
         }
         let now = self.seen_s.unwrap_or(0.0);
+        if self.comparing.is_some() {
+            return Some(Duration::from_millis(100));
+        }
         let mut soonest = self
             .notice
             .as_ref()

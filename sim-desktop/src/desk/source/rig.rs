@@ -33,7 +33,7 @@ pub(super) fn degrees(angle: evendraw_core::unit::Angle) -> f64 {
 }
 
 /// What the plan says of a joint, as far as the bench wants to know.
-fn sketch(joint: &Joint, plan: &JointPlan) -> JointSketch {
+pub(super) fn sketch(joint: &Joint, plan: &JointPlan) -> JointSketch {
     let positions = joint
         .positions()
         .iter()
