@@ -556,6 +556,13 @@ fn the_sheet_the_table_and_the_tag_are_written_beside_the_journal() {
         .curve
         .clone()
         .expect("a curve");
-    let kept: Vec<_> = std::fs::read_dir(folder.path().join("cover.rehearsal.evj.traces")).map(|files| files.flatten().map(|file| (file.path(), std::fs::read_to_string(file.path()))).collect()).unwrap_or_default();
+    let kept: Vec<_> = std::fs::read_dir(folder.path().join("cover.rehearsal.evj.traces"))
+        .map(|files| {
+            files
+                .flatten()
+                .map(|file| (file.path(), std::fs::read_to_string(file.path())))
+                .collect()
+        })
+        .unwrap_or_default();
     assert!(curve.1.points.len() >= 3, "{curve:?} {kept:?}");
 }

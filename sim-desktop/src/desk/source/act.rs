@@ -11,7 +11,7 @@ use evendraw_core::session::{Input, Next, Session};
 
 use super::super::view::{Ask, Export, Way};
 use super::{Hand, Play, Pull, Source, files, record_view};
-use crate::bench::{Fault, Task};
+use crate::bench::Fault;
 use crate::plan::Plan;
 use crate::sheet::{self, export};
 use crate::store::{Fact, Purpose};
@@ -193,7 +193,9 @@ impl Source {
     pub(super) fn do_by_hand(&mut self, step: u16) {
         let at = self.session().and_then(|session| {
             let turns = match session.procedure().stage_of(step).map(|stage| stage.kind) {
-                Some(StageKind::Seat { turns }) => Some(super::rig::degrees(turns) / 360.0),
+                Some(StageKind::Seat { turns }) => {
+                    Some(crate::rehearsal::rig::degrees(turns) / 360.0)
+                }
                 _ => None,
             };
             Some((
@@ -210,7 +212,7 @@ impl Source {
         {
             self.set_up();
             if let Some((_, rig)) = &mut self.rig {
-                rig.by_hand(fastener, Task::SeatByHand { turns });
+                rig.spin_in(fastener, turns);
             }
         }
         self.apply(Input::Confirm { step });
@@ -455,7 +457,7 @@ impl Source {
         if self.is_rehearsing() {
             self.set_up();
             if let Some((_, rig)) = &mut self.rig {
-                rig.by_hand(fastener, Task::BackOff { degrees: None });
+                rig.loosen(fastener);
             }
         }
         self.apply(Input::Loosened {
@@ -488,7 +490,7 @@ impl Source {
             .map_or(0, |session| session.procedure().fasteners().len());
         if let Some((_, rig)) = &mut self.rig {
             for fastener in (0u8..).take(count) {
-                rig.by_hand(fastener, Task::BackOff { degrees: None });
+                rig.loosen(fastener);
             }
         }
     }

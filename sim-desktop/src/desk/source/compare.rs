@@ -9,10 +9,11 @@ use evendraw_core::pattern::{self, Point};
 use evendraw_core::unit::Length;
 
 use super::super::view::{CompareRow, CompareView};
-use super::{Source, rig};
+use super::Source;
 use crate::bench::compare::{Ranked, Trial};
 use crate::bench::{HandKind, JointModel};
 use crate::plan::Joint;
+use crate::rehearsal::rig;
 
 /// Runs of each trial: enough that neighbours in the ranking do not change places by chance alone.
 const RUNS: u32 = 400;

@@ -10,11 +10,11 @@ use evendraw_core::verdict::Aim;
 use super::super::view::{
     Cue, CurveView, Entry, FastenerView, Front, Gauge, JointView, LiveView, Mark, StageRow,
 };
-use super::rig::{degrees, newton_metres};
 use super::{Hand, Source, question, record_view};
 use crate::bench::Fault;
 use crate::job::Job;
 use crate::plan::{Joint, JointPlan};
+use crate::rehearsal::rig::{degrees, newton_meters};
 use crate::sheet::export;
 use crate::store::{Fact, Purpose};
 use crate::words;
@@ -123,7 +123,7 @@ impl Source {
                     })
                 })
                 .unwrap_or_default();
-            let torque = newton_metres(if live.loaded || !in_pull {
+            let torque = newton_meters(if live.loaded || !in_pull {
                 live.torque
             } else {
                 live.peak
@@ -359,7 +359,7 @@ fn reading(job: &Job, joint: u8, plan: &JointPlan, fastener: u8, stage: usize) -
         Some(StageKind::Turn { .. } | StageKind::BackOff { .. }) => attempt
             .angle
             .map_or_else(|| "unknown".to_owned(), words::angle),
-        _ => format!("{:.1}", newton_metres(attempt.peak)),
+        _ => format!("{:.1}", newton_meters(attempt.peak)),
     }
 }
 
@@ -490,18 +490,18 @@ fn gauges(aim: &Aim, typed: &str, torque: f64, angle: Option<f64>, in_pull: bool
     match aim {
         Aim::Torque { window } => vec![
             torque_gauge(
-                Some(newton_metres(window.min)),
-                Some(newton_metres(window.max)),
-                Some(newton_metres(window.target)),
+                Some(newton_meters(window.min)),
+                Some(newton_meters(window.max)),
+                Some(newton_meters(window.target)),
                 typed,
             ),
             angle_gauge(None, None, None, ""),
         ],
         Aim::Repeat { window, still } => vec![
             torque_gauge(
-                Some(newton_metres(window.min)),
-                Some(newton_metres(window.max)),
-                Some(newton_metres(window.target)),
+                Some(newton_meters(window.min)),
+                Some(newton_meters(window.max)),
+                Some(newton_meters(window.target)),
                 typed,
             ),
             angle_gauge(None, Some(degrees(*still)), None, ""),
@@ -518,8 +518,8 @@ fn gauges(aim: &Aim, typed: &str, torque: f64, angle: Option<f64>, in_pull: bool
                 typed,
             ),
             torque_gauge(
-                end.map(|end| newton_metres(end.min)),
-                end.map(|end| newton_metres(end.max)),
+                end.map(|end| newton_meters(end.min)),
+                end.map(|end| newton_meters(end.max)),
                 None,
                 "",
             ),
@@ -530,9 +530,9 @@ fn gauges(aim: &Aim, typed: &str, torque: f64, angle: Option<f64>, in_pull: bool
             ..
         } => vec![
             torque_gauge(
-                Some(newton_metres(*target)),
+                Some(newton_meters(*target)),
                 None,
-                Some(newton_metres(*target)),
+                Some(newton_meters(*target)),
                 typed,
             ),
             angle_gauge(None, Some(degrees(*still)), None, ""),
@@ -551,18 +551,18 @@ fn gauges(aim: &Aim, typed: &str, torque: f64, angle: Option<f64>, in_pull: bool
 fn limits(aim: &Aim, curve: &mut CurveView) {
     match aim {
         Aim::Torque { window } | Aim::Repeat { window, .. } => {
-            curve.torque_low = Some(newton_metres(window.min) as f32);
-            curve.torque_high = Some(newton_metres(window.max) as f32);
+            curve.torque_low = Some(newton_meters(window.min) as f32);
+            curve.torque_high = Some(newton_meters(window.max) as f32);
         }
         Aim::Turn { window, torque, .. } => {
             curve.angle_low = Some(degrees(window.min) as f32);
             curve.angle_high = Some(degrees(window.max) as f32);
             if let Some(window) = torque {
-                curve.torque_low = Some(newton_metres(window.min) as f32);
-                curve.torque_high = Some(newton_metres(window.max) as f32);
+                curve.torque_low = Some(newton_meters(window.min) as f32);
+                curve.torque_high = Some(newton_meters(window.max) as f32);
             }
         }
-        Aim::Hold { torque, .. } => curve.torque_low = Some(newton_metres(*torque) as f32),
+        Aim::Hold { torque, .. } => curve.torque_low = Some(newton_meters(*torque) as f32),
         Aim::BackOff { .. } => {}
     }
 }

@@ -9,7 +9,6 @@ mod files;
 mod joint_view;
 mod question;
 mod record_view;
-mod rig;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -25,14 +24,14 @@ use evendraw_core::verdict::{Reason, Verdict};
 use super::view::{
     ClampView, CompareView, CurveView, DeskView, Finding, Notice, PlanView, Readings,
 };
-use crate::bench::Fault;
+use crate::bench::{Fault, HandKind};
 use crate::job::{Done, Job};
 use crate::plan::Plan;
 use crate::store::Purpose;
 use crate::words;
 
+use crate::rehearsal::rig::{self, Rig};
 pub use files::SourceError;
-use rig::Rig;
 
 /// Who pulls at the bench.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -431,7 +430,7 @@ impl Source {
         let before = rig.elapsed_s();
         if first && !measures_drag {
             // Fingers first: it is spun down until it resists, as anybody would.
-            rig.by_hand(fastener, crate::bench::Task::SeatByHand { turns: None });
+            rig.spin_in(fastener, None);
         }
         rig.begin(fastener, &aim);
         let moved = rig.elapsed_s() - before;
@@ -456,10 +455,16 @@ impl Source {
         let (Some(own), Some(plan)) = (job.joint(joint), job.joint_plan(joint)) else {
             return;
         };
-        match Rig::new(own, plan, self.seed.wrapping_add(u64::from(joint)), &faults) {
+        match Rig::new(
+            own,
+            plan,
+            self.seed.wrapping_add(u64::from(joint)),
+            HandKind::Steady,
+            &faults,
+        ) {
             Ok(mut rig) => {
                 if let Some(session) = job.session(joint) {
-                    rig.catch_up(session);
+                    rig.catch_up(session.procedure(), session.ledger());
                 }
                 self.rig = Some((joint, rig));
             }
@@ -521,7 +526,7 @@ impl Source {
         )]
         let point = [
             live.angle.map_or(0.0, rig::degrees) as f32,
-            rig::newton_metres(live.torque) as f32,
+            rig::newton_meters(live.torque) as f32,
         ];
         self.pull.points.push(point);
     }
@@ -697,7 +702,12 @@ impl Source {
                 Some(target) => format!("stage {}, {target}", attempt.stage + 1),
                 None => format!("stage {}", attempt.stage + 1),
             };
-            let loads = rig.clamps();
+            #[expect(clippy::cast_possible_truncation, reason = "kilonewtons for a drawing")]
+            let loads: Vec<f32> = rig
+                .clamps_kn()
+                .into_iter()
+                .map(|load| load as f32)
+                .collect();
             for (fastener, load) in (0u8..).zip(&loads) {
                 #[expect(
                     clippy::cast_possible_truncation,

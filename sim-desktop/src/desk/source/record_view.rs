@@ -7,8 +7,9 @@ use evendraw_core::unit::Torque;
 use evendraw_core::verdict::Verdict;
 
 use super::super::view::{CurveView, Mark, RecordRow};
-use super::{Source, rig};
+use super::Source;
 use crate::job::Job;
+use crate::rehearsal::rig;
 use crate::sheet::export;
 use crate::store::{Fact, HostFact};
 
@@ -129,7 +130,7 @@ impl Source {
                         row.fastener = names.fastener(entry.joint, attempt.fastener);
                         row.stage = u32::from(attempt.stage) + 1;
                         row.attempt = u32::from(attempt.attempt);
-                        row.torque = Some(rig::newton_metres(attempt.peak));
+                        row.torque = Some(rig::newton_meters(attempt.peak));
                         row.torque_unit = "N·m".to_owned();
                         row.angle = attempt.angle.map(rig::degrees);
                         row.traced = attempt.trace != 0;
@@ -176,7 +177,7 @@ impl Source {
             let point = |torque: Torque, rotation| {
                 [
                     rig::degrees(rotation) as f32,
-                    rig::newton_metres(torque) as f32,
+                    rig::newton_meters(torque) as f32,
                 ]
             };
             curve.points = points
@@ -190,8 +191,8 @@ impl Source {
                 reason = "newton-metres for a drawing"
             )]
             if let Some(window) = session.procedure().torque_window(attempt.step) {
-                curve.torque_low = Some(rig::newton_metres(window.min) as f32);
-                curve.torque_high = Some(rig::newton_metres(window.max) as f32);
+                curve.torque_low = Some(rig::newton_meters(window.min) as f32);
+                curve.torque_high = Some(rig::newton_meters(window.max) as f32);
             }
         }
         self.curve = Some((sequence, curve));
