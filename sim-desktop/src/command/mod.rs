@@ -7,12 +7,18 @@ mod check;
 mod compare;
 mod convert;
 mod desk;
+mod judge;
+mod named;
 mod output;
+mod paper;
 mod pattern;
 mod plan_file;
 mod preload;
+mod record;
+mod rehearse;
 mod schema;
 mod setting;
+mod sheet;
 mod thread;
 mod value;
 
@@ -51,6 +57,11 @@ struct Line {
 #[derive(Debug, Subcommand)]
 enum Command {
     Check(check::Args),
+    Rehearse(rehearse::Args),
+    Judge(judge::Args),
+    Record(record::Args),
+    Sheet(sheet::Args),
+    Paper(paper::Args),
     Convert(convert::Args),
     Pattern(pattern::Args),
     Compare(compare::Args),
@@ -64,6 +75,11 @@ impl Command {
     fn run(&self, out: &mut Output<'_>) -> Result<Done, CommandError> {
         match self {
             Self::Check(args) => check::run(args, out),
+            Self::Rehearse(args) => rehearse::run(args, out),
+            Self::Judge(args) => judge::run(args, out),
+            Self::Record(args) => record::run(args, out),
+            Self::Sheet(args) => sheet::run(args, out),
+            Self::Paper(args) => paper::run(args, out),
             Self::Convert(args) => convert::run(args, out),
             Self::Pattern(args) => pattern::run(args, out),
             Self::Compare(args) => compare::run(args, out),

@@ -12,6 +12,7 @@ use evendraw_core::unit::{Instant, Length};
 
 use crate::job::{Done, Held, Job, JobError};
 use crate::plan::{About, Joint, Plan};
+use crate::store::{Fact, HostFact};
 use crate::words;
 
 /// Answers given on the command line: `KEY=no`, `KEY=0.3 mm`, `JOINT/KEY=short`.
@@ -176,7 +177,15 @@ impl Given {
             let answer = self.answer(&own, &variant.key).unwrap_or(first).to_owned();
             job.choose(joint, &variant.key, &answer)?;
         }
+        let is_said = |job: &Job, part: &str| {
+            job.facts().iter().any(|fact| {
+                matches!(fact, Fact::Host(HostFact::PartArrived { part: own } | HostFact::PartMissing { part: own }) if own == part)
+            })
+        };
         for part in own.needs() {
+            if is_said(job, part) {
+                continue;
+            }
             if self.is_no(&own, part) {
                 job.part_missing(part)?;
             } else {

@@ -2,6 +2,7 @@
 //!
 //! Both feed the same sessions that live work does, by the same inputs. Knows nothing of how samples are judged.
 
+pub mod feed;
 pub mod given;
 pub mod rig;
 pub mod trace_file;

@@ -133,9 +133,9 @@ impl Rig {
                 degrees: degrees(window.target),
             },
             Aim::Hold { torque, time, .. } => {
-                // A little longer than asked: nobody counts to the millisecond.
+                // A little longer and a little more than asked: nobody counts to the millisecond or holds without trembling.
                 Task::Hold {
-                    torque_Nm: newton_meters(torque),
+                    torque_Nm: newton_meters(torque) * 1.02,
                     seconds: f64::from(time.millis()) / 1_000.0 + 0.5,
                 }
             }

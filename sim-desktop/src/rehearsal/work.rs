@@ -82,8 +82,8 @@ pub struct JointResult {
     pub rejected: u32,
     /// Verdicts.
     pub unknown: u32,
-    /// Clamp load of every fastener, kN, by index.
-    pub clamps_kn: Vec<f64>,
+    /// Index and clamp load, kN, of every fastener that this joint's stages tighten.
+    pub clamps_kn: Vec<(u8, f64)>,
     /// Simulated seconds.
     pub seconds: f64,
     /// Why it was left before it was finished.
@@ -94,7 +94,7 @@ impl JointResult {
     /// Standard deviation of the clamp loads over their mean; none for a single fastener.
     #[must_use]
     pub fn scatter(&self) -> Option<f64> {
-        let loads = &self.clamps_kn;
+        let loads: Vec<f64> = self.clamps_kn.iter().map(|(_, load)| *load).collect();
         if loads.len() < 2 {
             return None;
         }
@@ -120,12 +120,14 @@ pub struct Rehearsal {
     clock: u64,
     result: JointResult,
     settled_stages: Vec<u8>,
+    /// Rejected attempts at a step since it was last accepted.
+    failures: BTreeMap<u16, u8>,
 }
 
 /// A fastener that fails this often is a case for a person.
-const ATTEMPTS_ENOUGH: u8 = 4;
+const ATTEMPTS_ENOUGH: u8 = 5;
 /// More things than any joint asks for; one that goes on is going round in circles.
-const ACTIONS_MAX: u32 = 50_000;
+const ACTIONS_MAX: u32 = 10_000;
 /// What a run before a retorque takes, s.
 const RUN_S: u64 = 3_600;
 
@@ -148,6 +150,7 @@ impl Rehearsal {
                 stopped: None,
             },
             settled_stages: Vec::new(),
+            failures: BTreeMap::new(),
         }
     }
 
@@ -160,6 +163,15 @@ impl Rehearsal {
     /// The job, to tell it something between two joints.
     pub const fn job_mut(&mut self) -> &mut Job {
         &mut self.job
+    }
+
+    /// Says of every joint, before any is begun, what is chosen and which parts are here.
+    ///
+    /// # Errors
+    /// [`JobError`].
+    pub fn open_all(&mut self) -> Result<(), JobError> {
+        let joints = u8::try_from(self.job.plan().joints().len()).unwrap_or(u8::MAX);
+        (0..joints).try_for_each(|joint| self.given.open(&mut self.job, joint))
     }
 
     /// Seconds of simulated time so far.
@@ -189,6 +201,7 @@ impl Rehearsal {
     ) -> Result<JointResult, WorkError<E>> {
         self.result = JointResult::default();
         self.settled_stages.clear();
+        self.failures.clear();
         let began = self.clock;
         self.given.open(&mut self.job, joint)?;
         self.set_up(joint)?;
@@ -199,11 +212,7 @@ impl Rehearsal {
             }
         }
         let mut result = std::mem::take(&mut self.result);
-        result.clamps_kn = self
-            .rigs
-            .get(&joint)
-            .map(Rig::clamps_kn)
-            .unwrap_or_default();
+        result.clamps_kn = self.clamps(joint);
         #[expect(
             clippy::cast_precision_loss,
             reason = "µs of a century fit the 53 bits of a float"
@@ -393,8 +402,13 @@ impl Rehearsal {
             return Err(WorkError::Store(failure.clone()));
         }
         for told in &done.told {
+            let failures = self.failures.entry(told.attempt.step).or_default();
+            *failures = failures.saturating_add(1);
             match told.attempt.verdict {
-                Verdict::Accepted => self.result.accepted += 1,
+                Verdict::Accepted => {
+                    *failures = 0;
+                    self.result.accepted += 1;
+                }
                 Verdict::Rejected => self.result.rejected += 1,
                 Verdict::Unknown => self.result.unknown += 1,
             }
@@ -422,14 +436,10 @@ impl Rehearsal {
                 self.settled_stages.retain(|stage| *stage != number);
             }
         }
-        let clamps = self
-            .rigs
-            .get(&joint)
-            .map(Rig::clamps_kn)
-            .unwrap_or_default();
+        let clamps = self.clamps(joint);
         for stage in through {
             self.settled_stages.push(stage);
-            for (fastener, clamp) in (0_u8..).zip(&clamps) {
+            for &(fastener, clamp) in &clamps {
                 #[expect(
                     clippy::cast_possible_truncation,
                     clippy::cast_sign_loss,
@@ -440,6 +450,25 @@ impl Rehearsal {
             }
         }
         Ok(())
+    }
+
+    fn clamps(&self, joint: u8) -> Vec<(u8, f64)> {
+        let (Some(rig), Some(plan)) = (self.rigs.get(&joint), self.job.joint_plan(joint)) else {
+            return Vec::new();
+        };
+        let is_tightened = |fastener: u8| {
+            (0_u16..).zip(plan.procedure.steps()).any(|(index, step)| {
+                step.fastener() == Some(fastener)
+                    && plan
+                        .procedure
+                        .stage_of(index)
+                        .is_some_and(|stage| stage.kind.tightens())
+            })
+        };
+        (0_u8..)
+            .zip(rig.clamps_kn())
+            .filter(|(fastener, _)| is_tightened(*fastener))
+            .collect()
     }
 
     /// Time passes at the joint with nobody at the tool.
@@ -514,6 +543,13 @@ impl Rehearsal {
         let Some(fastener) = self.fastener(joint, step) else {
             return Ok(self.stop("a pull without a fastener"));
         };
+        if self
+            .failures
+            .get(&step)
+            .is_some_and(|failures| *failures >= ATTEMPTS_ENOUGH)
+        {
+            return Ok(self.stop("a person must look at a fastener that fails again and again"));
+        }
         if self.is_spun_in_first(joint, step, fastener) {
             self.by_hand(joint, |rig| rig.spin_in(fastener, None));
         }
@@ -719,7 +755,10 @@ impl Rehearsal {
         let procedure = session.procedure();
         let kind = procedure.stage_of(step)?.kind;
         if session.ledger().not_converged().is_some()
-            || session.ledger().attempts(step) >= ATTEMPTS_ENOUGH
+            || self
+                .failures
+                .get(&step)
+                .is_some_and(|failures| *failures >= ATTEMPTS_ENOUGH)
         {
             return None;
         }

@@ -1,0 +1,130 @@
+//! Joints, fasteners and journals named on the command line.
+//!
+//! Knows nothing of which command wants them.
+
+use std::fs;
+use std::path::Path;
+
+use evendraw_core::check_sum::crc32;
+
+use super::CommandError;
+use crate::job::{Job, JobError};
+use crate::plan::{Joint, Plan};
+use crate::rehearsal::given::GivenError;
+use crate::sheet::export::Names;
+use crate::store::{Content, StoreError, Traces, read};
+
+/// The joint with an id; the only one where none is named.
+pub(super) fn joint<'p>(plan: &'p Plan, id: Option<&str>) -> Result<&'p Joint, CommandError> {
+    let ids = || {
+        plan.joints()
+            .iter()
+            .map(Joint::id)
+            .collect::<Vec<_>>()
+            .join(", ")
+    };
+    match (id, plan.joints()) {
+        (Some(id), _) => plan.joint(id).ok_or_else(|| {
+            CommandError::bad(format!(
+                "--joint {id}: {} has no such joint; it has: {}",
+                plan.name(),
+                ids()
+            ))
+        }),
+        (None, [only]) => Ok(only),
+        (None, _) => Err(CommandError::bad(format!(
+            "--joint is needed; {} has: {}",
+            plan.name(),
+            ids()
+        ))),
+    }
+}
+
+/// The fastener of a joint with a label, by index; `from` is the option that names it.
+pub(super) fn fastener(joint: &Joint, label: &str, from: &str) -> Result<u8, CommandError> {
+    joint.fastener(label).ok_or_else(|| {
+        let labels: Vec<&str> = joint
+            .positions()
+            .iter()
+            .map(|position| position.label.as_str())
+            .collect();
+        CommandError::bad(format!(
+            "{from}: joint `{}` has no fastener `{label}`; it has: {}",
+            joint.id(),
+            labels.join(", ")
+        ))
+    })
+}
+
+/// A stage counted from 1, by index; `from` is the option that names it.
+pub(super) fn stage(stages: usize, number: usize, from: &str) -> Result<u8, CommandError> {
+    let index = number.checked_sub(1).filter(|index| *index < stages);
+    index
+        .and_then(|index| u8::try_from(index).ok())
+        .ok_or_else(|| {
+            CommandError::bad(format!(
+                "{from}: there is no stage {number}; allowed are 1 to {stages}"
+            ))
+        })
+}
+
+/// The names of a job's joints, fasteners and steps.
+pub(super) fn names(job: &Job) -> Names {
+    job.plan()
+        .joints()
+        .iter()
+        .fold(Names::new(), |names, joint| {
+            match job.joint_plan(joint.number()) {
+                Some(plan) => names.with(joint.number(), joint.id(), &plan.procedure),
+                None => names,
+            }
+        })
+}
+
+/// A journal read, with what stands beside it.
+pub(super) struct Journal {
+    pub(super) name: String,
+    pub(super) content: Content,
+    pub(super) digest: u32,
+    pub(super) traces: Traces,
+    /// The plan that was worked to; none when a piece of it is lost.
+    pub(super) plan: Option<Plan>,
+}
+
+/// Reads a journal to look at, not to go on with.
+pub(super) fn journal(path: &Path) -> Result<Journal, CommandError> {
+    let content = read(path)?;
+    let bytes = fs::read(path).map_err(|error| CommandError::file("read", path, &error))?;
+    let plan = content
+        .plan()
+        .and_then(|(name, text)| Plan::parse(&name, &text).ok());
+    let name = path.file_name().map_or_else(
+        || path.display().to_string(),
+        |name| name.to_string_lossy().into_owned(),
+    );
+    Ok(Journal {
+        name,
+        content,
+        digest: crc32(0, &bytes),
+        traces: Traces::beside(path),
+        plan,
+    })
+}
+
+impl From<StoreError> for CommandError {
+    fn from(error: StoreError) -> Self {
+        Self::bad(error.to_string())
+    }
+}
+
+impl From<JobError> for CommandError {
+    fn from(error: JobError) -> Self {
+        Self::bad(error.to_string())
+    }
+}
+
+impl From<GivenError> for CommandError {
+    fn from(error: GivenError) -> Self {
+        Self::bad(error.to_string())
+    }
+}

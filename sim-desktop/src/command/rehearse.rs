@@ -1,0 +1,293 @@
+//! `evendraw rehearse`: works a build on the virtual bench, through the same core as live work.
+//!
+//! Knows nothing of mechanics or verdicts.
+
+use std::path::PathBuf;
+
+use clap::Args as ClapArgs;
+use serde_json::json;
+
+use super::named::{fastener, joint, names};
+use super::{CommandError, Done, Output, plan_file};
+use crate::bench::{Fault, HandKind};
+use crate::job::{Job, Told};
+use crate::plan::Plan;
+use crate::plan::progress::State;
+use crate::rehearsal::given::Given;
+use crate::rehearsal::{JointResult, Options, Rehearsal, WorkError};
+use crate::sheet::export::{attempt_line, attempt_object};
+use crate::store::Purpose;
+use crate::words;
+
+/// Works a build on the virtual bench: every verdict, then the clamp load of every fastener and its scatter.
+#[derive(Debug, ClapArgs)]
+#[command(after_help = "Examples:\n  \
+        evendraw rehearse\n  \
+        evendraw rehearse pump.toml --joint head --hand hurried --seed 7\n  \
+        evendraw rehearse pump.toml --joint head --fault 4=cross-thread\n  \
+        evendraw rehearse pump.toml --journal tonight.journal && evendraw sheet tonight.journal -o tonight.html\n  \
+        evendraw rehearse --joint impeller --answer \"wear ring gap=0.5 mm\"\n\n\
+        The plan's questions (condition, parts, checks) are answered with yes unless told otherwise, and the answers are\n\
+        recorded. The same seed gives the same records. A journal that exists is gone on with where it stopped.\n\
+        A rehearsal can never be written into the journal of a job.\n\
+        Scatter is the standard deviation of the clamp loads over their mean; for several joints, the largest.")]
+pub(super) struct Args {
+    /// The plan; the built-in demo build when none is given.
+    plan: Option<PathBuf>,
+    /// Only this joint, whatever the others say. All joints in build order otherwise.
+    #[arg(long, value_name = "JOINT")]
+    joint: Option<String>,
+    /// What chance is drawn from.
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Who pulls: steady, hurried or jerky.
+    #[arg(long, default_value = "steady", value_parser = |text: &str| text.parse::<HandKind>())]
+    hand: HandKind,
+    /// What is wrong with which fastener: 4=cross-thread, or head/4=stripping. May be given several times.
+    #[arg(long, value_name = "F=KIND")]
+    fault: Vec<String>,
+    /// Makes every torque or angle in this many pulls.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=50))]
+    pulls: Option<u32>,
+    /// Keeps the records in this file; goes on with it if it exists.
+    #[arg(long, value_name = "FILE")]
+    journal: Option<PathBuf>,
+    /// Keeps the samples of every pull in this folder, as trace files.
+    #[arg(long, value_name = "DIR")]
+    trace: Option<PathBuf>,
+    /// Answers one of the plan's questions: condition=no, "gap=0.3 mm". May be given several times.
+    #[arg(long, value_name = "KEY=ANSWER")]
+    answer: Vec<String>,
+}
+
+/// Runs the command.
+pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
+    let existing = args.journal.as_ref().filter(|path| path.exists());
+    let given_plan = match (&args.plan, existing) {
+        (None, Some(_)) => None,
+        (path, _) => Some(plan_file::read(path.as_deref())?),
+    };
+    let job = match (existing, given_plan, &args.journal) {
+        (Some(path), given, _) => take_up(path, given.as_ref())?,
+        (None, Some(plan), Some(path)) => Job::create(path, plan, Purpose::Rehearsal)?,
+        (None, Some(plan), None) => Job::unkept(plan, Purpose::Rehearsal),
+        (None, None, _) => return Err(CommandError::bad("no plan")),
+    };
+    let only = match &args.joint {
+        Some(id) => Some(joint(job.plan(), Some(id))?.number()),
+        None => None,
+    };
+    let options = Options {
+        seed: args.seed,
+        hand: args.hand,
+        pulls: args.pulls,
+        faults: faults(&args.fault, job.plan(), args.joint.as_deref())?,
+        trace_folder: args.trace.clone(),
+    };
+    let person = format!("{} hand, seed {}", args.hand, args.seed);
+    let given = Given::read(&args.answer, job.plan(), &person)?;
+    out.line(format_args!(
+        "REHEARSAL on the virtual bench: {}; {} hand, seed {}",
+        job.plan().build().title,
+        args.hand,
+        args.seed
+    ))?;
+    work(Rehearsal::new(job, options, given), only, out)
+}
+
+/// A rehearsal that was stopped, with the plan in its journal.
+fn take_up(path: &std::path::Path, given: Option<&Plan>) -> Result<Job, CommandError> {
+    let job = Job::open(path, Purpose::Rehearsal)?;
+    if let Some(given) = given
+        && given.text() != job.plan().text()
+    {
+        return Err(CommandError::bad(format!(
+            "{} was rehearsed to another text than {} has now; leave the plan out to go on, or name a new journal",
+            path.display(),
+            given.name()
+        )));
+    }
+    Ok(job)
+}
+
+fn faults(
+    texts: &[String],
+    plan: &Plan,
+    only: Option<&str>,
+) -> Result<Vec<(u8, u8, Fault)>, CommandError> {
+    let mut faults = Vec::new();
+    for text in texts {
+        let from = format!("--fault {text}");
+        let Some((place, kind)) = text.split_once('=') else {
+            return Err(CommandError::bad(format!(
+                "{from}: allowed is FASTENER=KIND, like 4=cross-thread"
+            )));
+        };
+        let kind: Fault = kind
+            .parse()
+            .map_err(|error| CommandError::bad(format!("{from}: {error}")))?;
+        let (id, label) = match place.split_once('/') {
+            Some((id, label)) => (Some(id.trim()), label.trim()),
+            None => (only, place.trim()),
+        };
+        if id.is_none() && plan.joints().len() > 1 {
+            return Err(CommandError::bad(format!(
+                "{from}: which joint? allowed is JOINT/FASTENER=KIND, like {}/{label}={kind}, or --joint",
+                plan.joints().first().map_or("head", |joint| joint.id())
+            )));
+        }
+        let own = joint(plan, id).map_err(|error| CommandError::bad(format!("{from}: {error}")))?;
+        faults.push((own.number(), fastener(own, label, &from)?, kind));
+    }
+    Ok(faults)
+}
+
+fn work(
+    mut rehearsal: Rehearsal,
+    only: Option<u8>,
+    out: &mut Output<'_>,
+) -> Result<Done, CommandError> {
+    match only {
+        Some(joint) => rehearsal.job_mut().work_alone(joint)?,
+        None => rehearsal.open_all()?,
+    }
+    let mut whole = JointResult::default();
+    let mut scatter: Option<f64> = None;
+    let mut tried: Vec<u8> = Vec::new();
+    while let Some(number) = next(rehearsal.job(), only, &tried) {
+        tried.push(number);
+        let title = rehearsal
+            .job()
+            .joint(number)
+            .map_or_else(String::new, |joint| {
+                format!("\n{} ({})", joint.title(), joint.id())
+            });
+        out.line(title)?;
+        let result = rehearsal.work(number, &mut |job: &Job, told: &Told| {
+            announce(job, told, out)
+        });
+        let result = result.map_err(|error| match error {
+            WorkError::Told(error) => error,
+            other => CommandError::bad(other.to_string()),
+        })?;
+        tell_joint(rehearsal.job(), number, &result, out)?;
+        scatter = match (scatter, result.scatter()) {
+            (Some(one), Some(other)) => Some(one.max(other)),
+            (one, other) => one.or(other),
+        };
+        whole.accepted += result.accepted;
+        whole.rejected += result.rejected;
+        whole.unknown += result.unknown;
+        whole.seconds += result.seconds;
+        whole.stopped = whole.stopped.or(result.stopped);
+    }
+    let unfinished = unfinished(rehearsal.job(), only);
+    for (title, why) in &unfinished {
+        out.line(format_args!("\nnot finished: {title}: {why}"))?;
+    }
+    out.object(&json!({
+        "record": "summary",
+        "scatter": scatter,
+        "accepted": whole.accepted,
+        "rejected": whole.rejected,
+        "unknown": whole.unknown,
+        "unfinished": unfinished.len(),
+        "seconds": rounded(whole.seconds, 1e3),
+    }))?;
+    out.line(format_args!(
+        "\n{} accepted, {} rejected, {} unknown; {} of simulated work",
+        whole.accepted,
+        whole.rejected,
+        whole.unknown,
+        whole_seconds(whole.seconds)
+    ))?;
+    Ok(Done::rejected_if(
+        whole.rejected + whole.unknown > 0 || !unfinished.is_empty(),
+    ))
+}
+
+/// The joint to go on with: begun ones first, then what may be started, in the order of the build.
+fn next(job: &Job, only: Option<u8>, tried: &[u8]) -> Option<u8> {
+    let is_left = |joint: &u8| !tried.contains(joint);
+    if only.is_some() {
+        return only.filter(is_left);
+    }
+    let progress = job.progress();
+    progress.next().filter(is_left).or_else(|| {
+        let workable = progress
+            .joints()
+            .iter()
+            .filter(|joint| !matches!(joint.state, State::Held | State::Final));
+        workable.map(|joint| joint.joint).find(is_left)
+    })
+}
+
+fn unfinished(job: &Job, only: Option<u8>) -> Vec<(String, String)> {
+    let progress = job.progress();
+    let open = progress
+        .joints()
+        .iter()
+        .filter(|joint| joint.state != State::Final);
+    open.filter(|joint| only.is_none_or(|only| only == joint.joint))
+        .map(|state| {
+            let title = job
+                .joint(state.joint)
+                .map_or_else(String::new, |joint| joint.title().to_owned());
+            (title, format!("{}, {}", state.state.word(), state.why()))
+        })
+        .collect()
+}
+
+/// A verdict whose record is safe; it leaves the program at once.
+fn announce(job: &Job, told: &Told, out: &mut Output<'_>) -> Result<(), CommandError> {
+    let names = names(job);
+    out.object(&attempt_object(&names, told.joint, &told.attempt))?;
+    out.line(format_args!(
+        "  {}",
+        attempt_line(&names, told.joint, &told.attempt)
+    ))?;
+    out.flush()
+}
+
+fn tell_joint(
+    job: &Job,
+    number: u8,
+    result: &JointResult,
+    out: &mut Output<'_>,
+) -> Result<(), CommandError> {
+    let Some(joint) = job.joint(number) else {
+        return Ok(());
+    };
+    let mut line = String::from("  clamp load, kN:");
+    for &(fastener, clamp) in &result.clamps_kn {
+        let label = joint.label(fastener);
+        out.object(&json!({
+            "record": "clamp",
+            "joint": joint.id(),
+            "fastener": label,
+            "clamp_kN": rounded(clamp, 1e3),
+        }))?;
+        line.push_str(&format!("  {label} {clamp:.1}"));
+    }
+    if let Some(scatter) = result.scatter() {
+        line.push_str(&format!("; scatter {:.1} %", scatter * 100.0));
+    }
+    out.line(line)?;
+    if let Some(why) = &result.stopped {
+        out.line(format_args!("  stopped: {why}"))?;
+    }
+    Ok(())
+}
+
+fn rounded(value: f64, steps: f64) -> f64 {
+    (value * steps).round() / steps
+}
+
+fn whole_seconds(value: f64) -> String {
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "simulated seconds, never negative"
+    )]
+    words::seconds(value.round() as u64)
+}
