@@ -372,7 +372,12 @@ fn actions(
     let free = overlay.is_none();
     let bench = view.build.readings == Readings::Bench;
     let blocked = joint.alert.is_some() || joint.question.is_some();
-    let can_pull = bench && !blocked && !joint.finished && joint.at.is_some() && free;
+    let can_pull = bench
+        && !blocked
+        && !joint.finished
+        && joint.at.is_some()
+        && free
+        && !joint.live.hand_at_work;
     let faults = !joint.faults.is_empty();
     let mut parts = 5;
     if bench {

@@ -196,33 +196,65 @@ fn triangle(
             .to_array()
             .map(|value| f32::from(value) / 255.0)
     });
+    let flat = (flat_uv
+        && corners
+            .iter()
+            .all(|corner| corner.color == corners[0].color))
+    .then(|| std::array::from_fn::<f32, 4, _>(|channel| colours[0][channel] * flat_texel[channel]));
+    let blend = |pixel: &mut [f32; 4], source: [f32; 4]| {
+        let rest = 1.0 - source[3];
+        *pixel = [
+            source[0] + pixel[0] * rest,
+            source[1] + pixel[1] * rest,
+            source[2] + pixel[2] * rest,
+            source[3] + pixel[3] * rest,
+        ];
+    };
+    // Each edge grows by the same step from pixel to pixel.
+    let step = [
+        points[1].1 - points[2].1,
+        points[2].1 - points[0].1,
+        points[0].1 - points[1].1,
+    ]
+    .map(|step| step * sub);
     for y in y0..=y1 {
+        let p = (x0 * sub + sub / 2, y * sub + sub / 2);
+        let mut w = [
+            area(points[1], points[2], p),
+            area(points[2], points[0], p),
+            area(points[0], points[1], p),
+        ];
         for x in x0..=x1 {
-            let p = (x * sub + sub / 2, y * sub + sub / 2);
-            let w = [
-                area(points[1], points[2], p),
-                area(points[2], points[0], p),
-                area(points[0], points[1], p),
-            ];
-            if w.iter().zip(biases).any(|(w, bias)| w + bias < 0) {
-                continue;
+            let inside = w[0] + biases[0] >= 0 && w[1] + biases[1] >= 0 && w[2] + biases[2] >= 0;
+            if inside {
+                let pixel = &mut canvas[(y * width + x) as usize];
+                if let Some(source) = flat {
+                    blend(pixel, source);
+                } else {
+                    let share = w.map(|w| w as f32 / whole as f32);
+                    let texel = if flat_uv {
+                        flat_texel
+                    } else {
+                        let u = corners[0].uv.x * share[0]
+                            + corners[1].uv.x * share[1]
+                            + corners[2].uv.x * share[2];
+                        let v = corners[0].uv.y * share[0]
+                            + corners[1].uv.y * share[1]
+                            + corners[2].uv.y * share[2];
+                        texture.sample(u, v)
+                    };
+                    let source = std::array::from_fn(|channel| {
+                        let colour = colours[0][channel] * share[0]
+                            + colours[1][channel] * share[1]
+                            + colours[2][channel] * share[2];
+                        colour * texel[channel]
+                    });
+                    blend(pixel, source);
+                }
             }
-            let share = w.map(|w| w as f32 / whole as f32);
-            let texel = if flat_uv {
-                flat_texel
-            } else {
-                let u: f32 = (0..3).map(|i| corners[i].uv.x * share[i]).sum();
-                let v: f32 = (0..3).map(|i| corners[i].uv.y * share[i]).sum();
-                texture.sample(u, v)
-            };
-            let pixel = &mut canvas[(y * width + x) as usize];
-            let source: [f32; 4] = std::array::from_fn(|channel| {
-                let colour: f32 = (0..3).map(|i| colours[i][channel] * share[i]).sum();
-                colour * texel[channel]
-            });
-            for channel in 0..4 {
-                pixel[channel] = source[channel] + pixel[channel] * (1.0 - source[3]);
-            }
+            w[0] += step[0];
+            w[1] += step[1];
+            w[2] += step[2];
         }
     }
 }
