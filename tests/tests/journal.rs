@@ -484,6 +484,25 @@ fn lost_and_invented_stretches_are_set_aside_and_reading_goes_on() {
     }
 }
 
+/// Erased flash reads FF, a file that the system lengthened before a power cut reads 00: both are a torn tail, however long.
+#[test]
+fn an_empty_tail_is_torn_and_costs_no_frame() {
+    let (bytes, _) = journal();
+    for fill in [0x00, 0xFF] {
+        for length in [1, 11, 12, 13, 600, 100_000] {
+            let mut longer = bytes.clone();
+            longer.resize(bytes.len() + length, fill);
+            let found = scanned(&longer);
+            assert_eq!(sequences(&found), (1..=25).collect::<Vec<u32>>());
+            let torn = Found::Torn {
+                from: bytes.len(),
+                to: longer.len(),
+            };
+            assert_eq!(found.last(), Some(&torn), "{length} of {fill:02X}");
+        }
+    }
+}
+
 #[test]
 fn a_journal_put_together_wrongly_is_noticed() {
     let (bytes, starts) = journal();

@@ -5,6 +5,7 @@
 //! alone.
 
 mod ends;
+mod errands;
 mod line;
 
 use ends::{Adapter, Host};
