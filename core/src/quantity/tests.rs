@@ -30,19 +30,25 @@ fn spellings_of_manuals_are_read() {
         ),
         (
             "lbf·ft",
-            "ft-lb|ft-lbs|ft·lbs|ft.lb|ft. lb.|ft lb|lbf-ft|lbf·ft|lbf ft|lb-ft|lb·ft|lb. ft.|foot-pounds|pound-feet|FT-LB|FT. LBS.",
+            "ft-lb|ft-lbs|ft·lbs|ft.lb|ft. lb.|ft lb|lbf-ft|lbf·ft|lbf ft|lb-ft|lb·ft|lb. ft.|foot-pounds|pound-feet|foot lbs|ft-pounds|pound-force feet|lbs-ft|feet-pounds|FT-LB|FT. LBS.",
         ),
         (
             "lbf·in",
-            "in-lb|in-lbs|in.lb|in. lbs.|lbf·in|lbf in|lb-in|inch-pounds|pound-inches|IN-LB|inch pounds",
+            "in-lb|in-lbs|in.lb|in. lbs.|lbf·in|lbf in|lb-in|inch-pounds|pound-inches|inch-lbs|inch lb|in-pounds|pound-force inches|IN-LB|inch pounds",
         ),
-        ("kgf·m", "kgf-m|kgf·m|kg-m|kg·m|kgm|mkg|mkp|kpm|kp·m"),
+        (
+            "kgf·m",
+            "kgf-m|kgf·m|kg-m|m·kg|kilogram-metres|kg·m|kgm|mkg|mkp|kpm|kp·m",
+        ),
         ("kgf·cm", "kgf·cm|kgf-cm|kg-cm|cmkg|kp·cm"),
-        ("ozf·in", "ozf·in|oz-in|in-oz|inch-ounces"),
+        (
+            "ozf·in",
+            "ozf·in|oz-in|in-oz|inch ounce|ounce-force inches|inch-ounces",
+        ),
         ("N·cm", "Ncm|N·cm|N-cm|cNm"),
         ("mN·m", "mNm|mN·m|mN-m"),
         ("kN·m", "kNm|kN·m"),
-        ("daN·m", "daNm|daN·m"),
+        ("daN·m", "daNm|daN·m|m·daN|mdaN"),
     ] {
         for spelling in spellings.split('|') {
             for text in [
@@ -64,6 +70,15 @@ fn faults_name_the_bytes_and_a_way_out() {
     assert_eq!(fault("40"), (Fault::UnitMissing, ""));
     assert_eq!(fault("40 furlongs"), (Fault::UnitUnknown, "furlongs"));
     assert_eq!(fault("40 MNm"), (Fault::UnitUnknown, "MNm"));
+    assert_eq!(fault("40 mN"), (Fault::ForceAlone, "mN"));
+    assert_eq!(
+        fault("40 pounds-force"),
+        (Fault::PoundAlone, "pounds-force")
+    );
+    assert_eq!(fault("40 lb·m"), (Fault::UnitUnknown, "lb·m"));
+    assert_eq!(fault("40 N·mm"), (Fault::UnitUnknown, "N·mm"));
+    assert_eq!(fault("40 N·ft"), (Fault::UnitUnknown, "N·ft"));
+    assert_eq!(fault("40 ft"), (Fault::UnitUnknown, "ft"));
     assert_eq!(fault("40 N/m"), (Fault::Stroke, "N/m"));
     assert_eq!(fault("40 (N·m)"), (Fault::UnitUnknown, "(N·m)"));
     assert_eq!(fault("1,234 N·m"), (Fault::DigitGroups, "1,234"));

@@ -116,41 +116,109 @@ impl Unit for TorqueUnit {
     }
 
     fn from_letters(letters: &str, as_typed: &str) -> Result<Self, Fault> {
-        Ok(match letters {
-            "nm" | "newtonmeter" | "newtonmeters" | "newtonmetre" | "newtonmetres" => {
-                Self::NewtonMeter
-            }
-            "ftlb" | "ftlbs" | "ftlbf" | "lbft" | "lbsft" | "lbfft" | "footpound"
-            | "footpounds" | "poundfoot" | "poundfeet" | "poundsfeet" | "poundsfoot"
-            | "footpoundforce" | "poundforcefoot" | "poundforcefeet" => Self::PoundFoot,
-            "inlb" | "inlbs" | "inlbf" | "lbin" | "lbsin" | "lbfin" | "inchpound"
-            | "inchpounds" | "poundinch" | "poundinches" | "poundsinch" | "poundsinches"
-            | "inchpoundforce" | "poundforceinch" => Self::PoundInch,
-            "kgfm" | "kgm" | "mkg" | "mkgf" | "kpm" | "mkp" | "kilogrammeter"
-            | "kilogrammeters" | "kilogrammetre" | "kilogrammetres" => Self::KilogramMeter,
-            "kgfcm"
-            | "kgcm"
-            | "cmkg"
-            | "cmkgf"
-            | "kpcm"
-            | "cmkp"
-            | "kilogramcentimeters"
-            | "kilogramcentimetres" => Self::KilogramCentimeter,
-            "ozfin" | "ozin" | "inoz" | "inozf" | "inchounce" | "inchounces" | "ounceinch"
-            | "ounceinches" => Self::OunceInch,
-            "ncm" | "cnm" => Self::NewtonCentimeter,
-            // M would be a million times m: its case is not guessed.
-            "mnm" if as_typed.trim_start().starts_with('m') => Self::MillinewtonMeter,
-            "knm" => Self::KilonewtonMeter,
-            "danm" => Self::DecanewtonMeter,
-            "lb" | "lbs" | "lbf" | "pound" | "pounds" => return Err(Fault::PoundAlone),
-            "n" | "kg" | "kgf" | "kp" | "oz" | "ozf" | "kn" | "dan" | "newton" | "newtons" => {
-                return Err(Fault::ForceAlone);
-            }
+        match letters {
             "" => return Err(Fault::UnitMissing),
-            _ => return Err(Fault::UnitUnknown),
-        })
+            // A hundredth of a newton at a metre is a newton at a centimetre.
+            "cnm" => return Ok(Self::NewtonCentimeter),
+            _ => {}
+        }
+        match force(letters) {
+            Some(Force::Pound) => return Err(Fault::PoundAlone),
+            Some(_) => return Err(Fault::ForceAlone),
+            None => {}
+        }
+        let found = LEVERS.into_iter().find_map(|(word, lever)| {
+            let after = letters.strip_suffix(word).and_then(force);
+            // Lever first, as in in-lb and mkp; not for newtons, since mN is a force of its own.
+            let before = letters.strip_prefix(word).and_then(force).filter(|force| {
+                !matches!(
+                    force,
+                    Force::Newton | Force::Kilonewton | Force::Millinewton
+                )
+            });
+            after.or(before).and_then(|force| torque(force, lever))
+        });
+        match found {
+            // M would be a million times m: its case is not guessed.
+            Some(Self::MillinewtonMeter) if !as_typed.trim_start().starts_with('m') => {
+                Err(Fault::UnitUnknown)
+            }
+            Some(unit) => Ok(unit),
+            None => Err(Fault::UnitUnknown),
+        }
     }
+}
+
+#[derive(Clone, Copy)]
+enum Force {
+    Newton,
+    Millinewton,
+    Decanewton,
+    Kilonewton,
+    Pound,
+    Ounce,
+    Kilogram,
+}
+
+#[derive(Clone, Copy)]
+enum Lever {
+    Meter,
+    Centimeter,
+    Foot,
+    Inch,
+}
+
+const LEVERS: [(&str, Lever); 16] = [
+    ("m", Lever::Meter),
+    ("meter", Lever::Meter),
+    ("meters", Lever::Meter),
+    ("metre", Lever::Meter),
+    ("metres", Lever::Meter),
+    ("cm", Lever::Centimeter),
+    ("centimeter", Lever::Centimeter),
+    ("centimeters", Lever::Centimeter),
+    ("centimetre", Lever::Centimeter),
+    ("centimetres", Lever::Centimeter),
+    ("ft", Lever::Foot),
+    ("foot", Lever::Foot),
+    ("feet", Lever::Foot),
+    ("in", Lever::Inch),
+    ("inch", Lever::Inch),
+    ("inches", Lever::Inch),
+];
+
+/// The force of a spelling, the weight of a mass included: manuals print lb and kg for it.
+fn force(letters: &str) -> Option<Force> {
+    Some(match letters {
+        "n" | "newton" | "newtons" => Force::Newton,
+        "mn" | "millinewton" | "millinewtons" => Force::Millinewton,
+        "dan" | "decanewton" | "decanewtons" => Force::Decanewton,
+        "kn" | "kilonewton" | "kilonewtons" => Force::Kilonewton,
+        "lb" | "lbs" | "lbf" | "lbsf" | "pound" | "pounds" | "poundforce" | "poundsforce" => {
+            Force::Pound
+        }
+        "oz" | "ozs" | "ozf" | "ounce" | "ounces" | "ounceforce" | "ouncesforce" => Force::Ounce,
+        "kg" | "kgs" | "kgf" | "kp" | "kilogram" | "kilograms" | "kilogramforce"
+        | "kilogramsforce" | "kilopond" | "kiloponds" => Force::Kilogram,
+        _ => return None,
+    })
+}
+
+/// The unit of a force at a lever; none that nobody prints.
+const fn torque(force: Force, lever: Lever) -> Option<TorqueUnit> {
+    Some(match (force, lever) {
+        (Force::Newton, Lever::Meter) => TorqueUnit::NewtonMeter,
+        (Force::Newton, Lever::Centimeter) => TorqueUnit::NewtonCentimeter,
+        (Force::Millinewton, Lever::Meter) => TorqueUnit::MillinewtonMeter,
+        (Force::Decanewton, Lever::Meter) => TorqueUnit::DecanewtonMeter,
+        (Force::Kilonewton, Lever::Meter) => TorqueUnit::KilonewtonMeter,
+        (Force::Pound, Lever::Foot) => TorqueUnit::PoundFoot,
+        (Force::Pound, Lever::Inch) => TorqueUnit::PoundInch,
+        (Force::Ounce, Lever::Inch) => TorqueUnit::OunceInch,
+        (Force::Kilogram, Lever::Meter) => TorqueUnit::KilogramMeter,
+        (Force::Kilogram, Lever::Centimeter) => TorqueUnit::KilogramCentimeter,
+        _ => return None,
+    })
 }
 
 /// A unit of angle.
