@@ -5,6 +5,8 @@
 use super::theme::{self, Colours, NOTE};
 use super::view::CurveView;
 use super::widgets::{self, number};
+use std::sync::Arc;
+
 use egui::{Align2, Pos2, Rect, Shape, Stroke, Ui, pos2, vec2};
 
 /// Thins points to at most four a column (first, least, greatest, last), keeping their order.
@@ -101,6 +103,104 @@ pub(super) fn step(span: f32, parts: f32) -> f32 {
         }
 }
 
+/// Which points these are: a long curve is looked through once, not in every frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Same {
+    at: usize,
+    count: usize,
+    last: [u32; 2],
+}
+
+impl Same {
+    fn of(curve: &CurveView) -> Self {
+        let last = curve
+            .points
+            .last()
+            .map_or([0, 0], |point| point.map(f32::to_bits));
+        Self {
+            at: curve.points.as_ptr().addr(),
+            count: curve.points.len(),
+            last,
+        }
+    }
+}
+
+/// How far the points reach.
+#[derive(Clone, Copy, Debug)]
+struct Bounds {
+    same: Same,
+    left: f32,
+    right: f32,
+    top: f32,
+}
+
+impl Bounds {
+    fn known(ui: &Ui, curve: &CurveView) -> Self {
+        let (id, same) = (ui.scope_id().with("curve bounds"), Same::of(curve));
+        if let Some(known) = ui
+            .data(|data| data.get_temp::<Self>(id))
+            .filter(|known| known.same == same)
+        {
+            return known;
+        }
+        let mut bounds = Self {
+            same,
+            left: 0.0,
+            right: 0.0,
+            top: 0.0,
+        };
+        for [angle, torque] in &curve.points {
+            bounds.right = bounds.right.max(*angle);
+            bounds.left = bounds.left.min(*angle);
+            bounds.top = bounds.top.max(*torque);
+        }
+        ui.data_mut(|data| data.insert_temp(id, bounds));
+        bounds
+    }
+}
+
+/// The points that are drawn.
+#[derive(Clone, Debug)]
+struct Thinned {
+    same: Same,
+    scale: (u32, u32, u16),
+    points: Arc<Vec<[f32; 2]>>,
+}
+
+impl Thinned {
+    fn known(
+        ui: &Ui,
+        curve: &CurveView,
+        left: f32,
+        right: f32,
+        columns: u16,
+    ) -> Arc<Vec<[f32; 2]>> {
+        let (id, same, scale) = (
+            ui.scope_id().with("curve thinned"),
+            Same::of(curve),
+            (left.to_bits(), right.to_bits(), columns),
+        );
+        if let Some(known) = ui
+            .data(|data| data.get_temp::<Self>(id))
+            .filter(|known| known.same == same && known.scale == scale)
+        {
+            return known.points;
+        }
+        let points = Arc::new(thin(&curve.points, left, right, columns));
+        ui.data_mut(|data| {
+            data.insert_temp(
+                id,
+                Self {
+                    same,
+                    scale,
+                    points: Arc::clone(&points),
+                },
+            )
+        });
+        points
+    }
+}
+
 /// Draws the curve with its scale, its windows and the point it has reached.
 pub(super) fn draw(ui: &mut Ui, rect: Rect, curve: &CurveView, live: bool) {
     let colours = Colours::of(ui);
@@ -108,14 +208,12 @@ pub(super) fn draw(ui: &mut Ui, rect: Rect, curve: &CurveView, live: bool) {
     if plot.width() < 40.0 || plot.height() < 30.0 {
         return;
     }
-    let mut right = 10.0f32;
-    let mut top = 5.0f32;
-    let mut left = 0.0f32;
-    for [angle, torque] in &curve.points {
-        right = right.max(*angle);
-        left = left.min(*angle);
-        top = top.max(*torque);
-    }
+    let bounds = Bounds::known(ui, curve);
+    let (left, mut right, mut top) = (
+        bounds.left.min(0.0),
+        bounds.right.max(10.0),
+        bounds.top.max(5.0),
+    );
     for limit in [curve.angle_high, curve.angle_low].into_iter().flatten() {
         right = right.max(limit * 1.12);
     }
@@ -218,7 +316,7 @@ pub(super) fn draw(ui: &mut Ui, rect: Rect, curve: &CurveView, live: bool) {
         reason = "a width in points, positive and far below 65,536"
     )]
     let columns = plot.width().min(8_000.0) as u16;
-    let drawn = thin(&curve.points, left, right, columns);
+    let drawn = Thinned::known(ui, curve, left, right, columns);
     if drawn.len() > 1 {
         painter.line(
             drawn

@@ -1,0 +1,125 @@
+//! How long a frame of the desk takes without the graphics card: layout, shapes and triangles, for each screen and for a
+//! record with a curve of a million samples. `cargo bench -p evendraw --bench desk`
+#![cfg(feature = "desk")]
+
+use std::time::{Duration, Instant};
+
+use egui::{Event, Key, Modifiers, RawInput, Rect, Vec2};
+use evendraw::desk::app::Desk;
+use evendraw::desk::source::Source;
+use evendraw::desk::view::{CurveView, DeskView, RecordRow};
+use evendraw::desk::{theme, thin};
+
+const FRAMES: usize = 200;
+
+fn median(mut times: Vec<Duration>) -> Duration {
+    times.sort();
+    times[times.len() / 2]
+}
+
+fn frames(view: &DeskView, keys: &[Key]) -> Duration {
+    let context = egui::Context::default();
+    theme::dress(&context);
+    let mut desk = Desk::default();
+    let mut frame = |events: Vec<Event>| {
+        let input = RawInput {
+            screen_rect: Some(Rect::from_min_size(
+                egui::Pos2::ZERO,
+                Vec2::new(1280.0, 800.0),
+            )),
+            events,
+            ..RawInput::default()
+        };
+        let began = Instant::now();
+        let mut output = context.run_ui(input, |ui| {
+            std::hint::black_box(desk.show(ui, view));
+        });
+        let shapes = std::mem::take(&mut output.shapes);
+        std::hint::black_box(context.tessellate(shapes, output.pixels_per_point));
+        let took = began.elapsed();
+        output.drop_without_applying_deltas();
+        took
+    };
+    for key in keys {
+        for pressed in [true, false] {
+            let _ = frame(vec![Event::Key {
+                key: *key,
+                physical_key: None,
+                pressed,
+                repeat: false,
+                modifiers: Modifiers::NONE,
+            }]);
+        }
+    }
+    median((0..FRAMES).map(|_| frame(Vec::new())).collect())
+}
+
+fn main() {
+    let folder = std::env::temp_dir().join(format!("evendraw-bench-{}", std::process::id()));
+    let mut source = Source::in_folder("demo.toml", evendraw::plan::DEMO, &folder);
+    source.tick(0.0);
+    let view = source.view().clone();
+    for (name, key) in [
+        ("build", Key::F2),
+        ("reckoner", Key::F5),
+        ("plan", Key::F6),
+        ("handover", Key::F8),
+    ] {
+        println!(
+            "{name:>24}: {:>8.2} ms a frame, median of {FRAMES}",
+            frames(&view, &[key]).as_secs_f64() * 1e3
+        );
+    }
+    let points: Vec<[f32; 2]> = (0..1_000_000u32)
+        .map(|index| {
+            // Sawtooth re-grips: the angle goes back now and then.
+            let turned = f64::from(index) / 1_000_000.0 * 90.0;
+            let back = if (index / 50_000) % 2 == 1 { 2.0 } else { 0.0 };
+            [
+                turned as f32 - back,
+                (turned * 1.1 + f64::from(index % 97) * 0.01) as f32,
+            ]
+        })
+        .collect();
+    let began = Instant::now();
+    let kept = thin(&points, 0.0, 90.0, 1_000).len();
+    println!(
+        "{:>24}: {:>8.2} ms, once, {kept} points kept",
+        "thinning 1,000,000",
+        began.elapsed().as_secs_f64() * 1e3
+    );
+    let record = (1..=100_000u64)
+        .map(|sequence| RecordRow {
+            sequence,
+            time: "09:00:00".to_owned(),
+            joint: "head".to_owned(),
+            fastener: "7".to_owned(),
+            stage: 2,
+            attempt: 1,
+            torque: Some(40.0),
+            torque_unit: "N·m".to_owned(),
+            words: "accepted".to_owned(),
+            traced: true,
+            ..RecordRow::default()
+        })
+        .collect();
+    let long = DeskView {
+        record,
+        curve: Some((
+            100_000,
+            CurveView {
+                points,
+                unit: "N·m".to_owned(),
+                ..CurveView::default()
+            },
+        )),
+        ..view
+    };
+    let took = frames(&long, &[Key::F4, Key::ArrowDown]);
+    println!(
+        "{:>24}: {:>8.2} ms a frame, median of {FRAMES}",
+        "record, 1,000,000",
+        took.as_secs_f64() * 1e3
+    );
+    let _ = std::fs::remove_dir_all(&folder);
+}
