@@ -51,6 +51,10 @@ impl Plan {
     pub fn parse(name: &str, text: &str) -> Result<Self, PlanErrors> {
         let mut faults = Faults::new(name, text);
         let entries = tree::parse(text, &mut faults);
+        if faults.has_errors() {
+            // What a broken grammar leaves says little: its own faults come first.
+            return Err(faults.into_errors());
+        }
         let silent = Choice::default();
         let mut reader = Reader::new("the plan", &(0..0), &entries, &silent);
         let build = build::build(&mut reader, &mut faults);

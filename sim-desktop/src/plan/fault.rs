@@ -271,17 +271,30 @@ impl Faults {
             .any(|fault| fault.severity == Severity::Error)
     }
 
+    /// How many errors there are so far.
+    pub(super) fn errors(&self) -> usize {
+        self.list
+            .iter()
+            .filter(|fault| fault.severity == Severity::Error)
+            .count()
+    }
+
     /// The warnings, or every error there is.
     pub(super) fn settle(mut self) -> Result<Vec<Fault>, PlanErrors> {
-        self.list.sort_by_key(|fault| fault.place.start);
         if self.has_errors() {
-            self.list.retain(|fault| fault.severity == Severity::Error);
-            Err(PlanErrors {
-                name: self.name,
-                faults: self.list,
-            })
-        } else {
-            Ok(self.list)
+            return Err(self.into_errors());
+        }
+        self.list.sort_by_key(|fault| fault.place.start);
+        Ok(self.list)
+    }
+
+    /// The errors alone, in the order of the file.
+    pub(super) fn into_errors(mut self) -> PlanErrors {
+        self.list.retain(|fault| fault.severity == Severity::Error);
+        self.list.sort_by_key(|fault| fault.place.start);
+        PlanErrors {
+            name: self.name,
+            faults: self.list,
         }
     }
 }

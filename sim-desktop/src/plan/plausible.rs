@@ -90,7 +90,7 @@ pub(super) fn ask(joint: &str, plan: &JointPlan, faults: &mut Faults) {
             faults.warning(
                 &written.place,
                 format!(
-                    "{text} is the highest torque of joint `{joint}` and only {:.0} % of what yields {}",
+                    "{text} is the highest torque of joint `{joint}` and only {:.1} % of what yields {}",
                     strain * 100.0,
                     name(plan, thread)
                 ),

@@ -450,7 +450,8 @@ pub(super) fn label_of(node: &Node, of: &str, faults: &mut Faults) -> Option<Typ
 /// The known word closest to a mistyped one, if any is close.
 pub(super) fn closest<'w>(word: &str, known: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
     let word = word.to_lowercase();
-    let allowance = (word.chars().count() / 3).clamp(1, 3);
+    // Of two letters, any word is one slip away.
+    let allowance = (word.chars().count() / 3).min(3);
     let mut best: BTreeMap<usize, &'w str> = BTreeMap::new();
     for candidate in known {
         let distance = strsim::damerau_levenshtein(&word, &candidate.to_lowercase());

@@ -599,6 +599,7 @@ fn one_plan(
     has_tools: bool,
     faults: &mut Faults,
 ) -> Option<JointPlan> {
+    let errors_before = faults.errors();
     let choice = choice(&joint.variants, &answers);
     let mut effective = Vec::with_capacity(written.len());
     let mut count = 0_usize;
@@ -963,6 +964,10 @@ fn one_plan(
         overrides: &overrides,
         terms,
     };
+    if faults.errors() > errors_before {
+        // The core would only say again what is said already.
+        return None;
+    }
     let procedure = match Procedure::new(&parts) {
         Ok(procedure) => procedure,
         Err(error) => {
