@@ -37,12 +37,7 @@ fn compare(path: &Path, said: &str) -> Option<String> {
         return None;
     }
     let expected = fs::read_to_string(&beside).unwrap_or_default();
-    (expected != said).then(|| {
-        format!(
-            "{}: expected\n{expected}\nbut it says\n{said}",
-            name(path)
-        )
-    })
+    (expected != said).then(|| format!("{}: expected\n{expected}\nbut it says\n{said}", name(path)))
 }
 
 #[test]
@@ -95,7 +90,10 @@ fn the_place_of_a_fault_is_its_line_and_column() {
 #[test]
 fn a_plan_cut_at_any_byte_or_with_any_byte_changed_does_no_harm() {
     let text = evendraw::plan::DEMO;
-    for end in (0..text.len()).filter(|&end| text.is_char_boundary(end)).step_by(23) {
+    for end in (0..text.len())
+        .filter(|&end| text.is_char_boundary(end))
+        .step_by(23)
+    {
         let _ = Plan::parse("cut.toml", &text[..end]);
     }
     for at in (0..text.len()).step_by(29) {

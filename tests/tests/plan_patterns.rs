@@ -15,8 +15,8 @@ use evendraw_core::session::{Input, Next, Session};
 use evendraw_core::unit::{Angle, Instant, Length, Span, Torque};
 
 fn pattern(number: usize) -> Plan {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join(format!("fixtures/patterns/P{number:02}.toml"));
+    let path =
+        Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("fixtures/patterns/P{number:02}.toml"));
     let text = fs::read_to_string(&path).expect("a pattern");
     Plan::parse(&format!("P{number:02}.toml"), &text)
         .unwrap_or_else(|errors| panic!("{}", errors.report(false)))
@@ -82,9 +82,7 @@ fn worked(plan: &JointPlan) -> Standing {
                 found: "as planned",
                 matches: true,
             },
-            Next::Pull { step } | Next::Hand { step } | Next::Fit { step } => {
-                Input::Paper { step }
-            }
+            Next::Pull { step } | Next::Hand { step } | Next::Fit { step } => Input::Paper { step },
             Next::Answer { step } => Input::Answer {
                 step,
                 yes: true,
@@ -275,7 +273,11 @@ fn p10_and_p12_fasteners_differ_inside_a_pass() {
         .collect();
     assert_eq!(angles, [55, 65, 75].map(degrees));
     let (_, rear) = only_joint(12);
-    assert_eq!(labels(&rear, 3), ["2", "3"], "the outer bolts are never angled");
+    assert_eq!(
+        labels(&rear, 3),
+        ["2", "3"],
+        "the outer bolts are never angled"
+    );
 }
 
 #[test]
@@ -415,8 +417,10 @@ do = "repeat"
 "#;
     let plan = Plan::parse("lock.toml", text).unwrap_or_else(|errors| panic!("{errors:?}"));
     let procedure = &plan.joints()[0].first_plan().procedure;
-    let [StageKind::Tighten { prevailing, .. }, StageKind::Repeat { window, .. }] =
-        kinds(procedure)[..]
+    let [
+        StageKind::Tighten { prevailing, .. },
+        StageKind::Repeat { window, .. },
+    ] = kinds(procedure)[..]
     else {
         panic!("{:?}", kinds(procedure));
     };
