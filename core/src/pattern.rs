@@ -386,7 +386,7 @@ mod tests {
 
     #[test]
     fn cross_order_of_every_size_is_a_permutation_with_opposites() {
-        for count in 3..=ORDER_MAX {
+        for count in 3..=if cfg!(miri) { 24 } else { ORDER_MAX } {
             let mut room = [0; ORDER_MAX];
             let order = room.get_mut(..count).expect("in range");
             cross(order).expect("in range");

@@ -16,7 +16,7 @@ use super::{CommandError, Done, Output};
         evendraw convert \"66 in-lb\"\n  \
         evendraw convert \"4,7 kgf·m\" --json\n\n\
         1 lb is 0.45359237 kg, standard gravity 9.80665 m/s² and 1 in 25.4 mm, all exact. Decimals that never end are cut to \
-        20 digits, the last one rounded to the nearest; such values are marked with ≈, and listed under `rounded` in --json.")]
+        20 digits, the last one rounded to the nearest; such values are marked with ≈.")]
 pub(super) struct Args {
     /// The torque with its unit, as the manual prints it.
     #[arg(value_parser = torque)]
@@ -36,23 +36,20 @@ const UNITS: [TorqueUnit; 6] = [
 /// Runs the command.
 pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
     let mut object = Map::new();
-    let mut rounded = Vec::new();
+    let mut rounded = false;
     for unit in UNITS {
         let converted = Converted::new(args.torque, unit);
         let digits = converted.to_string();
         let mark = if converted.is_exact() { "=" } else { "≈" };
         out.line(format_args!("{mark} {digits} {}", unit.symbol()))?;
-        if !converted.is_exact() {
-            rounded.push(Value::from(unit.symbol()));
-        }
+        rounded |= !converted.is_exact();
         object.insert(unit.symbol().to_owned(), Value::from(digits));
     }
-    if !rounded.is_empty() {
+    if rounded {
         out.line(format_args!(
             "≈ is cut to {SIGNIFICANT_DIGITS} digits, the last one rounded"
         ))?;
     }
-    object.insert("rounded".to_owned(), Value::from(rounded));
     out.object(&object)?;
     Ok(Done::Good)
 }
