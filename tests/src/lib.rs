@@ -2,6 +2,7 @@
 //!
 //! Uses only the standard library, as `verify` does.
 
+pub mod binary;
 pub mod emulator;
 pub mod size;
 pub mod table;

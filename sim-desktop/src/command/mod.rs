@@ -122,6 +122,10 @@ pub fn run(
             plan.display()
         ))),
         (Some(command), None) => command.run(&mut output),
+        (None, Some(plan)) if !plan.exists() => Err(CommandError::bad(format!(
+            "`{}` is neither a command nor a plan file; `evendraw --help` lists every command",
+            plan.display()
+        ))),
         (None, plan) => desk::run(plan.as_deref()),
     };
     let result = result.and_then(|done| output.flush().map(|()| done));

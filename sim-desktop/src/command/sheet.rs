@@ -24,7 +24,6 @@ use crate::sheet::{Item, Kept, Mark, SheetModel, blank_page, gather, gather_blan
         What is ticked on a working sheet is typed back with `evendraw paper`.")]
 pub(super) struct Args {
     /// The journal.
-    #[arg(required_unless_present = "blank")]
     journal: Option<PathBuf>,
     /// The plan to compare with; for a working sheet, the plan to print.
     #[arg(long, value_name = "PLAN")]

@@ -64,7 +64,7 @@ mod tests {
             "retorque when cold",
             "R. Quay",
             "2026-05-04, due 2027-05-04",
-            "oiled, as the plan assumes",
+            "as the plan assumes",
             "29.5 lbf·ft (40 N·m)",
             "38.4 to 41.6 N·m",
             "97.0° at 64.1 N·m",

@@ -163,22 +163,24 @@ fn people(model: &SheetModel) -> Markup {
 fn joint_part(joint: &JointSheet) -> Markup {
     html! {
         section.joint {
-            div.joint-head {
-                h2 { (joint.title) " " span.id { (joint.id) } }
-                @if let Some(mark) = joint.mark { (badge(mark)) }
-            }
-            @if joint.mark == Some(Mark::MockUp) { p.notfinal { "MOCK-UP, NOT FINAL: this must come apart again." } }
-            @if !joint.why.is_empty() { p.why { (joint.why) } }
-            div.joint-top {
-                figure { (map::drawing(&joint.map)) }
-                div.facts {
-                    dl {
-                        @for (name, text) in &joint.facts { dt { (name) } dd { (text) } }
-                        @if !joint.condition.is_empty() { dt { "On the threads" } dd { (joint.condition) } }
-                        dt { "Found there" }
-                        dd { (if joint.confirmed.is_empty() { "not recorded" } else { &joint.confirmed }) }
+            div.keep {
+                div.joint-head {
+                    h2 { (joint.title) " " span.id { (joint.id) } }
+                    @if let Some(mark) = joint.mark { (badge(mark)) }
+                }
+                @if joint.mark == Some(Mark::MockUp) { p.notfinal { "MOCK-UP, NOT FINAL: this must come apart again." } }
+                @if !joint.why.is_empty() { p.why { (joint.why) } }
+                div.joint-top {
+                    figure { (map::drawing(&joint.map)) }
+                    div.facts {
+                        dl {
+                            @for (name, text) in &joint.facts { dt { (name) } dd { (text) } }
+                            @if !joint.condition.is_empty() { dt { "On the threads" } dd { (joint.condition) } }
+                            dt { "Found there" }
+                            dd { (if joint.confirmed.is_empty() { "not recorded" } else { &joint.confirmed }) }
+                        }
+                        (stages(joint))
                     }
-                    (stages(joint))
                 }
             }
             (fasteners(joint))

@@ -30,19 +30,7 @@ pub fn twelve(model: &SheetModel) -> Vec<Answer> {
         count => format!("{count} {many}"),
     };
     let tools = || model.tools.iter();
-    let conditions = model
-        .joints
-        .iter()
-        .filter(|joint| !joint.condition.is_empty() || !joint.confirmed.is_empty());
-    let conditions: Vec<String> = conditions
-        .map(|joint| {
-            format!(
-                "{}: {}",
-                joint.title,
-                known(&joint.confirmed, "not confirmed")
-            )
-        })
-        .collect();
+    let conditions = conditions(model);
     let new: Vec<String> = model
         .joints
         .iter()
@@ -125,7 +113,7 @@ pub fn twelve(model: &SheetModel) -> Vec<Answer> {
         ),
         answer(
             "On the threads",
-            known(&conditions.join("; "), "not stated in the plan"),
+            known(&conditions, "not stated in the plan"),
         ),
         answer("New fasteners", known(&new.join("; "), "none recorded")),
         answer(
@@ -150,4 +138,24 @@ pub fn twelve(model: &SheetModel) -> Vec<Answer> {
             ),
         ),
     ]
+}
+
+/// What was found on the threads: joints as the plan assumes together, the others one by one.
+fn conditions(model: &SheetModel) -> String {
+    let mut as_assumed: Vec<String> = Vec::new();
+    let mut parts: Vec<String> = Vec::new();
+    for joint in &model.joints {
+        match (joint.condition.as_str(), joint.confirmed.as_str()) {
+            ("", "") => {}
+            (_, "") => parts.push(format!("{}: not confirmed", joint.title)),
+            (stated, found) if found.contains(", as the plan assumes") => {
+                as_assumed.push(format!("{} {stated}", joint.id));
+            }
+            (_, found) => parts.push(format!("{}: {found}", joint.title)),
+        }
+    }
+    if !as_assumed.is_empty() {
+        parts.insert(0, format!("as the plan assumes: {}", as_assumed.join(", ")));
+    }
+    parts.join("; ")
 }

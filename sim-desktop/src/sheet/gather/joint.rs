@@ -78,8 +78,8 @@ fn why(view: &View<'_>, mark: Mark, reasons: &[String]) -> String {
     text.join(" ")
 }
 
-/// The state of one fastener over all its steps.
-fn fastener_mark(view: &View<'_>, fastener: u8) -> Mark {
+/// The state of one fastener over all its steps; none where this joint does nothing to it.
+fn fastener_mark(view: &View<'_>, fastener: u8) -> Option<Mark> {
     let (procedure, ledger) = (&view.plan.procedure, &view.ledger);
     let mut states: Vec<StepState> = Vec::new();
     let (mut mock_up_settled, mut begun, mut due) = (false, false, false);
@@ -99,31 +99,36 @@ fn fastener_mark(view: &View<'_>, fastener: u8) -> Mark {
             states.push(state);
         }
     }
+    if states.is_empty() && !due {
+        return None;
+    }
     let any = |wanted: StepState| states.contains(&wanted);
     let settled = states.iter().any(|state| state.is_settled());
-    if any(StepState::Rejected) || ledger.must_replace(fastener) {
-        Mark::Rejected
-    } else if any(StepState::Doubtful)
-        || ledger.must_decide(fastener)
-        || ledger.felt_wrong(fastener)
-    {
-        Mark::Doubtful
-    } else if any(StepState::Disturbed) || ledger.must_loosen(fastener) {
-        Mark::Disturbed
-    } else if view.standing == Standing::MockUp && mock_up_settled {
-        Mark::MockUp
-    } else if ledger.is_final(procedure, fastener) {
-        match () {
-            () if any(StepState::Waived) => Mark::Waived,
-            () if any(StepState::Unmeasured) => Mark::Unmeasured,
-            () if due => Mark::Due,
-            () => Mark::Done,
-        }
-    } else if settled || begun {
-        Mark::InHand
-    } else {
-        Mark::Open
-    }
+    Some(
+        if any(StepState::Rejected) || ledger.must_replace(fastener) {
+            Mark::Rejected
+        } else if any(StepState::Doubtful)
+            || ledger.must_decide(fastener)
+            || ledger.felt_wrong(fastener)
+        {
+            Mark::Doubtful
+        } else if any(StepState::Disturbed) || ledger.must_loosen(fastener) {
+            Mark::Disturbed
+        } else if view.standing == Standing::MockUp && mock_up_settled {
+            Mark::MockUp
+        } else if ledger.is_final(procedure, fastener) {
+            match () {
+                () if any(StepState::Waived) => Mark::Waived,
+                () if any(StepState::Unmeasured) => Mark::Unmeasured,
+                () if due => Mark::Due,
+                () => Mark::Done,
+            }
+        } else if settled || begun {
+            Mark::InHand
+        } else {
+            Mark::Open
+        },
+    )
 }
 
 fn map(view: &View<'_>) -> Map {
@@ -141,7 +146,7 @@ fn map(view: &View<'_>) -> Map {
             label: position.label.clone(),
             x_mm: position.x_mm,
             y_mm: position.y_mm,
-            mark: Some(fastener_mark(view, index)),
+            mark: fastener_mark(view, index),
             order: place(index).filter(|_| !is_any_order),
         })
         .collect();
@@ -401,7 +406,7 @@ fn fasteners(view: &View<'_>, stages: &[StageRow], kept: &Kept<'_>) -> Vec<Faste
         .map(|(index, position)| FastenerRow {
             label: position.label.clone(),
             order: order(index),
-            mark: Some(fastener_mark(view, index)),
+            mark: fastener_mark(view, index),
             cells: columns
                 .iter()
                 .map(|&stage| cell(view, index, stage))
@@ -525,7 +530,8 @@ fn remarks(view: &View<'_>, fastener: u8, kept: &Kept<'_>) -> String {
     {
         parts.push(format!("shared with {}", share.joint));
     }
-    if view.joint.witness().contains(&fastener) && !has_witness(view) {
+    let is_one_of_few = view.joint.witness().len() < view.joint.positions().len();
+    if is_one_of_few && view.joint.witness().contains(&fastener) && !has_witness(view) {
         parts.push("not witnessed".to_owned());
     }
     let clamp = kept.content.host_facts().filter_map(|fact| match fact {

@@ -154,7 +154,7 @@ pub(super) fn exceptions(
         let what = format!("fasteners {}: not witnessed", view.label_list(witness));
         items.push(Item::new(Mark::Doubtful, whole(), what));
     }
-    if view.standing != Standing::Untouched {
+    if view.standing != Standing::Untouched && view.fault.is_none() {
         for closed in view.joint.closes() {
             if let Some(other) = views.iter().find(|other| other.joint.id() == closed)
                 && !open::is_final(other)
@@ -404,6 +404,7 @@ fn tools(
             })
             .collect();
         let in_date = match tool.and_then(|tool| tool.due) {
+            _ if model.rehearsal => "not asked in a rehearsal".to_owned(),
             None => "unknown, no due date in the plan".to_owned(),
             Some(due) => {
                 let over = days.iter().flatten().filter(|day| **day > due).count();

@@ -1,0 +1,338 @@
+//! Bad input on the command line: status 2, and a message that says what, where, and what is allowed. Never a panic.
+
+use std::fs;
+use std::path::Path;
+
+use evendraw_tests::binary::run;
+
+/// A command line and what its message must name.
+struct Row {
+    line: &'static [&'static str],
+    says: &'static [&'static str],
+}
+
+const fn row(line: &'static [&'static str], says: &'static [&'static str]) -> Row {
+    Row { line, says }
+}
+
+const ROWS: &[Row] = &[
+    // The command line itself.
+    row(&["--lefty"], &["--lefty"]),
+    row(&["nowhere.toml"], &["nowhere.toml"]),
+    row(&["plan.toml", "check"], &["plan.toml", "after"]),
+    row(&[], &["display", "rehearse"]),
+    row(&["plan.toml"], &["display", "rehearse"]),
+    // Plans.
+    row(&["check", "nowhere.toml"], &["nowhere.toml"]),
+    row(
+        &["check", "bad-unit.toml"],
+        &["lb", "bad-unit.toml:7", "lbf·ft"],
+    ),
+    row(&["check", "bad-key.toml"], &["torqe", "torque"]),
+    row(&["check", "noise.bin"], &["noise.bin", "UTF-8"]),
+    row(&["check", "empty.toml"], &["joint"]),
+    // Rehearsals.
+    row(&["rehearse", "nowhere.toml"], &["nowhere.toml"]),
+    row(&["rehearse", "bad-unit.toml"], &["lb"]),
+    row(
+        &["rehearse", "--joint", "keel"],
+        &["keel", "head", "manifold"],
+    ),
+    row(
+        &["rehearse", "--hand", "heavy"],
+        &["heavy", "steady, hurried, jerky"],
+    ),
+    row(&["rehearse", "--seed", "one"], &["one", "--seed"]),
+    row(&["rehearse", "--pulls", "0"], &["--pulls", "1..=50"]),
+    row(
+        &["rehearse", "--joint", "head", "--fault", "4"],
+        &["--fault 4", "FASTENER=KIND"],
+    ),
+    row(
+        &["rehearse", "--joint", "head", "--fault", "4=bent"],
+        &["bent", "cross-thread", "stripping"],
+    ),
+    row(
+        &["rehearse", "--joint", "head", "--fault", "44=oiled"],
+        &["44", "head", "10"],
+    ),
+    row(
+        &["rehearse", "--fault", "4=oiled"],
+        &["which joint", "JOINT/FASTENER=KIND"],
+    ),
+    row(&["rehearse", "--fault", "keel/4=oiled"], &["keel", "head"]),
+    row(
+        &["rehearse", "--answer", "condition"],
+        &["condition", "KEY=ANSWER"],
+    ),
+    row(
+        &["rehearse", "--answer", "moon=full"],
+        &["moon", "condition", "head gasket"],
+    ),
+    row(
+        &["rehearse", "--answer", "condition=maybe"],
+        &["maybe", "yes, no"],
+    ),
+    row(
+        &["rehearse", "--journal", "noise.bin"],
+        &["noise.bin", "journal"],
+    ),
+    row(
+        &["rehearse", "--journal", "no/such/folder.journal"],
+        &["no/such/folder.journal"],
+    ),
+    row(
+        &["rehearse", "plan.toml", "--journal", "other.journal"],
+        &["other.journal", "plan.toml"],
+    ),
+    // Traces.
+    row(
+        &["judge", "--plan", "plan.toml", "nowhere.csv"],
+        &["nowhere.csv"],
+    ),
+    row(&["judge", "bad-row.csv"], &["--joint", "head"]),
+    row(
+        &["judge", "--joint", "head", "bad-row.csv"],
+        &[
+            "bad-row.csv",
+            "line 3",
+            "4 columns",
+            "12,5",
+            "decimal point",
+        ],
+    ),
+    row(
+        &["judge", "--joint", "head", "no-header.csv"],
+        &["line 1", "time_s,torque_Nm,angle_deg"],
+    ),
+    row(
+        &["judge", "--joint", "head", "back.csv"],
+        &["line 4", "time_s", "never go back"],
+    ),
+    row(
+        &["judge", "--joint", "head", "noise.bin"],
+        &["noise.bin", "line 1"],
+    ),
+    row(&["judge", "--joint", "head", "empty.toml"], &["no sample"]),
+    row(
+        &["judge", "--joint", "head", "--start", "4", "good.csv"],
+        &["--start 4", "FASTENER/STAGE"],
+    ),
+    row(
+        &["judge", "--joint", "head", "--start", "44/2", "good.csv"],
+        &["44", "10"],
+    ),
+    row(
+        &["judge", "--joint", "head", "--start", "4/9", "good.csv"],
+        &["stage 9", "1 to 6"],
+    ),
+    row(
+        &["judge", "--joint", "head", "--start", "4/1", "good.csv"],
+        &["stage 1"],
+    ),
+    row(
+        &[
+            "judge",
+            "--plan",
+            "plan.toml",
+            "--joint",
+            "keel",
+            "good.csv",
+        ],
+        &["keel", "lid"],
+    ),
+    // Records.
+    row(&["record", "nowhere.journal"], &["nowhere.journal"]),
+    row(&["record", "noise.bin"], &["noise.bin", "journal"]),
+    row(&["record", "empty.toml"], &["empty.toml", "journal"]),
+    row(
+        &["record", "other.journal", "--csv", "--json"],
+        &["--csv", "--json"],
+    ),
+    row(&["sheet"], &["--blank"]),
+    row(
+        &["sheet", "nowhere.journal", "-o", "a.html"],
+        &["nowhere.journal"],
+    ),
+    row(&["sheet", "noise.bin", "-o", "a.html"], &["noise.bin"]),
+    row(
+        &["sheet", "other.journal", "-o", "other.journal"],
+        &["other.journal", "journal itself"],
+    ),
+    row(
+        &["sheet", "other.journal", "-o", "no/such/a.html"],
+        &["no/such/a.html"],
+    ),
+    row(
+        &["sheet", "other.journal", "--plan", "bad-unit.toml"],
+        &["lb"],
+    ),
+    row(
+        &["sheet", "--blank", "--plan", "nowhere.toml"],
+        &["nowhere.toml"],
+    ),
+    row(
+        &[
+            "paper",
+            "nowhere.journal",
+            "--fastener",
+            "1",
+            "--stage",
+            "1",
+        ],
+        &["nowhere.journal"],
+    ),
+    row(
+        &[
+            "paper",
+            "other.journal",
+            "--joint",
+            "keel",
+            "--fastener",
+            "1",
+            "--stage",
+            "1",
+        ],
+        &["keel"],
+    ),
+    row(
+        &["paper", "other.journal", "--fastener", "9", "--stage", "1"],
+        &["9", "L, R"],
+    ),
+    row(
+        &["paper", "other.journal", "--fastener", "L", "--stage", "0"],
+        &["stage 0", "1 to 1"],
+    ),
+    row(
+        &["paper", "other.journal", "--fastener", "L", "--stage", "1"],
+        &["settled already"],
+    ),
+    // The shop's arithmetic.
+    row(&["convert", "29.5 lb"], &["lb"]),
+    row(&["convert", "lots"], &["lots"]),
+    row(&["convert"], &["convert"]),
+    row(
+        &[
+            "setting", "--torque", "90 N·m", "--lever", "300", "--offset", "25 mm",
+        ],
+        &["300"],
+    ),
+    row(
+        &[
+            "preload", "--thread", "M99x1", "--class", "10.9", "--torque", "lots",
+        ],
+        &["lots"],
+    ),
+    row(
+        &[
+            "preload", "--thread", "screw", "--k", "0.2", "--class", "10.9", "--torque", "40 N·m",
+        ],
+        &["screw"],
+    ),
+    row(&["thread", "M10", "elephant"], &["elephant"]),
+    row(&["pattern", "--circle", "0"], &["0"]),
+    row(
+        &["pattern", "--plan", "plan.toml", "--joint", "keel"],
+        &["keel"],
+    ),
+];
+
+const PLAN: &str = "[build]\ntitle = \"Lid\"\n\n[[joint]]\nid = \"lid\"\npositions = { L = [0, 0], R = [40, 0] }\n\n\
+    [[joint.stage]]\ndo = \"tighten\"\ntorque = \"9 N·m\"\nwithin = \"±10 %\"\n";
+
+fn prepare(folder: &Path) {
+    let write = |name: &str, content: &[u8]| fs::write(folder.join(name), content).expect("a file");
+    write("plan.toml", PLAN.as_bytes());
+    write("bad-unit.toml", b"[build]\n\n[[joint]]\nid = \"a\"\npositions = { 1 = [0, 0] }\n[[joint.stage]]\ntorque = \"9 lb\"\ndo = \"tighten\"\n");
+    write(
+        "bad-key.toml",
+        PLAN.replace("torque =", "torqe =").as_bytes(),
+    );
+    write("empty.toml", b"");
+    write("noise.bin", &[0xFF, 0x00, 0x9D, 0x80].repeat(300));
+    write("good.csv", b"time_s,torque_Nm,angle_deg\n0,0,0\n0.1,1,2\n");
+    write(
+        "bad-row.csv",
+        b"time_s,torque_Nm,angle_deg\n0,0,0\n0.1,12,5,2\n",
+    );
+    write("no-header.csv", b"0,0,0\n");
+    write(
+        "back.csv",
+        b"time_s,torque_Nm,angle_deg\n0,0,0\n0.2,0,0\n0.1,0,0\n",
+    );
+    let made = run(
+        folder,
+        ["rehearse", "plan.toml", "--journal", "other.journal"],
+    );
+    assert!(
+        made.status.code().is_some_and(|code| code < 2),
+        "{}",
+        String::from_utf8_lossy(&made.stderr)
+    );
+    // From here on the plan is another text than the one in the journal.
+    write("plan.toml", format!("# changed\n{PLAN}").as_bytes());
+}
+
+#[test]
+fn bad_input_is_told_with_what_where_and_what_is_allowed() {
+    let folder = tempfile::tempdir().expect("a folder");
+    prepare(folder.path());
+    let mut faults = Vec::new();
+    for Row { line, says } in ROWS {
+        let output = run(folder.path(), *line);
+        let told = String::from_utf8_lossy(&output.stderr);
+        let shown = line.join(" ");
+        if output.status.code() != Some(2) {
+            faults.push(format!(
+                "`{shown}`: status {:?}\n{told}",
+                output.status.code()
+            ));
+        }
+        if told.contains("panicked") {
+            faults.push(format!("`{shown}` panicked:\n{told}"));
+        }
+        // A message may be broken over lines and framed.
+        let flat = told
+            .split_whitespace()
+            .filter(|word| *word != "│")
+            .collect::<Vec<_>>()
+            .join(" ");
+        for word in *says {
+            if !flat.contains(word) {
+                faults.push(format!("`{shown}` does not say `{word}`:\n{told}"));
+            }
+        }
+    }
+    assert!(
+        faults.is_empty(),
+        "{} faults:\n\n{}",
+        faults.len(),
+        faults.join("\n\n")
+    );
+}
+
+#[test]
+fn every_command_has_a_help_with_examples() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let help = run(folder.path(), ["--help"]);
+    let help = String::from_utf8(help.stdout).expect("UTF-8");
+    let commands: Vec<&str> = help
+        .lines()
+        .skip_while(|line| !line.starts_with("Commands:"))
+        .skip(1)
+        .take_while(|line| line.starts_with("  "))
+        .filter(|line| line.chars().nth(2).is_some_and(|letter| letter != ' '))
+        .filter_map(|line| line.split_whitespace().next())
+        .filter(|command| *command != "help")
+        .collect();
+    assert!(commands.len() >= 10, "{help}");
+    for command in commands {
+        let output = run(folder.path(), [command, "--help"]);
+        let text = String::from_utf8(output.stdout).expect("UTF-8");
+        assert_eq!(output.status.code(), Some(0), "{command}");
+        assert!(
+            text.contains("Example") && text.contains(&format!("evendraw {command}")),
+            "{command}:\n{text}"
+        );
+    }
+}

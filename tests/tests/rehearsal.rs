@@ -1,0 +1,247 @@
+//! Rehearsals from outside: the same bytes twice, every fastener accepted, and no announced verdict lost by killing the program.
+
+use std::io::{BufRead as _, BufReader};
+use std::path::Path;
+use std::process::Stdio;
+use std::time::{Duration, Instant};
+
+use evendraw::store;
+use evendraw_core::record::Record;
+use evendraw_tests::binary::{command, run};
+use serde_json::Value;
+
+fn objects(bytes: &[u8]) -> Vec<Value> {
+    let text = std::str::from_utf8(bytes).expect("UTF-8");
+    text.lines()
+        .map(|line| serde_json::from_str(line).expect(line))
+        .collect()
+}
+
+fn of<'v>(objects: &'v [Value], kind: &str) -> Vec<&'v Value> {
+    objects
+        .iter()
+        .filter(|object| object["record"] == kind)
+        .collect()
+}
+
+#[test]
+fn the_demo_build_is_rehearsed_to_the_same_bytes_and_every_fastener_is_accepted() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut journals = Vec::new();
+    for name in ["one.journal", "two.journal"] {
+        let output = run(
+            folder.path(),
+            ["rehearse", "--json", "--seed", "1", "--journal", name],
+        );
+        assert_eq!(
+            output.status.code(),
+            Some(0),
+            "{}",
+            String::from_utf8_lossy(&output.stderr)
+        );
+        let objects = objects(&output.stdout);
+        let attempts = of(&objects, "attempt");
+        assert!(attempts.len() > 80, "{} attempts", attempts.len());
+        // The last word on every fastener and stage is "accepted".
+        let mut last = std::collections::BTreeMap::new();
+        for attempt in &attempts {
+            let key = ["joint", "fastener", "stage"].map(|key| attempt[key].to_string());
+            last.insert(key, attempt["verdict"].clone());
+        }
+        assert!(
+            last.values().all(|verdict| verdict == "accepted"),
+            "{last:?}"
+        );
+        let summary = of(&objects, "summary");
+        assert_eq!(summary.len(), 1);
+        assert_eq!(summary[0]["accepted"], attempts.len());
+        assert_eq!(
+            (&summary[0]["rejected"], &summary[0]["unfinished"]),
+            (&0.into(), &0.into())
+        );
+        assert!(
+            of(&objects, "clamp")
+                .iter()
+                .all(|clamp| clamp["clamp_kN"].as_f64() > Some(0.0))
+        );
+        journals.push(std::fs::read(folder.path().join(name)).expect("the journal"));
+    }
+    assert!(
+        journals[0] == journals[1],
+        "the same seed makes other bytes"
+    );
+    let other = run(
+        folder.path(),
+        [
+            "rehearse",
+            "--json",
+            "--seed",
+            "2",
+            "--journal",
+            "three.journal",
+        ],
+    );
+    assert!(other.status.code().is_some_and(|code| code < 2));
+    let other = std::fs::read(folder.path().join("three.journal")).expect("the journal");
+    assert!(other != journals[0], "another seed makes the same bytes");
+}
+
+#[test]
+fn a_rehearsal_is_never_taken_for_a_job() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let made = run(
+        folder.path(),
+        ["rehearse", "--joint", "dowels", "--journal", "a.journal"],
+    );
+    assert!(made.status.code().is_some_and(|code| code < 2));
+    let sheet = run(folder.path(), ["sheet", "a.journal", "--text"]);
+    let text = String::from_utf8(sheet.stdout).expect("UTF-8");
+    assert!(
+        text.contains("REHEARSAL") && !text.contains("COMPLETE"),
+        "{text}"
+    );
+    assert!(store::Journal::open(&folder.path().join("a.journal"), store::Purpose::Job).is_err());
+}
+
+/// An announced attempt, as the line said it.
+fn told(line: &str) -> Option<(String, u64, u64, String, f64)> {
+    let object: Value = serde_json::from_str(line).ok()?;
+    if object["record"] != "attempt" {
+        return None;
+    }
+    Some((
+        object["fastener"].as_str()?.to_owned(),
+        object["stage"].as_u64()?,
+        object["attempt"].as_u64()?,
+        object["verdict"].as_str()?.to_owned(),
+        object["peak_torque_Nm"].as_f64()?,
+    ))
+}
+
+fn kept(journal: &Path, labels: &[&str]) -> Vec<(String, u64, u64, String, f64)> {
+    let content = store::read(journal).expect("the journal reads");
+    content
+        .entries()
+        .filter_map(|entry| match &entry.record {
+            Record::Attempt(attempt) => Some((
+                labels[usize::from(attempt.fastener)].to_owned(),
+                u64::from(attempt.stage) + 1,
+                u64::from(attempt.attempt),
+                evendraw::words::verdict(attempt.verdict).to_owned(),
+                f64::from(attempt.peak.millinewton_meters()) / 1_000.0,
+            )),
+            _ => None,
+        })
+        .collect()
+}
+
+/// Kills the program 200 times at random moments and goes on each time.
+#[test]
+fn killing_a_rehearsal_at_any_moment_loses_no_announced_verdict() {
+    const KILLS: u32 = 200;
+    let labels = ["1", "2", "3", "4", "5", "6", "7", "8"];
+    let folder = tempfile::tempdir().expect("a folder");
+    let line = |journal: &str| {
+        [
+            "rehearse",
+            "--json",
+            "--joint",
+            "manifold",
+            "--journal",
+            journal,
+        ]
+        .map(str::to_owned)
+    };
+    let began = Instant::now();
+    assert!(
+        run(folder.path(), line("whole.journal"))
+            .status
+            .code()
+            .is_some_and(|code| code < 2)
+    );
+    let whole = began.elapsed();
+
+    let mut chance = 0x5EED_u64;
+    let (mut kills, mut finished, mut torn, mut announced_in_all) = (0, 0, 0, 0);
+    while kills < KILLS {
+        let name = format!("{finished}.journal");
+        let path = folder.path().join(&name);
+        let mut announced = Vec::new();
+        loop {
+            chance = chance
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            // Early enough that most are killed, late enough that each gets somewhere.
+            let wait = whole.mul_f64(
+                0.4 * f64::from(u32::try_from(chance >> 40).expect("24 bits")) / f64::from(1 << 24),
+            );
+            let mut child = command(folder.path(), line(&name))
+                .stdout(Stdio::piped())
+                .stderr(Stdio::piped())
+                .spawn()
+                .expect("evendraw starts");
+            let reader = BufReader::new(child.stdout.take().expect("its output"));
+            let heard = std::thread::spawn(move || {
+                // A line cut off by the kill was not announced in full; whatever stands before it was.
+                reader
+                    .lines()
+                    .map_while(Result::ok)
+                    .filter_map(|line| told(&line))
+                    .collect::<Vec<_>>()
+            });
+            let until = Instant::now() + wait;
+            let mut status = None;
+            while status.is_none() && Instant::now() < until {
+                status = child.try_wait().expect("its status");
+                std::thread::sleep(Duration::from_micros(300));
+            }
+            if status.is_none() {
+                child.kill().expect("it can be killed");
+            }
+            let output = child.wait_with_output().expect("it ends");
+            announced.extend(heard.join().expect("the reader ends"));
+            if path.exists() {
+                torn += usize::from(
+                    !store::read(&path)
+                        .expect("the journal reads")
+                        .damage
+                        .is_empty(),
+                );
+                let mut rest = kept(&path, &labels).into_iter();
+                for verdict in &announced {
+                    // Kept in the order announced; verdicts that were kept and not yet announced may stand between.
+                    assert!(
+                        rest.any(|kept| kept == *verdict),
+                        "lost after {kills} kills: {verdict:?}"
+                    );
+                }
+            } else {
+                assert!(
+                    announced.is_empty(),
+                    "announced without a journal: {announced:?}"
+                );
+            }
+            if status.is_some() {
+                let said = String::from_utf8_lossy(&output.stderr);
+                assert!(output.status.code().is_some_and(|code| code < 2), "{said}");
+                break;
+            }
+            kills += 1;
+        }
+        announced_in_all += announced.len();
+        finished += 1;
+        // Finished means finished: nothing is left to do when it is taken up once more.
+        let again = run(folder.path(), line(&name));
+        assert!(
+            of(&objects(&again.stdout), "attempt").is_empty(),
+            "a finished joint was worked again"
+        );
+    }
+    println!(
+        "{kills} kills, {finished} rehearsals finished, {announced_in_all} verdicts announced, {torn} torn tails"
+    );
+    assert!(
+        announced_in_all > 200,
+        "too little was announced to prove anything"
+    );
+}
