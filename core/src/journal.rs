@@ -9,7 +9,29 @@
 //! front of any frame are its seed, so reading can begin again after damage. The sum detects damage, not forgery.
 //!
 //! Kinds below 128 are the core's records: postcard of joint, seq, boot, time and the flat fields of the kind. Kinds from 128
-//! belong to the host and are carried as they are. Knows nothing of files, flash or what a record means.
+//! belong to the host and are carried as they are. `JOURNAL.md` beside the core is the written format. Knows nothing of files,
+//! flash or what a record means.
+//!
+//! # Examples
+//! ```
+//! use evendraw_core::journal::{FIRST_SEED, Found, Frame, Scan, encode, frame_at};
+//!
+//! let mut journal = Vec::new();
+//! let mut seed = FIRST_SEED;
+//! for (sequence, payload) in [(1, b"one"), (2, b"two")] {
+//!     let mut room = [0; 64];
+//!     let frame = Frame { kind: 200, version: 1, sequence, payload };
+//!     let bytes = encode(&frame, seed, &mut room)?;
+//!     journal.extend_from_slice(bytes);
+//!     seed = frame_at(bytes, seed).map_or(seed, |(_, sum, _)| sum);
+//! }
+//! // The power goes in mid-write: the whole frame stays, the rest is told of.
+//! journal.truncate(journal.len() - 3);
+//! let found: Vec<_> = Scan::new(&journal).collect();
+//! assert!(matches!(found[0], Found::Frame { frame: Frame { payload: b"one", .. }, .. }));
+//! assert_eq!(found[1], Found::Torn { from: 15, to: 27 });
+//! # Ok::<(), evendraw_core::journal::EncodeError>(())
+//! ```
 
 use core::fmt;
 

@@ -6,6 +6,41 @@
 //! Both ends are state machines over bytes: no IO, no clock. `LINK.md` beside the core is the written format.
 //!
 //! Knows nothing of ports or flash, nor of what a journal record or a procedure says.
+//!
+//! # Examples
+//! Both ends in one program; between them stand two ports.
+//! ```
+//! use evendraw_core::link::{AdapterEnd, Event, Heard, HostEnd, Identity, Reply, Request};
+//! use evendraw_core::unit::{Instant, Torque};
+//!
+//! let (mut host, mut adapter) = (HostEnd::new(), AdapterEnd::new(1));
+//! let question = host.ask(&Request::Identify { nonce: 7 }, Instant::BOOT)?.to_vec();
+//!
+//! let mut sent = Vec::new();
+//! for byte in question {
+//!     match adapter.feed(byte) {
+//!         Heard::Nothing => {}
+//!         Heard::Send(bytes) => sent.extend_from_slice(bytes),
+//!         Heard::Question(Request::Identify { nonce }) => {
+//!             let capacity = Torque::from_millinewton_meters(200_000);
+//!             let (serial, firmware) = ("4411", "0.1.0");
+//!             let identity = Identity { nonce, boot: 1, rules: 1, slots: 4, last: 0, capacity, serial, firmware };
+//!             sent.extend_from_slice(adapter.answer(&Reply::Identity(identity))?);
+//!         }
+//!         Heard::Question(other) => panic!("not asked: {other:?}"),
+//!     }
+//! }
+//!
+//! let mut answered = false;
+//! for byte in sent {
+//!     if let Event::Answer(Reply::Identity(identity)) = host.feed(byte) {
+//!         answered = identity.serial == "4411";
+//!     }
+//! }
+//! assert!(answered && host.is_identified());
+//! // Where nothing comes back, `host.deadline()` says when to call `host.tick` and send `host.outgoing()` again.
+//! # Ok::<(), evendraw_core::link::LinkError>(())
+//! ```
 
 mod adapter;
 pub mod cobs;
