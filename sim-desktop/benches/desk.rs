@@ -1,6 +1,7 @@
 //! How long a frame of the desk takes without the graphics card: layout, shapes and triangles, for each screen and for a
 //! record with a curve of a million samples. `cargo bench -p evendraw --bench desk`
 #![cfg(feature = "desk")]
+#![expect(clippy::cast_possible_truncation, reason = "points for a drawing")]
 
 use std::time::{Duration, Instant};
 

@@ -57,8 +57,10 @@ pub struct Desk {
     pub screen: Screen,
     /// What lies over it.
     overlay: Option<Overlay>,
-    /// Sound is on.
+    /// The bell rings at the target and at a halt.
     pub sound: bool,
+    /// The first frame was drawn.
+    begun: bool,
     /// How much larger than fits by itself, in steps of an eighth; changed with Ctrl and plus or minus.
     larger: i8,
     build: BuildState,
@@ -75,6 +77,15 @@ impl Desk {
         let mut asks = Vec::new();
         let colours = Colours::of(ui);
         self.fit(ui.ctx());
+        if !self.begun {
+            self.begun = true;
+            // A plan that cannot be worked is shown where it is wrong.
+            if view.build.joints.is_empty()
+                && view.plan.findings.iter().any(|finding| !finding.warning)
+            {
+                self.screen = Screen::Plan;
+            }
+        }
         let window = ui.ctx().content_rect();
         ui.set_clip_rect(window);
         ui.painter().rect_filled(window, 0.0, colours.page);
@@ -218,9 +229,6 @@ impl Desk {
         }
         if !view.build.tools.is_empty() && pressed(ui, Key::T) {
             self.overlay = Some(Overlay::tool(&view.build));
-        }
-        if pressed(ui, Key::C) {
-            self.overlay = Some(Overlay::line("Which port is the adapter on?", Use::Port));
         }
         if pressed(ui, Key::D) {
             self.overlay = Some(Overlay::line("Which trace file?", Use::Trace));

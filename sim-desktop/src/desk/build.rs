@@ -204,7 +204,8 @@ fn next_step(ui: &mut Ui, rect: Rect, view: &DeskView, free: bool, asks: &mut Ve
             None,
         ),
     };
-    let width = if ask.is_some() { 190.0 } else { 0.0 };
+    let anew = view.build.rehearsal && view.build.joints.iter().any(|joint| joint.done > 0);
+    let width = if ask.is_some() { 190.0 } else { 0.0 } + if anew { 176.0 } else { 0.0 };
     let room = Rect::from_min_max(
         inner.min,
         pos2(inner.right() - width - 12.0, inner.bottom()),
@@ -236,6 +237,18 @@ fn next_step(ui: &mut Ui, rect: Rect, view: &DeskView, free: bool, asks: &mut Ve
         theme::strong(HEAD + 2.0),
         colours.ink,
     );
+    if anew {
+        let right = inner.right() - if ask.is_some() { 190.0 + GAP } else { 0.0 };
+        let place = Rect::from_min_max(
+            pos2(right - 168.0, inner.center().y - TARGET / 2.0),
+            pos2(right, inner.center().y + TARGET / 2.0),
+        );
+        if button(ui, place, "Start afresh", "Z", Look::Plain, free).clicked()
+            || (free && pressed(ui, Key::Z))
+        {
+            asks.push(Ask::RehearseAnew);
+        }
+    }
     if let Some(joint) = ask {
         let place = Rect::from_min_max(
             pos2(inner.right() - width, inner.center().y - TARGET / 2.0),

@@ -23,8 +23,6 @@ pub(super) enum Use {
     Person,
     /// Readings from this file.
     Trace,
-    /// Readings from this port.
-    Port,
     /// Open this plan.
     Plan,
     /// Take this way on, for a reason.
@@ -134,7 +132,6 @@ impl Use {
             Self::Tool => Ask::Tool(words),
             Self::Person => Ask::Person(words),
             Self::Trace => Ask::Trace(PathBuf::from(words)),
-            Self::Port => Ask::Adapter(words),
             Self::Plan => Ask::OpenPlan(PathBuf::from(words)),
             Self::Way(way) => Ask::TakeBecause(*way, words),
         }
@@ -166,7 +163,7 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
             ("F6", "the plan"),
             ("F7", "compare orders"),
             ("F8", "handover"),
-            ("F9", "sound on, off"),
+            ("F9", "bell at the target, on or off"),
             ("F10", "light, dark"),
             ("Ctrl + \u{2212}", "larger, smaller"),
             ("Tab", "next thing; Enter presses it"),
@@ -197,8 +194,8 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
             ("P", "another person"),
             ("T", "another tool"),
             ("V", "readings from the virtual bench"),
-            ("C", "readings from an adapter"),
             ("D", "readings from a trace file"),
+            ("Z", "a new rehearsal (on the build)"),
             ("O", "open a plan"),
             ("1 to 9", "choose from a list"),
             ("Up, Down", "move in a table"),

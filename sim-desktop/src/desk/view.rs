@@ -586,8 +586,6 @@ pub enum Ask {
     Fault(String, String),
     /// Read a trace file as readings.
     Trace(PathBuf),
-    /// Connect to an adapter.
-    Adapter(String),
     /// Readings from the virtual bench: a rehearsal.
     Bench,
     /// Open a plan.

@@ -10,6 +10,7 @@ use std::time::Duration;
 use super::app::Desk;
 use super::source::{Source, SourceError};
 use super::theme;
+use super::view::Cue;
 
 /// Why there is no window.
 #[derive(Debug)]
@@ -39,6 +40,7 @@ impl std::error::Error for DeskError {}
 struct Window {
     desk: Desk,
     source: Source,
+    cue: Option<Cue>,
 }
 
 impl eframe::App for Window {
@@ -48,6 +50,17 @@ impl eframe::App for Window {
         for ask in self.desk.show(ui, self.source.view()) {
             self.source.carry_out(ask);
         }
+        // The bell is the terminal's: no sound library, and silent where there is no terminal.
+        let cue = self
+            .source
+            .view()
+            .joint
+            .as_ref()
+            .map(|joint| joint.live.cue);
+        if self.desk.sound && cue != self.cue && matches!(cue, Some(Cue::Stop | Cue::Halt)) {
+            eprint!("\u{7}");
+        }
+        self.cue = cue;
         // Only while something moves: a desk at rest costs nothing.
         if let Some(pause) = self.source.wants_frame_after() {
             ui.ctx().request_repaint_after(pause);
@@ -123,6 +136,7 @@ pub fn run(plan: Option<&Path>) -> Result<(), DeskError> {
                 Ok(Box::new(Window {
                     desk: Desk::default(),
                     source,
+                    cue: None,
                 }))
             }),
         )

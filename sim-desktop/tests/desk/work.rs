@@ -428,8 +428,9 @@ fn after_a_kill_it_goes_on_where_it_was() {
 fn a_bad_plan_is_shown_at_its_line() {
     let folder = Folder::new("bad-plan");
     let text = COVER.replace("torque = \"40 N·m\"", "torque = \"40 lb\"");
+    // Opened where it is wrong, without a key.
     let mut harness = window(Source::in_folder("cover.toml", &text, folder.path()));
-    press(&mut harness, Key::F6);
+    harness.step();
     let view = harness.state().source.view();
     let finding = &view.plan.findings[0];
     let line = text
@@ -565,4 +566,41 @@ fn the_sheet_the_table_and_the_tag_are_written_beside_the_journal() {
         })
         .unwrap_or_default();
     assert!(curve.1.points.len() >= 3, "{curve:?} {kept:?}");
+}
+
+#[test]
+fn a_new_rehearsal_leaves_the_last_one_as_it_was() {
+    let folder = Folder::new("afresh");
+    let mut source = Source::in_folder("cover.toml", COVER, folder.path());
+    source.set_pace(50.0);
+    let mut harness = window(source);
+    press(&mut harness, Key::Enter);
+    press(&mut harness, Key::H);
+    wait_until(&mut harness, "one verdict", |window| {
+        window
+            .source
+            .view()
+            .record
+            .iter()
+            .any(|row| row.attempt > 0)
+    });
+    let first = folder.path().join("cover.rehearsal.evj");
+    let before = std::fs::read(&first).unwrap();
+    press(&mut harness, Key::F2);
+    press(&mut harness, Key::Z);
+    assert!(
+        harness
+            .state()
+            .source
+            .view()
+            .record
+            .iter()
+            .all(|row| row.attempt == 0)
+    );
+    assert_eq!(std::fs::read(&first).unwrap(), before);
+    assert!(folder.path().join("cover.rehearsal-2.evj").exists());
+    // And it is the new one that is taken up again.
+    drop(harness);
+    let source = Source::in_folder("cover.toml", COVER, folder.path());
+    assert!(source.view().record.iter().all(|row| row.attempt == 0));
 }

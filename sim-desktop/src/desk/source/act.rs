@@ -71,7 +71,6 @@ impl Source {
             Ask::Tool(id) => self.tool(&id, ""),
             Ask::Fault(label, kind) => self.fault(&label, &kind),
             Ask::Trace(path) => self.read_trace(&path),
-            Ask::Adapter(port) => self.say(true, format!("no adapter answers on {port}")),
             Ask::Bench => self.change_purpose(Purpose::Rehearsal),
             Ask::OpenPlan(path) => self.open_plan(&path),
             Ask::ReloadPlan => self.reload(),
