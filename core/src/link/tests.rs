@@ -364,6 +364,8 @@ fn golden_frames_stay() {
 
 #[test]
 fn the_longest_messages_fit_and_one_byte_more_does_not() {
+    // As `LINK.md` says.
+    assert_eq!((CONTENT_MAX, WIRE_MAX), (546, 551));
     let bytes = [0xAB; FRAMES_MAX + 1];
     let mut wire = [0; WIRE_MAX];
     let mut frames = |bytes| {
