@@ -72,7 +72,8 @@ mod tests {
 
     #[test]
     fn series_and_asymptote_meet() {
-        for x in [11.0, 11.9, 12.0, 12.1, 13.0] {
+        // Beyond 12.1 the sum loses what its largest term, about e^(x/√2), cancels: 3 parts in 10⁷ at 13. The join is at 12.
+        for x in [11.0, 11.5, 11.9, 12.0, 12.1] {
             let (near, far) = (series(x), far(x));
             assert!(
                 (near - far).abs() < 1e-7 * far.abs().max(1e-6),
