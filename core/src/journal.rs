@@ -345,9 +345,14 @@ impl<'a> Iterator for Scan<'a> {
 macro_rules! kinds {
     ($($kind:literal $name:ident,)*) => {
         fn flat<'b>(entry: &Entry, into: &'b mut [u8]) -> Result<&'b [u8], EncodeError> {
-            match &entry.record {
-                $(Record::$name(fact) => written(entry, fact, into),)*
-            }
+            let head: Head = (entry.joint, entry.seq, entry.boot, entry.at);
+            let head = written(&head, into)?;
+            let short = EncodeError::Buffer { size: into.len() };
+            let rest = into.get_mut(head..).ok_or(short)?;
+            let fact = match &entry.record {
+                $(Record::$name(fact) => written(fact, rest),)*
+            }?;
+            into.get(..head.saturating_add(fact)).ok_or(short)
         }
 
         /// The record in a frame; `None` for a host's kind.
@@ -358,11 +363,30 @@ macro_rules! kinds {
             if frame.kind >= HOST_KINDS {
                 return Ok(None);
             }
-            let entry = match frame.kind {
-                $($kind => read::<record::$name>(frame)?,)*
+            let kind = frame.kind;
+            let content = DecodeError::Content { kind };
+            let (head, rest) = match postcard::take_from_bytes::<Head>(frame.payload) {
+                Ok((head, rest)) => (Some(head), rest),
+                Err(_) => (None, [].as_slice()),
+            };
+            let record = match kind {
+                $($kind => read::<record::$name>(frame, rest)?,)*
                 found => return Err(DecodeError::Kind { found }),
             };
-            Ok(Some(entry))
+            let (joint, seq, boot, at) = head.ok_or(content)?;
+            let entry = Entry {
+                joint,
+                seq,
+                boot,
+                at,
+                record,
+            };
+            // Two spellings of one number would be two journals of one job: only the spelling that is written is read.
+            let mut again = [0; RECORD_MAX];
+            match flat(&entry, &mut again) {
+                Ok(bytes) if bytes == frame.payload => Ok(Some(entry)),
+                _ => Err(content),
+            }
         }
     };
 }
@@ -394,22 +418,22 @@ kinds! {
     24 Recovered,
 }
 
-type Flat<T> = (u8, u32, u16, Instant, T);
+/// What stands before the fields of every kind: joint, seq, boot, time.
+type Head = (u8, u32, u16, Instant);
 
-fn written<'b, T: Serialize>(
-    entry: &Entry,
-    fact: &T,
-    into: &'b mut [u8],
-) -> Result<&'b [u8], EncodeError> {
+/// Writes fields and returns their length.
+fn written<T: Serialize>(fields: &T, into: &mut [u8]) -> Result<usize, EncodeError> {
     let size = into.len();
-    let flat: Flat<&T> = (entry.joint, entry.seq, entry.boot, entry.at, fact);
-    match postcard::to_slice(&flat, into) {
-        Ok(bytes) => Ok(bytes),
+    match postcard::to_slice(fields, into) {
+        Ok(bytes) => Ok(bytes.len()),
         Err(_) => Err(EncodeError::Buffer { size }),
     }
 }
 
-fn read<T: DeserializeOwned + Into<Record>>(frame: &Frame<'_>) -> Result<Entry, DecodeError> {
+fn read<T: DeserializeOwned + Into<Record>>(
+    frame: &Frame<'_>,
+    fields: &[u8],
+) -> Result<Record, DecodeError> {
     let kind = frame.kind;
     if frame.version != RECORD_VERSION {
         return Err(DecodeError::Version {
@@ -417,21 +441,8 @@ fn read<T: DeserializeOwned + Into<Record>>(frame: &Frame<'_>) -> Result<Entry, 
             found: frame.version,
         });
     }
-    let Ok((flat, [])) = postcard::take_from_bytes::<Flat<T>>(frame.payload) else {
-        return Err(DecodeError::Content { kind });
-    };
-    let (joint, seq, boot, at, fact) = flat;
-    let entry = Entry {
-        joint,
-        seq,
-        boot,
-        at,
-        record: fact.into(),
-    };
-    // Two spellings of one number would be two journals of one job: only the spelling that is written is read.
-    let mut again = [0; RECORD_MAX];
-    match self::flat(&entry, &mut again) {
-        Ok(bytes) if bytes == frame.payload => Ok(entry),
+    match postcard::take_from_bytes::<T>(fields) {
+        Ok((fact, [])) => Ok(fact.into()),
         _ => Err(DecodeError::Content { kind }),
     }
 }

@@ -152,12 +152,25 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         entries: impl IntoIterator<Item = E>,
     ) -> Result<Self, RestoreError> {
         let mut session = Self::new(procedure, joint);
+        session.take_up(entries)?;
+        Ok(session)
+    }
+
+    /// As [`Session::restore`], on a session that is [`Session::new`] and has its place in memory already. After an error the
+    /// session is of no use.
+    ///
+    /// # Errors
+    /// As [`Session::restore`].
+    pub fn take_up<E: Borrow<Entry>>(
+        &mut self,
+        entries: impl IntoIterator<Item = E>,
+    ) -> Result<(), RestoreError> {
         for entry in entries {
             let entry = entry.borrow();
-            if entry.joint != joint {
+            if entry.joint != self.joint {
                 continue;
             }
-            let expected = session.ledger.seq().saturating_add(1);
+            let expected = self.ledger.seq().saturating_add(1);
             if entry.seq != expected {
                 return Err(RestoreError::Sequence {
                     expected,
@@ -166,7 +179,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             }
             match &entry.record {
                 Record::Started(started) => {
-                    let given = session.digest;
+                    let given = self.digest;
                     if started.procedure != given {
                         return Err(RestoreError::OtherProcedure {
                             recorded: started.procedure,
@@ -177,10 +190,10 @@ impl<P: Deref<Target = Procedure>> Session<P> {
                 _ if expected == 1 => return Err(RestoreError::NoStart),
                 _ => {}
             }
-            fold(&mut session.ledger, &session.procedure, entry);
+            fold(&mut self.ledger, &self.procedure, entry);
         }
-        session.durable = session.ledger.seq();
-        Ok(session)
+        self.durable = self.ledger.seq();
+        Ok(())
     }
 
     /// Takes an input at a time. Total: whatever comes, whenever it comes, the answer is an [`Outcome`].

@@ -1,6 +1,7 @@
 //! A torque adapter, free of any board: the loop, drivers over embedded-hal traits, the flash journal, the link.
 #![cfg_attr(target_os = "none", no_std)]
 
+pub mod adapter;
 pub mod bridge;
 pub mod button;
 pub mod cue;
@@ -11,3 +12,5 @@ pub mod exercise;
 pub mod gyro;
 pub mod log;
 pub mod nor;
+pub mod sense;
+pub mod shelf;

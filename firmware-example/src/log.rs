@@ -13,13 +13,13 @@
 
 use evendraw_core::check_sum::crc32;
 use evendraw_core::journal::{self, FIRST_SEED, Frame, OVERHEAD, frame_at};
-use evendraw_core::limits::PAYLOAD_MAX;
+use evendraw_core::limits::RECORD_MAX;
 use evendraw_core::record::{Entry, Record};
 
 use crate::nor::{Flash, PAGE, SECTOR};
 
-/// Bytes of the longest frame.
-pub const FRAME_MAX: usize = PAYLOAD_MAX + OVERHEAD;
+/// Bytes of the longest frame: an adapter writes records only.
+pub const FRAME_MAX: usize = RECORD_MAX + OVERHEAD;
 /// Bytes in front of a sector's first frame.
 pub const HEADER: u32 = 20;
 /// Bytes of frames that can wait for the flash: the records of two inputs, and some.
@@ -275,37 +275,13 @@ impl Log {
     ///
     /// [`PushError`]; nothing is taken then.
     pub fn push(&mut self, entry: &Entry) -> Result<u32, PushError> {
-        let mut room = [0; evendraw_core::limits::RECORD_MAX + OVERHEAD];
+        let mut room = [0; FRAME_MAX];
         let (sequence, seed) = self.taken;
         let bytes = match journal::encode_entry(entry, sequence + 1, seed, &mut room) {
             Ok(bytes) => bytes,
             Err(_) => return Err(PushError::TooLong),
         };
         self.push_bytes(bytes)
-    }
-
-    /// Takes a frame of a host's kind; returns its number.
-    ///
-    /// # Errors
-    ///
-    /// [`PushError`]; nothing is taken then.
-    pub fn push_host(
-        &mut self,
-        kind: u8,
-        payload: &[u8],
-        room: &mut [u8; FRAME_MAX],
-    ) -> Result<u32, PushError> {
-        let (sequence, seed) = self.taken;
-        let frame = Frame {
-            kind,
-            version: 1,
-            sequence: sequence + 1,
-            payload,
-        };
-        match journal::encode(&frame, seed, room) {
-            Ok(bytes) => self.push_bytes(bytes),
-            Err(_) => Err(PushError::TooLong),
-        }
     }
 
     fn push_bytes(&mut self, bytes: &[u8]) -> Result<u32, PushError> {
@@ -672,7 +648,7 @@ impl Walk {
         flash.read(base + self.offset, &mut head)?;
         let payload = usize::from(u16::from_le_bytes(head));
         let length = payload.saturating_add(OVERHEAD);
-        if payload > PAYLOAD_MAX || to_u32(length) > left {
+        if length > FRAME_MAX || to_u32(length) > left {
             return Ok(None);
         }
         let bytes = room.get_mut(..length).unwrap_or_default();
@@ -695,6 +671,12 @@ impl Walk {
             at += piece;
         }
         Ok(end - self.offset)
+    }
+
+    /// Whether the journal has opened no sector, and given none back, since this walk began; and it has not come to the end.
+    #[must_use]
+    pub const fn is_current(&self, log: &Log) -> bool {
+        self.newest == log.open && self.number >= log.oldest && self.number <= self.newest
     }
 
     /// Number of the last frame met.

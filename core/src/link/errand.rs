@@ -7,6 +7,12 @@ use super::message::{Refused, Reply, Request};
 use crate::check_sum::crc32;
 use crate::journal::{FIRST_SEED, frame_at};
 
+/// Bytes of a stored form that its sum is taken over: all but the last four, which are a sum themselves. (The sum of bytes
+/// *and* their sum is the same for every procedure.)
+fn summed(length: u32) -> usize {
+    usize::try_from(length.saturating_sub(4)).unwrap_or(usize::MAX)
+}
+
 /// The host's side of sending a procedure.
 #[derive(Clone, Copy, Debug)]
 pub struct SendProcedure<'b> {
@@ -53,7 +59,7 @@ impl<'b> SendProcedure<'b> {
             Sending::Offer => Request::Offer {
                 slot,
                 length: self.length(),
-                sum: crc32(0, self.blob),
+                sum: crc32(0, self.blob.get(..summed(self.length())).unwrap_or(&[])),
             },
             Sending::Piece(offset) => {
                 let rest = usize::try_from(offset)
@@ -181,6 +187,12 @@ impl Staging {
         Self { offered: None }
     }
 
+    /// The digest of what is offered.
+    #[must_use]
+    pub fn sum(&self) -> Option<u32> {
+        self.offered.map(|offered| offered.sum)
+    }
+
     /// Takes an offer, whose length the caller has found to fit. The same offer again goes on where it stood.
     pub fn offer(&mut self, slot: u8, length: u32, sum: u32) -> Reply<'static> {
         let same = |offered: &Offered| {
@@ -236,7 +248,10 @@ impl Staging {
             Some(offered) if offered.slot == slot && offered.have == taken.offset => {
                 let more = u32::try_from(taken.bytes.len()).unwrap_or(0);
                 offered.have = offered.have.saturating_add(more);
-                offered.found = crc32(offered.found, taken.bytes);
+                let left = summed(offered.length)
+                    .saturating_sub(usize::try_from(taken.offset).unwrap_or(usize::MAX));
+                let counted = taken.bytes.get(..taken.bytes.len().min(left));
+                offered.found = crc32(offered.found, counted.unwrap_or(&[]));
                 Reply::Have {
                     slot,
                     have: offered.have,

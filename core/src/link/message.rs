@@ -30,7 +30,7 @@ pub enum Request<'a> {
         slot: u8,
         /// Bytes of the stored form.
         length: u32,
-        /// CRC-32 of the stored form.
+        /// CRC-32 of the stored form without its last four bytes: the digest of the procedure.
         sum: u32,
     },
     /// Bytes of the offered procedure. Answered by [`Reply::Have`].
@@ -83,7 +83,7 @@ pub enum Reply<'a> {
         slot: u8,
         /// Bytes of the procedure stored there; 0 where there is none.
         length: u32,
-        /// CRC-32 of its stored form.
+        /// The digest of that procedure.
         sum: u32,
     },
     /// To [`Request::Offer`] and [`Request::Piece`].

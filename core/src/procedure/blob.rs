@@ -7,7 +7,7 @@ use heapless::Vec;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
-use super::{Procedure, ProcedureError};
+use super::{Parts, Procedure, ProcedureError};
 use crate::check_sum::crc32;
 
 /// Version of the stored form.
@@ -19,19 +19,14 @@ impl Procedure {
     /// # Errors
     /// [`ProcedureError::Buffer`] when it does not fit.
     pub fn encode<'b>(&self, into: &'b mut [u8]) -> Result<&'b [u8], ProcedureError> {
-        let size = into.len();
-        let short = ProcedureError::Buffer { size };
-        let mut writer = Writer { into, at: 0, short };
-        writer.item(&VERSION)?;
-        writer.item(&self.terms)?;
-        writer.list(&self.fasteners)?;
-        writer.list(&self.stages)?;
-        writer.list(&self.steps)?;
-        writer.list(&self.overrides)?;
-        let sum = crc32(0, writer.into.get(..writer.at).ok_or(short)?);
-        writer.bytes(&sum.to_le_bytes())?;
-        let at = writer.at;
-        into.get(..at).ok_or(short)
+        Parts {
+            fasteners: &self.fasteners,
+            stages: &self.stages,
+            steps: &self.steps,
+            overrides: &self.overrides,
+            terms: self.terms,
+        }
+        .encode(into)
     }
 
     /// Reads a stored procedure: the whole slice, checked, or nothing.
@@ -59,6 +54,40 @@ impl Procedure {
         length: usize,
         fetch: impl FnMut(usize, &mut [u8]) -> bool,
     ) -> Result<Self, ProcedureError> {
+        let mut made = None;
+        Self::decode_into(&mut made, length, fetch)?;
+        made.ok_or(ProcedureError::Damaged { offset: 0 })
+    }
+
+    /// As [`Procedure::decode_from`], in the place where the procedure stays, so that there is never a second one in memory.
+    /// After an error there is none.
+    ///
+    /// # Errors
+    /// As [`Procedure::decode_from`].
+    pub fn decode_into(
+        into: &mut Option<Self>,
+        length: usize,
+        fetch: impl FnMut(usize, &mut [u8]) -> bool,
+    ) -> Result<(), ProcedureError> {
+        let procedure = into.insert(Self {
+            terms: super::Terms::default(),
+            fasteners: Vec::new(),
+            stages: Vec::new(),
+            steps: Vec::new(),
+            overrides: Vec::new(),
+        });
+        let read = procedure.read(length, fetch);
+        if read.is_err() {
+            *into = None;
+        }
+        read
+    }
+
+    fn read(
+        &mut self,
+        length: usize,
+        fetch: impl FnMut(usize, &mut [u8]) -> bool,
+    ) -> Result<(), ProcedureError> {
         let Some(end) = length.checked_sub(SUM) else {
             return Err(ProcedureError::Damaged { offset: 0 });
         };
@@ -73,24 +102,17 @@ impl Procedure {
             Ok(found) => return Err(ProcedureError::Version { found }),
             Err(error) => return Err(error),
         }
-        let mut procedure = Self {
-            terms: reader.item()?,
-            fasteners: Vec::new(),
-            stages: Vec::new(),
-            steps: Vec::new(),
-            overrides: Vec::new(),
-        };
-        reader.list("fasteners", &mut procedure.fasteners)?;
-        reader.list("stages", &mut procedure.stages)?;
-        reader.list("steps", &mut procedure.steps)?;
-        reader.list("targets by fastener", &mut procedure.overrides)?;
+        self.terms = reader.item()?;
+        reader.list("fasteners", &mut self.fasteners)?;
+        reader.list("stages", &mut self.stages)?;
+        reader.list("steps", &mut self.steps)?;
+        reader.list("targets by fastener", &mut self.overrides)?;
         let sum = reader.finish()?;
         // A number can be spelt in more than one way; only the spelling that `encode` writes is read.
-        if procedure.digest() != sum {
+        if self.digest() != sum {
             return Err(ProcedureError::Damaged { offset: 0 });
         }
-        procedure.check()?;
-        Ok(procedure)
+        self.check()
     }
 
     /// CRC-32 of the stored form: what a session header names its procedure by.
@@ -102,6 +124,29 @@ impl Procedure {
         sum = all_folded(sum, &self.stages);
         sum = all_folded(sum, &self.steps);
         all_folded(sum, &self.overrides)
+    }
+}
+
+impl Parts<'_> {
+    /// Writes the stored form of what these parts would make, without making it, and returns the bytes used. Whether they
+    /// make a valid procedure shows when it is read.
+    ///
+    /// # Errors
+    /// [`ProcedureError::Buffer`] when it does not fit.
+    pub fn encode<'b>(&self, into: &'b mut [u8]) -> Result<&'b [u8], ProcedureError> {
+        let size = into.len();
+        let short = ProcedureError::Buffer { size };
+        let mut writer = Writer { into, at: 0, short };
+        writer.item(&VERSION)?;
+        writer.item(&self.terms)?;
+        writer.list(self.fasteners)?;
+        writer.list(self.stages)?;
+        writer.list(self.steps)?;
+        writer.list(self.overrides)?;
+        let sum = crc32(0, writer.into.get(..writer.at).ok_or(short)?);
+        writer.bytes(&sum.to_le_bytes())?;
+        let at = writer.at;
+        into.get(..at).ok_or(short)
     }
 }
 
@@ -226,7 +271,7 @@ impl<F: FnMut(usize, &mut [u8]) -> bool> Reader<F> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::procedure::{Fastener, Override, OverrideAim, Parts, Stage, StageKind, Step, Terms};
+    use crate::procedure::{Fastener, Override, OverrideAim, Stage, StageKind, Step, Terms};
     use crate::procedure::{Prevailing, TorqueWindow};
     use crate::text::Label;
     use crate::unit::Torque;

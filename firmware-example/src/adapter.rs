@@ -1,0 +1,595 @@
+//! The adapter's loop: readings into the session, records onto the flash, verdicts to the hand, questions from the link.
+//!
+//! One turn of the loop takes what readings there are, then does one short thing of everything else, so no reading waits for
+//! storage. Knows nothing of any board: hardware comes in through traits.
+
+mod hands;
+mod questions;
+
+use embedded_io::{Read, ReadReady, Write, WriteReady};
+use evendraw_core::journal;
+use evendraw_core::link::{AdapterEnd, Heard, Staging, WIRE_MAX};
+use evendraw_core::procedure::{Procedure, ProcedureError};
+use evendraw_core::record::Record;
+use evendraw_core::session::{Announcement, Input, Outcome, Refusal, RestoreError, Session};
+use evendraw_core::tracker::Cue as Told;
+use evendraw_core::unit::{Instant, Span};
+use evendraw_core::verdict::{Reason, Verdict};
+
+use crate::cue::{Cue, Signal};
+use crate::display::{Display, Page};
+use crate::log::{FRAME_MAX, Log, Progress, Recovery, Region, Step, Walk};
+use crate::nor::Flash;
+use crate::sense::{Calibration, Readings, Sense, Sensed};
+use crate::shelf::{Held, SHELF_SECTORS, Shelf, Shelved};
+use questions::Errand;
+
+/// Bytes that must be free in the queue before anything but a reading may make records.
+///
+/// Readings alone can make no more than four attempts before the session waits for the flash, and those fit in what is left.
+const ROOM_WANTED: usize = 300;
+/// A first load, a judged attempt and the end of a pass, as long as they get.
+const ATTEMPT: usize = 110;
+const _: () = assert!(crate::log::QUEUE >= ROOM_WANTED + 4 * ATTEMPT);
+
+/// Readings taken in one turn at most, so that the rest of the loop goes on even when they come fast.
+const READINGS_A_TURN: u8 = 16;
+/// Bytes taken from and given to the link in one turn at most.
+const BYTES_A_TURN: usize = 32;
+/// How often cues and display are seen to.
+const SHOWN_EVERY: Span = Span::from_millis(50);
+/// How long a verdict is told.
+const TOLD_FOR: Span = Span::from_seconds(2);
+
+/// A key of the adapter.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, defmt::Format)]
+pub enum Key {
+    /// Go on, yes, done.
+    Yes,
+    /// Another one, no, wrong.
+    No,
+}
+
+/// The adapter's two keys.
+pub trait Keys {
+    /// The key that has just been pressed.
+    fn pressed(&mut self, now: Instant) -> Option<Key>;
+}
+
+/// A line of bytes that never makes the loop wait.
+pub trait Port: Read + ReadReady + Write + WriteReady {}
+impl<P: Read + ReadReady + Write + WriteReady> Port for P {}
+
+/// The hardware of an adapter.
+#[derive(Debug)]
+pub struct Parts<F, R, P, C, D, K> {
+    /// Flash for journal and procedures.
+    pub flash: F,
+    /// The sensors.
+    pub readings: R,
+    /// The link.
+    pub port: P,
+    /// Lamps, buzzer, motor.
+    pub cue: C,
+    /// The text display.
+    pub display: D,
+    /// The keys.
+    pub keys: K,
+}
+
+/// What the maker wrote on the adapter.
+#[derive(Clone, Copy, Debug)]
+pub struct Plate {
+    /// Its serial number, at most 24 bytes.
+    pub serial: &'static str,
+    /// Its firmware, at most 24 bytes.
+    pub firmware: &'static str,
+    /// Its load cell.
+    pub calibration: Calibration,
+}
+
+/// Why the loop leaves a joint: what comes needs the memory that the joint takes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Leave {
+    /// To work another; whether the link asked for it.
+    Work { place: u8, joint: u8, asked: bool },
+    /// To check the procedure that was sent.
+    Check { place: u8, held: Held },
+    /// To make a bolt circle: fasteners, torque in N·m, angle in degrees (0 for none).
+    Circle {
+        count: u8,
+        newton_meters: u16,
+        degrees: u16,
+    },
+    /// To choose by hand.
+    Rest,
+}
+
+/// A refusal or a fault, to be shown until a key is pressed or something else happens.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, defmt::Format)]
+pub(crate) enum Trouble {
+    /// The session refused an input.
+    Refused(Refusal),
+    /// The procedure is damaged at this byte.
+    Procedure(u32),
+    /// The journal holds other records of this joint.
+    Restore,
+    /// A zero was refused: the tool is loaded.
+    Zero,
+    /// The load cell stands at its end.
+    Saturated,
+    /// The journal is full.
+    Full,
+    /// The flash failed.
+    Flash,
+}
+
+/// The adapter.
+#[derive(Debug)]
+pub struct Adapter<F, R, P, C, D, K> {
+    parts: Parts<F, R, P, C, D, K>,
+    plate: Plate,
+    sense: Sense,
+    log: Log,
+    shelf: Shelf,
+    link: AdapterEnd,
+    staging: Staging,
+    errand: Errand,
+    sending: heapless::Vec<u8, WIRE_MAX>,
+    sent: usize,
+    room: [u8; FRAME_MAX],
+    gathered: heapless::Vec<u8, { evendraw_core::link::FRAMES_MAX }>,
+    walk: Option<Walk>,
+    recovery: Recovery,
+    boot: u16,
+    /// Journal number of a record less its number in the session.
+    offset: u32,
+    failing: bool,
+    watch: Option<Span>,
+    live_at: Instant,
+    shown_at: Instant,
+    told: Option<(Signal, Instant)>,
+    signal: Signal,
+    halt: Option<Reason>,
+    verdict: Option<Announcement>,
+    trouble: Option<Trouble>,
+    hands: hands::Hands,
+}
+
+impl<F, R, P, C, D, K> Adapter<F, R, P, C, D, K>
+where
+    F: Flash,
+    R: Readings,
+    P: Port,
+    C: Cue,
+    D: Display,
+    K: Keys,
+{
+    /// Opens journal and shelf on the chip: the shelf at its beginning, the journal behind it to the end.
+    ///
+    /// # Errors
+    ///
+    /// The flash.
+    #[inline(never)]
+    pub fn new(mut parts: Parts<F, R, P, C, D, K>, plate: Plate) -> Result<Self, F::Error> {
+        let mut room = [0; FRAME_MAX];
+        let sectors = parts.flash.size() / crate::nor::SECTOR;
+        let region = Region {
+            first: SHELF_SECTORS,
+            sectors: sectors.saturating_sub(SHELF_SECTORS).max(2),
+        };
+        let (log, recovery) = Log::open(&mut parts.flash, region, &mut room)?;
+        let shelf = Shelf::open(&mut parts.flash, 0)?;
+        let boot = recovery.boot.saturating_add(1);
+        defmt::info!(
+            "start {=u16}: {=u32} frames, {=u32} dropped, {=u32} quarantined",
+            boot,
+            recovery.frames,
+            recovery.dropped,
+            recovery.quarantined
+        );
+        Ok(Self {
+            parts,
+            sense: Sense::new(plate.calibration),
+            plate,
+            log,
+            shelf,
+            link: AdapterEnd::new(boot),
+            staging: Staging::new(),
+            errand: Errand::None,
+            sending: heapless::Vec::new(),
+            sent: 0,
+            room,
+            gathered: heapless::Vec::new(),
+            walk: None,
+            boot: recovery.boot,
+            recovery,
+            offset: 0,
+            failing: false,
+            watch: None,
+            live_at: Instant::BOOT,
+            shown_at: Instant::BOOT,
+            told: None,
+            signal: Signal::Quiet,
+            halt: None,
+            verdict: None,
+            trouble: None,
+            hands: hands::Hands::default(),
+        })
+    }
+
+    /// Works for ever.
+    pub fn run(&mut self) -> ! {
+        let mut next = self.left_at();
+        loop {
+            next = self.once(next);
+        }
+    }
+
+    /// Works until something else is to be worked.
+    fn once(&mut self, next: Leave) -> Leave {
+        match next {
+            Leave::Rest => self.rest(),
+            Leave::Work {
+                place,
+                joint,
+                asked,
+            } => self.work_at(place, joint, asked),
+            Leave::Check { place, held } => self.check(place, held),
+            Leave::Circle {
+                count,
+                newton_meters,
+                degrees,
+            } => self.make_circle(count, newton_meters, degrees),
+        }
+    }
+
+    /// The joint that was worked last, if its procedure is still here.
+    fn left_at(&mut self) -> Leave {
+        let mut last = None;
+        let mut walk = self.log.walk();
+        loop {
+            match walk.next(&mut self.parts.flash, &mut self.room) {
+                Ok(Step::Frame { frame, .. }) => {
+                    if let Ok(Some(entry)) = journal::decode_entry(&frame)
+                        && let Record::Started(started) = entry.record
+                    {
+                        last = Some((entry.joint, started.procedure));
+                    }
+                }
+                Ok(Step::End) | Err(_) => break,
+                Ok(_) => {}
+            }
+        }
+        let found = last.and_then(|(joint, sum)| Some((joint, self.shelf.place_of(sum)?)));
+        match found {
+            Some((joint, place)) => Leave::Work {
+                place,
+                joint,
+                asked: false,
+            },
+            None => Leave::Rest,
+        }
+    }
+
+    /// No joint is worked: the link is heard, a procedure can be chosen.
+    fn rest(&mut self) -> Leave {
+        loop {
+            if let Some(leave) = self.turn(None) {
+                return leave;
+            }
+        }
+    }
+
+    /// Reads the procedure and works it. Never inlined, so that its memory is there only while it is worked.
+    #[inline(never)]
+    fn work_at(&mut self, place: u8, joint: u8, asked: bool) -> Leave {
+        self.settle();
+        let Some(held) = self.shelf.held(place) else {
+            return self.not_worked(asked, Trouble::Procedure(0));
+        };
+        let mut procedure = None;
+        let loaded = self
+            .shelf
+            .load_into(&mut procedure, &mut self.parts.flash, held);
+        match (&procedure, loaded) {
+            (Some(procedure), Ok(())) => self.work(procedure, place, joint, asked),
+            (_, Err(fault)) => self.not_worked(asked, Trouble::Procedure(offset_of(&fault))),
+            (None, Ok(())) => self.not_worked(asked, Trouble::Procedure(0)),
+        }
+    }
+
+    fn not_worked(&mut self, asked: bool, why: Trouble) -> Leave {
+        self.trouble = Some(why);
+        if asked {
+            self.refuse_work(why);
+        }
+        Leave::Rest
+    }
+
+    #[inline(never)]
+    fn work(&mut self, procedure: &Procedure, place: u8, joint: u8, asked: bool) -> Leave {
+        let session = &mut untouched(procedure, joint);
+        if let Err(error) = self.take_up(session) {
+            defmt::warn!("joint {=u8} cannot be taken up: {}", joint, error);
+            return self.not_worked(asked, Trouble::Restore);
+        }
+        self.boot = self.boot.saturating_add(1);
+        self.offset = self.log.taken().wrapping_sub(session.ledger().seq());
+        self.trouble = None;
+        let now = self.parts.readings.now();
+        let start = Input::Start {
+            boot: self.boot,
+            rehearsal: false,
+        };
+        self.apply(session, now, start);
+        if self.recovery.dropped + self.recovery.quarantined > 0 {
+            let input = Input::Recovered {
+                dropped: self.recovery.dropped,
+                quarantined: self.recovery.quarantined,
+            };
+            self.apply(session, now, input);
+            self.recovery = Recovery::default();
+        }
+        if asked {
+            self.answer_working(place, joint);
+        }
+        loop {
+            if let Some(leave) = self.turn(Some(session)) {
+                return leave;
+            }
+        }
+    }
+
+    #[inline(never)]
+    fn take_up(&mut self, session: &mut Session<&Procedure>) -> Result<(), RestoreError> {
+        let mut walk = self.log.walk();
+        let (flash, room) = (&mut self.parts.flash, &mut self.room);
+        let entries = core::iter::from_fn(|| {
+            loop {
+                match walk.next(flash, room) {
+                    Ok(Step::Frame { frame, .. }) => {
+                        if let Ok(Some(entry)) = journal::decode_entry(&frame) {
+                            return Some(entry);
+                        }
+                    }
+                    Ok(Step::End) | Err(_) => return None,
+                    Ok(_) => {}
+                }
+            }
+        });
+        session.take_up(entries)
+    }
+
+    /// Lets the flash finish what it is at.
+    fn settle(&mut self) {
+        while !self.shelf.is_idle() {
+            self.shelf.advance(&mut self.parts.flash);
+        }
+        while let Progress::Busy | Progress::Stored { .. } = self.log.advance(&mut self.parts.flash)
+        {
+        }
+    }
+
+    /// One turn of the loop.
+    fn turn(&mut self, mut session: Option<&mut Session<&Procedure>>) -> Option<Leave> {
+        self.take_readings(session.as_deref_mut());
+        let now = self.parts.readings.now();
+        if let Some(session) = session.as_deref_mut()
+            && session.deadline().is_some_and(|due| due <= now)
+        {
+            self.apply(session, now, Input::Tick);
+        }
+        self.store(session.as_deref_mut(), now);
+        let in_pull = session
+            .as_deref()
+            .is_some_and(|session| session.is_in_pull());
+        let mut leave = self.hear(session.as_deref_mut(), now, in_pull);
+        self.errand_step();
+        self.speak(session.as_deref(), now);
+        if now.since(self.shown_at) >= SHOWN_EVERY {
+            self.shown_at = now;
+            leave = leave.or(self.hands_step(session, now));
+        }
+        leave
+    }
+
+    fn take_readings(&mut self, mut session: Option<&mut Session<&Procedure>>) {
+        for _ in 0..READINGS_A_TURN {
+            let Some(raw) = self.parts.readings.next() else {
+                return;
+            };
+            let (sensed, zeroed) = self.sense.take(raw);
+            if let Some(zeroed) = zeroed {
+                self.trouble = (!zeroed.taken).then_some(Trouble::Zero);
+            }
+            let Some(session) = session.as_deref_mut() else {
+                continue;
+            };
+            if let Some(zeroed) = zeroed
+                && !session.is_in_pull()
+            {
+                let input = Input::Zero {
+                    taken: zeroed.taken,
+                    offset: zeroed.offset,
+                };
+                self.apply(session, raw.at, input);
+            }
+            match sensed {
+                Sensed::Sample(sample) => {
+                    self.apply(session, raw.at, Input::Sample(sample));
+                }
+                Sensed::Saturated => {
+                    self.trouble = Some(Trouble::Saturated);
+                    self.apply(session, raw.at, Input::MeasurementLost);
+                }
+            }
+        }
+    }
+
+    /// Gives an input to the session, and does what it says. Returns the refusal, if it refused.
+    #[inline(never)]
+    fn apply(
+        &mut self,
+        session: &mut Session<&Procedure>,
+        at: Instant,
+        input: Input<'_>,
+    ) -> Option<Refusal> {
+        let outcome = applied(session, at, input);
+        for entry in outcome.entries() {
+            if self.log.push(entry).is_err() {
+                // By the room that is kept free this cannot be; if it is, nothing more is pulled before a restart.
+                defmt::error!("record {=u32} found no room", entry.seq);
+                self.failing = true;
+                self.trouble = Some(Trouble::Flash);
+            }
+        }
+        if let Some(announcement) = outcome.announce {
+            let good = announcement.verdict == Verdict::Accepted;
+            defmt::info!(
+                "told {=u32}: step {=u16} {}",
+                announcement.seq,
+                announcement.step,
+                announcement.verdict
+            );
+            self.told = Some((if good { Signal::Good } else { Signal::Wrong }, at));
+            self.verdict = Some(announcement);
+        }
+        if matches!(input, Input::Sample(_)) {
+            self.halt = outcome.halt;
+            self.signal = match (outcome.halt, outcome.cue) {
+                (Some(_), _) | (None, Told::Over) => Signal::Wrong,
+                (None, Told::None) => Signal::Quiet,
+                (None, Told::Approach) => Signal::Near,
+                (None, Told::Target) => Signal::Enough,
+            };
+        }
+        outcome.refusal
+    }
+
+    fn store(&mut self, session: Option<&mut Session<&Procedure>>, now: Instant) {
+        if self.log.is_idle() && !self.shelf.is_idle() {
+            let shelved = self.shelf.advance(&mut self.parts.flash);
+            if shelved != Shelved::Busy {
+                self.shelved(shelved);
+            }
+            return;
+        }
+        match self.log.advance(&mut self.parts.flash) {
+            Progress::Stored { sequence } => {
+                self.failing = false;
+                if matches!(self.trouble, Some(Trouble::Full | Trouble::Flash)) {
+                    self.trouble = None;
+                }
+                if let Some(session) = session {
+                    let seq = sequence.wrapping_sub(self.offset);
+                    self.apply(session, now, Input::Durable { seq });
+                }
+            }
+            progress @ (Progress::Full | Progress::Failed) => {
+                let full = progress == Progress::Full;
+                self.trouble = Some(if full { Trouble::Full } else { Trouble::Flash });
+                if !self.failing {
+                    self.failing = true;
+                    defmt::error!("the store failed: {}", progress);
+                    if let Some(session) = session {
+                        self.apply(session, now, Input::StoreFailed);
+                    }
+                }
+            }
+            Progress::Idle | Progress::Busy => {}
+        }
+        // Verdicts that became safe together are told one by one.
+    }
+
+    fn hear(
+        &mut self,
+        mut session: Option<&mut Session<&Procedure>>,
+        now: Instant,
+        in_pull: bool,
+    ) -> Option<Leave> {
+        for _ in 0..BYTES_A_TURN {
+            if !self.parts.port.read_ready().unwrap_or(false) {
+                return None;
+            }
+            let mut byte = [0];
+            if self.parts.port.read(&mut byte).is_err() {
+                return None;
+            }
+            match self.link.feed(byte[0]) {
+                Heard::Nothing => {}
+                Heard::Send(bytes) => {
+                    if self.sending.is_empty() {
+                        // A frame is never longer than the buffer.
+                        let _ = self.sending.extend_from_slice(bytes);
+                    }
+                }
+                Heard::Question(request) => {
+                    let asked = questions::Asked::of(&request, &mut self.shelf);
+                    return self.question(asked, session.as_deref_mut(), now, in_pull);
+                }
+            }
+        }
+        None
+    }
+
+    fn speak(&mut self, session: Option<&Session<&Procedure>>, now: Instant) {
+        if self.sending.is_empty()
+            && let Some(every) = self.watch
+            && now.since(self.live_at) >= every
+        {
+            self.live_at = now;
+            self.send_live(session, now);
+        }
+        for _ in 0..BYTES_A_TURN {
+            let Some(&byte) = self.sending.get(self.sent) else {
+                self.sending.clear();
+                self.sent = 0;
+                return;
+            };
+            if !self.parts.port.write_ready().unwrap_or(false) {
+                return;
+            }
+            if self.parts.port.write(&[byte]).is_ok() {
+                self.sent = self.sent.saturating_add(1);
+            } else {
+                return;
+            }
+        }
+    }
+}
+
+// Large values are made in functions of their own: inlined, each would leave the room for a second copy on the stack for as
+// long as the caller runs.
+
+#[inline(never)]
+fn untouched(procedure: &Procedure, joint: u8) -> Session<&Procedure> {
+    Session::new(procedure, joint)
+}
+
+#[inline(never)]
+fn applied(session: &mut Session<&Procedure>, at: Instant, input: Input<'_>) -> Outcome {
+    session.apply(at, input)
+}
+
+/// The byte that a procedure is refused for.
+pub(crate) fn offset_of(fault: &ProcedureError) -> u32 {
+    match *fault {
+        ProcedureError::Damaged { offset } => u32::try_from(offset).unwrap_or(u32::MAX),
+        _ => 0,
+    }
+}
+
+/// A page with nothing on it but these lines.
+pub(crate) fn page(lines: [&str; 4]) -> Page {
+    let mut page = Page::default();
+    for (row, line) in lines.into_iter().enumerate() {
+        page.line(row).text(line);
+    }
+    page
+}
+
+/// How long a verdict is told, for the rooms behind this one.
+pub(crate) const fn told_for() -> Span {
+    TOLD_FOR
+}

@@ -1,0 +1,385 @@
+//! What the link asks, and how it is carried out beside everything else.
+//!
+//! A question that takes time is an [`Errand`]; the host asks again until it is answered.
+
+use evendraw_core::link::{Identity, Live, Refused, Reply, Request, Taken};
+use evendraw_core::procedure::Procedure;
+use evendraw_core::record::RULES;
+use evendraw_core::session::{Input, Next, Session};
+use evendraw_core::unit::{Instant, Span};
+
+use super::{Adapter, Cue, Display, Flash, Keys, Leave, Port, Readings, Trouble, offset_of};
+use crate::log::Step;
+use crate::shelf::{Held, LENGTH_MAX, PLACES, Shelf, Shelved};
+
+/// A question without its borrowed bytes; those of a piece wait in the shelf's own buffer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Asked {
+    Identify { nonce: u32 },
+    Slot { slot: u8 },
+    Offer { slot: u8, length: u32, sum: u32 },
+    Piece { slot: u8, offset: u32 },
+    Commit { slot: u8 },
+    Work { slot: u8, joint: u8 },
+    Pull { from: u32 },
+    Watch { every_ms: u16 },
+    Anchor { unix_seconds: i64 },
+}
+
+impl Asked {
+    pub(super) fn of(request: &Request<'_>, shelf: &mut Shelf) -> Self {
+        match *request {
+            Request::Identify { nonce } => Self::Identify { nonce },
+            Request::Slot { slot } => Self::Slot { slot },
+            Request::Offer { slot, length, sum } => Self::Offer { slot, length, sum },
+            Request::Piece {
+                slot,
+                offset,
+                bytes,
+            } => {
+                shelf.bring(bytes);
+                Self::Piece { slot, offset }
+            }
+            Request::Commit { slot } => Self::Commit { slot },
+            Request::Work { slot, joint } => Self::Work { slot, joint },
+            Request::Pull { from } => Self::Pull { from },
+            Request::Watch { every_ms } => Self::Watch { every_ms },
+            Request::Anchor { unix_seconds } => Self::Anchor { unix_seconds },
+        }
+    }
+}
+
+/// A question that is being carried out.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Errand {
+    None,
+    /// Clearing an area for an offer.
+    Clearing {
+        slot: u8,
+    },
+    /// Writing a piece.
+    Writing {
+        slot: u8,
+        offset: u32,
+    },
+    /// Writing the head that makes a procedure count.
+    Committing {
+        slot: u8,
+    },
+    /// Gathering frames.
+    Gathering {
+        from: u32,
+        seed: u32,
+        last: u32,
+    },
+    /// Waiting for this record to be safe.
+    Anchoring {
+        sequence: u32,
+    },
+}
+
+const fn refused(why: Refused) -> Reply<'static> {
+    Reply::Refused { why, at: 0 }
+}
+
+impl<F, R, P, C, D, K> Adapter<F, R, P, C, D, K>
+where
+    F: Flash,
+    R: Readings,
+    P: Port,
+    C: Cue,
+    D: Display,
+    K: Keys,
+{
+    pub(super) fn reply(&mut self, reply: &Reply<'_>) {
+        if let Ok(bytes) = self.link.answer(reply)
+            && self.sending.is_empty()
+        {
+            // If the line is still busy the host asks again, and gets the same answer.
+            let _ = self.sending.extend_from_slice(bytes);
+        }
+    }
+
+    pub(super) fn question(
+        &mut self,
+        asked: Asked,
+        session: Option<&mut Session<&Procedure>>,
+        now: Instant,
+        in_pull: bool,
+    ) -> Option<Leave> {
+        let reply = match asked {
+            Asked::Identify { nonce } => Reply::Identity(Identity {
+                nonce,
+                boot: self.boot,
+                rules: RULES,
+                slots: PLACES,
+                last: self.log.stored(),
+                capacity: self.plate.calibration.capacity,
+                serial: self.plate.serial,
+                firmware: self.plate.firmware,
+            }),
+            Asked::Slot { slot } if slot < PLACES => {
+                let held = self.shelf.held(slot).unwrap_or_default();
+                Reply::Slot {
+                    slot,
+                    length: held.length,
+                    sum: held.sum,
+                }
+            }
+            Asked::Slot { .. } => refused(Refused::Slot),
+            Asked::Offer { slot, .. }
+            | Asked::Piece { slot, .. }
+            | Asked::Commit { slot }
+            | Asked::Work { slot, .. }
+                if slot >= PLACES =>
+            {
+                refused(Refused::Slot)
+            }
+            // What needs much of the flash or all of the memory waits until the hand lets go.
+            Asked::Offer { .. } | Asked::Commit { .. } | Asked::Work { .. } if in_pull => {
+                refused(Refused::InPull)
+            }
+            Asked::Offer { length, .. } if length > LENGTH_MAX => refused(Refused::TooLong),
+            Asked::Offer { slot, length, sum } => match self.staging.offer(slot, length, sum) {
+                Reply::Have { have: 0, .. } => {
+                    self.shelf.clear();
+                    self.errand = Errand::Clearing { slot };
+                    return None;
+                }
+                reply => reply,
+            },
+            Asked::Piece { slot, offset } => match self.take_piece(slot, offset) {
+                Ok(()) => return None,
+                Err(reply) => reply,
+            },
+            Asked::Commit { slot } => match self.commit(slot) {
+                Ok(held) => return Some(Leave::Check { place: slot, held }),
+                Err(reply) => reply,
+            },
+            Asked::Work { slot, joint } => {
+                return Some(Leave::Work {
+                    place: slot,
+                    joint,
+                    asked: true,
+                });
+            }
+            Asked::Pull { from } => {
+                self.gathered.clear();
+                self.errand = Errand::Gathering {
+                    from,
+                    seed: 0,
+                    last: 0,
+                };
+                return None;
+            }
+            Asked::Watch { every_ms } => {
+                self.watch = (every_ms > 0).then(|| Span::from_millis(u32::from(every_ms)));
+                Reply::Watching { every_ms }
+            }
+            Asked::Anchor { unix_seconds } => match session {
+                None => refused(Refused::Session),
+                Some(session) => {
+                    let input = Input::Anchor { unix_seconds };
+                    match self.apply(session, now, input) {
+                        Some(_) => refused(Refused::Session),
+                        None => {
+                            let sequence = self.log.taken();
+                            self.errand = Errand::Anchoring { sequence };
+                            return None;
+                        }
+                    }
+                }
+            },
+        };
+        self.reply(&reply);
+        None
+    }
+
+    fn take_piece(&mut self, slot: u8, offset: u32) -> Result<(), Reply<'static>> {
+        let taken = match self.staging.piece(slot, offset, self.shelf.brought()) {
+            Ok(taken) => (taken.offset, taken.bytes.len()),
+            Err(why) => return Err(why.reply()),
+        };
+        let (offset, length) = taken;
+        if length == 0 {
+            let nothing = Taken { offset, bytes: &[] };
+            return Err(self.staging.wrote(slot, nothing));
+        }
+        self.shelf.write_brought(offset, length);
+        self.errand = Errand::Writing { slot, offset };
+        Ok(())
+    }
+
+    fn commit(&mut self, slot: u8) -> Result<Held, Reply<'static>> {
+        let length = match self.staging.commit(slot) {
+            Ok(length) => length,
+            // A commit that is repeated after a restart of the host finds the procedure in its place.
+            Err(why) => return Err(why.reply()),
+        };
+        let sum = self.staging.sum().unwrap_or(0);
+        self.shelf
+            .filled(length, sum)
+            .ok_or(refused(Refused::NotOffered))
+    }
+
+    /// Looks at the procedure that was sent, while no other takes up the memory; takes it, or refuses it with the byte.
+    #[inline(never)]
+    pub(super) fn check(&mut self, place: u8, held: Held) -> Leave {
+        self.settle();
+        let back = self.left_at();
+        let mut procedure = None;
+        let loaded = self
+            .shelf
+            .load_into(&mut procedure, &mut self.parts.flash, held);
+        match loaded {
+            Ok(())
+                if procedure
+                    .as_ref()
+                    .is_some_and(|made| made.digest() == held.sum) =>
+            {
+                self.shelf.commit(place, held);
+                self.errand = Errand::Committing { slot: place };
+            }
+            Ok(()) => self.reply(&refused(Refused::Incomplete)),
+            Err(fault) => {
+                defmt::warn!("procedure refused: {}", fault);
+                self.reply(&Reply::Refused {
+                    why: Refused::Procedure,
+                    at: offset_of(&fault),
+                });
+            }
+        }
+        self.staging.clear();
+        back
+    }
+
+    pub(super) fn refuse_work(&mut self, why: Trouble) {
+        let reply = match why {
+            Trouble::Procedure(at) => Reply::Refused {
+                why: Refused::Procedure,
+                at,
+            },
+            _ => refused(Refused::Session),
+        };
+        self.reply(&reply);
+    }
+
+    pub(super) fn answer_working(&mut self, slot: u8, joint: u8) {
+        self.reply(&Reply::Working { slot, joint });
+    }
+
+    /// The shelf finished what it was at.
+    pub(super) fn shelved(&mut self, shelved: Shelved) {
+        let errand = core::mem::replace(&mut self.errand, Errand::None);
+        let done = shelved == Shelved::Done;
+        let reply = match errand {
+            Errand::Clearing { .. } | Errand::Writing { .. } | Errand::Committing { .. }
+                if !done =>
+            {
+                refused(Refused::Store)
+            }
+            Errand::Clearing { slot } => Reply::Have { slot, have: 0 },
+            Errand::Writing { slot, offset } => {
+                let bytes = self.shelf.brought();
+                self.staging.wrote(slot, Taken { offset, bytes })
+            }
+            Errand::Committing { slot } => Reply::Stored { slot },
+            other => {
+                self.errand = other;
+                return;
+            }
+        };
+        self.reply(&reply);
+    }
+
+    pub(super) fn errand_step(&mut self) {
+        match &self.errand {
+            Errand::Anchoring { sequence } if self.log.stored() >= *sequence => {
+                self.errand = Errand::None;
+                self.reply(&Reply::Anchored);
+            }
+            Errand::Gathering { .. } if self.log.is_idle() && self.shelf.is_idle() => {
+                self.gather();
+            }
+            _ => {}
+        }
+    }
+
+    /// Adds one frame to what is gathered, or ends it.
+    fn gather(&mut self) {
+        let Errand::Gathering { from, seed, last } = &mut self.errand else {
+            return;
+        };
+        let bytes = &mut self.gathered;
+        // Going on where the last answer ended saves walking the whole journal for each.
+        let mut walk = match self.walk.take() {
+            Some(walk) if walk.is_current(&self.log) && walk.sequence() < *from => walk,
+            _ => self.log.walk(),
+        };
+        let before = walk.clone();
+        let step = walk.next(&mut self.parts.flash, &mut self.room);
+        let more = match step {
+            Ok(Step::Frame { frame, .. }) if frame.sequence < *from => true,
+            Ok(Step::Frame {
+                frame,
+                seed: own,
+                bytes: found,
+            }) => {
+                let first = bytes.is_empty();
+                let follows = first || frame.sequence == *last + 1;
+                if follows && bytes.extend_from_slice(found).is_ok() {
+                    if first {
+                        *seed = own;
+                    }
+                    *last = frame.sequence;
+                    // Looking for the next one, from here.
+                    *from = frame.sequence + 1;
+                    true
+                } else {
+                    walk = before;
+                    false
+                }
+            }
+            Ok(Step::Torn { .. } | Step::Damaged { .. }) => true,
+            Ok(Step::End) | Err(_) => false,
+        };
+        self.walk = Some(walk);
+        if more {
+            return;
+        }
+        let frames = Reply::Frames {
+            last: self.log.stored(),
+            seed: *seed,
+            bytes,
+        };
+        if let Ok(bytes) = self.link.answer(&frames)
+            && self.sending.is_empty()
+        {
+            let _ = self.sending.extend_from_slice(bytes);
+        }
+        self.errand = Errand::None;
+    }
+
+    pub(super) fn send_live(&mut self, session: Option<&Session<&Procedure>>, now: Instant) {
+        let seen = session.map(|session| session.live()).unwrap_or_default();
+        let step = session.and_then(|session| match session.next() {
+            Next::Pull { step } | Next::Hand { step } | Next::Answer { step } => Some(step),
+            _ => None,
+        });
+        let live = Live {
+            at: now,
+            torque: seen.torque,
+            peak: seen.peak,
+            angle: seen.angle,
+            step,
+            pulls: seen.pulls,
+            cue: self.cue_word(),
+            halt: self.halt,
+            last: self.log.stored(),
+        };
+        let mut room = [0; 64];
+        if let Ok(bytes) = self.link.live(&live, &mut room) {
+            let _ = self.sending.extend_from_slice(bytes);
+        }
+    }
+}
