@@ -5,6 +5,8 @@
 mod clock;
 mod joint;
 mod open;
+#[cfg(test)]
+mod tests;
 mod whole;
 
 use std::fmt::Write as _;

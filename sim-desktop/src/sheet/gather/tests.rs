@@ -1,0 +1,439 @@
+//! Every reason that keeps a build from being complete, one by one.
+
+use evendraw_core::record::{Decision, Doubt, Role};
+use evendraw_core::sample::Sample;
+use evendraw_core::session::{Input, Next};
+use evendraw_core::unit::{Instant, Length, Rotation, Torque};
+
+use super::*;
+use crate::job::Job;
+use crate::sheet::{page, text, twelve};
+use crate::store::{Damage, Fact, Purpose};
+
+const HEAD: &str = "[build]\ntitle = \"Valve\"\nunit = \"valve 3\"\ndocument = \"sheet 1, revision A\"\n\n[[joint]]\nid = \"lid\"\n\
+    positions = { 1 = [0, 0], 2 = [40, 0] }\n";
+const TIGHTEN: &str = "[[joint.stage]]\ndo = \"tighten\"\ntorque = \"40 N·m\"\nwithin = \"±5 %\"\n";
+
+/// A build of one joint, worked by hand-made samples.
+struct World {
+    job: Job,
+    clock: u64,
+    damage: Vec<Damage>,
+}
+
+impl World {
+    fn new(plan: &str) -> Self {
+        let plan = Plan::parse("valve.toml", plan)
+            .unwrap_or_else(|errors| panic!("{}", errors.report(false)));
+        Self {
+            job: Job::unkept(plan, Purpose::Job),
+            clock: 0,
+            damage: Vec::new(),
+        }
+    }
+
+    fn tell(&mut self, input: Input<'_>) -> &mut Self {
+        let done = self
+            .job
+            .apply(0, Instant::from_micros(self.clock), input)
+            .expect("the joint is there");
+        assert_eq!(done.refusal, None, "{input:?}");
+        assert!(done.held.is_empty(), "{input:?}: {:?}", done.held);
+        self
+    }
+
+    /// The core asks for no more than it needs; names and the like come first where it does.
+    fn begin(&mut self) -> &mut Self {
+        self.tell(Input::Person {
+            name: "R. Falk",
+            role: Role::Operator,
+        })
+        .tell(Input::Tool {
+            id: "A1",
+            waiver: "",
+        })
+    }
+
+    /// One pull up to a torque, and released: the fastener turns 0.5° for each N·m, the tool winds up 0.1° and back.
+    fn pull(&mut self, newton_meters: i32) -> &mut Self {
+        let up = (0..=500).map(|step| (step, step));
+        let down = (0..500).rev().step_by(4).map(|step| (step, 500));
+        for (step, reached) in up.chain(down).chain(std::iter::repeat_n((0, 500), 200)) {
+            self.clock += 2_000;
+            let torque = newton_meters * 2 * step;
+            let sample = Sample {
+                torque: Torque::from_millinewton_meters(torque),
+                rotation: Rotation::from_millidegrees(newton_meters * reached + torque / 10),
+            };
+            // After the verdict the rest of the samples belongs to nothing, and is refused.
+            let _ = self
+                .job
+                .apply(0, Instant::from_micros(self.clock), Input::Sample(sample));
+        }
+        self.clock += 60_000_000;
+        let _ = self
+            .job
+            .apply(0, Instant::from_micros(self.clock), Input::Tick);
+        self
+    }
+
+    fn next(&self) -> Next {
+        self.job
+            .session(0)
+            .map_or(Next::Start, |session| session.next())
+    }
+
+    fn sheet(&self) -> SheetModel {
+        let mut content = Content::default();
+        content.facts = self.job.facts().to_vec();
+        content.damage = self.damage.clone();
+        gather(&Kept {
+            journal: "valve.journal",
+            content: &content,
+            digest: Some(0),
+            plan: self.job.plan(),
+            traces: None,
+        })
+    }
+
+    /// Not complete, for this reason, on page and text alike.
+    fn is_open_for(&self, reason: &str) {
+        let model = self.sheet();
+        assert!(!model.is_complete());
+        let told: Vec<String> = model
+            .open
+            .iter()
+            .map(|item| format!("{}: {}", item.place, item.what))
+            .collect();
+        assert!(
+            told.iter().any(|item| item.contains(reason)),
+            "`{reason}` is not among {told:#?}"
+        );
+        let (page, text) = (page(&model), text(&model));
+        for sheet in [&page, &text] {
+            assert!(
+                !sheet.replace("NOT COMPLETE", "").contains("COMPLETE"),
+                "{sheet}"
+            );
+        }
+    }
+}
+
+fn finished(plan: &str) -> World {
+    let mut world = World::new(plan);
+    world.begin().pull(40).pull(40);
+    world
+}
+
+#[test]
+fn a_build_with_everything_done_is_complete_and_answers_the_twelve_questions() {
+    let world = finished(&format!("{HEAD}{TIGHTEN}"));
+    let model = world.sheet();
+    assert!(model.is_complete(), "{:#?}", model.open);
+    assert!(text(&model).contains("\nCOMPLETE\n") && page(&model).contains("COMPLETE"));
+    let answers = twelve(&model);
+    assert_eq!(answers.len(), 12);
+    for (question, wanted) in [
+        ("Which unit", "valve 3"),
+        ("Document", "revision A"),
+        ("Open", "nothing"),
+        ("Out of the ordinary", "nothing"),
+        ("Tools", "A1"),
+        ("Done by", "R. Falk"),
+        ("When", "time unknown"),
+        ("Still due", "nothing"),
+    ] {
+        let answer = answers
+            .iter()
+            .find(|answer| answer.question.starts_with(question))
+            .expect(question);
+        assert!(
+            answer.answer.contains(wanted),
+            "{question}: {}",
+            answer.answer
+        );
+    }
+}
+
+#[test]
+fn untouched_is_open() {
+    World::new(&format!("{HEAD}{TIGHTEN}")).is_open_for("lid: not begun");
+}
+
+#[test]
+fn a_missing_part_is_open() {
+    let plan = format!(
+        "{HEAD}needs = [\"gasket\"]\n{TIGHTEN}[[part]]\nname = \"gasket\"\non_order = true\n"
+    );
+    World::new(&plan).is_open_for("gasket is not here");
+}
+
+#[test]
+fn an_unanswered_variant_is_open() {
+    let variant = "[[joint.variant]]\nid = \"screws\"\nask = \"Short or long screws?\"\nanswers = [\"short\", \"long\"]\n";
+    let stage =
+        "[[joint.stage]]\ndo = \"tighten\"\ntorque = { short = \"40 N·m\", long = \"50 N·m\" }\n";
+    World::new(&format!("{HEAD}{variant}{stage}"))
+        .is_open_for("not answered: Short or long screws?");
+}
+
+#[test]
+fn one_fastener_left_out_is_open() {
+    let mut world = World::new(&format!("{HEAD}{TIGHTEN}"));
+    world.begin().pull(40);
+    world.is_open_for("stage 1: fasteners 2: not done");
+}
+
+#[test]
+fn too_much_torque_is_open_until_decided() {
+    let mut world = World::new(&format!("{HEAD}{TIGHTEN}"));
+    world.begin().pull(48);
+    world.is_open_for("a decision is waited for");
+    world.is_open_for("the last attempt was rejected");
+}
+
+#[test]
+fn a_lost_measurement_is_open() {
+    let mut world = World::new(&format!("{HEAD}{TIGHTEN}"));
+    world.begin();
+    for step in 0..100 {
+        world.clock += 2_000;
+        let torque = Torque::from_millinewton_meters(step * 200);
+        world.tell(Input::Sample(Sample {
+            torque,
+            rotation: Rotation::from_millidegrees(step * 20),
+        }));
+    }
+    world.is_open_for("begun, and there is no verdict");
+    world.tell(Input::MeasurementLost);
+    let model = world.sheet();
+    assert!(!model.is_complete());
+    assert!(
+        model.open.iter().any(|item| item.mark == Mark::Doubtful),
+        "{:#?}",
+        model.open
+    );
+}
+
+#[test]
+fn a_fastener_loosened_since_is_open() {
+    let mut world = finished(&format!("{HEAD}{TIGHTEN}"));
+    world.tell(Input::Loosened {
+        fastener: 1,
+        elsewhere: false,
+        cause: "gasket wept",
+    });
+    assert!(!world.sheet().is_complete());
+    assert!(
+        world
+            .sheet()
+            .redone
+            .iter()
+            .any(|item| item.what.contains("gasket wept"))
+    );
+}
+
+#[test]
+fn a_spent_fastener_is_open() {
+    let mut world = finished(&format!("{HEAD}reuse = \"replace-if-loosened\"\n{TIGHTEN}"));
+    world.tell(Input::Loosened {
+        fastener: 0,
+        elsewhere: false,
+        cause: "gasket wept",
+    });
+    world.is_open_for("fastener 1: must be replaced by a new one");
+}
+
+#[test]
+fn what_felt_wrong_is_open_until_somebody_looked() {
+    let mut world = finished(&format!("{HEAD}{TIGHTEN}"));
+    world.tell(Input::Note {
+        fastener: Some(0),
+        doubt: Doubt::Raised,
+        text: "squeaked",
+    });
+    world.is_open_for("felt wrong, and nobody has looked at it");
+    world.tell(Input::Note {
+        fastener: Some(0),
+        doubt: Doubt::Settled,
+        text: "washer turned, good",
+    });
+    let model = world.sheet();
+    assert!(model.is_complete(), "{:#?}", model.open);
+    assert!(
+        model
+            .exceptions
+            .iter()
+            .any(|item| item.what.contains("squeaked")),
+        "{:#?}",
+        model.exceptions
+    );
+}
+
+#[test]
+fn a_check_not_answered_and_one_answered_no_are_open() {
+    let check = "[[joint.stage]]\ndo = \"check\"\nask = \"Does it turn freely?\"\n";
+    let mut world = finished(&format!("{HEAD}{TIGHTEN}{check}"));
+    world.is_open_for("not answered: Does it turn freely?");
+    let Next::Answer { step } = world.next() else {
+        panic!("{:?}", world.next())
+    };
+    world.tell(Input::Answer {
+        step,
+        yes: false,
+        note: "stiff",
+    });
+    world.is_open_for("stage 2: the last attempt was rejected");
+}
+
+#[test]
+fn a_measure_outside_its_window_is_open() {
+    let measure = "[[joint.stage]]\ndo = \"measure\"\nask = \"gap\"\nlength = \"0.2..0.4 mm\"\n";
+    let mut world = finished(&format!("{HEAD}{TIGHTEN}{measure}"));
+    world.is_open_for("not measured");
+    let Next::Measure { step } = world.next() else {
+        panic!("{:?}", world.next())
+    };
+    world.tell(Input::Measure {
+        step,
+        length: Length::from_micrometers(900),
+    });
+    assert!(!world.sheet().is_complete());
+    assert!(
+        world
+            .sheet()
+            .exceptions
+            .iter()
+            .any(|item| item.what.contains("0.90 mm"))
+    );
+}
+
+#[test]
+fn other_threads_than_assumed_are_open() {
+    let mut world = World::new(&format!("{HEAD}condition = \"oiled\"\n{TIGHTEN}"));
+    world
+        .begin()
+        .tell(Input::Condition {
+            found: "oiled",
+            matches: true,
+        })
+        .pull(40);
+    world.tell(Input::Condition {
+        found: "dry",
+        matches: false,
+    });
+    world.is_open_for("what is on the threads is not what the plan assumes");
+}
+
+#[test]
+fn a_mock_up_is_not_final() {
+    let block = "[[joint.block]]\nmock_up = true\n[[joint.block.stage]]\ndo = \"tighten\"\ntorque = \"40 N·m\"\nwithin = \"±5 %\"\n";
+    let world = finished(&format!("{HEAD}{block}{TIGHTEN}"));
+    world.is_open_for("MOCK-UP, NOT FINAL");
+    for sheet in [page(&world.sheet()), text(&world.sheet())] {
+        assert!(sheet.contains("MOCK-UP, NOT FINAL"));
+    }
+}
+
+#[test]
+fn a_retorque_after_running_is_open_and_due() {
+    let later = "[[joint.stage]]\ndo = \"later\"\ntorque = \"40 N·m\"\nafter = \"10 h running\"\nengine = \"cold\"\n";
+    let world = finished(&format!("{HEAD}{TIGHTEN}{later}"));
+    world.is_open_for("due after running");
+    assert_eq!(world.sheet().due.len(), 1);
+}
+
+#[test]
+fn passes_that_do_not_settle_are_open() {
+    let repeat = "[[joint.stage]]\ndo = \"repeat\"\nstill = \"0.5°\"\nmin = 1\nmax = 1\n";
+    let mut world = finished(&format!("{HEAD}{TIGHTEN}{repeat}"));
+    // The made-up metal turns on again each time.
+    world.pull(40).pull(40);
+    let model = world.sheet();
+    assert!(!model.is_complete(), "{:?}", world.next());
+}
+
+#[test]
+fn a_damaged_journal_is_open() {
+    let mut world = finished(&format!("{HEAD}{TIGHTEN}"));
+    world.damage.push(Damage {
+        from: 40,
+        to: 90,
+        torn: false,
+        why: "these bytes do not prove themselves".to_owned(),
+    });
+    world.is_open_for("a record may be missing");
+    let mut world = finished(&format!("{HEAD}{TIGHTEN}"));
+    world.damage.push(Damage {
+        from: 40,
+        to: 90,
+        torn: true,
+        why: "the last write was cut off; dropped".to_owned(),
+    });
+    let model = world.sheet();
+    assert!(
+        model
+            .exceptions
+            .iter()
+            .any(|item| item.what.contains("cut off")),
+        "a torn tail is told"
+    );
+}
+
+#[test]
+fn records_of_an_unknown_joint_are_open() {
+    let world = finished(&format!("{HEAD}{TIGHTEN}"));
+    let mut content = Content::default();
+    content.facts = world.job.facts().to_vec();
+    for fact in &mut content.facts {
+        if let Fact::Entry(entry) = fact {
+            entry.joint = 7;
+        }
+    }
+    let plan = world.job.plan();
+    let model = gather(&Kept {
+        journal: "x",
+        content: &content,
+        digest: None,
+        plan,
+        traces: None,
+    });
+    assert!(!model.is_complete());
+    assert!(
+        model
+            .open
+            .iter()
+            .any(|item| item.what.contains("joints that this plan does not have"))
+    );
+}
+
+#[test]
+fn what_was_waived_or_typed_from_paper_is_settled_and_an_exception() {
+    let mut world = World::new(&format!("{HEAD}{TIGHTEN}"));
+    world.begin().tell(Input::Paper { step: 0 }).pull(48);
+    let Next::Decide { step } = world.next() else {
+        panic!("{:?}", world.next())
+    };
+    world.tell(Input::Decide {
+        step,
+        decision: Decision::Waive,
+        note: "R. Falk: stud proved good",
+    });
+    let model = world.sheet();
+    assert!(model.is_complete(), "{:#?}", model.open);
+    let told: Vec<&str> = model
+        .exceptions
+        .iter()
+        .map(|item| item.what.as_str())
+        .collect();
+    for wanted in [
+        "from paper, unmeasured",
+        "R. Falk: stud proved good",
+        "torque above the window",
+    ] {
+        assert!(
+            told.iter().any(|what| what.contains(wanted)),
+            "{wanted}: {told:#?}"
+        );
+    }
+}
