@@ -763,7 +763,8 @@ impl Tracker {
                 }
             }
             Aim::Hold { time, .. } if self.held_most >= time.micros() => Cue::Target,
-            Aim::BackOff { .. } if self.is_reached(aim) => Cue::Target,
+            // Until free: nobody lets go before it is, and no torque tells when.
+            Aim::BackOff { angle: Some(_) } if self.is_reached(aim) => Cue::Target,
             Aim::Hold { .. } | Aim::BackOff { .. } => Cue::None,
         }
     }

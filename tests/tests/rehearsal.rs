@@ -245,3 +245,66 @@ fn killing_a_rehearsal_at_any_moment_loses_no_announced_verdict() {
         "too little was announced to prove anything"
     );
 }
+
+/// Each of the 27 procedures from real manuals is worked to its end and prints.
+#[test]
+fn every_pattern_of_real_procedures_is_rehearsed_and_printed() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let patterns = evendraw_tests::emulator::workspace().join("tests/fixtures/patterns");
+    let mut plans: Vec<_> = std::fs::read_dir(patterns)
+        .expect("the patterns")
+        .map(|plan| plan.expect("a file").path())
+        .collect();
+    plans.sort();
+    assert_eq!(plans.len(), 27);
+    for plan in plans {
+        let name = plan
+            .file_stem()
+            .and_then(|name| name.to_str())
+            .expect("a name")
+            .to_owned();
+        let journal = format!("{name}.journal");
+        // P16 must be closed within 3 minutes of applying the sealant: the steady hand is too slow for it, and is told.
+        let hand = if name == "P16" { "hurried" } else { "steady" };
+        let line = [
+            "rehearse",
+            plan.to_str().expect("a path"),
+            "--json",
+            "--hand",
+            hand,
+            "--journal",
+            &journal,
+        ];
+        let output = run(folder.path(), line);
+        let objects = objects(&output.stdout);
+        let told = String::from_utf8_lossy(&output.stderr);
+        let summary = of(&objects, "summary");
+        assert_eq!(summary.len(), 1, "{name}: {told}");
+        assert_eq!(summary[0]["unfinished"], 0, "{name}: {objects:#?}");
+        let sheet = run(folder.path(), ["sheet", &journal, "-o", "sheet.html"]);
+        assert_eq!(
+            sheet.status.code(),
+            Some(0),
+            "{name}: {}",
+            String::from_utf8_lossy(&sheet.stderr)
+        );
+        let page = std::fs::read_to_string(folder.path().join("sheet.html")).expect("the sheet");
+        assert!(
+            page.contains("Nothing is open.") && page.contains("REHEARSAL"),
+            "{name}"
+        );
+    }
+}
+
+#[test]
+fn a_joint_that_takes_longer_than_its_sealant_is_told_before_the_sealant_is_opened() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let plan = evendraw_tests::emulator::workspace().join("tests/fixtures/patterns/P16.toml");
+    let output = run(folder.path(), ["rehearse", plan.to_str().expect("a path")]);
+    assert_eq!(output.status.code(), Some(1));
+    let text = String::from_utf8(output.stdout).expect("UTF-8");
+    assert!(
+        text.contains("it took longer than the plan allows"),
+        "{text}"
+    );
+}

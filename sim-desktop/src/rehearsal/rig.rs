@@ -27,14 +27,24 @@ pub fn degrees(angle: Angle) -> f64 {
     f64::from(angle.millidegrees()) / 1_000.0
 }
 
+/// How far beside another the bench puts a fastener that shares its place on the map: clear of any common thread.
+const BESIDE_MM: f64 = 40.0;
+
 /// What the plan says of a joint, as far as the bench wants to know.
 #[must_use]
 pub fn sketch(joint: &Joint, plan: &JointPlan) -> JointSketch {
-    let positions = joint
-        .positions()
-        .iter()
-        .map(|position| (position.label.clone(), [position.x_mm, position.y_mm]))
-        .collect();
+    let mut positions: Vec<(String, [f64; 2])> = Vec::new();
+    for position in joint.positions() {
+        let mut place = [position.x_mm, position.y_mm];
+        // Both ends of a through-stud share a place on the map; the bench puts the second beside the first.
+        while positions
+            .iter()
+            .any(|(_, other)| (other[0] - place[0]).hypot(other[1] - place[1]) < 0.01)
+        {
+            place[0] += BESIDE_MM;
+        }
+        positions.push((position.label.clone(), place));
+    }
     let (mut greatest, mut drag) = (0.0_f64, 0.0_f64);
     for (index, _) in (0_u16..).zip(plan.procedure.steps()) {
         let Some(stage) = plan.procedure.stage_of(index) else {

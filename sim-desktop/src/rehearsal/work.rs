@@ -122,6 +122,8 @@ pub struct Rehearsal {
     settled_stages: Vec<u8>,
     /// Rejected attempts at a step since it was last accepted.
     failures: BTreeMap<u16, u8>,
+    /// Attempts recorded at a step when it was last pulled.
+    attempts_before: BTreeMap<u16, u8>,
 }
 
 /// A fastener that fails this often is a case for a person.
@@ -151,6 +153,7 @@ impl Rehearsal {
             },
             settled_stages: Vec::new(),
             failures: BTreeMap::new(),
+            attempts_before: BTreeMap::new(),
         }
     }
 
@@ -202,6 +205,7 @@ impl Rehearsal {
         self.result = JointResult::default();
         self.settled_stages.clear();
         self.failures.clear();
+        self.attempts_before.clear();
         let began = self.clock;
         self.given.open(&mut self.job, joint)?;
         self.set_up(joint)?;
@@ -365,7 +369,7 @@ impl Rehearsal {
                     let done = self.job.apply(joint, self.now(), input)?;
                     self.went_on(joint, &done, tell)
                 }
-                None => Ok(self.stop("a person must decide")),
+                None => Ok(self.stop(&self.undecided(joint, step))),
             },
             Next::Store => Ok(self.stop("the journal cannot be written")),
             _ => Ok(false),
@@ -560,7 +564,7 @@ impl Rehearsal {
         };
         let (bench_began, clock_began) = (rig.elapsed_s(), self.clock);
         rig.begin(fastener, &aim);
-        let mut refusal = None;
+        let mut is_judged = false;
         while let Some(rig) = self.rigs.get_mut(&joint) {
             let Some(measured) = rig.sample() else { break };
             self.clock = clock_began + trace_file::instant(measured.time_s - bench_began).micros();
@@ -568,31 +572,64 @@ impl Rehearsal {
             if keeps {
                 kept.push((self.now(), taken));
             }
-            let done = self.job.apply(joint, self.now(), Input::Sample(taken))?;
-            if let Some(rig) = self.rigs.get_mut(&joint) {
-                rig.hear(done.cue, done.halt.is_some());
+            if is_judged {
+                // The hand comes off; what the sensor still feels belongs to no other fastener.
+                continue;
             }
+            let done = self.job.apply(joint, self.now(), Input::Sample(taken))?;
+            rig_hears(self.rigs.get_mut(&joint), &done);
             if !done.held.is_empty() {
                 return Ok(self.stop(&held_words(&done.held)));
             }
+            is_judged = is_attempt_at(&done, step);
             self.take(joint, &done, tell)?;
-            // Once judged, the rest of the samples belongs to nothing.
-            let is_over = self
-                .job
-                .session(joint)
-                .is_none_or(|session| !session.is_in_pull());
-            if is_over && refusal.is_none() {
-                refusal = refused(&done);
-            }
         }
         if let Some(rig) = self.rigs.get(&joint) {
             self.clock = clock_began + trace_file::instant(rig.elapsed_s() - bench_began).micros();
         }
-        self.finish_pull(joint, tell)?;
+        if !is_judged {
+            self.finish_pull(joint, tell)?;
+        }
         if keeps {
             self.keep_samples(joint, step, fastener, &kept)?;
         }
+        if self
+            .job
+            .session(joint)
+            .and_then(|session| session.armed())
+            .is_some_and(|(armed, _)| armed == step)
+        {
+            return self.felt_nothing(joint, step, tell);
+        }
         Ok(true)
+    }
+
+    /// The same step is still to be pulled: it was rejected and may go on, or no torque came at all.
+    fn felt_nothing<E>(
+        &mut self,
+        joint: u8,
+        step: u16,
+        tell: &mut impl FnMut(&Job, &Told) -> Result<(), E>,
+    ) -> Result<bool, WorkError<E>> {
+        let session = self.job.session(joint);
+        let attempts = session.map_or(0, |session| session.ledger().attempts(step));
+        let before = self.attempts_before.insert(step, attempts);
+        if before.unwrap_or(0) != attempts {
+            return Ok(true);
+        }
+        let kind = session
+            .and_then(|session| session.procedure().stage_of(step))
+            .map(|stage| stage.kind);
+        if matches!(kind, Some(StageKind::BackOff { .. })) {
+            // A free fastener turns back without any torque that a sensor could feel.
+            let input = Input::Skip {
+                step,
+                reason: "free already: no torque to be felt",
+            };
+            let done = self.job.apply(joint, self.now(), input)?;
+            return self.went_on(joint, &done, tell);
+        }
+        Ok(self.stop("no torque came"))
     }
 
     /// The hand is off; if the attempt is not judged yet, its time runs out.
@@ -749,11 +786,28 @@ impl Rehearsal {
             .is_some_and(|session| session.ledger().step(step) == StepState::Rejected)
     }
 
+    fn undecided(&self, joint: u8, step: u16) -> String {
+        let stage = self
+            .job
+            .session(joint)
+            .and_then(|session| session.procedure().stage_of(step))
+            .map(|stage| stage.kind);
+        match stage {
+            Some(StageKind::Wait { .. }) => {
+                "it took longer than the plan allows: a person must decide".to_owned()
+            }
+            _ => "a person must decide what follows a rejected attempt".to_owned(),
+        }
+    }
+
     /// What a sensible person would do; none where one would stop and look.
     fn decide(&self, joint: u8, step: u16) -> Option<Decision> {
         let session = self.job.session(joint)?;
         let procedure = session.procedure();
         let kind = procedure.stage_of(step)?.kind;
+        if !kind.is_pulled() {
+            return None;
+        }
         if session.ledger().not_converged().is_some()
             || self
                 .failures
@@ -800,4 +854,16 @@ impl Rehearsal {
         })?;
         Some(Decision::Restart(first.stage()))
     }
+}
+
+fn rig_hears(rig: Option<&mut Rig>, done: &Done) {
+    if let Some(rig) = rig {
+        rig.hear(done.cue, done.halt.is_some());
+    }
+}
+
+fn is_attempt_at(done: &Done, step: u16) -> bool {
+    done.entries
+        .iter()
+        .any(|entry| matches!(&entry.record, Record::Attempt(attempt) if attempt.step == step))
 }
