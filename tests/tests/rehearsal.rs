@@ -264,14 +264,10 @@ fn every_pattern_of_real_procedures_is_rehearsed_and_printed() {
             .expect("a name")
             .to_owned();
         let journal = format!("{name}.journal");
-        // P16 must be closed within 3 minutes of applying the sealant: the steady hand is too slow for it, and is told.
-        let hand = if name == "P16" { "hurried" } else { "steady" };
         let line = [
             "rehearse",
             plan.to_str().expect("a path"),
             "--json",
-            "--hand",
-            hand,
             "--journal",
             &journal,
         ];
@@ -280,7 +276,9 @@ fn every_pattern_of_real_procedures_is_rehearsed_and_printed() {
         let told = String::from_utf8_lossy(&output.stderr);
         let summary = of(&objects, "summary");
         assert_eq!(summary.len(), 1, "{name}: {told}");
-        assert_eq!(summary[0]["unfinished"], 0, "{name}: {objects:#?}");
+        // P16 must be closed within 3 minutes of applying the sealant; fourteen screws take the steady hand longer.
+        let unfinished = u32::from(name == "P16");
+        assert_eq!(summary[0]["unfinished"], unfinished, "{name}: {objects:#?}");
         let sheet = run(folder.path(), ["sheet", &journal, "-o", "sheet.html"]);
         assert_eq!(
             sheet.status.code(),
@@ -289,10 +287,8 @@ fn every_pattern_of_real_procedures_is_rehearsed_and_printed() {
             String::from_utf8_lossy(&sheet.stderr)
         );
         let page = std::fs::read_to_string(folder.path().join("sheet.html")).expect("the sheet");
-        assert!(
-            page.contains("Nothing is open.") && page.contains("REHEARSAL"),
-            "{name}"
-        );
+        assert_eq!(page.contains("Nothing is open."), unfinished == 0, "{name}");
+        assert!(page.contains("REHEARSAL"), "{name}");
     }
 }
 
