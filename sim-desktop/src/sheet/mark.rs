@@ -13,6 +13,8 @@ pub enum Mark {
     InHand,
     /// Done and accepted.
     Done,
+    /// An attempt inside every limit.
+    Accepted,
     /// Told and not measured: from paper, or seen by a mark on the metal.
     Unmeasured,
     /// Left out or left as it is, on a name and reason.
@@ -32,7 +34,7 @@ pub enum Mark {
 }
 
 impl Mark {
-    /// Every state, in the order that the legend lists them.
+    /// Every state of a fastener or joint, in the order that the legend lists them.
     pub const ALL: [Self; 11] = [
         Self::Done,
         Self::Open,
@@ -54,6 +56,7 @@ impl Mark {
             Self::Open => "open",
             Self::InHand => "in hand",
             Self::Done => "final",
+            Self::Accepted => "accepted",
             Self::Unmeasured => "unmeasured",
             Self::Waived => "waived",
             Self::Rejected => "rejected",
@@ -71,6 +74,7 @@ impl Mark {
             Self::Open => "open",
             Self::InHand => "inhand",
             Self::Done => "done",
+            Self::Accepted => "accepted",
             Self::Unmeasured => "unmeasured",
             Self::Waived => "waived",
             Self::Rejected => "rejected",
@@ -87,7 +91,7 @@ impl Mark {
         match self {
             Self::Open => '.',
             Self::InHand => '~',
-            Self::Done => '+',
+            Self::Done | Self::Accepted => '+',
             Self::Unmeasured => 'p',
             Self::Waived => 'w',
             Self::Rejected => '!',
@@ -108,7 +112,7 @@ impl Mark {
             Self::InHand => {
                 r#"<circle r="7.5" fill="none" stroke="currentColor" stroke-width="1.8"/><path d="M0-7.5a7.5 7.5 0 0 1 0 15z" fill="currentColor"/>"#
             }
-            Self::Done => {
+            Self::Done | Self::Accepted => {
                 r#"<circle r="8.4" fill="currentColor"/><path d="M-4 .4-1.2 3.3 4.2-3" fill="none" stroke="white" stroke-width="2.2" stroke-linecap="round" stroke-linejoin="round"/>"#
             }
             Self::Unmeasured => {
@@ -157,7 +161,7 @@ pub(super) fn badge(mark: Mark) -> Markup {
 pub(super) fn symbols() -> Markup {
     html! {
         svg.symbols width="0" height="0" aria-hidden="true" {
-            defs { @for mark in Mark::ALL { g id=(format!("mark-{}", mark.name())) { (PreEscaped(mark.shape())) } } }
+            defs { @for mark in Mark::ALL.into_iter().chain([Mark::Accepted]) { g id=(format!("mark-{}", mark.name())) { (PreEscaped(mark.shape())) } } }
         }
     }
 }

@@ -183,7 +183,7 @@ fn joint_part(joint: &JointSheet) -> Markup {
                     }
                 }
             }
-            (fasteners(joint))
+            @if is_begun(joint) { (fasteners(joint)) }
             (checks(joint))
             (attempts(&joint.attempts))
             @if !joint.notes.is_empty() {
@@ -192,6 +192,11 @@ fn joint_part(joint: &JointSheet) -> Markup {
             }
         }
     }
+}
+
+/// Of a joint that nobody has touched, map and stages say all there is.
+fn is_begun(joint: &JointSheet) -> bool {
+    !matches!(joint.mark, Some(Mark::Open | Mark::Held))
 }
 
 fn stages(joint: &JointSheet) -> Markup {
@@ -254,7 +259,8 @@ fn cell(fastener: &FastenerRow, index: usize) -> Markup {
     html! {
         td.reading {
             @if mark == Mark::Done && !cell.reached.is_empty() { span.strong { (cell.reached) } } @else {
-                (shape(mark)) " " span.strong { (if cell.reached.is_empty() { mark.word() } else { &cell.reached }) }
+                (shape(mark)) " "
+                @if cell.reached.is_empty() { (mark.word()) } @else { span.strong { (cell.reached) } }
             }
             @if !cell.target.is_empty() { div.quiet { "own target " (cell.target) } }
             @if !cell.detail.is_empty() { div.quiet { (cell.detail) } }

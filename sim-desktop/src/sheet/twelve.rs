@@ -78,8 +78,8 @@ pub fn twelve(model: &SheetModel) -> Vec<Answer> {
             count(
                 model.exceptions.len(),
                 "nothing",
-                "exception, listed below",
-                "exceptions, listed below",
+                "exception, listed under Exceptions",
+                "exceptions, listed under Exceptions",
             ),
         ),
         answer(

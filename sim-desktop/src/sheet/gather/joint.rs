@@ -732,7 +732,7 @@ fn attempts(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<AttemptRow> {
             attempt: usize::from(attempt.attempt),
             reached: parts.join(", "),
             mark: match attempt.verdict {
-                Verdict::Accepted => Mark::Done,
+                Verdict::Accepted => Mark::Accepted,
                 Verdict::Rejected => Mark::Rejected,
                 Verdict::Unknown => Mark::Doubtful,
             },

@@ -35,7 +35,7 @@ pub(super) fn exceptions(
                 }
                 let mark = match attempt.verdict {
                     Verdict::Accepted if attempt.reasons.is_empty() => continue,
-                    Verdict::Accepted => Mark::Done,
+                    Verdict::Accepted => Mark::Accepted,
                     Verdict::Rejected => Mark::Rejected,
                     Verdict::Unknown => Mark::Doubtful,
                 };
