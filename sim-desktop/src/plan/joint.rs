@@ -2,6 +2,8 @@
 //!
 //! Knows nothing of the other joints: names of them are checked in `check`.
 
+mod compile;
+mod keys;
 mod read;
 mod steps;
 

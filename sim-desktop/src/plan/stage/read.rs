@@ -1,0 +1,219 @@
+//! Reads one stage: the keys that every stage has, then those of its kind.
+
+use evendraw_core::procedure::{
+    Override, OverrideAim, Policy, Prevailing, Stage, StageKind, TorqueWindow,
+};
+use evendraw_core::unit::{Angle, Torque};
+
+use super::kind::Kind;
+use super::names::{order, places, policy, together};
+use super::{KINDS, StagePlan};
+use crate::plan::fault::Faults;
+use crate::plan::place::Order;
+use crate::plan::quantity::angle;
+use crate::plan::tree::{Choice, Node, Reader, closest};
+
+/// What a stage needs to know of its joint while it is read.
+pub(in crate::plan) struct Around<'a> {
+    /// The joint's title or id, for messages.
+    pub(in crate::plan) joint: &'a str,
+    pub(in crate::plan) labels: &'a [String],
+    pub(in crate::plan) groups: &'a [(String, Vec<u8>)],
+    /// Names of stages with their written number, from 1.
+    pub(in crate::plan) names: &'a [(String, usize)],
+    /// Number of a written stage in the procedure, from 0; none when the answers leave it out.
+    pub(in crate::plan) effective: &'a [Option<u8>],
+    pub(in crate::plan) choice: &'a Choice,
+    pub(in crate::plan) together: &'a [(u8, u8)],
+    /// Every moment named in the build so far.
+    pub(in crate::plan) moments: &'a mut Vec<String>,
+}
+
+/// What was read of one stage.
+pub(in crate::plan) struct Read {
+    pub(in crate::plan) stage: Stage,
+    pub(in crate::plan) plan: StagePlan,
+    pub(in crate::plan) overrides: Vec<(u8, OverrideAim)>,
+    /// Fasteners asked for, as listed; `None` for all.
+    pub(in crate::plan) on: Option<Vec<u8>>,
+    pub(in crate::plan) whole_joint: bool,
+    pub(in crate::plan) sum_max: Option<Angle>,
+    /// The pass that a `repeat` after this one repeats.
+    pub(in crate::plan) pass: Option<Pass>,
+}
+
+/// A torque pass that can be repeated.
+#[derive(Clone)]
+pub(in crate::plan) struct Pass {
+    pub(super) window: TorqueWindow,
+    /// The target without a running torque.
+    pub(super) aim: Torque,
+    pub(super) target: Option<String>,
+    pub(super) overrides: Vec<(u8, OverrideAim)>,
+    pub(super) each: Vec<(u8, String)>,
+    pub(super) on: Option<Vec<u8>>,
+}
+
+/// Keys that stages know, with the kinds they belong to; for a key in the wrong place.
+const KEYS: [(&str, &str); 22] = [
+    ("torque", "tighten, turn, hold, repeat, align, later"),
+    ("printed", "tighten, hold, align, later"),
+    ("angle", "turn, back-off"),
+    ("to", "back-off"),
+    ("seconds", "hold"),
+    ("still", "repeat, hold"),
+    ("min", "repeat"),
+    ("max", "repeat"),
+    ("turns", "seat"),
+    ("ask", "check, measure"),
+    ("per", "check, measure"),
+    ("length", "measure"),
+    ("on_under", "measure"),
+    ("at_least", "wait"),
+    ("at_most", "wait"),
+    ("after", "wait, later"),
+    ("engine", "later"),
+    ("one_sweep", "turn"),
+    ("prevailing", "tighten"),
+    ("sum_max", "turn"),
+    ("each", "tighten, turn, align, later"),
+    ("within", "tighten, turn, measure, later"),
+];
+
+/// Reads one stage. `before` is the pass that a `repeat` would repeat.
+pub(in crate::plan) fn read(
+    node: &Node,
+    written: usize,
+    around: &mut Around<'_>,
+    before: Option<&Pass>,
+    faults: &mut Faults,
+) -> Option<Read> {
+    let of = format!("stage {written} of joint `{}`", around.joint);
+    let mut reader = Reader::of_node(of, node, around.choice, faults)?;
+    let word = reader.needed_text("do", faults)?;
+    let Some(&word) = KINDS.iter().find(|kind| **kind == word.text) else {
+        let near = closest(&word.text, KINDS.iter().copied());
+        faults.error(
+            &word.place,
+            format!("unknown stage kind `{}`", word.text),
+            "here",
+            match near {
+                Some(near) => format!("did you mean `{near}`?"),
+                None => format!("kinds: {}", KINDS.join(", ")),
+            },
+        );
+        return None;
+    };
+    let mut plan = StagePlan {
+        word,
+        place: node.place.clone(),
+        ..StagePlan::default()
+    };
+    plan.name = reader.text("name", faults).map(|name| name.text);
+    plan.note = reader.text("note", faults).map(|note| note.text);
+    plan.tools = reader
+        .texts("tool", faults)
+        .into_iter()
+        .map(|tool| tool.text)
+        .collect();
+    // Read by the joint, which decides whether the stage is done at all.
+    let _ = reader.raw("only");
+    let on = places(&mut reader, "on", around, faults);
+    let order = order(&mut reader, around, faults);
+    plan.together = together(&mut reader, around, faults);
+    if plan.together.is_empty() {
+        plan.together = around.together.to_vec();
+    }
+    let mock_up = reader.flag("mock_up", faults).unwrap_or(false);
+    let sum_max = (word == "turn")
+        .then(|| reader.text("sum_max", faults))
+        .flatten()
+        .and_then(|typed| angle(&typed, faults));
+    let (on_over, on_over_text) = policy(&mut reader, "on_over", around, faults);
+    plan.on_over = on_over_text;
+
+    let mut done = Kind {
+        reader,
+        around,
+        plan,
+        overrides: Vec::new(),
+        whole_joint: false,
+        on_under: Policy::Ask,
+    };
+    let kind = done.read(word, on.as_deref(), before, faults);
+    let Kind {
+        reader,
+        mut plan,
+        overrides,
+        whole_joint,
+        on_under,
+        ..
+    } = done;
+    reader.finish(faults, |key| {
+        KEYS.iter()
+            .find(|(own, _)| *own == key)
+            .map(|(own, kinds)| format!("`{own}` belongs to {kinds}; this stage is `{word}`"))
+    });
+    let kind = kind?;
+    let any_order = order == Some(Order::Any);
+    plan.mock_up = mock_up;
+    plan.order = order;
+    let mut stage = Stage::new(kind);
+    stage.on_over = on_over;
+    stage.on_under = on_under;
+    stage.any_order = any_order;
+    stage.mock_up = mock_up;
+    let pass = match kind {
+        StageKind::Tighten { window, prevailing } => Some(Pass {
+            aim: window.target,
+            window: match prevailing {
+                Prevailing::Given(torque) => window.raised(torque),
+                _ => window,
+            },
+            target: plan.target.clone(),
+            overrides: match prevailing {
+                Prevailing::Given(torque) => overrides
+                    .iter()
+                    .map(|&(fastener, aim)| (fastener, raised(aim, torque)))
+                    .collect(),
+                _ => overrides.clone(),
+            },
+            each: plan.each.clone(),
+            on: on.clone(),
+        }),
+        _ => None,
+    };
+    let on = match (kind, on, before) {
+        (StageKind::Repeat { .. }, None, Some(pass)) => pass.on.clone(),
+        (_, on, _) => on,
+    };
+    Some(Read {
+        stage,
+        plan,
+        overrides,
+        on,
+        whole_joint,
+        sum_max,
+        pass,
+    })
+}
+
+fn raised(aim: OverrideAim, by: Torque) -> OverrideAim {
+    match aim {
+        OverrideAim::Torque(window) => OverrideAim::Torque(window.raised(by)),
+        angle => angle,
+    }
+}
+
+/// Targets of single fasteners, for the core.
+pub(in crate::plan) fn overrides_of(read: &Read, stage: u8, places: &[u8]) -> Vec<Override> {
+    read.overrides
+        .iter()
+        .filter(|(fastener, _)| places.contains(fastener))
+        .map(|&(fastener, aim)| Override {
+            fastener,
+            stage,
+            aim,
+        })
+        .collect()
+}
