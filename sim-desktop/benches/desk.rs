@@ -18,10 +18,12 @@ fn median(mut times: Vec<Duration>) -> Duration {
     times[times.len() / 2]
 }
 
-fn frames(view: &DeskView, keys: &[Key]) -> Duration {
+/// The median frame, and how many corners of triangles it draws.
+fn frames(view: &DeskView, keys: &[Key]) -> (Duration, usize) {
     let context = egui::Context::default();
     theme::dress(&context);
     let mut desk = Desk::default();
+    let mut corners = 0;
     let mut frame = |events: Vec<Event>| {
         let input = RawInput {
             screen_rect: Some(Rect::from_min_size(
@@ -36,8 +38,15 @@ fn frames(view: &DeskView, keys: &[Key]) -> Duration {
             std::hint::black_box(desk.show(ui, view));
         });
         let shapes = std::mem::take(&mut output.shapes);
-        std::hint::black_box(context.tessellate(shapes, output.pixels_per_point));
+        let painted = std::hint::black_box(context.tessellate(shapes, output.pixels_per_point));
         let took = began.elapsed();
+        corners = painted
+            .iter()
+            .map(|clipped| match &clipped.primitive {
+                egui::epaint::Primitive::Mesh(mesh) => mesh.vertices.len(),
+                egui::epaint::Primitive::Callback(_) => 0,
+            })
+            .sum();
         output.drop_without_applying_deltas();
         took
     };
@@ -52,7 +61,13 @@ fn frames(view: &DeskView, keys: &[Key]) -> Duration {
             }]);
         }
     }
-    median((0..FRAMES).map(|_| frame(Vec::new())).collect())
+    let took = median((0..FRAMES).map(|_| frame(Vec::new())).collect());
+    (took, corners)
+}
+
+fn tell(name: &str, (took, corners): (Duration, usize)) {
+    let millis = took.as_secs_f64() * 1e3;
+    println!("{name:>24}: {millis:>8.2} ms a frame, median of {FRAMES}; {corners} corners drawn");
 }
 
 fn main() {
@@ -66,10 +81,7 @@ fn main() {
         ("plan", Key::F6),
         ("handover", Key::F8),
     ] {
-        println!(
-            "{name:>24}: {:>8.2} ms a frame, median of {FRAMES}",
-            frames(&view, &[key]).as_secs_f64() * 1e3
-        );
+        tell(name, frames(&view, &[key]));
     }
     let points: Vec<[f32; 2]> = (0..1_000_000u32)
         .map(|index| {
@@ -116,11 +128,9 @@ fn main() {
         )),
         ..view
     };
-    let took = frames(&long, &[Key::F4, Key::ArrowDown]);
-    println!(
-        "{:>24}: {:>8.2} ms a frame, median of {FRAMES}",
+    tell(
         "record, 1,000,000",
-        took.as_secs_f64() * 1e3
+        frames(&long, &[Key::F4, Key::ArrowDown]),
     );
     let _ = std::fs::remove_dir_all(&folder);
 }

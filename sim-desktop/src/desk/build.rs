@@ -251,7 +251,7 @@ fn next_step(ui: &mut Ui, rect: Rect, view: &DeskView, free: bool, asks: &mut Ve
     }
     if let Some(joint) = ask {
         let place = Rect::from_min_max(
-            pos2(inner.right() - width, inner.center().y - TARGET / 2.0),
+            pos2(inner.right() - 190.0, inner.center().y - TARGET / 2.0),
             pos2(inner.right(), inner.center().y + TARGET / 2.0),
         );
         if button(ui, place, "Work on it", "Enter", Look::Advised, free).clicked()
