@@ -68,6 +68,12 @@ impl eframe::App for Window {
     }
 }
 
+/// The cause at the end of a windowing error, without the source files it names on the way.
+fn last_words(error: &str) -> String {
+    let words = error.rsplit(": ").next().unwrap_or(error);
+    words.trim_end_matches(')').trim().to_owned()
+}
+
 /// Looks at the plan on disk once a second and wakes the window when it changed.
 fn watch(context: egui::Context, path: std::path::PathBuf) {
     std::thread::spawn(move || {
@@ -144,7 +150,7 @@ pub fn run(plan: Option<&Path>) -> Result<(), DeskError> {
     panic::set_hook(before);
     match result {
         Ok(Ok(())) => Ok(()),
-        Ok(Err(error)) => Err(DeskError::NoDisplay(error.to_string())),
+        Ok(Err(error)) => Err(DeskError::NoDisplay(last_words(&error.to_string()))),
         Err(payload) if started.load(std::sync::atomic::Ordering::Relaxed) => {
             panic::resume_unwind(payload)
         }

@@ -4,7 +4,7 @@ use evendraw_core::ledger::{Standing, StepState};
 use evendraw_core::procedure::{Procedure, StageKind};
 use evendraw_core::record::Record;
 use evendraw_core::session::{Next, Session};
-use evendraw_core::tracker::Cue as Signal;
+use evendraw_core::tracker::{Cue as Signal, Live};
 use evendraw_core::verdict::Aim;
 
 use super::super::view::{
@@ -153,12 +153,16 @@ impl Source {
             );
         }
         if in_pull {
+            let reached = session
+                .armed()
+                .is_some_and(|(_, aim)| is_reached(&aim, &live));
             let (cue, words) = match (self.pull.cue, live.loaded) {
                 (Signal::Over, _) => (Cue::Halt, "Too far, let go"),
                 (Signal::Target, true) => (Cue::Stop, "Let go"),
                 (Signal::Approach, true) => (Cue::Slow, "Ease off"),
                 (Signal::None, true) => (Cue::Pull, "Keep pulling"),
                 (Signal::Target, false) => (Cue::Storing, "Judging"),
+                (_, false) if reached => (Cue::Storing, "Judging"),
                 (_, false) => (Cue::Ready, "Re-grip, pull on"),
             };
             return (cue, words.to_owned());
@@ -175,6 +179,15 @@ impl Source {
             }
             _ => (Cue::Wait, "Answer first".to_owned()),
         }
+    }
+}
+
+/// Whether the pull that is let go of has come to where it should.
+fn is_reached(aim: &Aim, live: &Live) -> bool {
+    match aim {
+        Aim::Torque { window } | Aim::Repeat { window, .. } => live.peak >= window.min,
+        Aim::Turn { window, .. } => live.angle.is_some_and(|angle| angle >= window.min),
+        Aim::Hold { .. } | Aim::BackOff { .. } => false,
     }
 }
 
