@@ -12,6 +12,7 @@ use super::steps::{Run, in_order, steps};
 use super::{About, Answers, Joint, JointPlan, Name, Question};
 use crate::plan::fault::Faults;
 use crate::plan::place::{Order, arrange, neighbours};
+use crate::plan::plausible::steepest;
 use crate::plan::quantity::millimetres;
 use crate::plan::stage::{self, Around, Pass, Read, StagePlan};
 use crate::plan::tree::{Node, Place, Reader, Typed, Value, closest};
@@ -390,6 +391,14 @@ pub(super) fn one_plan(
         })
         .collect();
     let mut terms = terms;
+    if let (Some(thread), Some(grip_mm)) = (&thread_size, grip_mm) {
+        // N·mm per degree are mN·m per degree.
+        terms.watch.gradient_max = steepest(
+            thread,
+            grip_mm,
+            condition.as_ref().map(|typed| typed.text.as_str()),
+        );
+    }
     terms.angle_sum_max = sums.first().copied().or(terms.angle_sum_max);
     let steps = steps(&runs);
     let parts = Parts {
