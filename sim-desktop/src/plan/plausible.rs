@@ -122,7 +122,7 @@ pub(super) fn steepest(thread: &Thread, grip_mm: f64, condition: Option<&str>) -
     let lever_mm = TorqueTension::Friction(doubled).lever_mm(thread, Bearing::hexagon(thread));
     let tension_per_degree = fastener_stiffness_N_per_mm(thread, grip_mm) * thread.pitch_mm / 360.0;
     let rise = (lever_mm * tension_per_degree).round();
-    if rise.is_finite() && rise >= 1.0 && rise < 1.0e9 {
+    if (1.0..1.0e9).contains(&rise) {
         #[expect(
             clippy::cast_possible_truncation,
             clippy::cast_sign_loss,
