@@ -604,3 +604,119 @@ fn a_new_rehearsal_leaves_the_last_one_as_it_was() {
     let source = Source::in_folder("cover.toml", COVER, folder.path());
     assert!(source.view().record.iter().all(|row| row.attempt == 0));
 }
+
+/// Every question is answered with yes and every alert with the way that is advised, by key; the hand does the rest.
+#[test]
+fn the_demo_build_is_rehearsed_to_its_end_by_key() {
+    let folder = Folder::new("demo");
+    let mut source = Source::in_folder("demo.toml", evendraw::plan::DEMO, folder.path());
+    source.set_pace(2000.0);
+    let mut harness = window(source);
+    for _ in 0..400 {
+        let view = harness.state().source.view();
+        if view.build.complete
+            || view.build.next.is_none() && view.build.parts.iter().all(|part| part.arrived)
+        {
+            break;
+        }
+        if view.build.parts.iter().any(|part| !part.arrived) && view.build.next.is_none() {
+            press(&mut harness, Key::F2);
+            press(&mut harness, Key::A);
+            continue;
+        }
+        let joint = view.joint.clone();
+        match joint {
+            Some(joint) if joint.alert.is_some() => {
+                let key = match joint.alert.unwrap().ways.first() {
+                    Some(evendraw::desk::view::Way::Loosen) => Key::L,
+                    Some(evendraw::desk::view::Way::NewFitted) => Key::B,
+                    Some(evendraw::desk::view::Way::Redo) => Key::R,
+                    _ => Key::Enter,
+                };
+                press(&mut harness, Key::F3);
+                press(&mut harness, key);
+            }
+            Some(joint) if joint.question.is_some() => {
+                press(&mut harness, Key::F3);
+                if let Some(number) = joint
+                    .question
+                    .as_ref()
+                    .and_then(|question| question.number.clone())
+                {
+                    // The lowest value that is allowed, as the field names it.
+                    let value = number
+                        .split("allowed ")
+                        .nth(1)
+                        .and_then(|words| words.split(" to ").next())
+                        .unwrap_or("0.3 mm")
+                        .to_owned();
+                    harness.step();
+                    harness.event(egui::Event::Text(value));
+                    harness.step();
+                    press(&mut harness, Key::Enter);
+                    continue;
+                }
+                if joint
+                    .question
+                    .as_ref()
+                    .is_some_and(|question| !question.choices.is_empty())
+                {
+                    press(&mut harness, Key::Num1);
+                } else if joint
+                    .question
+                    .as_ref()
+                    .is_some_and(|question| question.kind == "Due later")
+                {
+                    press(&mut harness, Key::N);
+                    press(&mut harness, Key::F2);
+                } else {
+                    press(&mut harness, Key::Enter);
+                }
+            }
+            Some(joint) if !joint.finished && joint.at.is_some() => {
+                press(&mut harness, Key::F3);
+                press(&mut harness, Key::J);
+                for _ in 0..40 {
+                    harness.step();
+                    if !harness
+                        .state()
+                        .source
+                        .view()
+                        .joint
+                        .as_ref()
+                        .is_some_and(|joint| joint.live.hand_at_work)
+                    {
+                        break;
+                    }
+                }
+            }
+            _ => {
+                press(&mut harness, Key::F2);
+                press(&mut harness, Key::Enter);
+            }
+        }
+    }
+    let view = harness.state().source.view();
+    let open: Vec<String> = view
+        .build
+        .joints
+        .iter()
+        .filter(|joint| !matches!(joint.mark, Mark::Final | Mark::Accepted))
+        .map(|joint| {
+            format!(
+                "{} {:?}: {} ({} of {})",
+                joint.id, joint.mark, joint.why, joint.done, joint.steps
+            )
+        })
+        .collect();
+    assert!(
+        open.is_empty(),
+        "{open:?}; joint {:?}",
+        view.joint.as_ref().map(|joint| (
+            &joint.id,
+            &joint.question,
+            &joint.alert,
+            &joint.live.cue_words
+        ))
+    );
+}
