@@ -304,3 +304,77 @@ fn a_joint_that_takes_longer_than_its_sealant_is_told_before_the_sealant_is_open
         "{text}"
     );
 }
+
+/// Law L9: under the same rules an audit agrees, and it finds what was altered.
+#[test]
+fn an_audit_agrees_and_finds_what_was_altered() {
+    use evendraw_core::audit::{Finding, audit};
+    use evendraw_core::ledger::Ledger;
+    use evendraw_core::unit::Torque;
+    use evendraw_core::verdict::{Reason, Verdict};
+
+    let folder = tempfile::tempdir().expect("a folder");
+    // A hurried hand is rejected often enough that rejections are judged again too.
+    let line = [
+        "rehearse",
+        "--seed",
+        "3",
+        "--hand",
+        "hurried",
+        "--journal",
+        "a.journal",
+    ];
+    assert_eq!(run(folder.path(), line).status.code(), Some(1));
+    let output = run(folder.path(), ["record", "a.journal", "--audit", "--json"]);
+    assert_eq!(
+        output.status.code(),
+        Some(0),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    let objects = objects(&output.stdout);
+    assert!(
+        of(&objects, "audit")
+            .iter()
+            .any(|audit| audit["verdict"] == "rejected")
+    );
+    let summary = of(&objects, "audit-summary")[0];
+    assert_eq!(summary["differ"], 0);
+    assert_eq!(summary["agree"], of(&objects, "audit").len());
+
+    let plan = evendraw::plan::Plan::demo().expect("the demo reads");
+    let oil_jet = plan.joint("oil-jet").expect("the joint");
+    let content = store::read(&folder.path().join("a.journal")).expect("the journal reads");
+    let accepted = content.entries().find_map(|entry| match &entry.record {
+        Record::Attempt(attempt)
+            if entry.joint == oil_jet.number() && attempt.verdict == Verdict::Accepted =>
+        {
+            Some(attempt.clone())
+        }
+        _ => None,
+    });
+    let mut altered = accepted.expect("an accepted attempt");
+    let procedure = &oil_jet.first_plan().procedure;
+    assert_eq!(audit(procedure, &Ledger::new(), &altered), Finding::Agrees);
+    altered.peak = altered.peak + Torque::from_millinewton_meters(1_000);
+    let Finding::Differs(again) = audit(procedure, &Ledger::new(), &altered) else {
+        panic!("an altered peak passes the audit");
+    };
+    assert_eq!(again.verdict, Verdict::Rejected);
+    assert!(again.reasons.contains(Reason::TorqueHigh));
+
+    // A curve that was touched, and one that is gone.
+    let traces = folder.path().join("a.journal.traces");
+    let mut curves: Vec<_> = std::fs::read_dir(&traces)
+        .expect("curves")
+        .map(|file| file.expect("a file").path())
+        .collect();
+    curves.sort();
+    let text = std::fs::read_to_string(&curves[0]).expect("a curve");
+    std::fs::write(&curves[0], text.replacen("\n0.0", "\n0.1", 1)).expect("written");
+    std::fs::remove_file(&curves[1]).expect("removed");
+    let output = run(folder.path(), ["record", "a.journal", "--audit"]);
+    assert_eq!(output.status.code(), Some(1));
+    let text = String::from_utf8(output.stdout).expect("UTF-8");
+    assert!(text.contains("1 missing, 1 changed since"), "{text}");
+}

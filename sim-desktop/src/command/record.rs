@@ -2,6 +2,8 @@
 //!
 //! Knows nothing of frames.
 
+mod audit;
+
 use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
@@ -19,6 +21,7 @@ use crate::words;
 #[command(after_help = "Examples:\n  \
         evendraw record pump7.journal\n  \
         evendraw record pump7.journal --csv > pump7.csv\n  \
+        evendraw record pump7.journal --audit\n  \
         evendraw record pump7.journal --json | jq 'select(.record == \"attempt\" and .verdict != \"accepted\")'\n\n\
         Reading changes nothing. Status 1 when a stretch in the middle of the journal is damaged.")]
 pub(super) struct Args {
@@ -27,6 +30,9 @@ pub(super) struct Args {
     /// Prints a table with a row for each record.
     #[arg(long)]
     csv: bool,
+    /// Judges every attempt again by today's rules, looks for its kept curve, and reports differences. Changes nothing.
+    #[arg(long, conflicts_with = "csv")]
+    audit: bool,
 }
 
 /// Runs the command.
@@ -43,6 +49,9 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         .map_or_else(Names::new, |plan| names(plan, &journal.content));
     if journal.plan.is_none() {
         out.remark("the plan in this journal is lost or does not read; joints and fasteners are told by number");
+    }
+    if args.audit {
+        return audit::run(&journal, &names, out);
     }
     if args.csv {
         out.raw(&format!("{CSV_HEADER}\n"))?;

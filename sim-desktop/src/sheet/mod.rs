@@ -18,7 +18,7 @@ mod twelve;
 
 pub use blank::blank_page;
 pub use curve::{Curve, Limit};
-pub use gather::{Kept, gather, gather_blank, names};
+pub use gather::{Kept, Trace, gather, gather_blank, kept_trace, names, plan_of};
 pub use map::{Map, Place};
 pub use mark::Mark;
 pub use model::{

@@ -19,7 +19,7 @@ use crate::sheet::{
     AttemptRow, CheckRow, Curve, FastenerRow, JointSheet, Limit, Map, Mark, Place, StageCell,
     StageRow,
 };
-use crate::store::HostFact;
+use crate::store::{HostFact, Traces};
 use crate::words;
 
 pub(super) fn joint(
@@ -560,12 +560,51 @@ pub(super) fn has_witness(view: &View<'_>) -> bool {
 }
 
 /// The kept points of an attempt, if they are the ones that were judged.
-pub(super) fn kept_trace(kept: &Kept<'_>, entry: &Entry, attempt: &Attempt) -> Option<Vec<Point>> {
+pub(super) fn kept_points(kept: &Kept<'_>, entry: &Entry, attempt: &Attempt) -> Option<Vec<Point>> {
     if attempt.trace == 0 {
         return None;
     }
     let points = kept.traces?.load(entry.joint, entry.seq)?;
     (digest(&points) == attempt.trace).then_some(points)
+}
+
+/// What became of the curve of an attempt.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Trace {
+    /// None was recorded.
+    None,
+    /// It is there, and is the one that was judged.
+    Kept,
+    /// It is not there, or does not read.
+    Missing,
+    /// Another one is there.
+    Changed,
+}
+
+impl Trace {
+    /// The word that scripts use.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::None => "none",
+            Self::Kept => "kept",
+            Self::Missing => "missing",
+            Self::Changed => "changed",
+        }
+    }
+}
+
+/// Looks for the curve of an attempt.
+#[must_use]
+pub fn kept_trace(traces: &Traces, entry: &Entry, attempt: &Attempt) -> Trace {
+    if attempt.trace == 0 {
+        return Trace::None;
+    }
+    match traces.load(entry.joint, entry.seq) {
+        None => Trace::Missing,
+        Some(points) if digest(&points) == attempt.trace => Trace::Kept,
+        Some(_) => Trace::Changed,
+    }
 }
 
 /// As [`evendraw_core::trace::Trace::digest`] sums them.
@@ -590,7 +629,7 @@ fn curve(view: &View<'_>, fastener: u8, kept: &Kept<'_>) -> Option<Curve> {
                 let points = stage
                     .kind
                     .tightens()
-                    .then(|| kept_trace(kept, entry, attempt))??;
+                    .then(|| kept_points(kept, entry, attempt))??;
                 Some((attempt, points))
             }
             _ => None,

@@ -19,6 +19,8 @@ use super::export::Names;
 use super::{Item, Mark, SheetModel};
 use crate::plan::{Answers, Joint, JointPlan, Plan};
 use crate::store::{Content, HostFact, Traces};
+pub use joint::{Trace, kept_trace};
+
 use clock::Clock;
 
 /// What is kept of a job, to print from.
@@ -138,6 +140,14 @@ fn answers(content: &Content, joint: &Joint) -> Answers {
         }
     }
     answers
+}
+
+/// A joint as the answers in its journal make it.
+#[must_use]
+pub fn plan_of<'p>(content: &Content, joint: &'p Joint) -> &'p JointPlan {
+    joint
+        .plan(&answers(content, joint))
+        .unwrap_or_else(|_| joint.first_plan())
 }
 
 /// Whether a part is here: as was said last; before anything was said, unless the plan has it on order.

@@ -7,7 +7,7 @@ use evendraw_core::record::{Decision, Doubt, Entry, Manner, Record, Role};
 use evendraw_core::verdict::Verdict;
 
 use super::clock::Clock;
-use super::joint::{has_witness, kept_trace};
+use super::joint::{has_witness, kept_points};
 use super::{Kept, View, damage, open, started_rules};
 use crate::sheet::export::{Names, attempt_line, decision, line};
 use crate::sheet::{Item, Mark, PersonRow, SheetModel, ToolRow};
@@ -30,7 +30,7 @@ pub(super) fn exceptions(
         let when = clock.when(entry);
         match &entry.record {
             Record::Attempt(attempt) => {
-                if attempt.trace != 0 && kept_trace(kept, entry, attempt).is_none() {
+                if attempt.trace != 0 && kept_points(kept, entry, attempt).is_none() {
                     lost_traces += 1;
                 }
                 let mark = match attempt.verdict {

@@ -1,0 +1,125 @@
+//! Judging a recorded reading again, and comparing.
+//!
+//! Changes nothing: a verdict is a recorded fact, and an audit only says whether today's rules would come to the same. What a
+//! record does not hold (how long a hold was kept, how far a jerk reached between two samples) is taken as recorded. Knows
+//! nothing of storage or of the samples behind a reading.
+
+use crate::ledger::Ledger;
+use crate::procedure::{Procedure, StageKind};
+use crate::record::Attempt;
+use crate::unit::{Span, Torque};
+use crate::verdict::{Aim, Judgement, Reading, Reason, Verdict, judge};
+
+/// Reasons that the limits give; every other one the curve gave.
+const BY_LIMIT: [Reason; 5] = [
+    Reason::TorqueLow,
+    Reason::TorqueHigh,
+    Reason::AngleLow,
+    Reason::AngleHigh,
+    Reason::OutOfOrder,
+];
+
+/// What an audit of one attempt found.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Finding {
+    /// Today's rules come to the same verdict for the same reasons.
+    Agrees,
+    /// They come to another one.
+    Differs(Judgement),
+    /// The procedure has no such step, or it is not pulled.
+    NoSuchStep,
+}
+
+/// Judges a recorded attempt again by the limits of its procedure. `before` is the ledger as it stood before the attempt; it
+/// matters only where the procedure limits the sum of a fastener's angles.
+#[must_use]
+pub fn audit(procedure: &Procedure, before: &Ledger, attempt: &Attempt) -> Finding {
+    let Some(aim) = aim(procedure, before, attempt) else {
+        return Finding::NoSuchStep;
+    };
+    let mut shape = attempt.reasons;
+    for reason in BY_LIMIT {
+        shape = shape.without(reason);
+    }
+    let in_one_sweep = matches!(
+        aim,
+        Aim::Turn {
+            one_sweep: true,
+            ..
+        }
+    ) && attempt.pulls > 1;
+    let is_unknown = attempt.verdict == Verdict::Unknown;
+    if shape.contains(Reason::Interrupted) && !in_one_sweep && is_unknown {
+        // The measurement was lost: there is nothing that could be judged otherwise.
+        return Finding::Agrees;
+    }
+    let held = match aim {
+        Aim::Hold { time, .. } if !attempt.reasons.contains(Reason::TorqueLow) => time,
+        _ => Span::ZERO,
+    };
+    let reading = Reading {
+        pulls: attempt.pulls,
+        peak: attempt.peak,
+        settled: attempt.settled,
+        angle: attempt.angle,
+        prevailing: attempt.prevailing,
+        restart: attempt.restart,
+        held,
+        bound: if is_unknown {
+            Torque::MAX
+        } else {
+            Torque::ZERO
+        },
+        shape,
+        ..Reading::default()
+    };
+    let again = judge(&aim, &reading);
+    let recorded = Judgement {
+        verdict: attempt.verdict,
+        reasons: attempt.reasons.without(Reason::OutOfOrder),
+    };
+    if again == recorded {
+        Finding::Agrees
+    } else {
+        Finding::Differs(again)
+    }
+}
+
+/// What the attempt had to reach.
+fn aim(procedure: &Procedure, before: &Ledger, attempt: &Attempt) -> Option<Aim> {
+    let stage = procedure.stage_of(attempt.step)?;
+    Some(match stage.kind {
+        StageKind::Tighten { .. } | StageKind::Align { .. } | StageKind::Later { .. } => {
+            Aim::Torque {
+                window: procedure.torque_window(attempt.step)?,
+            }
+        }
+        StageKind::Repeat { still, .. } => Aim::Repeat {
+            window: procedure.torque_window(attempt.step)?,
+            still,
+        },
+        StageKind::Turn {
+            torque, one_sweep, ..
+        } => Aim::Turn {
+            window: procedure.angle_window(attempt.step)?,
+            torque,
+            one_sweep,
+            left: procedure
+                .terms()
+                .angle_sum_max
+                .map(|sum| sum - before.turned(attempt.fastener)),
+        },
+        StageKind::Hold {
+            torque,
+            time,
+            still,
+        } => Aim::Hold {
+            torque,
+            time,
+            still,
+        },
+        StageKind::BackOff { angle } => Aim::BackOff { angle },
+        _ => return None,
+    })
+}

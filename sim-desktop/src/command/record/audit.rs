@@ -1,0 +1,157 @@
+//! `evendraw record --audit`: every attempt judged again, every kept curve looked for.
+//!
+//! Reports and changes nothing. Knows nothing of rules.
+
+use evendraw_core::audit::{Finding, audit};
+use evendraw_core::ledger::Ledger;
+use evendraw_core::record::{Attempt, Entry, RULES, Record};
+use evendraw_core::session::Session;
+use serde_json::json;
+
+use super::named::Journal;
+use super::{CommandError, Done, Output};
+use crate::plan::{Joint, JointPlan};
+use crate::sheet::export::{Names, attempt_line};
+use crate::sheet::{Trace, kept_trace, plan_of};
+use crate::words;
+
+#[derive(Default)]
+struct Count {
+    agree: usize,
+    differ: usize,
+    kept: usize,
+    missing: usize,
+    changed: usize,
+}
+
+pub(super) fn run(
+    journal: &Journal,
+    names: &Names,
+    out: &mut Output<'_>,
+) -> Result<Done, CommandError> {
+    let Some(plan) = &journal.plan else {
+        return Err(CommandError::bad(format!(
+            "{}: the plan in this journal is lost or does not read, so nothing can be judged again",
+            journal.name
+        )));
+    };
+    let mut count = Count::default();
+    let mut older: Vec<u16> = Vec::new();
+    for joint in plan.joints() {
+        let entries: Vec<&Entry> = journal
+            .content
+            .entries()
+            .filter(|entry| entry.joint == joint.number())
+            .collect();
+        let joint_plan = plan_of(&journal.content, joint);
+        for (at, entry) in entries.iter().enumerate() {
+            match &entry.record {
+                Record::Started(started)
+                    if started.rules != RULES && !older.contains(&started.rules) =>
+                {
+                    older.push(started.rules);
+                }
+                Record::Attempt(attempt) => {
+                    let before = before(joint, joint_plan, entries.get(..at).unwrap_or_default());
+                    let finding = audit(&joint_plan.procedure, &before, attempt);
+                    let trace = kept_trace(&journal.traces, entry, attempt);
+                    count.add(finding, trace);
+                    tell(names, entry, attempt, finding, trace, out)?;
+                }
+                _ => {}
+            }
+        }
+    }
+    for rules in &older {
+        out.remark(format_args!(
+            "a part was judged by rules {rules}; today's are {RULES}, and may differ"
+        ));
+    }
+    count.tell(out)?;
+    Ok(Done::rejected_if(count.differ + count.changed > 0))
+}
+
+/// The ledger before an attempt. It is folded again only where the sum of angles is limited.
+fn before(joint: &Joint, plan: &JointPlan, entries: &[&Entry]) -> Ledger {
+    if plan.procedure.terms().angle_sum_max.is_none() {
+        return Ledger::new();
+    }
+    Session::restore(&plan.procedure, joint.number(), entries.iter().copied())
+        .map_or_else(|_| Ledger::new(), |session| session.ledger().clone())
+}
+
+impl Count {
+    fn add(&mut self, finding: Finding, trace: Trace) {
+        match finding {
+            Finding::Agrees => self.agree += 1,
+            Finding::Differs(_) | Finding::NoSuchStep => self.differ += 1,
+        }
+        match trace {
+            Trace::None => {}
+            Trace::Kept => self.kept += 1,
+            Trace::Missing => self.missing += 1,
+            Trace::Changed => self.changed += 1,
+        }
+    }
+
+    fn tell(&self, out: &mut Output<'_>) -> Result<(), CommandError> {
+        out.object(&json!({
+            "record": "audit-summary", "agree": self.agree, "differ": self.differ,
+            "traces_kept": self.kept, "traces_missing": self.missing, "traces_changed": self.changed,
+        }))?;
+        out.line(format_args!(
+            "{} attempts judged again: {} agree, {} differ; curves: {} kept, {} missing, {} changed since",
+            self.agree + self.differ,
+            self.agree,
+            self.differ,
+            self.kept,
+            self.missing,
+            self.changed
+        ))
+    }
+}
+
+fn tell(
+    names: &Names,
+    entry: &Entry,
+    attempt: &Attempt,
+    finding: Finding,
+    trace: Trace,
+    out: &mut Output<'_>,
+) -> Result<(), CommandError> {
+    let again = match finding {
+        Finding::Differs(judgement) => Some(judgement),
+        Finding::Agrees | Finding::NoSuchStep => None,
+    };
+    out.object(&json!({
+        "record": "audit",
+        "joint": names.joint(entry.joint),
+        "fastener": names.fastener(entry.joint, attempt.fastener),
+        "stage": u32::from(attempt.stage) + 1,
+        "attempt": attempt.attempt,
+        "agrees": finding == Finding::Agrees,
+        "verdict": words::verdict(attempt.verdict),
+        "again": again.map(|again| words::verdict(again.verdict)),
+        "reasons_again": again.map(|again| again.reasons.iter().map(|reason| reason.word()).collect::<Vec<_>>()),
+        "trace": trace.word(),
+    }))?;
+    let what = match finding {
+        Finding::Agrees if trace == Trace::Changed => {
+            "its kept curve is not the one that was judged".to_owned()
+        }
+        Finding::Agrees => return Ok(()),
+        Finding::NoSuchStep => "the plan has no such stage".to_owned(),
+        Finding::Differs(again) => {
+            format!(
+                "today {}: {}",
+                words::verdict(again.verdict),
+                words::reasons(again.reasons)
+            )
+        }
+    };
+    out.line(format_args!(
+        "{}, {}; {what}",
+        names.joint(entry.joint),
+        attempt_line(names, entry.joint, attempt)
+    ))
+}
