@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::{env, fs};
 
-/// A firmware, where its code and its variables live. The sizes are the budget of an adapter, so that a firmware over it does
+/// A firmware, where its code and its variables live. The sizes are what an adapter may take, so that a firmware over it does
 /// not link; only the harness for tests, which is not an adapter, may be larger.
 const BOARDS: [(&str, &str, &str); 3] = [
     (
@@ -13,7 +13,7 @@ const BOARDS: [(&str, &str, &str); 3] = [
     ),
     (
         "adapter_ast1030",
-        "ORIGIN = 0x00000000, LENGTH = 64K",
+        "ORIGIN = 0x00000000, LENGTH = 76K",
         "ORIGIN = 0x00080000, LENGTH = 16K",
     ),
     (

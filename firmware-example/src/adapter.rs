@@ -8,7 +8,7 @@ mod questions;
 
 use embedded_io::{Read, ReadReady, Write, WriteReady};
 use evendraw_core::journal;
-use evendraw_core::link::{AdapterEnd, Heard, Staging, WIRE_MAX};
+use evendraw_core::link::{AdapterEnd, Heard, Staging};
 use evendraw_core::procedure::{Procedure, ProcedureError};
 use evendraw_core::record::Record;
 use evendraw_core::session::{Announcement, Input, Outcome, Refusal, RestoreError, Session};
@@ -36,6 +36,10 @@ const _: () = assert!(crate::log::QUEUE >= ROOM_WANTED + 4 * ATTEMPT);
 const READINGS_A_TURN: u8 = 16;
 /// Bytes taken from and given to the link in one turn at most.
 const BYTES_A_TURN: usize = 32;
+/// Bytes of frames in one answer: less than the link allows, because memory is short.
+const GATHERED: usize = 256;
+/// The longest answer on the line: that, its head and sum, stuffed and delimited.
+const SENDING: usize = GATHERED + 64;
 /// How often cues and display are seen to.
 const SHOWN_EVERY: Span = Span::from_millis(50);
 /// How long a verdict is told.
@@ -135,10 +139,10 @@ pub struct Adapter<F, R, P, C, D, K> {
     link: AdapterEnd,
     staging: Staging,
     errand: Errand,
-    sending: heapless::Vec<u8, WIRE_MAX>,
+    sending: heapless::Vec<u8, SENDING>,
     sent: usize,
     room: [u8; FRAME_MAX],
-    gathered: heapless::Vec<u8, { evendraw_core::link::FRAMES_MAX }>,
+    gathered: heapless::Vec<u8, GATHERED>,
     walk: Option<Walk>,
     recovery: Recovery,
     boot: u16,

@@ -102,6 +102,23 @@ pub fn firmware(name: &str) -> PathBuf {
     path
 }
 
+/// Largest flash image: what the emulated chip holds.
+pub const FLASH: usize = 4 * 1024 * 1024;
+
+/// The adapter's board with this flash image, its link and its feed connected.
+#[must_use]
+pub fn adapter(flash: &Path) -> Board {
+    Board::start(&Setup {
+        machine: "ast1030-evb,spi-model=w25q32",
+        firmware: firmware("adapter_ast1030"),
+        flash: Some(flash.to_path_buf()),
+        ports: 2,
+        more: ["-semihosting-config", "enable=on,target=native"]
+            .map(OsString::from)
+            .to_vec(),
+    })
+}
+
 /// How to start a board.
 #[derive(Clone, Debug, Default)]
 pub struct Setup {
@@ -212,6 +229,17 @@ impl Board {
     pub fn cut(&mut self) {
         let _ = self.child.kill();
         let _ = self.child.wait();
+    }
+
+    /// Cuts the power and returns what the firmware wrote through the debugger's channel.
+    #[must_use]
+    pub fn cut_and_read(&mut self) -> Vec<u8> {
+        self.cut();
+        let mut bytes = Vec::new();
+        if let Some(mut stream) = self.child.stdout.take() {
+            let _ = io::Read::read_to_end(&mut stream, &mut bytes);
+        }
+        bytes
     }
 
     /// Waits for the firmware to end by itself, and returns what it wrote through the debugger's channel.

@@ -58,6 +58,8 @@ impl Port {
     fn at(base: usize) -> Self {
         let port = Self { base };
         port.set(FIFO_CONTROL, FIFO_ON);
+        // Whatever stood there before is old; reading it also tells the sender that there is room again.
+        port.get(DATA);
         port
     }
 

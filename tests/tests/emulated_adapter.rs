@@ -1,0 +1,200 @@
+//! The whole adapter on the emulated board: worked by hand alone, worked over the link, its power cut 300 times.
+
+mod adapter_rig;
+
+use adapter_rig::{Rig, attempts, blank_flash, entries, procedure, used_flash};
+use evendraw_core::link::{PullJournal, SendProcedure, SendStep};
+use evendraw_core::link::{Reply, Request};
+use evendraw_core::record::Record;
+use evendraw_core::session::{Next, Session};
+use evendraw_core::verdict::Verdict;
+use std::time::Duration;
+
+/// RAM of the budget, less the few bytes that are not stack.
+const STACK_BUDGET: u32 = 16 * 1024 - 16;
+
+#[test]
+fn a_bolt_circle_is_made_and_worked_with_two_keys() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let image = blank_flash(folder.path());
+    let mut rig = Rig::start(&image);
+    rig.still(700);
+    rig.make_circle(4);
+    assert!(rig.page().contains("NEXT 1  stage 1/2"), "{}", rig.page());
+    assert!(rig.page().contains("to 10.0 N.m"), "{}", rig.page());
+    for _ in 0..4 {
+        rig.pull(10.1, 30.0);
+        assert!(rig.page().contains("ACCEPTED"), "{}", rig.page());
+    }
+    // Second stage: twice the torque; too little is rejected, and it is the same one's turn again.
+    assert!(rig.page().contains("stage 2/2"), "{}", rig.page());
+    rig.pull(15.0, 15.0);
+    // The hand could go on; the key says that it is done.
+    rig.yes();
+    assert!(rig.page().contains("REJECTED torque-low"), "{}", rig.page());
+    rig.still(3_000);
+    assert!(rig.page().contains("NEXT 1  stage 2/2"), "{}", rig.page());
+    let stack = rig.stack();
+    println!("stack: {stack} bytes of {STACK_BUDGET}");
+    assert!(stack <= STACK_BUDGET, "{stack} bytes of stack");
+
+    let said = rig.cut_and_read_log();
+    let golden = include_str!("emulated_adapter/log.txt");
+    assert_eq!(
+        said, golden,
+        "what the adapter logged; the file is tests/tests/emulated_adapter/log.txt"
+    );
+    let kept = entries(&image);
+    let accepted = attempts(&kept, Verdict::Accepted);
+    assert_eq!((accepted, attempts(&kept, Verdict::Rejected)), (4, 1));
+}
+
+#[test]
+fn a_procedure_sent_over_the_link_is_worked_and_its_journal_fetched() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let image = blank_flash(folder.path());
+    let mut rig = Rig::start(&image);
+    rig.still(700);
+    rig.identify();
+    let sent = adapter_rig::circle(5);
+    let mut room = [0; 2048];
+    let blob = sent.encode(&mut room).expect("room").to_vec();
+
+    // First a damaged one: refused with the byte, and nothing is stored.
+    let mut bad = blob.clone();
+    bad[30] ^= 0x40;
+    let mut errand = SendProcedure::new(2, &bad);
+    let refused = loop {
+        let reply = rig.ask(&errand.request());
+        match errand.answered(&reply.borrowed()) {
+            SendStep::GoOn => {}
+            other => break other,
+        }
+    };
+    assert!(matches!(refused, SendStep::Refused(..)), "{refused:?}");
+    assert!(matches!(
+        rig.ask(&Request::Slot { slot: 2 }).borrowed(),
+        Reply::Slot { length: 0, .. }
+    ));
+
+    let mut errand = SendProcedure::new(2, &blob);
+    loop {
+        let reply = rig.ask(&errand.request());
+        match errand.answered(&reply.borrowed()) {
+            SendStep::GoOn => {}
+            SendStep::Done => break,
+            SendStep::Refused(why, at) => panic!("{why} at {at}"),
+        }
+    }
+    let working = rig.ask(&Request::Work { slot: 2, joint: 9 });
+    assert!(matches!(
+        working.borrowed(),
+        Reply::Working { slot: 2, joint: 9 }
+    ));
+    rig.still(400);
+    for _ in 0..5 {
+        rig.pull(10.1, 30.0);
+    }
+    assert!(rig.page().contains("ACCEPTED"), "{}", rig.page());
+    let anchored = rig.ask(&Request::Anchor {
+        unix_seconds: 1_780_000_000,
+    });
+    assert!(matches!(anchored.borrowed(), Reply::Anchored));
+
+    let mut pull = PullJournal::from_start();
+    let mut journal = Vec::new();
+    loop {
+        let reply = rig.ask(&pull.request());
+        let reply = reply.borrowed();
+        let step = pull.answered(&reply).expect("frames that prove themselves");
+        assert_eq!(step.gap, None);
+        journal.extend_from_slice(step.frames);
+        if !step.more {
+            break;
+        }
+    }
+    rig.cut();
+    let fetched: Vec<_> = evendraw_core::journal::Scan::new(&journal)
+        .map(|found| match found {
+            evendraw_core::journal::Found::Frame { frame, .. } => {
+                evendraw_core::journal::decode_entry(&frame)
+                    .expect("a record")
+                    .expect("a record")
+            }
+            other => panic!("{other:?}"),
+        })
+        .collect();
+    assert_eq!(fetched, entries(&image), "fetched and kept");
+    assert_eq!(attempts(&fetched, Verdict::Accepted), 5);
+    assert!(fetched.iter().any(|entry| matches!(&entry.record, Record::Anchor(anchor) if anchor.unix_seconds == 1_780_000_000)));
+    assert!(fetched.iter().all(|entry| entry.joint == 9));
+}
+
+#[test]
+fn three_hundred_power_cuts_lose_no_verdict_that_was_told() {
+    const CUTS: u32 = 300;
+    let folder = tempfile::tempdir().expect("a folder");
+    // Not blank, so that every sector must be erased before it is used: some cuts fall into an erase.
+    let image = used_flash(folder.path());
+    let mut rig = Rig::start(&image);
+    rig.still(700);
+    rig.make_circle(64);
+    rig.cut();
+    let worked = procedure(&image).expect("the circle");
+
+    // A seed of its own, so that a failure can be repeated as far as the host's clock allows.
+    let mut state = 0x5eed_u32;
+    let mut told = 0;
+    let (mut recovered, mut unchanged) = (0, 0);
+    for cut in 0..CUTS {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        let before = entries(&image).len();
+        let mut rig = Rig::start(&image);
+        // From before the journal is read to well into the second pull.
+        let wait = Duration::from_micros(u64::from(state >> 8) % 350_000 + 2_000);
+        told += rig.work_until(wait);
+        let kept = entries(&image);
+        let accepted = attempts(&kept, Verdict::Accepted);
+        assert!(accepted >= told, "cut {cut}: {told} told, {accepted} kept");
+        // What a restart would do next is what the records say, taken up by the same core here.
+        let session = Session::restore(&worked, 0, kept.iter()).expect("the records are whole");
+        if accepted >= worked.steps().len() {
+            assert!(matches!(session.next(), Next::Start));
+        }
+        unchanged += u32::from(kept.len() == before);
+        recovered = kept
+            .iter()
+            .filter(|entry| matches!(entry.record, Record::Recovered(_)))
+            .count();
+    }
+    // One that is left alone shows the step that the records ask for.
+    let kept = entries(&image);
+    let mut session = Session::restore(&worked, 0, kept.iter()).expect("the records are whole");
+    let boot = kept.iter().map(|entry| entry.boot).max().unwrap_or(0);
+    session.apply(
+        evendraw_core::unit::Instant::BOOT,
+        evendraw_core::session::Input::Start {
+            boot: boot + 1,
+            rehearsal: false,
+        },
+    );
+    let mut rig = Rig::start(&image);
+    rig.still(400);
+    if let Next::Pull { step } = session.next() {
+        let fastener = worked.steps()[usize::from(step)]
+            .fastener()
+            .expect("a fastener");
+        let label = worked.fasteners()[usize::from(fastener)].label.as_str();
+        assert!(
+            rig.page().contains(&format!("NEXT {label} ")),
+            "{label}: {}",
+            rig.page()
+        );
+    }
+    rig.cut();
+    println!(
+        "{CUTS} cuts: {told} verdicts told, all kept; {} records, {recovered} torn tails noted, {unchanged} cuts before the first record",
+        kept.len()
+    );
+    assert!(told > 30, "too little happened: {told} verdicts in all");
+}
