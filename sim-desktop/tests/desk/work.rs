@@ -720,3 +720,71 @@ fn the_demo_build_is_rehearsed_to_its_end_by_key() {
         ))
     );
 }
+
+#[test]
+fn a_recorded_trace_is_judged_as_work_in_a_journal_of_its_own() {
+    use evendraw::desk::view::Ask;
+    let folder = Folder::new("trace");
+    let file = folder.path().join("pull.csv");
+    // A steady pull: 1.2 N·m a degree up to 15 N·m, then let go; the tool turns on with the fastener and stands when it is let go of.
+    let mut text = "time_s,torque_Nm,angle_deg\n".to_owned();
+    for step in 0..1200u32 {
+        let at = f64::from(step) * 0.002;
+        let share = ((at - 0.2) / 1.4).clamp(0.0, 1.0);
+        let torque = if at < 1.6 {
+            15.0 * share
+        } else {
+            (15.0 - (at - 1.6) * 150.0).max(0.0)
+        };
+        text += &format!("{at:.3},{torque:.3},{:.3}\n", share * 12.5);
+    }
+    std::fs::write(&file, text).unwrap();
+    let mut source = Source::in_folder("cover.toml", COVER, folder.path());
+    source.carry_out(Ask::OpenJoint("cover".to_owned()));
+    source.carry_out(Ask::Trace(file.clone()));
+    let mut seconds = 0.0;
+    let mut tick = |source: &mut Source| {
+        seconds += 0.1;
+        source.tick(seconds);
+    };
+    for _ in 0..5 {
+        tick(&mut source);
+    }
+    assert!(!source.view().build.rehearsal, "metal, not the bench");
+    if source
+        .view()
+        .joint
+        .as_ref()
+        .is_some_and(|joint| joint.question.is_some())
+    {
+        // Who works is asked first; then the trace is read again.
+        source.carry_out(Ask::Person("M. Ahlers".to_owned()));
+        source.carry_out(Ask::Trace(file));
+    }
+    for _ in 0..40 {
+        tick(&mut source);
+    }
+    let view = source.view();
+    let row = view
+        .record
+        .iter()
+        .find(|row| row.attempt > 0)
+        .unwrap_or_else(|| {
+            panic!(
+                "{:?} {:?}",
+                view.notice,
+                view.joint
+                    .as_ref()
+                    .map(|joint| (&joint.question, &joint.alert))
+            )
+        });
+    assert_eq!(
+        (row.fastener.as_str(), row.mark),
+        ("1", Some(Mark::Accepted)),
+        "{row:?}"
+    );
+    assert!(
+        folder.path().join("cover.evj").exists()
+            && folder.path().join("cover.rehearsal.evj").exists()
+    );
+}
