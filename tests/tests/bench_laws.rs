@@ -352,6 +352,33 @@ fn settling_solves_the_equations_it_stands_for() {
     assert!(loads[2] == 0.0 && loads[0] > 5000.0, "{loads:?}");
 }
 
+/// numpy and scipy solve the same joints: tests/bench/interaction.py prints first load and sum.
+#[test]
+fn the_solve_agrees_with_scipys() {
+    for (count, first, sum) in [
+        (14_u32, 20_426.108, 319_682.741),
+        (64, 20_426.172, 1_466_385.915),
+    ] {
+        let half = count / 2;
+        let places: Vec<[f64; 2]> = (0..count)
+            .map(|i| [45.0 * f64::from(i % half), 95.0 * f64::from(i / half)])
+            .collect();
+        let spring = Spring {
+            compliance_mm_per_N: 6e-6,
+            toe_mm: 0.012,
+            toe_N: 3000.0,
+        };
+        let plate = Plate::new(70_000.0, 25.0, 400.0);
+        let joint = Interaction::of_plate(&plate, &places, vec![spring; places.len()]);
+        let advances: Vec<f64> = (0..count).map(|i| 0.15 + 0.01 * f64::from(i % 5)).collect();
+        let mut loads = vec![0.0; places.len()];
+        joint.settle(&advances, &mut loads);
+        assert!((loads[0] - first).abs() < 1e-3, "{count}: {}", loads[0]);
+        let all: f64 = loads.iter().sum();
+        assert!((all - sum).abs() < 1e-2, "{count}: {all}");
+    }
+}
+
 #[test]
 fn tightening_one_relieves_its_neighbours_and_a_gasket_creeps_between_passes() {
     let mut bench = Bench::new(plain(8, Interface::SoftGasket), 2, HandKind::Steady, &[]);

@@ -170,3 +170,52 @@ fn bad_input_ends_with_2_and_says_what_is_allowed() {
         assert!(err.contains(part), "{line:?}: {err}");
     }
 }
+
+#[test]
+fn setting_with_a_plan_says_which_tool_can_do_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("pump.toml");
+    let tool = |id: &str, capacity: &str, due: &str| {
+        format!(
+            "[[tool]]\nid = \"{id}\"\nkind = \"click\"\ncapacity = \"{capacity}\"\nstep = \"0.5 N·m\"\naccuracy = \"4 %\"\ndue = {due}\n"
+        )
+    };
+    let joint = "[[joint]]\nid = \"cover\"\ntitle = \"Cover\"\npositions = { 1 = [0, 0] }\n[[joint.stage]]\ndo = \"tighten\"\ntorque = \"40 N·m\"\n";
+    let text = format!(
+        "[build]\ntitle = \"Harbour pump\"\n{}{}{}{joint}",
+        tool("C1", "100 N·m", "2099-01-01"),
+        tool("C2", "100 N·m", "2020-01-01"),
+        tool("C3", "400 N·m", "2099-01-01")
+    );
+    std::fs::write(&path, text).unwrap();
+    let line = [
+        "--json",
+        "setting",
+        "--torque",
+        "40 N·m",
+        "--lever",
+        "300 mm",
+        "--offset",
+        "25 mm",
+        "--plan",
+        path.to_str().unwrap(),
+    ];
+    let (status, out, err) = run(&line);
+    assert_eq!((status, err.as_str()), (0, ""));
+    let lines: Vec<Value> = out
+        .lines()
+        .map(|line| serde_json::from_str(line).unwrap())
+        .collect();
+    assert!((number(&lines[0], "setting_Nm") - 36.923).abs() < 1e-3);
+    let tool = |id: &str| lines.iter().find(|line| line["tool"] == id).unwrap();
+    // 36.92 within 4 %: the nearest half newton-metre is 37.
+    assert!((number(tool("C1"), "setting_Nm") - 37.0).abs() < 1e-9);
+    assert_eq!(tool("C2")["usable"], Value::Bool(false));
+    assert!(tool("C2")["why"].as_str().unwrap().contains("2020-01-01"));
+    assert!(
+        tool("C3")["why"]
+            .as_str()
+            .unwrap()
+            .contains("lowest usable 80.0")
+    );
+}

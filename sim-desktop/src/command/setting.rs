@@ -2,22 +2,28 @@
 //!
 //! Knows nothing of how it is reckoned.
 
+use std::path::{Path, PathBuf};
+
 use clap::Args as ClapArgs;
+use evendraw_core::quantity::{Target, Tolerance, TorqueUnit};
+use jiff::Zoned;
 use serde::Serialize;
 
 use super::value::{
     TypedAngle, TypedLength, TypedTorque, angle, degrees, length, millimeters, newton_meters,
     number, torque,
 };
-use super::{CommandError, Done, Output};
-use crate::mechanics::OffsetAdapter;
+use super::{CommandError, Done, Output, plan_file};
+use crate::mechanics::{OffsetAdapter, Tool, Window, advise};
+use crate::rehearsal::rig;
 
 /// The tool's setting or reading with an offset adapter, or the torque a reading means.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "Examples:\n  \
         evendraw setting --torque \"100 lbf·in\" --lever \"12 in\" --offset \"6 in\"\n  \
         evendraw setting --torque \"90 N·m\" --lever \"300 mm\" --offset \"25 mm\" --angle \"45°\"\n  \
-        evendraw setting --reading \"83.1 N·m\" --lever \"300 mm\" --offset \"25 mm\"\n\n\
+        evendraw setting --reading \"83.1 N·m\" --lever \"300 mm\" --offset \"25 mm\"\n  \
+        evendraw setting --torque \"60 N·m\" --lever \"300 mm\" --offset \"25 mm\" --plan pump.toml --within \"±5 %\"\n\n\
         Square on (90°) the factor is 1. Towards the hand (180°) the reading is higher than the torque at the fastener.")]
 pub(super) struct Args {
     /// Torque wanted at the fastener, with its unit.
@@ -35,6 +41,29 @@ pub(super) struct Args {
     /// Angle between handle and offset: 0° straight on, away from the hand.
     #[arg(long, value_parser = angle)]
     angle: Option<TypedAngle>,
+    /// Says which tool of this plan is in range and in date, and its graduation inside the window.
+    #[arg(long, conflicts_with = "reading")]
+    plan: Option<PathBuf>,
+    /// What may be above and below the torque.
+    #[arg(long, value_parser = tolerance, default_value = "±4 %")]
+    within: Tolerance<TorqueUnit>,
+}
+
+fn tolerance(text: &str) -> Result<Tolerance<TorqueUnit>, String> {
+    Tolerance::parse(text).map_err(|error| match error.hint() {
+        Some(hint) => format!("{error} ({hint})"),
+        None => error.to_string(),
+    })
+}
+
+/// One tool of the plan.
+#[derive(Serialize)]
+struct Advised<'a> {
+    tool: &'a str,
+    usable: bool,
+    #[serde(rename = "setting_Nm")]
+    setting: Option<f64>,
+    why: String,
 }
 
 #[derive(Serialize)]
@@ -87,12 +116,64 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             factor,
         })?;
     }
+    if let (Some(path), Some(torque)) = (&args.plan, args.torque) {
+        tools(args, path, torque, adapter, out)?;
+    }
     if (factor - 1.0).abs() > 1e-12 {
         out.line(
             "hold the tool in the middle of its grip: with an offset the hand's place counts",
         )?;
     }
     Ok(Done::Good)
+}
+
+/// Which tools of a plan can do it.
+fn tools(
+    args: &Args,
+    path: &Path,
+    torque: TypedTorque,
+    adapter: OffsetAdapter,
+    out: &mut Output<'_>,
+) -> Result<(), CommandError> {
+    let plan = plan_file::read(Some(path))?;
+    let window = Target::Exact(torque)
+        .window(&args.within)
+        .map_err(|error| CommandError::bad(format!("--within: {error}")))?;
+    let readings = Window {
+        low_Nm: rig::newton_meters(window.min),
+        target_Nm: newton_meters(torque),
+        high_Nm: rig::newton_meters(window.max),
+    }
+    .through(adapter);
+    let list: Vec<Tool> = plan
+        .tools()
+        .iter()
+        .map(crate::plan::Tool::reckoned)
+        .collect();
+    if list.is_empty() {
+        return out.line("the plan names no tools");
+    }
+    for advice in advise(&list, readings, readings.high_Nm, Zoned::now().date()) {
+        let why = [advice.refused.as_slice(), &advice.notes]
+            .concat()
+            .join("; ");
+        let beside = if why.is_empty() {
+            String::new()
+        } else {
+            format!(" ({why})")
+        };
+        match advice.setting_Nm.filter(|_| advice.usable()) {
+            Some(setting) => out.line(format_args!("  {}: {setting:.2} N·m{beside}", advice.id))?,
+            None => out.line(format_args!("  {}: not for this{beside}", advice.id))?,
+        }
+        out.object(&Advised {
+            tool: &advice.id,
+            usable: advice.usable(),
+            setting: advice.setting_Nm,
+            why,
+        })?;
+    }
+    Ok(())
 }
 
 /// A torque times a factor, in its own unit and in N·m.
