@@ -15,7 +15,7 @@ mod turning;
 use crate::procedure::Prevailing;
 use crate::sample::Sample;
 use crate::trace::Trace;
-use crate::unit::{Angle, Instant, Span, Torque};
+use crate::unit::{Angle, Instant, MAGNITUDE_MAX, Span, Torque};
 use crate::verdict::{Aim, Reading, Reason, Reasons};
 use crate::watch::Watch;
 use drift::Drift;
@@ -43,9 +43,9 @@ pub enum Cue {
     /// Go on.
     #[default]
     None,
-    /// Ease off: at this rate the target is one reaction time away.
+    /// Slow down: at this rate the target is two and a half reaction times away.
     Approach,
-    /// The window is reached: let go. On a hold: the time is over.
+    /// Let go now: whoever takes one reaction time to do it stops at the target. On a hold: the time is over.
     Target,
     /// Beyond the window.
     Over,
@@ -272,7 +272,7 @@ impl Tracker {
         let span = if self.is_complete(&aim) {
             self.thresholds.release
         } else {
-            self.thresholds.idle
+            idle_of(&aim, &self.thresholds)?
         };
         Some(released.after(Span::from_micros(span)))
     }
@@ -710,9 +710,12 @@ impl Tracker {
 
     fn signal(&mut self, aim: &Aim, at: Instant, began: bool) -> Signal {
         self.cue = self.cue(aim);
+        if self.cue == Cue::Approach {
+            self.pace.approach(at);
+        }
         let ended = self.released_at.is_some_and(|released| {
             let passed = at.since(released).micros();
-            passed >= self.thresholds.idle
+            idle_of(aim, &self.thresholds).is_some_and(|idle| passed >= idle)
                 || passed >= self.thresholds.release && self.is_complete(aim)
         });
         Signal {
@@ -732,14 +735,20 @@ impl Tracker {
                 let running = self.prevailing_measured().unwrap_or(Torque::ZERO);
                 let window = window.raised(running);
                 let torque = Torque::from_millinewton_meters(seen.torque);
-                let target = window.target.millinewton_meters();
+                let target = let_go_at(
+                    window.target.millinewton_meters(),
+                    window.min.millinewton_meters(),
+                    window.max.millinewton_meters(),
+                );
+                let inside = torque >= window.min && window.min > Torque::ZERO;
                 if torque > window.max {
                     Cue::Over
-                } else if torque >= window.min && window.min > Torque::ZERO
-                    || torque >= window.target
+                } else if seen.torque >= target
+                    || inside && self.pace.is_level(seen, &self.thresholds)
+                    || self.pace.reaches_torque(seen, target, &self.thresholds)
                 {
                     Cue::Target
-                } else if self.pace.reaches_torque(seen, target, &self.thresholds) {
+                } else if self.pace.nears_torque(seen, target, &self.thresholds) {
                     Cue::Approach
                 } else {
                     Cue::None
@@ -749,14 +758,21 @@ impl Tracker {
                 let Some(turned) = self.angle_now() else {
                     return Cue::None;
                 };
-                let left = i64::from(window.target.millidegrees()).wrapping_sub(turned);
+                let target = let_go_at(
+                    window.target.millidegrees(),
+                    window.min.millidegrees(),
+                    window.max.millidegrees(),
+                );
+                let left = i64::from(target).wrapping_sub(turned);
                 // In a renewed pull the train winds up first, and that is no turning.
                 let turns = seen.torque >= self.turning.still_below();
                 if turned > i64::from(window.max.millidegrees()) {
                     Cue::Over
-                } else if turned >= i64::from(window.min.millidegrees()) {
+                } else if left <= 0
+                    || turns && self.pace.reaches_angle(seen, left, &self.thresholds)
+                {
                     Cue::Target
-                } else if turns && self.pace.reaches_angle(seen, left, &self.thresholds) {
+                } else if turns && self.pace.nears_angle(seen, left, &self.thresholds) {
                     Cue::Approach
                 } else {
                     Cue::None
@@ -809,6 +825,27 @@ fn crossing(a: Seen, b: Seen, level: i32) -> i32 {
         }
     }
     to
+}
+
+/// How long an attempt may be left alone, in µs. A torque is begun again with nothing lost; an angle that is part-way keeps
+/// its count for as long as it takes, since only the rest of it may be added.
+fn idle_of(aim: &Aim, thresholds: &Thresholds) -> Option<u64> {
+    match aim {
+        Aim::Turn { .. } => None,
+        _ => Some(thresholds.idle),
+    }
+}
+
+/// Where to let go: at the target, but not within a quarter of the window from either of its limits, where both are given.
+/// A window of 90 to 94° with its target at 90° is so met in its middle.
+fn let_go_at(target: i32, min: i32, max: i32) -> i32 {
+    if min <= 0 || max >= MAGNITUDE_MAX {
+        return target;
+    }
+    let quarter = max.wrapping_sub(min).wrapping_shr(2);
+    target
+        .max(min.wrapping_add(quarter))
+        .min(max.wrapping_sub(quarter))
 }
 
 #[cfg(test)]

@@ -26,11 +26,11 @@ pub struct Watch {
     pub train_softest: u32,
     /// What the torque reading may wander by itself. Default 0.1 N·m.
     pub noise: Torque,
-    /// An attempt left alone for this long is over. Default 30 s.
+    /// An attempt left alone for this long is over; a turn that is part-way never is. Default 30 s.
     pub idle: Span,
     /// Released for this long, a complete attempt is over. Default 100 ms: longer than any bounce of a ratchet.
     pub release: Span,
-    /// From cue to hand: what the approach cue leads by. Default 200 ms: a simple reaction to light or sound, *common
+    /// From cue to hand: what the approach cue leads by. Default 250 ms: a simple reaction to light or sound, *common
     /// practice, no source*.
     pub reaction: Span,
     /// Samples further apart than this while loaded are a gap. Zero: 100 ms, and four times the usual distance.
@@ -83,7 +83,7 @@ impl Default for Watch {
             noise: Torque::from_millinewton_meters(100),
             idle: Span::from_seconds(30),
             release: Span::from_millis(100),
-            reaction: Span::from_millis(200),
+            reaction: Span::from_millis(250),
             gap: Span::ZERO,
             overload: Torque::ZERO,
             gradient_min: 0,

@@ -30,6 +30,7 @@ pub(super) struct Shape {
     pair_least: i32,
     on_chord: bool,
     // Giving way.
+    restart: i32,
     top: i32,
     anchor: i32,
     // Teeth.
@@ -57,6 +58,7 @@ impl Shape {
         chord: 0,
         pair_least: i32::MAX,
         on_chord: false,
+        restart: 0,
         top: 0,
         anchor: 0,
         high: 0,
@@ -79,9 +81,10 @@ impl Shape {
     pub(super) fn start_pull(&mut self, still_below: i32, thresholds: &Thresholds) {
         self.level = thresholds
             .snug
-            .max(still_below.wrapping_add(still_below >> 4));
+            .max(still_below.wrapping_add(still_below >> 2));
         self.on_chord = false;
         self.chord = 0;
+        self.restart = still_below;
         self.top = 0;
         self.high = 0;
         self.low = 0;
@@ -158,9 +161,24 @@ impl Shape {
             self.anchor = rotation;
             return false;
         }
+        if self.is_restart_dip(torque) {
+            self.top = torque;
+            self.anchor = rotation;
+            return false;
+        }
         self.top >= worth_watching(thresholds)
             && torque < self.top.wrapping_sub(thresholds.drop)
             && rotation.wrapping_sub(self.anchor) > thresholds.drop_turn
+    }
+
+    /// A fastener that stood still takes more to start than to keep turning: torque over the angle rises, dips for a moment
+    /// and rises again [trade press]. A top up to a third above what the fastener was left at, and a fall to no less than a
+    /// sixth below that, is this dip.
+    fn is_restart_dip(&self, torque: i32) -> bool {
+        let restart = i64::from(self.restart);
+        restart > 0
+            && i64::from(self.top).wrapping_mul(3) <= restart.wrapping_mul(4)
+            && i64::from(torque).wrapping_mul(6) >= restart.wrapping_mul(5)
     }
 
     fn saw(&mut self, at: Instant, torque: i32, thresholds: &Thresholds) -> bool {

@@ -492,7 +492,10 @@ impl Bench {
                 attempt.burst_until_s = self.time_s + 0.08;
             }
         }
-        if attempt.slow_at_s.is_some_and(|at| self.time_s >= at) {
+        // Who makes an angle in several short pulls goes slowly in each: there is no room to slow down in.
+        let short =
+            self.pulls.is_some_and(|pulls| pulls > 1) && matches!(attempt.task, Task::Turn { .. });
+        if short || attempt.slow_at_s.is_some_and(|at| self.time_s >= at) {
             speed *= hand.slow;
         }
         speed

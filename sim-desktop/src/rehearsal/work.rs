@@ -11,8 +11,9 @@ use evendraw_core::procedure::{Prevailing, Reuse, StageKind};
 use evendraw_core::record::{Decision, Record};
 use evendraw_core::sample::Sample;
 use evendraw_core::session::{Input, Next};
-use evendraw_core::unit::Instant;
-use evendraw_core::verdict::{Reason, Reasons, Verdict};
+use evendraw_core::tracker::Cue;
+use evendraw_core::unit::{Angle, Instant};
+use evendraw_core::verdict::{Aim, Reason, Reasons, Verdict};
 
 use super::given::{Given, held_words, is_about_the_tool, refused};
 use super::rig::Rig;
@@ -126,6 +127,8 @@ pub struct Rehearsal {
     attempts_before: BTreeMap<u16, u8>,
 }
 
+/// How often a hand grips again before it gives up an attempt.
+const REGRIPS_MAX: u8 = 4;
 /// A fastener that fails this often is a case for a person.
 const ATTEMPTS_ENOUGH: u8 = 5;
 /// More things than any joint asks for; one that goes on is going round in circles.
@@ -588,6 +591,11 @@ impl Rehearsal {
             self.clock = clock_began + trace_file::instant(rig.elapsed_s() - bench_began).micros();
         }
         if !is_judged {
+            for _ in 0..REGRIPS_MAX {
+                if !self.grip_again(joint, &mut kept, tell)? {
+                    break;
+                }
+            }
             self.finish_pull(joint, tell)?;
         }
         if keeps {
@@ -630,6 +638,73 @@ impl Rehearsal {
             return self.went_on(joint, &done, tell);
         }
         Ok(self.stop("no torque came"))
+    }
+
+    /// The hand let go short of the window: it grips again and goes on with what is left. False where nothing is.
+    fn grip_again<E>(
+        &mut self,
+        joint: u8,
+        kept: &mut Vec<(Instant, Sample)>,
+        tell: &mut impl FnMut(&Job, &Told) -> Result<(), E>,
+    ) -> Result<bool, WorkError<E>> {
+        let Some(session) = self
+            .job
+            .session(joint)
+            .filter(|session| session.is_in_pull())
+        else {
+            return Ok(false);
+        };
+        let Some((step, aim)) = session.armed() else {
+            return Ok(false);
+        };
+        let left = session.live().remaining;
+        let rest = match (aim, left) {
+            (
+                Aim::Turn {
+                    mut window,
+                    torque,
+                    one_sweep: false,
+                    left: sum,
+                },
+                Some(left),
+            ) if left > Angle::ZERO => {
+                window.target = left;
+                Aim::Turn {
+                    window,
+                    torque,
+                    one_sweep: false,
+                    left: sum,
+                }
+            }
+            (Aim::Torque { .. } | Aim::Repeat { .. }, _) => aim,
+            _ => return Ok(false),
+        };
+        let Some(fastener) = self.fastener(joint, step) else {
+            return Ok(false);
+        };
+        let Some(rig) = self.rigs.get_mut(&joint) else {
+            return Ok(false);
+        };
+        let (bench_began, clock_began) = (rig.elapsed_s(), self.clock);
+        rig.begin(fastener, &rest);
+        // Who knows that only a little is left goes slowly from the start.
+        rig.hear(Cue::Approach, false);
+        let mut is_judged = false;
+        while let Some(measured) = self.rigs.get_mut(&joint).and_then(Rig::sample) {
+            self.clock = clock_began + trace_file::instant(measured.time_s - bench_began).micros();
+            let taken = sample(measured.torque_Nm, measured.angle_deg);
+            if self.options.trace_folder.is_some() {
+                kept.push((self.now(), taken));
+            }
+            if is_judged {
+                continue;
+            }
+            let done = self.job.apply(joint, self.now(), Input::Sample(taken))?;
+            rig_hears(self.rigs.get_mut(&joint), &done);
+            is_judged = is_attempt_at(&done, step);
+            self.take(joint, &done, tell)?;
+        }
+        Ok(true)
     }
 
     /// The hand is off; if the attempt is not judged yet, its time runs out.
