@@ -5,6 +5,7 @@ pub mod command;
 #[cfg(feature = "desk")]
 pub mod desk;
 pub mod job;
+pub mod link;
 pub mod mechanics;
 pub mod plan;
 pub mod rehearsal;

@@ -3,6 +3,7 @@
 //! A command reads its arguments, does its work through the rooms of this library and says what came of it through
 //! [`Output`]. Knows nothing of how the work is done.
 
+mod adapter;
 mod check;
 mod compare;
 mod convert;
@@ -69,6 +70,7 @@ enum Command {
     Preload(preload::Args),
     Thread(thread::Args),
     Schema(schema::Args),
+    Adapter(adapter::Args),
 }
 
 impl Command {
@@ -87,6 +89,7 @@ impl Command {
             Self::Preload(args) => preload::run(args, out),
             Self::Thread(args) => thread::run(args, out),
             Self::Schema(args) => schema::run(args, out),
+            Self::Adapter(args) => adapter::run(args, out),
         }
     }
 }

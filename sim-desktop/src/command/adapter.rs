@@ -1,0 +1,266 @@
+//! `evendraw adapter`: talks to a real or emulated adapter.
+//!
+//! Knows nothing of how the link works.
+
+use std::path::{Path, PathBuf};
+use std::time::{SystemTime, UNIX_EPOCH};
+
+use clap::{Args as ClapArgs, Subcommand};
+use evendraw_core::record::{Entry, Record};
+use serde::Serialize;
+
+use super::{CommandError, Done, Output, named, plan_file};
+use crate::link::{Client, ClientError, Fetched, Port};
+use crate::plan::Answers;
+use crate::store::{Journal, Purpose};
+
+/// Talks to an adapter over a serial port: sends procedures, fetches its journal, watches it live.
+#[derive(Debug, ClapArgs)]
+#[command(after_help = "Examples:\n  \
+        evendraw adapter /dev/ttyACM0 send pump.toml --joint head --work\n  \
+        evendraw adapter /dev/ttyACM0 watch\n  \
+        evendraw adapter /dev/ttyACM0 pull pump-7.journal --plan pump.toml\n\n\
+        PORT is a serial port, a pseudo terminal, or the socket of an emulated adapter.")]
+pub(super) struct Args {
+    /// The serial port.
+    port: PathBuf,
+    #[command(subcommand)]
+    errand: Errand,
+}
+
+#[derive(Debug, Subcommand)]
+enum Errand {
+    /// Sends the procedures of a plan; each is taken whole or refused.
+    Send {
+        /// The plan; the built-in demo build when none is given.
+        plan: Option<PathBuf>,
+        /// Only this joint.
+        #[arg(long)]
+        joint: Option<String>,
+        /// The first place to store at, from 1.
+        #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..))]
+        place: u8,
+        /// Has the adapter work the joint at once.
+        #[arg(long, requires = "joint")]
+        work: bool,
+    },
+    /// Fetches the journal: appends what is new to a journal here, or begins one.
+    Pull {
+        /// The journal.
+        journal: PathBuf,
+        /// The plan that was worked to, for a journal that does not exist yet; the built-in demo build when none is given.
+        #[arg(long)]
+        plan: Option<PathBuf>,
+    },
+    /// Shows what happens, as it happens, until interrupted.
+    Watch {
+        /// Time between two readings, in ms.
+        #[arg(long, default_value_t = 100, value_parser = clap::value_parser!(u16).range(10..))]
+        every: u16,
+        /// Stops after so many.
+        #[arg(long)]
+        count: Option<u32>,
+    },
+}
+
+#[derive(Serialize)]
+struct Sent<'a> {
+    record: &'static str,
+    joint: &'a str,
+    place: u8,
+    bytes: usize,
+}
+
+#[derive(Serialize)]
+struct Pulled {
+    record: &'static str,
+    fetched: usize,
+    new: usize,
+    missing: usize,
+}
+
+#[derive(Serialize)]
+struct Seen {
+    record: &'static str,
+    #[serde(rename = "torque_Nm")]
+    torque: f64,
+    #[serde(rename = "peak_torque_Nm")]
+    peak: f64,
+    angle_deg: Option<f64>,
+    step: Option<u16>,
+    pulls: u8,
+    halt: Option<&'static str>,
+}
+
+/// Runs the command.
+pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
+    let port =
+        Port::open(&args.port).map_err(|error| CommandError::file("open", &args.port, &error))?;
+    let mut client = Client::new(port);
+    let failed =
+        |error: ClientError| CommandError::bad(format!("{}: {error}", args.port.display()));
+    let adapter = client.identify().map_err(failed)?;
+    out.line(format_args!(
+        "adapter {}, {}, up to {} N·m",
+        adapter.serial,
+        adapter.firmware,
+        thousandths(adapter.capacity.millinewton_meters())
+    ))?;
+    match &args.errand {
+        Errand::Send {
+            plan,
+            joint,
+            place,
+            work,
+        } => {
+            let plan = plan_file::read(plan.as_deref())?;
+            let chosen: Vec<_> = match joint {
+                Some(id) => vec![named::joint(&plan, Some(id))?],
+                None => plan.joints().iter().collect(),
+            };
+            let first = place - 1;
+            if usize::from(first) + chosen.len() > usize::from(adapter.places) {
+                return Err(CommandError::bad(format!(
+                    "{} joints from place {place} on need more than the {} places of this adapter; choose one with --joint",
+                    chosen.len(),
+                    adapter.places
+                )));
+            }
+            for (place, joint) in (first..).zip(chosen) {
+                let procedure = joint
+                    .procedure(&Answers::default())
+                    .map_err(|error| CommandError::bad(format!("{}: {error}", joint.id())))?;
+                let mut room = vec![0; 16 * 1024];
+                let blob = procedure
+                    .encode(&mut room)
+                    .map_err(|error| CommandError::bad(format!("{}: {error}", joint.id())))?;
+                client.send(place, blob, |_, _| {}).map_err(failed)?;
+                out.line(format_args!(
+                    "{} is stored at place {} ({} bytes)",
+                    joint.title(),
+                    place + 1,
+                    blob.len()
+                ))?;
+                out.object(&Sent {
+                    record: "sent",
+                    joint: joint.id(),
+                    place: place + 1,
+                    bytes: blob.len(),
+                })?;
+                if *work {
+                    client.work(place, joint.number()).map_err(failed)?;
+                    client.anchor(wall_time()).map_err(failed)?;
+                    out.line(format_args!("{} is being worked", joint.title()))?;
+                }
+            }
+            Ok(Done::Good)
+        }
+        Errand::Pull { journal, plan } => {
+            let Fetched { entries, gaps } = client.pull(|_| {}).map_err(failed)?;
+            let new = keep(journal, plan.as_deref(), &entries)?;
+            let missing: usize = gaps
+                .iter()
+                .map(|(from, to)| usize::try_from(to - from).unwrap_or(0))
+                .sum();
+            let rejected = entries[entries.len() - new..].iter().any(|entry| {
+                matches!(&entry.record, Record::Attempt(attempt)
+                    if attempt.verdict != evendraw_core::verdict::Verdict::Accepted)
+            });
+            out.line(format_args!(
+                "{} records fetched, {new} of them new, kept in {}",
+                entries.len(),
+                journal.display()
+            ))?;
+            if missing > 0 {
+                out.remark(format_args!(
+                    "{missing} records are damaged in the adapter and missing here"
+                ));
+            }
+            out.object(&Pulled {
+                record: "pulled",
+                fetched: entries.len(),
+                new,
+                missing,
+            })?;
+            Ok(Done::rejected_if(rejected || missing > 0))
+        }
+        Errand::Watch { every, count } => {
+            let mut seen = 0;
+            let mut broken = Ok(());
+            client
+                .watch(*every, |live| {
+                    seen += 1;
+                    broken = show(live, out);
+                    broken.is_ok() && count.is_none_or(|count| seen < count)
+                })
+                .map_err(failed)?;
+            broken.map(|()| Done::Good)
+        }
+    }
+}
+
+fn show(live: &evendraw_core::link::Live, out: &mut Output<'_>) -> Result<(), CommandError> {
+    let torque = thousandths(live.torque.millinewton_meters());
+    let peak = thousandths(live.peak.millinewton_meters());
+    let angle = live.angle.map(|angle| thousandths(angle.millidegrees()));
+    let halt = live.halt.map(evendraw_core::verdict::Reason::word);
+    out.line(format_args!(
+        "{torque:8.2} N·m  peak {peak:8.2}  {}{}",
+        angle.map_or_else(String::new, |angle| format!("{angle:7.1}°")),
+        halt.map_or_else(String::new, |word| format!("  STOP: {word}")),
+    ))?;
+    out.object(&Seen {
+        record: "live",
+        torque,
+        peak,
+        angle_deg: angle,
+        step: live.step,
+        pulls: live.pulls,
+        halt,
+    })
+}
+
+/// Appends what the journal here does not have; returns how many that were. What both have must be the same.
+fn keep(path: &Path, plan: Option<&Path>, entries: &[Entry]) -> Result<usize, CommandError> {
+    let bad = |error: crate::store::StoreError| CommandError::bad(error.to_string());
+    let (mut journal, here) = if path.exists() {
+        let (journal, content) = Journal::open(path, Purpose::Job).map_err(bad)?;
+        let here: Vec<Entry> = content.entries().cloned().collect();
+        (journal, here)
+    } else {
+        let plan = plan_file::read(plan)?;
+        let journal = Journal::create(path, Purpose::Job, plan.name(), plan.text()).map_err(bad)?;
+        (journal, Vec::new())
+    };
+    let mut new = Vec::new();
+    for entry in entries {
+        let known = here
+            .iter()
+            .find(|known| known.joint == entry.joint && known.seq == entry.seq);
+        match known {
+            None => new.push(entry.clone()),
+            Some(known) if known == entry => {}
+            Some(_) => {
+                return Err(CommandError::bad(format!(
+                    "{}: record {} of joint {} differs from the adapter's; this is another job: pull into a new file",
+                    path.display(),
+                    entry.seq,
+                    entry.joint
+                )));
+            }
+        }
+    }
+    journal.append(&new).map_err(bad)?;
+    Ok(new.len())
+}
+
+fn wall_time() -> i64 {
+    let since = SystemTime::now().duration_since(UNIX_EPOCH);
+    since.map_or(0, |since| {
+        i64::try_from(since.as_secs()).unwrap_or(i64::MAX)
+    })
+}
+
+fn thousandths(value: i32) -> f64 {
+    f64::from(value) / 1_000.0
+}

@@ -1,0 +1,328 @@
+//! The desktop's end of the link: a port, one question at a time, and whole errands.
+//!
+//! Knows nothing of plans or of the journal on disk: procedures go out as stored forms, entries come in.
+
+mod port;
+
+use std::fmt;
+use std::io;
+use std::time::Instant as Clock;
+
+use evendraw_core::journal::{decode_entry, frame_at};
+use evendraw_core::link::{
+    Event, HostEnd, LinkError, Live, PullError, PullJournal, Refused, Reply, Request,
+    SendProcedure, SendStep, Ticked,
+};
+use evendraw_core::record::Entry;
+use evendraw_core::unit::{Instant, Torque};
+
+pub use port::Port;
+
+/// Who answered.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Adapter {
+    /// Its serial number.
+    pub serial: String,
+    /// Its firmware.
+    pub firmware: String,
+    /// Places for procedures.
+    pub places: u8,
+    /// Last sequence number of its journal.
+    pub last: u32,
+    /// Largest torque it may bear.
+    pub capacity: Torque,
+}
+
+/// What was fetched of an adapter's journal.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Fetched {
+    /// Every record that is good, in order.
+    pub entries: Vec<Entry>,
+    /// Sequence numbers that are damaged there: the first one missing, and the first after them.
+    pub gaps: Vec<(u32, u32)>,
+}
+
+/// Why an errand stops.
+#[derive(Debug)]
+#[non_exhaustive]
+pub enum ClientError {
+    /// The port.
+    Port(io::Error),
+    /// Asked ten times, and nothing came.
+    Silent,
+    /// The adapter started again in the middle, several times.
+    Restarting,
+    /// It refused; the byte for a refused procedure.
+    Refused(Refused, u32),
+    /// It answered another question.
+    WrongAnswer,
+    /// What it sent of its journal does not hold together.
+    Journal(PullError),
+    /// A record of its journal does not read.
+    Record(evendraw_core::journal::DecodeError),
+    /// A question that fits no frame.
+    Question(LinkError),
+}
+
+impl fmt::Display for ClientError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Port(error) => write!(f, "the port failed: {error}"),
+            Self::Silent => f.write_str("no answer; is it the right port, and is the adapter on?"),
+            Self::Restarting => f.write_str("the adapter starts again and again"),
+            Self::Refused(Refused::Procedure, at) => {
+                write!(f, "the adapter refuses the procedure at byte {at}")
+            }
+            Self::Refused(why, _) => write!(f, "{why}"),
+            Self::WrongAnswer => f.write_str("the adapter answered another question"),
+            Self::Journal(error) => write!(f, "{error}"),
+            Self::Record(error) => write!(f, "a record of the adapter's journal: {error}"),
+            Self::Question(error) => write!(f, "{error}"),
+        }
+    }
+}
+
+impl std::error::Error for ClientError {}
+
+/// Starts of the adapter that one errand bears.
+const RESTARTS: u32 = 20;
+
+/// A conversation with an adapter.
+#[derive(Debug)]
+pub struct Client {
+    port: Port,
+    host: HostEnd,
+    began: Clock,
+    nonce: u32,
+}
+
+enum Outcome<T> {
+    Answer(T),
+    Restarted,
+}
+
+impl Client {
+    /// On this port; nothing is sent yet.
+    #[must_use]
+    pub fn new(port: Port) -> Self {
+        // Another number than the conversation before had, as far as a clock can give one.
+        let nonce = std::time::SystemTime::now()
+            .duration_since(std::time::UNIX_EPOCH)
+            .map_or(1, |since| since.subsec_nanos());
+        Self {
+            port,
+            host: HostEnd::new(),
+            began: Clock::now(),
+            nonce,
+        }
+    }
+
+    fn now(&self) -> Instant {
+        Instant::from_micros(u64::try_from(self.began.elapsed().as_micros()).unwrap_or(u64::MAX))
+    }
+
+    /// Asks until it is answered, and gives the answer to `take`.
+    fn ask<T>(
+        &mut self,
+        request: &Request<'_>,
+        take: impl FnOnce(&Reply<'_>) -> T,
+    ) -> Result<Outcome<T>, ClientError> {
+        let now = self.now();
+        let question = self
+            .host
+            .ask(request, now)
+            .map_err(ClientError::Question)?
+            .to_vec();
+        self.port.send(&question).map_err(ClientError::Port)?;
+        let mut bytes = [0; 512];
+        loop {
+            let count = self.port.receive(&mut bytes).map_err(ClientError::Port)?;
+            for &byte in bytes.get(..count).unwrap_or_default() {
+                match self.host.feed(byte) {
+                    Event::Answer(reply) => return Ok(Outcome::Answer(take(&reply))),
+                    Event::Restarted => return Ok(Outcome::Restarted),
+                    Event::Nothing | Event::Live(_) => {}
+                }
+            }
+            match self.host.tick(self.now()) {
+                Ticked::SendAgain => {
+                    let again = self.host.outgoing().to_vec();
+                    self.port.send(&again).map_err(ClientError::Port)?;
+                }
+                Ticked::GaveUp => return Err(ClientError::Silent),
+                Ticked::Nothing => {}
+            }
+        }
+    }
+
+    /// Opens the conversation.
+    ///
+    /// # Errors
+    /// [`ClientError::Silent`] when nobody answers, [`ClientError::Port`].
+    pub fn identify(&mut self) -> Result<Adapter, ClientError> {
+        for _ in 0..RESTARTS {
+            self.nonce = self.nonce.wrapping_add(1);
+            let request = Request::Identify { nonce: self.nonce };
+            let answer = self.ask(&request, |reply| match *reply {
+                Reply::Identity(identity) => Ok(Adapter {
+                    serial: identity.serial.to_owned(),
+                    firmware: identity.firmware.to_owned(),
+                    places: identity.slots,
+                    last: identity.last,
+                    capacity: identity.capacity,
+                }),
+                Reply::Refused { why, at } => Err(ClientError::Refused(why, at)),
+                _ => Err(ClientError::WrongAnswer),
+            })?;
+            if let Outcome::Answer(answer) = answer {
+                return answer;
+            }
+        }
+        Err(ClientError::Restarting)
+    }
+
+    /// Asks a question whose answer needs no errand; asks anew where the adapter starts again.
+    fn simple(
+        &mut self,
+        request: &Request<'_>,
+        wanted: impl Fn(&Reply<'_>) -> bool,
+    ) -> Result<(), ClientError> {
+        for _ in 0..RESTARTS {
+            let answer = self.ask(request, |reply| match *reply {
+                ref reply if wanted(reply) => Ok(()),
+                Reply::Refused { why, at } => Err(ClientError::Refused(why, at)),
+                _ => Err(ClientError::WrongAnswer),
+            })?;
+            match answer {
+                Outcome::Answer(answer) => return answer,
+                Outcome::Restarted => drop(self.identify()?),
+            }
+        }
+        Err(ClientError::Restarting)
+    }
+
+    /// Stores a procedure's stored form at a place; tells how far it is.
+    ///
+    /// # Errors
+    /// [`ClientError::Refused`] with the byte when the adapter does not take it.
+    pub fn send(
+        &mut self,
+        place: u8,
+        blob: &[u8],
+        mut told: impl FnMut(u32, u32),
+    ) -> Result<(), ClientError> {
+        let mut errand = SendProcedure::new(place, blob);
+        let mut restarts = 0;
+        loop {
+            let request = errand.request();
+            match self.ask(&request, |reply| errand.answered(reply))? {
+                Outcome::Answer(SendStep::GoOn) => {}
+                Outcome::Answer(SendStep::Done) => return Ok(()),
+                Outcome::Answer(SendStep::Refused(why, at)) => {
+                    return Err(ClientError::Refused(why, at));
+                }
+                Outcome::Restarted => {
+                    restarts += 1;
+                    if restarts > RESTARTS {
+                        return Err(ClientError::Restarting);
+                    }
+                    self.identify()?;
+                    errand.restarted();
+                }
+            }
+            let (have, all) = errand.progress();
+            told(have, all);
+        }
+    }
+
+    /// Has the adapter work the procedure at a place, as this joint of the build.
+    ///
+    /// # Errors
+    /// [`ClientError::Refused`].
+    pub fn work(&mut self, place: u8, joint: u8) -> Result<(), ClientError> {
+        let request = Request::Work { slot: place, joint };
+        self.simple(&request, |reply| matches!(reply, Reply::Working { .. }))
+    }
+
+    /// Tells the adapter the wall time.
+    ///
+    /// # Errors
+    /// [`ClientError::Refused`] with [`Refused::Session`] while it works no joint.
+    pub fn anchor(&mut self, unix_seconds: i64) -> Result<(), ClientError> {
+        let request = Request::Anchor { unix_seconds };
+        self.simple(&request, |reply| matches!(reply, Reply::Anchored))
+    }
+
+    /// Fetches every record of the adapter's journal; tells how far it is.
+    ///
+    /// # Errors
+    /// [`ClientError::Journal`] and [`ClientError::Record`] when what comes does not hold together.
+    pub fn pull(&mut self, mut told: impl FnMut(u32)) -> Result<Fetched, ClientError> {
+        let mut errand = PullJournal::from_start();
+        let (mut entries, mut gaps) = (Vec::new(), Vec::new());
+        let mut restarts = 0;
+        loop {
+            let request = errand.request();
+            let answer = self.ask(&request, |reply| {
+                let seed = match *reply {
+                    Reply::Frames { seed, .. } => seed,
+                    _ => 0,
+                };
+                let step = errand.answered(reply)?;
+                Ok((step.gap, step.frames.to_vec(), seed, step.more))
+            })?;
+            match answer {
+                Outcome::Answer(Err(error)) => return Err(ClientError::Journal(error)),
+                Outcome::Answer(Ok((gap, frames, seed, more))) => {
+                    gaps.extend(gap.map(|gap| (gap.from, gap.to)));
+                    read_frames(&frames, seed, &mut entries)?;
+                    told(errand.last());
+                    if !more {
+                        return Ok(Fetched { entries, gaps });
+                    }
+                }
+                Outcome::Restarted => {
+                    restarts += 1;
+                    if restarts > RESTARTS {
+                        return Err(ClientError::Restarting);
+                    }
+                    self.identify()?;
+                }
+            }
+        }
+    }
+
+    /// Has the adapter tell what happens, this often, and gives each to `see` until that says no.
+    ///
+    /// # Errors
+    /// [`ClientError::Port`] when the cable is out.
+    pub fn watch(
+        &mut self,
+        every_ms: u16,
+        mut see: impl FnMut(&Live) -> bool,
+    ) -> Result<(), ClientError> {
+        let request = Request::Watch { every_ms };
+        self.simple(&request, |reply| matches!(reply, Reply::Watching { .. }))?;
+        let mut bytes = [0; 512];
+        loop {
+            let count = self.port.receive(&mut bytes).map_err(ClientError::Port)?;
+            for &byte in bytes.get(..count).unwrap_or_default() {
+                if let Event::Live(live) = self.host.feed(byte)
+                    && !see(&live)
+                {
+                    return Ok(());
+                }
+            }
+        }
+    }
+}
+
+fn read_frames(frames: &[u8], seed: u32, into: &mut Vec<Entry>) -> Result<(), ClientError> {
+    let (mut rest, mut seed) = (frames, seed);
+    while let Some((frame, sum, length)) = frame_at(rest, seed) {
+        into.extend(decode_entry(&frame).map_err(ClientError::Record)?);
+        seed = sum;
+        rest = rest.get(length..).unwrap_or_default();
+    }
+    Ok(())
+}

@@ -1,0 +1,74 @@
+//! A line of bytes to an adapter: a serial port, or the socket of an emulated one.
+//!
+//! Knows nothing of what goes over it.
+
+use std::io::{self, Read, Write};
+use std::path::Path;
+use std::time::Duration;
+
+/// Bits a second of the link.
+const RATE: u32 = 115_200;
+/// How long one look for bytes takes at most.
+const LOOK: Duration = Duration::from_millis(50);
+
+trait Line: Read + Write + Send {}
+impl<L: Read + Write + Send> Line for L {}
+
+/// An open line.
+pub struct Port(Box<dyn Line>);
+
+impl std::fmt::Debug for Port {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Port")
+    }
+}
+
+impl Port {
+    /// Opens a serial port, a pseudo terminal, or (on Unix) a socket in the file system.
+    ///
+    /// # Errors
+    /// What the system says.
+    pub fn open(path: &Path) -> io::Result<Self> {
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::FileTypeExt as _;
+            if path
+                .metadata()
+                .is_ok_and(|found| found.file_type().is_socket())
+            {
+                let socket = std::os::unix::net::UnixStream::connect(path)?;
+                socket.set_read_timeout(Some(LOOK))?;
+                return Ok(Self(Box::new(socket)));
+            }
+        }
+        let port = serialport::new(path.to_string_lossy(), RATE)
+            .timeout(LOOK)
+            .open()
+            .map_err(io::Error::from)?;
+        Ok(Self(Box::new(port)))
+    }
+
+    pub(super) fn send(&mut self, bytes: &[u8]) -> io::Result<()> {
+        self.0.write_all(bytes)?;
+        self.0.flush()
+    }
+
+    /// Takes what has arrived; nothing after a short while without any.
+    pub(super) fn receive(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        match self.0.read(into) {
+            Ok(0) => Err(io::ErrorKind::UnexpectedEof.into()),
+            Ok(count) => Ok(count),
+            Err(error)
+                if matches!(
+                    error.kind(),
+                    io::ErrorKind::TimedOut
+                        | io::ErrorKind::WouldBlock
+                        | io::ErrorKind::Interrupted
+                ) =>
+            {
+                Ok(0)
+            }
+            Err(error) => Err(error),
+        }
+    }
+}
