@@ -378,3 +378,93 @@ fn an_audit_agrees_and_finds_what_was_altered() {
     let text = String::from_utf8(output.stdout).expect("UTF-8");
     assert!(text.contains("1 missing, 1 changed since"), "{text}");
 }
+
+/// What the bench's adapter measured, written as trace files and judged from there, gives the same verdicts. The impeller's
+/// thread is left-handed.
+#[test]
+fn traces_of_a_rehearsal_are_judged_alike_from_their_files() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut judged = 0;
+    for joint in ["head", "impeller"] {
+        let line = [
+            "rehearse", "--json", "--joint", joint, "--seed", "5", "--trace", joint,
+        ];
+        let output = run(folder.path(), line);
+        let rehearsed = objects(&output.stdout);
+        for attempt in of(&rehearsed, "attempt") {
+            let text = |key: &str| {
+                attempt[key]
+                    .as_str()
+                    .map_or_else(|| attempt[key].to_string(), str::to_owned)
+            };
+            let (fastener, stage) = (text("fastener"), text("stage"));
+            let file = format!(
+                "{joint}/{joint}-{fastener}-stage{stage}-attempt{}.csv",
+                text("attempt")
+            );
+            let start = format!("{fastener}/{stage}");
+            let again = run(
+                folder.path(),
+                [
+                    "judge", "--json", "--joint", joint, "--start", &start, &file,
+                ],
+            );
+            let again = objects(&again.stdout);
+            let again = of(&again, "attempt");
+            assert_eq!(again.len(), 1, "{file}");
+            // A turn on top of a stage from paper knows less; its torque is the same.
+            for key in ["fastener", "stage", "pulls", "peak_torque_Nm", "verdict"] {
+                assert_eq!(again[0][key], attempt[key], "{key} of {file}");
+            }
+            judged += 1;
+        }
+    }
+    assert!(judged >= 40, "{judged} traces");
+}
+
+#[test]
+fn a_whole_joint_is_judged_from_one_file() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let output = run(
+        folder.path(),
+        [
+            "rehearse", "--json", "--joint", "oil-jet", "--trace", "pulls",
+        ],
+    );
+    let rehearsed = objects(&output.stdout);
+    let attempts = of(&rehearsed, "attempt");
+    let mut file = String::from("# three pulls, one after the other\ntime_s,torque_Nm,angle_deg\n");
+    let mut shift = 0.0;
+    for attempt in &attempts {
+        let name = format!(
+            "pulls/oil-jet-{}-stage{}-attempt{}.csv",
+            attempt["fastener"].as_str().expect("a label"),
+            attempt["stage"],
+            attempt["attempt"]
+        );
+        let pull = std::fs::read_to_string(folder.path().join(name)).expect("a trace");
+        let mut last = 0.0;
+        for row in pull
+            .lines()
+            .filter(|row| row.starts_with(|letter: char| letter.is_ascii_digit()))
+        {
+            let (time, rest) = row.split_once(',').expect("three columns");
+            last = time.parse::<f64>().expect("a time");
+            file.push_str(&format!("{:.6},{rest}\n", last + shift));
+        }
+        shift += last + 5.0;
+    }
+    std::fs::write(folder.path().join("joint.csv"), file).expect("written");
+    let again = run(
+        folder.path(),
+        ["judge", "--json", "--joint", "oil-jet", "joint.csv"],
+    );
+    let again = objects(&again.stdout);
+    let again = of(&again, "attempt");
+    assert_eq!(again.len(), attempts.len());
+    for (again, attempt) in again.iter().zip(&attempts) {
+        for key in ["fastener", "stage", "peak_torque_Nm", "verdict"] {
+            assert_eq!(again[key], attempt[key], "{key}");
+        }
+    }
+}

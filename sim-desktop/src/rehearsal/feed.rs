@@ -110,8 +110,8 @@ fn tell_all<E>(
         .map_err(FeedError::Told)
 }
 
-/// A left-hand thread tightens anticlockwise.
-fn turned(sample: Sample) -> Sample {
+/// Clockwise turned into tightening for a left-hand thread, and back.
+pub(super) fn turned(sample: Sample) -> Sample {
     Sample {
         torque: -sample.torque,
         rotation: Rotation::ZERO + (Angle::ZERO - (sample.rotation - Rotation::ZERO)),

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use std::fmt;
 use std::path::PathBuf;
 
-use evendraw_core::procedure::{Prevailing, Reuse, StageKind};
+use evendraw_core::procedure::{Hand, Prevailing, Reuse, StageKind};
 use evendraw_core::record::{Decision, Record};
 use evendraw_core::sample::Sample;
 use evendraw_core::session::{Input, Next};
@@ -15,6 +15,7 @@ use evendraw_core::tracker::Cue;
 use evendraw_core::unit::{Angle, Instant};
 use evendraw_core::verdict::{Aim, Reason, Reasons, Verdict};
 
+use super::feed::turned;
 use super::given::{Given, held_words, is_about_the_tool, refused};
 use super::rig::Rig;
 use super::trace_file::{self, sample};
@@ -768,7 +769,7 @@ impl Rehearsal {
         let plain = |text: &str| -> String {
             text.chars()
                 .map(|letter| {
-                    if letter.is_alphanumeric() {
+                    if letter.is_alphanumeric() || letter == '-' {
                         letter
                     } else {
                         '_'
@@ -794,9 +795,13 @@ impl Rehearsal {
         std::fs::create_dir_all(folder).map_err(failed)?;
         let file = std::fs::File::create(&path).map_err(failed)?;
         let first = samples.first().map_or(Instant::BOOT, |(at, _)| *at);
-        let since = samples
-            .iter()
-            .map(|(at, sample)| (Instant::from_micros(at.since(first).micros()), *sample));
+        // The file is positive clockwise; a left-hand thread tightens the other way.
+        let is_left_hand = session.procedure().terms().hand == Hand::Left;
+        let clockwise = |sample: Sample| if is_left_hand { turned(sample) } else { sample };
+        let since = samples.iter().map(|(at, sample)| {
+            let since = Instant::from_micros(at.since(first).micros());
+            (since, clockwise(*sample))
+        });
         trace_file::write(std::io::BufWriter::new(file), &about, since).map_err(failed)
     }
 
