@@ -5,7 +5,7 @@ use std::{env, fs};
 
 /// A firmware, where its code and its variables live. The sizes are what an adapter may take, so that a firmware over it does
 /// not link; only the harness for tests, which is not an adapter, may be larger.
-const BOARDS: [(&str, &str, &str); 3] = [
+const BOARDS: [(&str, &str, &str); 4] = [
     (
         "gate",
         "ORIGIN = 0x00000000, LENGTH = 256K",
@@ -13,8 +13,13 @@ const BOARDS: [(&str, &str, &str); 3] = [
     ),
     (
         "adapter_ast1030",
-        "ORIGIN = 0x00000000, LENGTH = 76K",
+        "ORIGIN = 0x00000000, LENGTH = 80K",
         "ORIGIN = 0x00080000, LENGTH = 16K",
+    ),
+    (
+        "adapter_stm32f405",
+        "ORIGIN = 0x08000000, LENGTH = 80K",
+        "ORIGIN = 0x20000000, LENGTH = 32K",
     ),
     (
         "sessions",

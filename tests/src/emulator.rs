@@ -59,7 +59,7 @@ pub fn firmware_folder(root: &Path) -> PathBuf {
 }
 
 /// The firmware that runs on an emulated board.
-pub const FIRMWARE: [&str; 2] = ["adapter_ast1030", "sessions"];
+pub const FIRMWARE: [&str; 3] = ["adapter_ast1030", "adapter_stm32f405", "sessions"];
 
 /// Builds the firmware of every board.
 #[must_use]

@@ -1,6 +1,7 @@
 //! What runs on the board: the adapter, with readings and keys fed over the second serial port and the page sent back on it.
 //!
 //! Fed bytes: `A5`, time since the reading before in µs (u16), load cell (i24), gyro (i16), all little-endian, for a reading;
+//! `A6` and a number (u16) for the same reading that often again;
 //! `B1` and `B2` for the keys yes and no; `B3` is answered by `03` and the bytes of stack ever used (u32). A page goes out as `02`, a letter for the cue and 80 characters, whenever one of them
 //! changes. The clock is the readings' own, so that a run depends on what was fed and not on the speed of the host.
 
@@ -42,6 +43,11 @@ struct Feed {
     port: Port,
     packet: heapless::Vec<u8, 8>,
     now: Instant,
+    /// The reading before, the time it took, and how often it is to come again.
+    last: (Span, Raw),
+    left: u16,
+    /// A reading was given in this turn: the next comes in the next turn, as on a board whose loop is faster than its sensors.
+    given: bool,
     key: Option<Key>,
     cue: Signal,
     shown: Page,
@@ -51,10 +57,19 @@ struct Feed {
 struct Fed<'f>(&'f RefCell<Feed>);
 
 const READING: u8 = 0xa5;
+const AGAIN: u8 = 0xa6;
 
 impl Readings for Fed<'_> {
     fn next(&mut self) -> Option<Raw> {
         let feed = &mut *self.0.borrow_mut();
+        if feed.given {
+            feed.given = false;
+            return None;
+        }
+        if feed.left > 0 {
+            feed.left -= 1;
+            return Some(feed.reading());
+        }
         while feed.port.read_ready() == Ok(true) {
             let mut byte = [0];
             let Ok(_) = feed.port.read(&mut byte);
@@ -65,20 +80,29 @@ impl Readings for Fed<'_> {
                     let [a, b, c, d] = stack_used().to_le_bytes();
                     let Ok(()) = feed.port.write_all(&[3, a, b, c, d]);
                 }
-                (true, byte) if byte != READING => {}
+                (true, byte) if byte != READING && byte != AGAIN => {}
                 (_, byte) => {
                     let _ = feed.packet.push(byte);
                 }
             }
-            if let &[_, t0, t1, b0, b1, b2, r0, r1] = feed.packet.as_slice() {
-                feed.packet.clear();
-                let passed = u16::from_le_bytes([t0, t1]);
-                feed.now = feed.now.after(Span::from_micros(u64::from(passed)));
-                return Some(Raw {
-                    at: feed.now,
-                    bridge: i32::from_le_bytes([0, b0, b1, b2]) >> 8,
-                    rate: i16::from_le_bytes([r0, r1]),
-                });
+            match *feed.packet.as_slice() {
+                [READING, t0, t1, b0, b1, b2, r0, r1] => {
+                    feed.packet.clear();
+                    let passed = u64::from(u16::from_le_bytes([t0, t1]));
+                    let raw = Raw {
+                        at: feed.now,
+                        bridge: i32::from_le_bytes([0, b0, b1, b2]) >> 8,
+                        rate: i16::from_le_bytes([r0, r1]),
+                    };
+                    feed.last = (Span::from_micros(passed), raw);
+                    return Some(feed.reading());
+                }
+                [AGAIN, low, high] => {
+                    feed.packet.clear();
+                    feed.left = u16::from_le_bytes([low, high]).saturating_sub(1);
+                    return Some(feed.reading());
+                }
+                _ => {}
             }
             // A key waits for the loop to see it.
             if feed.key.is_some() {
@@ -120,6 +144,16 @@ impl Display for Fed<'_> {
 }
 
 impl Feed {
+    fn reading(&mut self) -> Raw {
+        let (passed, raw) = self.last;
+        self.given = true;
+        self.now = self.now.after(passed);
+        Raw {
+            at: self.now,
+            ..raw
+        }
+    }
+
     fn send(&mut self) {
         if self.cue != self.cue_shown {
             self.print();
@@ -147,6 +181,9 @@ fn main() -> ! {
         port: Port::feed(),
         packet: heapless::Vec::new(),
         now: Instant::BOOT,
+        last: (Span::ZERO, Raw::default()),
+        left: 0,
+        given: false,
         key: None,
         cue: Signal::Quiet,
         shown: Page::default(),
