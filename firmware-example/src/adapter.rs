@@ -5,6 +5,8 @@
 
 mod hands;
 mod questions;
+#[cfg(test)]
+mod tests;
 
 use embedded_io::{Read, ReadReady, Write, WriteReady};
 use evendraw_core::journal;

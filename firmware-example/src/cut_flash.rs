@@ -35,6 +35,8 @@ pub(crate) struct CutFlash {
     /// Erases by sector.
     erases: Vec<u32>,
     mess: u8,
+    /// Time that passes with every question whether the chip is busy.
+    clock: std::rc::Rc<std::cell::Cell<u32>>,
 }
 
 impl CutFlash {
@@ -50,6 +52,7 @@ impl CutFlash {
             lost: 0,
             erases: vec![0; usize::try_from(sectors).unwrap()],
             mess: 0x5b,
+            clock: std::rc::Rc::default(),
         }
     }
 
@@ -75,6 +78,10 @@ impl CutFlash {
 
     pub(crate) fn set_slowness(&mut self, polls: u32) {
         self.slowness = polls;
+    }
+
+    pub(crate) fn clock(&self) -> std::rc::Rc<std::cell::Cell<u32>> {
+        std::rc::Rc::clone(&self.clock)
     }
 
     pub(crate) fn lose_programs(&mut self, count: u32) {
@@ -181,6 +188,7 @@ impl Flash for CutFlash {
         if !self.on {
             return Err(CutError::Off);
         }
+        self.clock.set(self.clock.get() + 1);
         let busy = self.busy > 0;
         self.busy = self.busy.saturating_sub(1);
         Ok(busy)

@@ -14,3 +14,5 @@ pub mod log;
 pub mod nor;
 pub mod sense;
 pub mod shelf;
+#[cfg(test)]
+mod silent_log;
