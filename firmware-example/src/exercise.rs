@@ -10,7 +10,7 @@ use evendraw_core::procedure::{
 };
 use evendraw_core::record::{Decision, Entry, Role};
 use evendraw_core::sample::Sample;
-use evendraw_core::session::{Input, Next, Session};
+use evendraw_core::session::{Input, Next, Outcome, Session};
 use evendraw_core::text::Label;
 use evendraw_core::unit::{Angle, Instant, Length, Rotation, Span, Torque};
 use evendraw_core::verdict::Aim;
@@ -361,12 +361,50 @@ impl Bench {
 /// Inputs after which a session is left unfinished: enough for any of these procedures, few enough to end.
 const INPUTS_MAX: u32 = 400;
 
+/// What a reading was for: the place of its cost in a table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// A torque.
+    Torque,
+    /// An angle.
+    Turn,
+    /// The pass before once more.
+    Repeat,
+    /// A torque kept.
+    Hold,
+    /// Back.
+    BackOff,
+}
+
+impl Kind {
+    /// Every kind, in the order of its number.
+    pub const ALL: [Self; 5] = [
+        Self::Torque,
+        Self::Turn,
+        Self::Repeat,
+        Self::Hold,
+        Self::BackOff,
+    ];
+
+    const fn of(aim: &Aim) -> Self {
+        match aim {
+            Aim::Torque { .. } => Self::Torque,
+            Aim::Turn { .. } => Self::Turn,
+            Aim::Repeat { .. } => Self::Repeat,
+            Aim::Hold { .. } => Self::Hold,
+            Aim::BackOff { .. } => Self::BackOff,
+        }
+    }
+}
+
 /// Works one seeded session from beginning to end; every record goes to `keep`, in order. Returns the number of readings.
+///
+/// `meter` is called right before a reading is given to the session, with nothing, and right after, with its kind.
 ///
 /// # Panics
 ///
 /// As [`procedure`].
-pub fn work(seed: u64, keep: &mut dyn FnMut(&Entry)) -> u32 {
+pub fn work(seed: u64, keep: &mut dyn FnMut(&Entry), meter: &mut dyn FnMut(Option<Kind>)) -> u32 {
     let mut random = Random::new(seed);
     let procedure = procedure(&mut random);
     let mut session = Session::new(&procedure, 1);
@@ -389,9 +427,13 @@ pub fn work(seed: u64, keep: &mut dyn FnMut(&Entry)) -> u32 {
                 let Some(fastener) = place.and_then(|step| step.fastener()) else {
                     break;
                 };
+                let kind = Kind::of(&aim);
                 bench.pull(fastener, &aim, &mut |at, sample| {
                     readings += 1;
-                    apply(&mut session, at, Input::Sample(sample), keep)
+                    meter(None);
+                    let outcome = session.apply(at, Input::Sample(sample));
+                    meter(Some(kind));
+                    after(&mut session, at, &outcome, keep)
                 });
                 bench.wait(Span::from_seconds(2));
                 let now = bench.now();
@@ -475,6 +517,15 @@ fn apply(
     keep: &mut dyn FnMut(&Entry),
 ) -> bool {
     let outcome = session.apply(at, input);
+    after(session, at, &outcome, keep)
+}
+
+fn after(
+    session: &mut Session<&Procedure>,
+    at: Instant,
+    outcome: &Outcome,
+    keep: &mut dyn FnMut(&Entry),
+) -> bool {
     for entry in outcome.entries() {
         keep(entry);
     }

@@ -6,6 +6,10 @@ use cortex_m_rt::entry;
 use defmt_semihosting as _;
 use semihosting::println;
 
+use cortex_m::peripheral::SYST;
+use cortex_m::peripheral::syst::SystClkSource;
+use evendraw_firmware::exercise::Kind;
+
 use super::{SESSIONS, digest};
 
 /// A vector of the table behind the core's own.
@@ -33,11 +37,47 @@ fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
     semihosting::process::exit(101)
 }
 
+/// What readings of one kind cost, in ticks of the timer.
+#[derive(Clone, Copy, Default)]
+struct Cost {
+    readings: u64,
+    ticks: u64,
+    worst: u32,
+}
+
 #[entry]
 fn main() -> ! {
+    let Some(mut core) = cortex_m::Peripherals::take() else {
+        semihosting::process::exit(102)
+    };
+    // Counts down at the 25 MHz of the board. Where the emulator counts instructions (`-icount shift=0`, one a nanosecond), a
+    // tick is forty of them.
+    core.SYST.set_clock_source(SystClkSource::Core);
+    core.SYST.set_reload(0x00ff_ffff);
+    core.SYST.clear_current();
+    core.SYST.enable_counter();
+    let mut costs = [Cost::default(); Kind::ALL.len()];
+    let mut begun = 0;
     for seed in 0..SESSIONS {
-        let (sum, records, readings) = digest(seed);
+        let (sum, records, readings) = digest(seed, &mut |kind| match kind {
+            None => begun = SYST::get_current(),
+            Some(kind) => {
+                let ticks = begun.wrapping_sub(SYST::get_current()) & 0x00ff_ffff;
+                let place = Kind::ALL.iter().position(|known| *known == kind);
+                if let Some(cost) = place.and_then(|place| costs.get_mut(place)) {
+                    cost.readings += 1;
+                    cost.ticks += u64::from(ticks);
+                    cost.worst = cost.worst.max(ticks);
+                }
+            }
+        });
         println!("{seed} {sum:08x} {records} {readings}");
+    }
+    for (kind, cost) in Kind::ALL.iter().zip(costs) {
+        println!(
+            "cost {kind:?} {} {} {}",
+            cost.readings, cost.ticks, cost.worst
+        );
     }
     semihosting::process::exit(0)
 }
