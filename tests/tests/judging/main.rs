@@ -1,0 +1,423 @@
+//! How well the core judges pulls that were not made with it in mind: a matrix of fault by reason, and what it must hold.
+//!
+//! The pulls come from a model of their own, `generator.rs`; its truth is known, its sensor is noisy. The kinds of fault
+//! and their sizes are *our judgement, no source*. Knows nothing of order, records and storage.
+
+mod generator;
+
+use std::collections::BTreeMap;
+
+use evendraw_core::procedure::{AngleWindow, TorqueWindow};
+use evendraw_core::sample::Sample;
+use evendraw_core::tracker::{Start, Tracker};
+use evendraw_core::unit::{Angle, Instant, Rotation, Span, Torque};
+use evendraw_core::verdict::{Aim, Judgement, Reading, Reason, Verdict, judge};
+use evendraw_core::watch::Watch;
+use generator::{Dice, Hand, Joint, Model, Sensor, Setup, Truth, Until};
+
+/// Pulls, or tightenings of several pulls, of each kind.
+const EACH: u64 = 90;
+
+/// KNOWN WRONG, today's figures; zero is what should stand here.
+const GRIT_MISSED: usize = 22;
+const TURNS_STOPPED: usize = 86;
+/// Those among the stopped turns left out.
+const WRONG: usize = 0;
+/// One hurried pull at 0.3 N·m of noise, the fit's line short: 1.3° off.
+const ANGLES_OFF: usize = 1;
+
+/// What was done to the joint, the hand or the sensor.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Kind {
+    Healthy,
+    HealthyTurn,
+    AlreadyTight,
+    Yields,
+    GivesWay,
+    Grit,
+    Stuck,
+    Gap,
+    Overload,
+    TorqueHigh,
+    TorqueLow,
+    AngleHigh,
+    AngleLow,
+    EarlyRise,
+    LateRise,
+}
+
+use Kind::{
+    AlreadyTight, AngleHigh, AngleLow, EarlyRise, Gap, GivesWay, Grit, Healthy, HealthyTurn,
+    LateRise, Overload, Stuck, TorqueHigh, TorqueLow, Yields,
+};
+
+/// Every kind, and the reasons that name it.
+const KINDS: [(Kind, &[Reason]); 15] = [
+    (Healthy, &[]),
+    (HealthyTurn, &[]),
+    (AlreadyTight, &[Reason::NoTurn]),
+    (Yields, &[Reason::Yielding]),
+    (GivesWay, &[Reason::GivingWay]),
+    (Grit, &[Reason::StickSlip]),
+    (Stuck, &[Reason::Stuck]),
+    (Gap, &[Reason::Gap]),
+    (Overload, &[Reason::Overload]),
+    (TorqueHigh, &[Reason::TorqueHigh]),
+    (TorqueLow, &[Reason::TorqueLow]),
+    (AngleHigh, &[Reason::AngleHigh]),
+    (AngleLow, &[Reason::AngleLow]),
+    (EarlyRise, &[Reason::EarlyRise, Reason::NoTurn]),
+    (LateRise, &[Reason::LateRise]),
+];
+
+/// One tightening: what was set up and asked, what came of it, what was said.
+struct Case {
+    kind: Kind,
+    number: u64,
+    hand: Hand,
+    pulls: usize,
+    noise: f64,
+    low: f64,
+    high: f64,
+    truth: Truth,
+    reading: Reading,
+    judgement: Judgement,
+    halt: Option<Reason>,
+}
+
+fn thousandths(value: f64) -> i32 {
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "a few hundred N·m or degrees"
+    )]
+    let whole = (value * 1_000.0).round() as i32;
+    whole
+}
+
+fn newton_meters(value: f64) -> Torque {
+    Torque::from_millinewton_meters(thousandths(value))
+}
+
+fn degrees(value: f64) -> Angle {
+    Angle::from_millidegrees(thousandths(value))
+}
+
+fn case(kind: Kind, number: u64) -> Case {
+    let seed = KINDS.iter().take_while(|known| known.0 != kind).count();
+    let seed = u64::try_from(seed).unwrap_or(0);
+    let dice = &mut Dice::new(1 + number * 64 + seed);
+    let target = dice.between(20.0, 80.0);
+    let turn = matches!(kind, HealthyTurn | AngleHigh | AngleLow);
+    let hand = dice.one_of(&[Hand::Steady, Hand::Hurried, Hand::Jerky]);
+    let hard = number.is_multiple_of(2);
+    let span = if hard {
+        dice.between(6.0, 20.0)
+    } else {
+        dice.between(40.0, 180.0)
+    };
+    let mut joint = Joint::of(target / span, dice);
+    let mut train = dice.between(5.0, 60.0);
+    let mut pulls = dice.one_of(&[1_usize, 3, 6]);
+    let torque_noise = dice.between(0.05, 0.3);
+    let mut watch = Watch {
+        noise: newton_meters(torque_noise.max(0.1)),
+        // As a plan compiles it: the steepest that thread and grip allow, here half as much again as the joint has.
+        gradient_max: thousandths(1.5 * joint.slope).unsigned_abs(),
+        late: degrees(1.5 * span),
+        overload: newton_meters(1.35 * target),
+        ..Watch::default()
+    };
+    let mut sensor = Sensor::Whole;
+    let mut end = target * dice.between(0.95, 1.05);
+    let (mut low, mut high) = (0.9 * target, 1.1 * target);
+    match kind {
+        Healthy | HealthyTurn | AngleHigh | AngleLow => {}
+        AlreadyTight => joint.tight = 1.5 * target,
+        Yields => {
+            joint.yields = Some((target * dice.between(0.6, 0.8), dice.between(0.0, 0.08)));
+        }
+        GivesWay => {
+            let at = target * dice.between(0.6, 0.85);
+            joint.breaks = Some((at, dice.between(0.1, 0.5), dice.between(2.0, 15.0)));
+        }
+        Grit => {
+            // Only a joint softer than its train can make teeth.
+            joint.slope = target / dice.between(60.0, 180.0);
+            train = train.max(6.0 * joint.slope);
+            watch.gradient_max = 0;
+            watch.late = Angle::ZERO;
+            joint.grit = Some((0.35 * target, dice.between(0.25, 0.4)));
+        }
+        Stuck => sensor = Sensor::Stuck(target * dice.between(0.3, 0.5)),
+        Gap => sensor = Sensor::Gap(target * dice.between(0.3, 0.5), dice.between(0.13, 0.2)),
+        Overload => end = target * dice.between(1.4, 1.6),
+        TorqueHigh => end = target * dice.between(1.1, 1.3),
+        TorqueLow => end = target * dice.between(0.6, 0.9),
+        EarlyRise => joint.slope *= dice.between(3.0, 6.0),
+        LateRise => joint.slope *= dice.between(0.08, 0.2),
+    }
+    if !matches!(
+        kind,
+        Healthy | HealthyTurn | AngleHigh | AngleLow | TorqueHigh | TorqueLow
+    ) {
+        pulls = 1;
+    }
+    let count = f64::from(u32::try_from(pulls).unwrap_or(1));
+    let share = |index: usize| f64::from(u32::try_from(index).unwrap_or(0)) / count;
+    let mut turned = 0.0;
+    let mut start = Start::default();
+    let untils: Vec<Until>;
+    let aim;
+    if turn {
+        // After a snugging pass at 30 % of what 90° come to.
+        (low, high) = (85.0, 95.0);
+        let goal = match kind {
+            AngleHigh => dice.between(95.0, 115.0),
+            AngleLow => dice.between(60.0, 85.0),
+            _ => dice.between(88.0, 92.0),
+        };
+        joint.slope = 0.7 * target / 90.0;
+        turned = joint.turned_at(0.3 * target);
+        start.restart_expected = Some(newton_meters(0.3 * target));
+        untils = (1..=pulls)
+            .map(|index| Until::Turned(turned + goal * share(index)))
+            .collect();
+        let window = AngleWindow {
+            target: degrees(90.0),
+            min: degrees(low),
+            max: degrees(high),
+        };
+        aim = Aim::Turn {
+            window,
+            torque: None,
+            one_sweep: false,
+            left: None,
+        };
+        watch.overload = Torque::ZERO;
+    } else {
+        untils = (1..=pulls)
+            .map(|index| Until::Torque(end * (0.4 * (share(index) - 1.0) + 1.0)))
+            .collect();
+        let window = TorqueWindow {
+            target: newton_meters(target),
+            min: newton_meters(low),
+            max: newton_meters(high),
+        };
+        aim = Aim::Torque { window };
+    }
+    let setup = Setup {
+        hand,
+        joint,
+        train,
+        rate: dice.between(200.0, 1_000.0),
+        torque_noise,
+        angle_noise: dice.between(0.05, 0.1),
+        sensor,
+        pulls: untils,
+        turned,
+    };
+    let mut tracker = Tracker::new();
+    tracker.begin(aim, &watch, start);
+    let mut halt = None;
+    let mut ended = false;
+    let mut model = Model::new(&setup, dice);
+    model.run(&mut |seconds, torque, angle| {
+        let at = Instant::BOOT.after(Span::from_micros(u64::from(
+            thousandths(seconds * 1_000.0).unsigned_abs(),
+        )));
+        // The session closes an attempt that has ended; so does this.
+        if ended {
+            return true;
+        }
+        let signal = tracker.feed(
+            at,
+            Sample {
+                torque: newton_meters(torque),
+                rotation: Rotation::from_millidegrees(thousandths(angle)),
+            },
+        );
+        halt = halt.or(signal.halt);
+        ended = signal.ended;
+        ended || halt.is_some()
+    });
+    let truth = model.truth;
+    let reading = tracker.finish().unwrap_or_default();
+    Case {
+        kind,
+        number,
+        hand,
+        pulls,
+        noise: torque_noise,
+        low,
+        high,
+        truth,
+        reading,
+        judgement: judge(&aim, &reading),
+        halt,
+    }
+}
+
+fn cases() -> Vec<Case> {
+    let kinds = KINDS.iter().flat_map(|&(kind, _)| {
+        // Enough of the healthy to see 0.2 %.
+        let count = if kind <= HealthyTurn { 5 * EACH } else { EACH };
+        (0..count).map(move |number| case(kind, number))
+    });
+    kinds.collect()
+}
+
+impl Case {
+    fn names(&self) -> &'static [Reason] {
+        KINDS
+            .iter()
+            .find(|known| known.0 == self.kind)
+            .map_or(&[], |known| known.1)
+    }
+
+    fn is_healthy(&self) -> bool {
+        matches!(self.kind, Healthy | HealthyTurn)
+    }
+
+    fn angle(&self) -> Option<f64> {
+        let angle = self.reading.angle?;
+        Some(f64::from(angle.millidegrees()) / 1_000.0)
+    }
+
+    fn tell(&self) -> String {
+        let reasons: Vec<_> = self.judgement.reasons.iter().map(Reason::word).collect();
+        format!(
+            "{:?} {}: {:?}, {} pulls, noise {:.2}; true peak {:.2} N·m, turned {:.2}°, limits {:.2} to {:.2}; read {:?}, {:?} N·m; {:?} {reasons:?}, halt {:?}",
+            self.kind,
+            self.number,
+            self.hand,
+            self.pulls,
+            self.noise,
+            self.truth.peak,
+            self.truth.turned,
+            self.low,
+            self.high,
+            self.angle(),
+            f64::from(self.reading.peak.millinewton_meters()) / 1_000.0,
+            self.judgement.verdict,
+            self.halt,
+        )
+    }
+
+    /// What a limit says of the true value; `None` within one sensor error of a limit.
+    ///
+    /// One sensor error: of torque, three standard deviations of its noise and half a N·m; of angle, 1°.
+    fn truly(&self) -> Option<Verdict> {
+        let (value, error) = match self.kind {
+            HealthyTurn | AngleHigh | AngleLow => (self.truth.turned, 1.0),
+            Healthy | TorqueHigh | TorqueLow => (self.truth.peak, 3.0 * self.noise + 0.5),
+            _ => return None,
+        };
+        if value > self.high + error || value < self.low - error {
+            Some(Verdict::Rejected)
+        } else if value > self.low + error && value < self.high - error {
+            Some(Verdict::Accepted)
+        } else {
+            None
+        }
+    }
+}
+
+#[test]
+fn pulls_not_made_with_the_core_in_mind_are_judged_for_what_they_are() {
+    let cases = cases();
+    assert!(cases.len() >= 2_000);
+    let mut matrix: BTreeMap<Kind, BTreeMap<&str, u32>> = BTreeMap::new();
+    for case in &cases {
+        let row = matrix.entry(case.kind).or_default();
+        *row.entry(match case.judgement.verdict {
+            Verdict::Accepted => "= accepted",
+            Verdict::Rejected => "= rejected",
+            Verdict::Unknown => "= unknown",
+        })
+        .or_default() += 1;
+        for reason in case.judgement.reasons.iter() {
+            *row.entry(reason.word()).or_default() += 1;
+        }
+    }
+    for (kind, row) in &matrix {
+        println!("{kind:?}: {row:?}");
+    }
+
+    // Missed: a gross fault that nothing stops and that is accepted.
+    let gross = |case: &&Case| {
+        !case.is_healthy() && !matches!(case.kind, TorqueHigh | TorqueLow | AngleHigh | AngleLow)
+    };
+    let missed: Vec<_> = cases
+        .iter()
+        .filter(gross)
+        .filter(|case| case.judgement.verdict == Verdict::Accepted)
+        .collect();
+    show("missed", &missed);
+    let misnamed: Vec<_> = cases
+        .iter()
+        .filter(gross)
+        .filter(|case| {
+            !case
+                .names()
+                .iter()
+                .any(|&reason| case.judgement.reasons.contains(reason))
+        })
+        .collect();
+    show("not named for what it is", &misnamed);
+    let stopped: Vec<_> = cases
+        .iter()
+        .filter(|case| case.is_healthy() && case.halt.is_some())
+        .collect();
+    show("healthy, but stopped", &stopped);
+    let sure = cases.iter().filter(|case| case.truly().is_some()).count();
+    println!("sure by their limits: {sure}");
+    let wrong: Vec<_> = cases
+        .iter()
+        .filter(|case| {
+            case.truly()
+                .is_some_and(|truly| truly != case.judgement.verdict)
+        })
+        .collect();
+    show("wrong by their limits", &wrong);
+    let mut worst: BTreeMap<usize, f64> = BTreeMap::new();
+    let off: Vec<_> = cases
+        .iter()
+        .filter(|case| matches!(case.kind, HealthyTurn | AngleHigh | AngleLow))
+        .filter(|case| {
+            let error = case
+                .angle()
+                .map_or(f64::INFINITY, |angle| (angle - case.truth.turned).abs());
+            let worst = worst.entry(case.pulls).or_default();
+            *worst = worst.max(error);
+            error > 1.0
+        })
+        .collect();
+    println!("worst angle error by pulls: {worst:.2?}");
+    show("angle more than 1° off", &off);
+
+    // KNOWN WRONG: teeth that come faster than some samples each, as under a hurried hand, are smoothed away and missed.
+    let grit = missed.iter().filter(|case| case.kind == Grit).count();
+    assert_eq!(grit, GRIT_MISSED, "grit missed");
+    assert_eq!(missed.len() - grit, 0, "other gross faults missed");
+    // KNOWN WRONG: without a torque window, a turn measures teeth against the torque it starts from, and keeps their count over
+    // all pulls; so the dip after each fresh start, or an easing hand, makes a saw of a healthy joint.
+    let is_saw = |case: &&&Case| case.kind == HealthyTurn && case.halt == Some(Reason::StickSlip);
+    let saws = stopped.iter().filter(is_saw).count();
+    assert_eq!(saws, TURNS_STOPPED, "healthy turns stopped as a saw");
+    let healthy = cases.iter().filter(|case| case.is_healthy()).count();
+    assert!((stopped.len() - saws) * 500 < healthy, "other false stops");
+    let saws = wrong.iter().filter(is_saw).count();
+    assert_eq!(
+        wrong.len() - saws,
+        WRONG,
+        "wrong by more than a sensor error"
+    );
+    assert_eq!(off.len(), ANGLES_OFF, "angle more than 1° off");
+}
+
+fn show(what: &str, cases: &[&Case]) {
+    println!("{what}: {}", cases.len());
+    for case in cases.iter().take(12) {
+        println!("  {}", case.tell());
+    }
+}
