@@ -583,7 +583,9 @@ impl Tracker {
         let risen_most = i64::from(self.peak.value.max(torque).wrapping_sub(base));
         let half = i64::from(span >> 1);
         // N·m per degree cross-multiplied: mN·m × millidegrees per degree against mN·m per degree × millidegrees.
+        // A fastener that is tight already stands still up to there: no rise of its own can be seen.
         let steep = thresholds.gradient_max > 0
+            && thresholds.snug > thresholds.still_below
             && risen > half
             && risen.wrapping_mul(1_000)
                 > thresholds

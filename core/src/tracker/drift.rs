@@ -97,7 +97,7 @@ impl Drift {
         let (step, step_millis) = moved(newest, (mean, at));
         let (all, all_millis) = moved(first, (mean, at));
         let (earlier, earlier_millis) = moved(first, newest);
-        let too_fast = step.abs().wrapping_mul(1_000)
+        let too_fast = step.wrapping_abs().wrapping_mul(1_000)
             > RATE_MOST
                 .wrapping_mul(step_millis)
                 .wrapping_add(BEND_MOST * 1_000);
@@ -105,7 +105,7 @@ impl Drift {
         let bend = step
             .wrapping_mul(earlier_millis)
             .wrapping_sub(earlier.wrapping_mul(step_millis));
-        let bent = earlier_millis > 0 && bend.abs() > BEND_MOST.wrapping_mul(all_millis);
+        let bent = earlier_millis > 0 && bend.wrapping_abs() > BEND_MOST.wrapping_mul(all_millis);
         if too_fast || bent {
             self.disturb();
             return;

@@ -101,7 +101,7 @@ impl Line {
         // Both shifted alike until the rise leaves room for the fractional bits.
         let size = 64_u32.saturating_sub(over.max(rise).leading_zeros());
         let shift = size.saturating_sub(62 - COMPLIANCE_BITS);
-        ((rise >> shift) << COMPLIANCE_BITS).checked_div(over >> shift)
+        (rise.wrapping_shr(shift) << COMPLIANCE_BITS).checked_div(over.wrapping_shr(shift))
     }
 }
 

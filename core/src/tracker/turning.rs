@@ -101,20 +101,22 @@ impl Turning {
             if seen.torque > half {
                 self.rise_over = true;
                 if self.compliance == 0 {
-                    let spread = (half >> 4) >> shift;
+                    let spread = (half >> 4).wrapping_shr(shift);
                     self.compliance = self
                         .rise
                         .compliance(spread)
-                        .map_or(0, |slope| slope >> shift);
+                        .map_or(0, |slope| slope.wrapping_shr(shift));
                 }
             } else if seen.torque >= self.still_below >> 3 {
-                self.rise.add(seen.torque >> shift, turned, millis);
+                self.rise
+                    .add(seen.torque.wrapping_shr(shift), turned, millis);
             }
         }
         if seen.torque >= self.peak.wrapping_sub(self.peak >> 3) {
             self.fall.clear();
         } else {
-            self.fall.add(seen.torque >> shift, turned, millis);
+            self.fall
+                .add(seen.torque.wrapping_shr(shift), turned, millis);
         }
         match self.from {
             None if seen.torque >= level => {
@@ -177,9 +179,9 @@ impl Turning {
         thresholds: &Thresholds,
     ) -> Option<i64> {
         let shift = thresholds.shift;
-        let spread = (self.peak >> 4) >> shift;
+        let spread = (self.peak >> 4).wrapping_shr(shift);
         if let Some(slope) = self.fall.compliance(spread) {
-            self.compliance = slope >> shift;
+            self.compliance = slope.wrapping_shr(shift);
         }
         let before = match self.rise.middle() {
             Some(middle) if self.rise.count() >= 6 => middle,
@@ -202,7 +204,7 @@ impl Turning {
             },
         };
         let apart = after.rotation.wrapping_sub(before.rotation);
-        let torque = after.torque.wrapping_sub(before.torque) << shift;
+        let torque = after.torque.wrapping_sub(before.torque).wrapping_shl(shift);
         let wound = torque.wrapping_mul(self.compliance) >> COMPLIANCE_BITS;
         let span = after.millis.wrapping_sub(before.millis);
         let net = apart.wrapping_sub(wound).wrapping_add(8) >> 4;
@@ -211,7 +213,7 @@ impl Turning {
 
     fn middle_of(&self, mark: Mark, shift: u32) -> Middle {
         Middle {
-            torque: i64::from(mark.torque >> shift) << 4,
+            torque: i64::from(mark.torque.wrapping_shr(shift)) << 4,
             rotation: i64::from(mark.rotation.wrapping_sub(self.origin)) << 4,
             millis: i64::from(mark.at.since(self.origin_at).millis()) << 4,
         }

@@ -398,6 +398,7 @@ pub(super) fn one_plan(
             grip_mm,
             condition.as_ref().map(|typed| typed.text.as_str()),
         );
+        terms.watch.gradient_min = terms.watch.gradient_max / FLATTEST_PART;
     }
     terms.angle_sum_max = sums.first().copied().or(terms.angle_sum_max);
     let steps = steps(&runs);
@@ -442,6 +443,11 @@ pub(super) fn one_plan(
         access,
     })
 }
+
+/// A sound joint rises at a third of the steepest that its thread and grip allow, one with a soft gasket at a sixth or so; what
+/// stays below a sixteenth is a soft or missing part, or a thread that cuts itself. Reckoned on the virtual bench's joints; no
+/// source.
+const FLATTEST_PART: u32 = 16;
 
 /// A list given as a joint's order must name every fastener.
 fn complete(order: &Order, labels: &[String], place: &Place, joint: &str, faults: &mut Faults) {
