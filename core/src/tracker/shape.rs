@@ -86,6 +86,7 @@ impl Shape {
         self.chord = 0;
         self.restart = still_below;
         self.top = 0;
+        self.teeth = 0;
         self.high = 0;
         self.low = 0;
         self.falling = false;
@@ -161,7 +162,7 @@ impl Shape {
             self.anchor = rotation;
             return false;
         }
-        if self.is_restart_dip(torque) {
+        if self.is_dip_of_restart(self.top, torque) {
             self.top = torque;
             self.anchor = rotation;
             return false;
@@ -174,10 +175,10 @@ impl Shape {
     /// A fastener that stood still takes more to start than to keep turning: torque over the angle rises, dips for a moment
     /// and rises again [trade press]. A top up to a third above what the fastener was left at, and a fall to no less than a
     /// sixth below that, is this dip.
-    fn is_restart_dip(&self, torque: i32) -> bool {
+    fn is_dip_of_restart(&self, top: i32, torque: i32) -> bool {
         let restart = i64::from(self.restart);
         restart > 0
-            && i64::from(self.top).wrapping_mul(3) <= restart.wrapping_mul(4)
+            && i64::from(top).wrapping_mul(3) <= restart.wrapping_mul(4)
             && i64::from(torque).wrapping_mul(6) >= restart.wrapping_mul(5)
     }
 
@@ -199,6 +200,11 @@ impl Shape {
             self.high = self.high.max(torque);
             self.high_at = at;
         } else if torque < self.high.wrapping_sub(thresholds.tooth) {
+            if self.is_dip_of_restart(self.high, torque) {
+                self.high = torque;
+                self.high_at = at;
+                return false;
+            }
             self.falling = true;
             self.low = torque;
             self.sharp = at.since(self.high_at).micros() <= TOOTH_MICROS;
