@@ -234,6 +234,7 @@ impl Tracker {
         if self.loaded {
             self.pulled(&aim, before, seen, sure);
         } else {
+            self.went_on(seen);
             self.drift.rest(seen);
         }
         if self.reverse && self.began_at.is_some() {
@@ -402,6 +403,7 @@ impl Tracker {
             }
             self.peak.restart();
             self.pace.restart();
+            self.shape.restart();
             self.drift.disturb();
             return Ok(None);
         }
@@ -457,6 +459,18 @@ impl Tracker {
             return true;
         }
         false
+    }
+
+    /// A stud that snaps drops its torque between two samples; only the handle, going on with nothing to hold it, tells.
+    fn went_on(&mut self, seen: Seen) {
+        let Some(released) = self.released_at else {
+            return;
+        };
+        if seen.at.since(released).micros() <= self.thresholds.release
+            && self.shape.broke(seen.rotation, &self.thresholds)
+        {
+            self.find(Reason::GivingWay);
+        }
     }
 
     fn let_go(&mut self, seen: Seen) {
@@ -563,7 +577,10 @@ impl Tracker {
             };
             let turned_least = self.turning.now(Some(seen), most);
             let turned_most = self.turning.now(Some(seen), compliance);
-            if let (Some(least), Some(most)) = (turned_least, turned_most) {
+            // Where part of the way went unseen, nothing can be said of the rise.
+            if !self.turning.is_lost()
+                && let (Some(least), Some(most)) = (turned_least, turned_most)
+            {
                 self.rise(seen.torque, least, most, compliance > 0);
             }
         }

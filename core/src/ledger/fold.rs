@@ -159,7 +159,13 @@ fn attempt_made(
         (Verdict::Unknown, _) | (_, StageKind::BackOff { .. }) => 0,
         _ => u16::try_from(attempt.settled.scaled(1, 100).millinewton_meters()).unwrap_or(u16::MAX),
     };
-    change(ledger, fastener, |cell| cell.left_at = left);
+    change(ledger, fastener, |cell| {
+        // Pulling at less than it holds turns nothing back.
+        cell.left_at = match left {
+            0 => 0,
+            left => cell.left_at.max(left),
+        };
+    });
     match attempt.verdict {
         Verdict::Accepted => {
             change(ledger, fastener, |cell| {

@@ -16,8 +16,10 @@ pub(super) struct Peak {
     pub(super) value: i32,
     /// How much higher the torque may have been between two samples.
     pub(super) bound: i32,
-    /// The torque that stood, and whether it was seen to stand in this pull.
+    /// The torque that stood at the end of the pulls that are over.
     pub(super) settled: i32,
+    /// The torque that stood last in this pull, and whether it still counts.
+    standing: i32,
     stood: bool,
 }
 
@@ -30,6 +32,7 @@ impl Peak {
         value: 0,
         bound: 0,
         settled: 0,
+        standing: 0,
         stood: false,
     };
 
@@ -61,6 +64,10 @@ impl Peak {
             self.value = sure;
             self.bound = rise.max(self.rise);
         }
+        if self.stood && sure > self.standing.saturating_add(thresholds.plateau) {
+            // The hand went on: what stood was a halt on the way.
+            self.stood = false;
+        }
         self.rise = rise;
         self.before = sure;
         self.last = torque;
@@ -78,14 +85,93 @@ impl Peak {
 
     /// The torque has been within a plateau for a while.
     pub(super) fn stands(&mut self, torque: i32) {
-        self.settled = torque;
+        self.standing = torque;
         self.stood = true;
     }
 
     pub(super) fn end_pull(&mut self, pull_peak: i32) {
-        if !self.stood {
-            self.settled = self.settled.max(pull_peak.min(self.value));
-        }
+        let end = if self.stood {
+            self.standing
+        } else {
+            pull_peak.min(self.value)
+        };
+        // A pull at less than the fastener holds takes nothing from it.
+        self.settled = self.settled.max(end);
         self.stood = false;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::procedure::TorqueWindow;
+    use crate::tracker::Start;
+    use crate::unit::Torque;
+    use crate::verdict::Aim;
+    use crate::watch::Watch;
+
+    fn thresholds() -> Thresholds {
+        let torque = Torque::from_millinewton_meters(40_000);
+        let window = TorqueWindow {
+            target: torque,
+            min: torque,
+            max: torque,
+        };
+        Thresholds::new(
+            &Aim::Torque { window },
+            &Watch::default(),
+            &Start::default(),
+        )
+    }
+
+    #[test]
+    fn a_halt_on_the_way_is_not_where_the_pull_ended() {
+        let thresholds = thresholds();
+        let mut peak = Peak::NEW;
+        for torque in (0..=10_000).step_by(500) {
+            peak.push(torque, true, &thresholds);
+        }
+        peak.stands(10_000);
+        for torque in (10_500..=39_000).step_by(500) {
+            peak.push(torque, true, &thresholds);
+        }
+        peak.push(39_000, true, &thresholds);
+        peak.end_pull(39_000);
+        assert_eq!((peak.value, peak.settled), (39_000, 39_000));
+    }
+
+    #[test]
+    fn a_weaker_pull_afterwards_takes_nothing_away() {
+        let thresholds = thresholds();
+        let mut peak = Peak::NEW;
+        for torque in (0..=38_000).step_by(500) {
+            peak.push(torque, true, &thresholds);
+        }
+        peak.push(37_000, true, &thresholds);
+        peak.end_pull(38_000);
+        for torque in (0..=25_000).step_by(500) {
+            peak.push(torque, true, &thresholds);
+        }
+        peak.stands(25_000);
+        peak.end_pull(25_000);
+        assert_eq!(peak.settled, 38_000);
+    }
+
+    #[test]
+    fn where_the_torque_stood_last_it_ended() {
+        let thresholds = thresholds();
+        let mut peak = Peak::NEW;
+        for torque in (0..=41_000).step_by(500) {
+            peak.push(torque, true, &thresholds);
+        }
+        for _ in 0..20 {
+            peak.push(39_500, true, &thresholds);
+        }
+        peak.stands(39_500);
+        for torque in (0..39_000).rev().step_by(500) {
+            peak.push(torque, true, &thresholds);
+        }
+        peak.end_pull(41_000);
+        assert_eq!((peak.value, peak.settled), (41_000, 39_500));
     }
 }

@@ -120,7 +120,18 @@ impl Shape {
         }
     }
 
-    /// At release: on letting go a whole train unwinds, a broken one goes on.
+    /// Time passed unseen: what lies on either side of it is not one curve.
+    pub(super) fn restart(&mut self) {
+        self.on_chord = false;
+        self.chord = 0;
+        self.top = 0;
+        self.high = 0;
+        self.falling = false;
+        self.same_torque = 0;
+        self.same_rotation = 0;
+    }
+
+    /// At release and just after: on letting go a whole train unwinds, a broken one goes on.
     pub(super) fn broke(&self, rotation: i32, thresholds: &Thresholds) -> bool {
         self.top >= worth_watching(thresholds)
             && rotation.wrapping_sub(self.anchor) > thresholds.drop_turn >> 1

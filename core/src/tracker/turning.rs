@@ -251,6 +251,11 @@ impl Turning {
         }
     }
 
+    /// Whether part of the rotation went unseen.
+    pub(super) const fn is_lost(&self) -> bool {
+        !self.known
+    }
+
     /// Torque up to which the fastener is not expected to move.
     pub(super) const fn still_below(&self) -> i32 {
         self.still_below
