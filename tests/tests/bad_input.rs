@@ -207,6 +207,23 @@ const ROWS: &[Row] = &[
         &["paper", "other.journal", "--fastener", "L", "--stage", "1"],
         &["settled already"],
     ),
+    row(
+        &["compare", "nowhere.toml", "--joint", "head"],
+        &["nowhere.toml"],
+    ),
+    row(&["compare", "--joint", "keel"], &["keel", "head"]),
+    row(
+        &["compare", "--joint", "head", "--runs", "0"],
+        &["--runs 0", "1 to"],
+    ),
+    row(
+        &["compare", "--joint", "head", "--orders", "zigzag"],
+        &["zigzag", "centre-out"],
+    ),
+    row(&["adapter"], &["<PORT>", "<COMMAND>"]),
+    row(&["adapter", "no-such-port", "watch"], &["no-such-port"]),
+    row(&["schema", "-o", "no/such/x.json"], &["no/such/x.json"]),
+    row(&["check", "--done", "keel"], &["keel", "head"]),
     // The shop's arithmetic.
     row(&["convert", "29.5 lb"], &["lb"]),
     row(&["convert", "lots"], &["lots"]),
