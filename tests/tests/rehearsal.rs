@@ -139,6 +139,9 @@ fn kept(journal: &Path, labels: &[&str]) -> Vec<(String, u64, u64, String, f64)>
 #[test]
 fn killing_a_rehearsal_at_any_moment_loses_no_announced_verdict() {
     const KILLS: u32 = 200;
+    /// Where little is announced between two kills, more of them are made until there is something to lose.
+    const ANNOUNCED: usize = 201;
+    const KILLS_MAX: u32 = 20 * KILLS;
     let plan = evendraw_tests::emulator::workspace().join("tests/fixtures/patterns/P01.toml");
     let read = std::fs::read_to_string(&plan).expect("the plan");
     let read = evendraw::plan::Plan::parse("P01.toml", &read).expect("it reads");
@@ -162,7 +165,10 @@ fn killing_a_rehearsal_at_any_moment_loses_no_announced_verdict() {
 
     let mut chance = 0x5EED_u64;
     let (mut kills, mut finished, mut torn, mut announced_in_all) = (0, 0, 0, 0);
-    while kills < KILLS {
+    let is_enough = |kills: u32, announced: usize| {
+        kills >= KILLS_MAX || kills >= KILLS && announced >= ANNOUNCED
+    };
+    while !is_enough(kills, announced_in_all) {
         let name = format!("{finished}.journal");
         let path = folder.path().join(&name);
         let mut announced = Vec::new();
@@ -175,7 +181,7 @@ fn killing_a_rehearsal_at_any_moment_loses_no_announced_verdict() {
             // machine that is busy with other things.
             let share =
                 f64::from(u32::try_from(chance >> 40).expect("24 bits")) / f64::from(1 << 24);
-            let wait = if kills < KILLS {
+            let wait = if !is_enough(kills, announced_in_all + announced.len()) {
                 whole.mul_f64(0.4 * patience * share)
             } else {
                 Duration::from_secs(600)
@@ -252,7 +258,7 @@ fn killing_a_rehearsal_at_any_moment_loses_no_announced_verdict() {
         "{kills} kills, {finished} rehearsals finished, {announced_in_all} verdicts announced, {torn} torn tails"
     );
     assert!(
-        announced_in_all > 200,
+        announced_in_all >= ANNOUNCED,
         "too little was announced to prove anything"
     );
 }

@@ -622,6 +622,9 @@ fn procedure(script: &str, lines: &[String]) -> Procedure {
                         ("condition", "") => terms.condition_stated = true,
                         ("person", "") => terms.person_named = true,
                         ("tool", "") => terms.tool_named = true,
+                        ("steepest", rise) => {
+                            terms.watch.gradient_max = rise.parse().expect("mN·m per degree");
+                        }
                         ("sum", degrees) => {
                             terms.angle_sum_max = Some(Angle::from_millidegrees(milli(degrees)))
                         }
