@@ -5,7 +5,7 @@
 //! nothing of storage or of the samples behind a reading.
 
 use crate::ledger::Ledger;
-use crate::procedure::{Procedure, StageKind};
+use crate::procedure::Procedure;
 use crate::record::Attempt;
 use crate::unit::{Span, Torque};
 use crate::verdict::{Aim, Judgement, Reading, Reason, Verdict, judge};
@@ -35,7 +35,7 @@ pub enum Finding {
 /// matters only where the procedure limits the sum of a fastener's angles.
 #[must_use]
 pub fn audit(procedure: &Procedure, before: &Ledger, attempt: &Attempt) -> Finding {
-    let Some(aim) = aim(procedure, before, attempt) else {
+    let Some(aim) = before.aim_of(procedure, attempt.step) else {
         return Finding::NoSuchStep;
     };
     let mut shape = attempt.reasons;
@@ -84,42 +84,4 @@ pub fn audit(procedure: &Procedure, before: &Ledger, attempt: &Attempt) -> Findi
     } else {
         Finding::Differs(again)
     }
-}
-
-/// What the attempt had to reach.
-fn aim(procedure: &Procedure, before: &Ledger, attempt: &Attempt) -> Option<Aim> {
-    let stage = procedure.stage_of(attempt.step)?;
-    Some(match stage.kind {
-        StageKind::Tighten { .. } | StageKind::Align { .. } | StageKind::Later { .. } => {
-            Aim::Torque {
-                window: procedure.torque_window(attempt.step)?,
-            }
-        }
-        StageKind::Repeat { still, .. } => Aim::Repeat {
-            window: procedure.torque_window(attempt.step)?,
-            still,
-        },
-        StageKind::Turn {
-            torque, one_sweep, ..
-        } => Aim::Turn {
-            window: procedure.angle_window(attempt.step)?,
-            torque,
-            one_sweep,
-            left: procedure
-                .terms()
-                .angle_sum_max
-                .map(|sum| sum - before.turned(attempt.fastener)),
-        },
-        StageKind::Hold {
-            torque,
-            time,
-            still,
-        } => Aim::Hold {
-            torque,
-            time,
-            still,
-        },
-        StageKind::BackOff { angle } => Aim::BackOff { angle },
-        _ => return None,
-    })
 }

@@ -3,6 +3,7 @@
 //! `fold` is all that a restart runs. It takes recorded facts as they stand and judges nothing again. Knows nothing of
 //! samples, storage or the pull in progress.
 
+mod aim;
 mod fold;
 
 pub(crate) use fold::fold;

@@ -322,7 +322,9 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     }
 
     fn arm(&mut self, step: u16) {
-        let Some(aim) = self.aim_of(step) else { return };
+        let Some(aim) = self.ledger.aim_of(&self.procedure, step) else {
+            return;
+        };
         let prevailing = match self.procedure.stage_of(step).map(|stage| stage.kind) {
             Some(StageKind::Tighten { prevailing, .. }) => prevailing,
             _ => crate::procedure::Prevailing::None,
@@ -354,42 +356,5 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             }
             _ => left_at,
         }
-    }
-
-    pub(super) fn aim_of(&self, step: u16) -> Option<Aim> {
-        let stage = self.procedure.stage_of(step)?;
-        Some(match stage.kind {
-            StageKind::Tighten { .. } | StageKind::Align { .. } | StageKind::Later { .. } => {
-                Aim::Torque {
-                    window: self.procedure.torque_window(step)?,
-                }
-            }
-            StageKind::Repeat { still, .. } => Aim::Repeat {
-                window: self.procedure.torque_window(step)?,
-                still,
-            },
-            StageKind::Turn {
-                torque, one_sweep, ..
-            } => Aim::Turn {
-                window: self.procedure.angle_window(step)?,
-                torque,
-                one_sweep,
-                left: match (self.procedure.terms().angle_sum_max, self.fastener_at(step)) {
-                    (Some(sum), Some(fastener)) => Some(sum - self.ledger.turned(fastener)),
-                    _ => None,
-                },
-            },
-            StageKind::Hold {
-                torque,
-                time,
-                still,
-            } => Aim::Hold {
-                torque,
-                time,
-                still,
-            },
-            StageKind::BackOff { angle } => Aim::BackOff { angle },
-            _ => return None,
-        })
     }
 }

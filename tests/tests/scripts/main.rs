@@ -1,10 +1,12 @@
 //! Sessions told as text: input rows and the rows they must bring.
 //!
-//! Every file in `tests/scripts/session` is run. A line that begins with `>` is an input; the lines below it, up to the
+//! Every file in `tests/scripts/session` (orders, storage, people) and `tests/scripts/judge` (one curve a reason) is run. A line that begins with `>` is an input; the lines below it, up to the
 //! next, are all that comes of it: records, verdicts told, refusals, halts, and what is next. `EVENDRAW_REWRITE=1` writes the
 //! rows anew: read the difference before you keep it.
 
+mod curve;
 mod hand;
+mod header;
 mod language;
 
 use std::fs;
@@ -12,15 +14,17 @@ use std::path::PathBuf;
 
 use evendraw_core::check_sum::crc32;
 use evendraw_core::record::RULES;
+use evendraw_core::verdict::Reason;
 use language::Script;
 
 fn folder() -> PathBuf {
-    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("scripts/session")
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("scripts")
 }
 
 fn files() -> Vec<PathBuf> {
-    let mut files: Vec<PathBuf> = fs::read_dir(folder())
-        .expect("the folder of scripts")
+    let mut files: Vec<PathBuf> = ["session", "judge"]
+        .into_iter()
+        .flat_map(|room| fs::read_dir(folder().join(room)).expect("a folder of scripts"))
         .map(|entry| entry.expect("an entry").path())
         .filter(|path| path.extension().is_some_and(|end| end == "txt"))
         .collect();
@@ -39,12 +43,32 @@ fn the_number_of_the_rules_moves_when_the_rows_do() {
         let text = fs::read_to_string(file).expect("a script");
         crc32(sum, Script::parse("a script", &text).run().as_bytes())
     });
-    let kept = fs::read_to_string(folder().with_file_name("rules.txt")).expect("the sums");
+    let kept = fs::read_to_string(folder().join("rules.txt")).expect("the sums");
     let line = format!("{RULES} {sum:08X}");
     assert!(
         kept.lines().any(|kept| kept == line),
         "the scripts now bring `{line}`; kept are:\n{kept}"
     );
+}
+
+/// Every reason that an attempt can be given stands in some script.
+#[test]
+fn every_reason_has_a_row() {
+    let rows: String = files()
+        .iter()
+        .map(|file| fs::read_to_string(file).expect("a script"))
+        .collect();
+    let missing: Vec<&str> = Reason::ALL
+        .iter()
+        .map(|reason| reason.word())
+        .filter(|word| {
+            !rows.lines().any(|row| {
+                row.trim_start().starts_with("record")
+                    && row.split(['[', ']', ',', ' ']).any(|part| part == *word)
+            })
+        })
+        .collect();
+    assert!(missing.is_empty(), "no script brings {missing:?}");
 }
 
 #[test]
