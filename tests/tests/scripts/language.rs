@@ -3,15 +3,11 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use evendraw_core::procedure::{
-    AngleWindow, EngineState, Fastener, Hand, Moment, Parts, Policy, Prevailing, Procedure, Redo,
-    Reuse, Stage, StageKind, Step, Terms, TorqueWindow,
-};
+use evendraw_core::procedure::{EngineState, Procedure};
 use evendraw_core::record::{Decision, Doubt, Entry, Manner, Record, Role};
 use evendraw_core::sample::Sample;
 use evendraw_core::session::{Input, Next, Outcome, Session};
-use evendraw_core::text::Label;
-use evendraw_core::unit::{Angle, Instant, Length, Span, Torque};
+use evendraw_core::unit::{Angle, Instant, Length, Torque};
 use evendraw_core::verdict::{Reasons, Verdict};
 
 use crate::curve::{self, Coming};
