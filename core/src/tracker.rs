@@ -115,6 +115,9 @@ pub struct Tracker {
     shape: Shape,
     pace: Pace,
     drift: Drift,
+    /// The train's compliance as the attempt before found it: good enough to tell when to let go, never to judge by, since the
+    /// extension may have been changed.
+    compliance_before: i64,
     running: Running,
     travel: Travel,
     restart: Option<i32>,
@@ -168,6 +171,7 @@ impl Tracker {
             shape: Shape::NEW,
             pace: Pace::NEW,
             drift: Drift::NEW,
+            compliance_before: 0,
             running: Running::NEW,
             travel: Travel::NEW,
             restart: None,
@@ -180,7 +184,7 @@ impl Tracker {
         }
     }
 
-    /// Arms for an attempt. Whatever was in progress is forgotten; the sensor's drift is not.
+    /// Arms for an attempt. Whatever was in progress is forgotten; the sensor's drift and the give of the train are not.
     pub fn begin(&mut self, aim: Aim, watch: &Watch, start: Start) {
         let reverse = matches!(aim, Aim::BackOff { .. });
         if reverse != self.reverse {
@@ -312,6 +316,9 @@ impl Tracker {
             self.end_pull(&aim, None);
         }
         self.trace.settle();
+        if self.turning.compliance() > 0 {
+            self.compliance_before = self.turning.compliance();
+        }
         if self.peak.bound > self.thresholds.jerk {
             self.find(Reason::Jerk);
         }
@@ -690,13 +697,17 @@ impl Tracker {
         }
     }
 
-    /// Millidegrees of the fastener so far; wind-up taken off as far as it is known.
+    /// Millidegrees of the fastener so far, for hand and eye; wind-up taken off as far as it is known.
     fn angle_now(&self) -> Option<i64> {
         if self.reverse {
             return self.began_at.map(|_| i64::from(self.travel.turned));
         }
         let seen = if self.loaded { self.last } else { None };
-        self.turning.now(seen, self.turning.compliance())
+        let compliance = match self.turning.compliance() {
+            0 => self.compliance_before,
+            known => known,
+        };
+        self.turning.now(seen, compliance)
     }
 
     /// What the attempt is for has been reached, or it need not go on.
