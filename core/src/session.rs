@@ -196,6 +196,14 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         Ok(())
     }
 
+    /// Shows what is next without starting anything: for a copy of a session that runs elsewhere, made of its records. Such a copy
+    /// is made anew for every record that comes; what it is given is recorded nowhere.
+    pub fn look_on(&mut self, at: Instant) {
+        self.running = true;
+        self.now = self.now.max(at);
+        self.advance(&mut Outcome::default());
+    }
+
     /// Takes an input at a time. Total: whatever comes, whenever it comes, the answer is an [`Outcome`].
     ///
     /// Time never goes back: an earlier `at` counts as the last one. What was due before `at` happens first, at the time it

@@ -12,7 +12,7 @@ use serde::Serialize;
 use super::{CommandError, Done, Output, named, plan_file};
 use crate::link::{Client, ClientError, Fetched, Port};
 use crate::plan::Answers;
-use crate::store::{Journal, Purpose};
+use crate::store::{Content, HostFact, Journal, Purpose, fresh};
 
 /// Talks to an adapter over a serial port: sends procedures, fetches its journal, watches it live.
 #[derive(Debug, ClapArgs)]
@@ -157,7 +157,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         }
         Errand::Pull { journal, plan } => {
             let Fetched { entries, gaps } = client.pull(|_| {}).map_err(failed)?;
-            let new = keep(journal, plan.as_deref(), &entries)?;
+            let new = keep(journal, plan.as_deref(), &adapter.serial, &entries)?;
             let missing: usize = gaps
                 .iter()
                 .map(|(from, to)| usize::try_from(to - from).unwrap_or(0))
@@ -220,36 +220,43 @@ fn show(live: &evendraw_core::link::Live, out: &mut Output<'_>) -> Result<(), Co
     })
 }
 
-/// Appends what the journal here does not have; returns how many that were. What both have must be the same.
-fn keep(path: &Path, plan: Option<&Path>, entries: &[Entry]) -> Result<usize, CommandError> {
+/// Appends what the journal here does not have, and notes whose records they are; returns how many that were.
+fn keep(
+    path: &Path,
+    plan: Option<&Path>,
+    serial: &str,
+    entries: &[Entry],
+) -> Result<usize, CommandError> {
     let bad = |error: crate::store::StoreError| CommandError::bad(error.to_string());
-    let (mut journal, here) = if path.exists() {
-        let (journal, content) = Journal::open(path, Purpose::Job).map_err(bad)?;
-        let here: Vec<Entry> = content.entries().cloned().collect();
-        (journal, here)
+    let (mut journal, content) = if path.exists() {
+        Journal::open(path, Purpose::Job).map_err(bad)?
     } else {
         let plan = plan_file::read(plan)?;
         let journal = Journal::create(path, Purpose::Job, plan.name(), plan.text()).map_err(bad)?;
-        (journal, Vec::new())
+        (journal, Content::default())
     };
-    let mut new = Vec::new();
-    for entry in entries {
-        let known = here
-            .iter()
-            .find(|known| known.joint == entry.joint && known.seq == entry.seq);
-        match known {
-            None => new.push(entry.clone()),
-            Some(known) if known == entry => {}
-            Some(_) => {
-                return Err(CommandError::bad(format!(
-                    "{}: record {} of joint {} differs from the adapter's; this is another job: pull into a new file",
-                    path.display(),
-                    entry.seq,
-                    entry.joint
-                )));
-            }
+    let new = fresh(content.entries(), entries).map_err(|differs| {
+        CommandError::bad(format!(
+            "{}: {differs}; pull into a new file",
+            path.display()
+        ))
+    })?;
+    let mut makers = std::collections::BTreeMap::new();
+    for fact in content.host_facts() {
+        if let HostFact::AtAdapter { joint, serial } = fact {
+            makers.insert(*joint, serial.as_str());
         }
     }
+    let joints: std::collections::BTreeSet<u8> = new.iter().map(|entry| entry.joint).collect();
+    let left: Vec<HostFact> = joints
+        .into_iter()
+        .filter(|joint| makers.get(joint) != Some(&serial))
+        .map(|joint| HostFact::AtAdapter {
+            joint,
+            serial: serial.to_owned(),
+        })
+        .collect();
+    journal.append_facts(&left).map_err(bad)?;
     journal.append(&new).map_err(bad)?;
     Ok(new.len())
 }

@@ -81,7 +81,7 @@ fn tell(
         Fact::Entry(entry) => {
             out.object(&object(names, entry))?;
             let seconds = entry.at.micros() / 1_000_000;
-            let when = match journal.content.anchor(entry.boot) {
+            let when = match journal.content.anchor(entry.joint, entry.boot) {
                 Some(zero) => words::wall_time(
                     i64::try_from(seconds)
                         .ok()
@@ -179,6 +179,14 @@ fn host(fact: &HostFact, names: &Names) -> Option<(Value, String)> {
                 f64::from(*offset_um) / 1_000.0,
                 f64::from(*angle_mdeg) / 1_000.0
             ),
+        ),
+        HostFact::AtAdapter { joint, serial } => (
+            json!({ "record": "at-adapter", "joint": names.joint(*joint), "serial": serial }),
+            if serial.is_empty() {
+                format!("{}: worked at the desk again", names.joint(*joint))
+            } else {
+                format!("{}: worked at adapter {serial}", names.joint(*joint))
+            },
         ),
         HostFact::Plan { .. } => return None,
     })

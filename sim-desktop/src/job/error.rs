@@ -63,6 +63,27 @@ pub enum JobError {
     },
     /// Only a virtual bench knows that.
     NotARehearsal,
+    /// A rehearsal takes nothing from an adapter, and gives nothing to one.
+    Rehearsal,
+    /// The joint's records are made by an adapter.
+    AtAdapter {
+        /// Its serial number.
+        serial: String,
+    },
+    /// The joint was begun at the desk, and its records are made here.
+    AtDesk {
+        /// The joint's id.
+        joint: String,
+    },
+    /// The joint shares fasteners with another one: work at the one must reach the other at once.
+    Shares {
+        /// The joint's id.
+        joint: String,
+        /// The other one's.
+        other: String,
+    },
+    /// A record of the adapter's is another one than is kept here.
+    Differs(crate::store::Differs),
 }
 
 impl fmt::Display for JobError {
@@ -110,6 +131,22 @@ impl fmt::Display for JobError {
                 )
             }
             Self::NotARehearsal => f.write_str("only in a rehearsal"),
+            Self::Rehearsal => f.write_str(
+                "this is a rehearsal, and an adapter works on metal: the two never share a record",
+            ),
+            Self::AtAdapter { serial } => write!(
+                f,
+                "this joint is worked at adapter {serial}: its records are made there"
+            ),
+            Self::AtDesk { joint } => write!(
+                f,
+                "joint `{joint}` was begun at the desk, and is finished there"
+            ),
+            Self::Shares { joint, other } => write!(
+                f,
+                "joint `{joint}` shares fasteners with `{other}`: both are worked at the desk, where each hears of the other"
+            ),
+            Self::Differs(differs) => differs.fmt(f),
         }
     }
 }

@@ -4,6 +4,7 @@
 //! nothing of screens, benches or serial ports; time comes in from the caller.
 
 mod access;
+mod adapter;
 mod error;
 mod keep;
 mod open;
@@ -53,6 +54,8 @@ pub struct Job {
     clear_to_pull: Option<u8>,
     /// The joint that is rehearsed or judged by itself, whatever the others say.
     alone: Option<u8>,
+    /// By joint number: the adapter that makes the joint's records.
+    adapters: BTreeMap<u8, String>,
 }
 
 /// An attempt whose record is safe, with the number of the joint.
@@ -186,6 +189,15 @@ impl Job {
     /// [`JobError::NoSuchJoint`], or [`JobError::Unanswered`] while a variant is open.
     pub fn apply(&mut self, joint: u8, at: Instant, input: Input<'_>) -> Result<Done, JobError> {
         let mut done = Done::default();
+        if let Some(serial) = self.adapters.get(&joint) {
+            return match input {
+                // Its clock is the adapter's.
+                Input::Tick => Ok(done),
+                _ => Err(JobError::AtAdapter {
+                    serial: serial.clone(),
+                }),
+            };
+        }
         self.enter(joint, at, &mut done)?;
         if !matches!(input, Input::Sample(_) | Input::Tick) {
             self.clear_to_pull = None;

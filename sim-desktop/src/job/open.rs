@@ -6,6 +6,7 @@ use std::path::Path;
 use evendraw_core::session::{Input, RestoreError, Session};
 use evendraw_core::unit::Instant;
 
+use super::adapter::looking_on;
 use super::{Done, Job, JobError};
 use crate::plan::{Answers, Plan};
 use crate::store::{Content, Fact, HostFact, Journal, Purpose, Traces, changing, opening};
@@ -32,6 +33,7 @@ impl Job {
             unsaved: Vec::new(),
             clear_to_pull: None,
             alone: None,
+            adapters: BTreeMap::new(),
         }
     }
 
@@ -88,6 +90,7 @@ impl Job {
                 HostFact::PartMissing { part } => {
                     job.parts.insert(part.clone(), false);
                 }
+                HostFact::AtAdapter { joint, serial } => job.note_adapter(*joint, serial),
                 _ => {}
             }
         }
@@ -158,6 +161,7 @@ impl Job {
             }
         }
         self.plan = next.plan;
+        // Numbers stay: a joint that was worked on is the same in both texts.
         self.sessions = next.sessions;
         self.answers = next.answers;
         Ok(())
@@ -171,15 +175,12 @@ impl Job {
         let id = own.id().to_owned();
         let answers = self.answers(joint).cloned().unwrap_or_default();
         let procedure = own.procedure(&answers).map_err(JobError::Unanswered)?;
-        let restored =
-            Session::restore(procedure.into(), joint, content.entries()).map_err(|source| {
-                match source {
-                    RestoreError::Sequence { .. } | RestoreError::NoStart => {
-                        JobError::Damaged { joint: id, source }
-                    }
-                    source => JobError::Restore { joint: id, source },
-                }
-            })?;
+        let restored = if self.adapters.contains_key(&joint) {
+            looking_on(procedure.into(), joint, content.entries())
+        } else {
+            Session::restore(procedure.into(), joint, content.entries())
+        };
+        let restored = restored.map_err(|source| unreadable(id, source))?;
         if let Some(place) = self.sessions.get_mut(usize::from(joint)) {
             *place = Some(restored);
         }
@@ -227,10 +228,22 @@ impl Job {
         }
     }
 
+    /// Joints with a session that is the desk's own.
     fn touched(&self) -> impl Iterator<Item = u8> + use<'_> {
         (0_u8..)
             .zip(&self.sessions)
             .filter(|(_, session)| session.is_some())
             .map(|(joint, _)| joint)
+            .filter(|joint| !self.adapters.contains_key(joint))
+    }
+}
+
+/// Why the records of a joint cannot be taken up.
+pub(super) fn unreadable(joint: String, source: RestoreError) -> JobError {
+    match source {
+        RestoreError::Sequence { .. } | RestoreError::NoStart => {
+            JobError::Damaged { joint, source }
+        }
+        source => JobError::Restore { joint, source },
     }
 }

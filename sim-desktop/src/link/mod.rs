@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of plans or of the journal on disk: procedures go out as stored forms, entries come in.
 
+mod follow;
 mod port;
 
 use std::fmt;
@@ -16,7 +17,8 @@ use evendraw_core::link::{
 use evendraw_core::record::Entry;
 use evendraw_core::unit::{Instant, Torque};
 
-pub use port::Port;
+pub use follow::{Follower, News, Order};
+pub use port::{Port, ports};
 
 /// Who answered.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -94,7 +96,12 @@ pub struct Client {
     host: HostEnd,
     began: Clock,
     nonce: u32,
+    /// What was told unasked and is not taken yet, oldest first.
+    lives: std::collections::VecDeque<Live>,
 }
+
+/// Live messages kept for whoever takes them late; older ones are dropped, as nothing depends on one.
+const LIVES_MAX: usize = 256;
 
 enum Outcome<T> {
     Answer(T),
@@ -114,6 +121,7 @@ impl Client {
             host: HostEnd::new(),
             began: Clock::now(),
             nonce,
+            lives: std::collections::VecDeque::new(),
         }
     }
 
@@ -141,7 +149,8 @@ impl Client {
                 match self.host.feed(byte) {
                     Event::Answer(reply) => return Ok(Outcome::Answer(take(&reply))),
                     Event::Restarted => return Ok(Outcome::Restarted),
-                    Event::Nothing | Event::Live(_) => {}
+                    Event::Live(live) => keep_live(&mut self.lives, live),
+                    Event::Nothing => {}
                 }
             }
             match self.host.tick(self.now()) {
@@ -257,8 +266,30 @@ impl Client {
     ///
     /// # Errors
     /// [`ClientError::Journal`] and [`ClientError::Record`] when what comes does not hold together.
-    pub fn pull(&mut self, mut told: impl FnMut(u32)) -> Result<Fetched, ClientError> {
-        let mut errand = PullJournal::from_start();
+    pub fn pull(&mut self, told: impl FnMut(u32)) -> Result<Fetched, ClientError> {
+        self.pull_on(&mut PullJournal::from_start(), told)
+    }
+
+    /// Fetches what came to the adapter's journal since the errand was asked last.
+    ///
+    /// # Errors
+    /// As for [`Client::pull`]; what was fetched before is not lost, as the errand then stands where it stood.
+    pub fn pull_on(
+        &mut self,
+        errand: &mut PullJournal,
+        mut told: impl FnMut(u32),
+    ) -> Result<Fetched, ClientError> {
+        let mut trying = *errand;
+        let fetched = self.pull_until_end(&mut trying, &mut told)?;
+        *errand = trying;
+        Ok(fetched)
+    }
+
+    fn pull_until_end(
+        &mut self,
+        errand: &mut PullJournal,
+        told: &mut impl FnMut(u32),
+    ) -> Result<Fetched, ClientError> {
         let (mut entries, mut gaps) = (Vec::new(), Vec::new());
         let mut restarts = 0;
         loop {
@@ -292,6 +323,51 @@ impl Client {
         }
     }
 
+    /// What is stored at a place: its digest; none where nothing is.
+    ///
+    /// # Errors
+    /// [`ClientError::Refused`].
+    pub fn stored_at(&mut self, place: u8) -> Result<Option<u32>, ClientError> {
+        for _ in 0..RESTARTS {
+            let answer = self.ask(&Request::Slot { slot: place }, |reply| match *reply {
+                Reply::Slot { slot, length, sum } if slot == place => {
+                    Ok((length > 0).then_some(sum))
+                }
+                Reply::Refused { why, at } => Err(ClientError::Refused(why, at)),
+                _ => Err(ClientError::WrongAnswer),
+            })?;
+            match answer {
+                Outcome::Answer(answer) => return answer,
+                Outcome::Restarted => drop(self.identify()?),
+            }
+        }
+        Err(ClientError::Restarting)
+    }
+
+    /// Has the adapter tell what happens, this often, from here on; 0 ends it.
+    ///
+    /// # Errors
+    /// [`ClientError::Port`] when the cable is out.
+    pub fn tell_every(&mut self, every_ms: u16) -> Result<(), ClientError> {
+        let request = Request::Watch { every_ms };
+        self.simple(&request, |reply| matches!(reply, Reply::Watching { .. }))
+    }
+
+    /// Listens for a short while, and gives what was told unasked since, oldest first.
+    ///
+    /// # Errors
+    /// [`ClientError::Port`] when the cable is out.
+    pub fn listen(&mut self) -> Result<Vec<Live>, ClientError> {
+        let mut bytes = [0; 512];
+        let count = self.port.receive(&mut bytes).map_err(ClientError::Port)?;
+        for &byte in bytes.get(..count).unwrap_or_default() {
+            if let Event::Live(live) = self.host.feed(byte) {
+                keep_live(&mut self.lives, live);
+            }
+        }
+        Ok(self.lives.drain(..).collect())
+    }
+
     /// Has the adapter tell what happens, this often, and gives each to `see` until that says no.
     ///
     /// # Errors
@@ -301,20 +377,22 @@ impl Client {
         every_ms: u16,
         mut see: impl FnMut(&Live) -> bool,
     ) -> Result<(), ClientError> {
-        let request = Request::Watch { every_ms };
-        self.simple(&request, |reply| matches!(reply, Reply::Watching { .. }))?;
-        let mut bytes = [0; 512];
+        self.tell_every(every_ms)?;
         loop {
-            let count = self.port.receive(&mut bytes).map_err(ClientError::Port)?;
-            for &byte in bytes.get(..count).unwrap_or_default() {
-                if let Event::Live(live) = self.host.feed(byte)
-                    && !see(&live)
-                {
+            for live in self.listen()? {
+                if !see(&live) {
                     return Ok(());
                 }
             }
         }
     }
+}
+
+fn keep_live(lives: &mut std::collections::VecDeque<Live>, live: Live) {
+    if lives.len() >= LIVES_MAX {
+        lives.pop_front();
+    }
+    lives.push_back(live);
 }
 
 fn read_frames(frames: &[u8], seed: u32, into: &mut Vec<Entry>) -> Result<(), ClientError> {

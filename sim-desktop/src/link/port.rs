@@ -72,3 +72,15 @@ impl Port {
         }
     }
 }
+
+/// The serial ports of this machine, by the names that [`Port::open`] takes, in order.
+#[must_use]
+pub fn ports() -> Vec<String> {
+    let mut names: Vec<String> = serialport::available_ports()
+        .unwrap_or_default()
+        .into_iter()
+        .map(|port| port.port_name)
+        .collect();
+    names.sort();
+    names
+}

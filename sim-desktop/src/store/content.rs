@@ -145,11 +145,12 @@ impl Content {
         self.entries().map(|entry| entry.boot).max().unwrap_or(0)
     }
 
-    /// Seconds since 1970 at which a start's clock stood at zero, where the host told it.
+    /// Seconds since 1970 at which the clock of a start stood at zero, where the joint's records tell it. Every joint tells it for
+    /// itself: a start of the desk and one of an adapter may have the same number.
     #[must_use]
-    pub fn anchor(&self, boot: u16) -> Option<i64> {
+    pub fn anchor(&self, joint: u8, boot: u16) -> Option<i64> {
         self.entries()
-            .filter(|entry| entry.boot == boot)
+            .filter(|entry| entry.joint == joint && entry.boot == boot)
             .find_map(|entry| match &entry.record {
                 Record::Anchor(anchor) => {
                     let since = i64::try_from(entry.at.micros() / 1_000_000).unwrap_or(i64::MAX);

@@ -80,4 +80,11 @@ pub enum HostFact {
         /// Its name in the plan.
         part: String,
     },
+    /// From here on the joint's records are made by this adapter, and none here.
+    AtAdapter {
+        /// The joint's number.
+        joint: u8,
+        /// Serial number of the adapter; empty when the joint is worked at the desk again.
+        serial: String,
+    },
 }

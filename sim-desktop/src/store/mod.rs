@@ -6,10 +6,12 @@ mod content;
 mod error;
 mod host;
 mod journal;
+mod merge;
 mod traces;
 
 pub use content::{Content, Damage, Fact};
 pub use error::StoreError;
 pub use host::{HostFact, PLAN_PIECE_MAX};
 pub use journal::{Journal, Purpose, changing, opening, read};
+pub use merge::{Differs, fresh};
 pub use traces::{Traces, points_of};

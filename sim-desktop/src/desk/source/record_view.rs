@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use evendraw_core::record::Record;
+use evendraw_core::record::{Entry, Record};
 use evendraw_core::unit::Torque;
 use evendraw_core::verdict::Verdict;
 
@@ -94,7 +94,7 @@ impl Source {
         };
         let names = names(job);
         let mut rows = Vec::with_capacity(job.facts().len());
-        let mut anchors: BTreeMap<u16, (i64, u64)> = BTreeMap::new();
+        let mut anchors: BTreeMap<(u8, u16), (i64, u64)> = BTreeMap::new();
         let mut person: BTreeMap<u8, String> = BTreeMap::new();
         let mut tool: BTreeMap<u8, String> = BTreeMap::new();
         for (sequence, fact) in (1u64..).zip(job.facts()) {
@@ -102,7 +102,10 @@ impl Source {
                 Fact::Entry(entry) => {
                     match &entry.record {
                         Record::Anchor(anchor) => {
-                            anchors.insert(entry.boot, (anchor.unix_seconds, entry.at.micros()));
+                            anchors.insert(
+                                (entry.joint, entry.boot),
+                                (anchor.unix_seconds, entry.at.micros()),
+                            );
                         }
                         Record::Person(own) => {
                             person.insert(entry.joint, own.name.to_string());
@@ -117,7 +120,7 @@ impl Source {
                     let (mark, exception) = record_mark(&entry.record);
                     let mut row = RecordRow {
                         sequence,
-                        time: time(&anchors, entry.boot, entry.at.micros()),
+                        time: time(&anchors, entry),
                         joint: names.joint(entry.joint),
                         mark,
                         exception,
@@ -200,8 +203,9 @@ impl Source {
     }
 }
 
-fn time(anchors: &BTreeMap<u16, (i64, u64)>, boot: u16, micros: u64) -> String {
-    let Some((unix, at)) = anchors.get(&boot) else {
+fn time(anchors: &BTreeMap<(u8, u16), (i64, u64)>, entry: &Entry) -> String {
+    let micros = entry.at.micros();
+    let Some((unix, at)) = anchors.get(&(entry.joint, entry.boot)) else {
         return "time unknown".to_owned();
     };
     let since =
@@ -227,6 +231,10 @@ fn host_words(fact: &HostFact) -> Option<String> {
         HostFact::PartArrived { part } => Some(format!("part arrived: {part}")),
         HostFact::PartMissing { part } => Some(format!("part missing: {part}")),
         HostFact::Handover { text } => Some(format!("handover: {text}")),
+        HostFact::AtAdapter { serial, .. } if serial.is_empty() => {
+            Some("worked at the desk again".to_owned())
+        }
+        HostFact::AtAdapter { serial, .. } => Some(format!("worked at adapter {serial}")),
         _ => None,
     }
 }

@@ -9,10 +9,10 @@ use evendraw_core::record::Entry;
 use crate::store::Content;
 use crate::words;
 
-/// Wall time by start of the program.
+/// Wall time by joint and start of what recorded it.
 pub(super) struct Clock {
     /// Seconds since 1970 at which the clock of a start stood at zero.
-    zero: BTreeMap<u16, i64>,
+    zero: BTreeMap<(u8, u16), i64>,
     simulated: bool,
 }
 
@@ -20,8 +20,9 @@ impl Clock {
     pub(super) fn of(content: &Content, simulated: bool) -> Self {
         let mut zero = BTreeMap::new();
         for entry in content.entries() {
-            if let std::collections::btree_map::Entry::Vacant(place) = zero.entry(entry.boot)
-                && let Some(anchor) = content.anchor(entry.boot)
+            if let std::collections::btree_map::Entry::Vacant(place) =
+                zero.entry((entry.joint, entry.boot))
+                && let Some(anchor) = content.anchor(entry.joint, entry.boot)
             {
                 place.insert(anchor);
             }
@@ -32,7 +33,9 @@ impl Clock {
     /// Seconds since 1970, if told.
     pub(super) fn unix(&self, entry: &Entry) -> Option<i64> {
         let since = i64::try_from(entry.at.micros() / 1_000_000).ok()?;
-        self.zero.get(&entry.boot)?.checked_add(since)
+        self.zero
+            .get(&(entry.joint, entry.boot))?
+            .checked_add(since)
     }
 
     /// In words: wall time, simulated time, or that it is unknown.

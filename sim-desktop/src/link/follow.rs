@@ -1,0 +1,289 @@
+//! A conversation kept up in the background: looked for, answered, followed, looked for again.
+//!
+//! A thread of its own holds the port, so whoever listens never waits for it. Knows nothing of who listens, or of what the
+//! records say.
+
+use std::path::{Path, PathBuf};
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender, TryRecvError};
+use std::thread;
+use std::time::{Duration, Instant as Clock, SystemTime, UNIX_EPOCH};
+
+use evendraw_core::link::{Live, PullError, PullJournal};
+
+use super::{Adapter, Client, ClientError, Fetched, Port};
+
+/// How often an adapter tells what happens.
+const TOLD_EVERY_MS: u16 = 40;
+/// Nothing heard for so long: it is asked whether it is there.
+const SILENCE: Duration = Duration::from_millis(1_500);
+/// How long to wait before the port is opened again.
+const RETRY: Duration = Duration::from_millis(500);
+
+/// What to have the adapter do.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Order {
+    /// Work this joint to this procedure, which is stored first where it is not stored yet.
+    Work {
+        /// The joint's number in the build.
+        joint: u8,
+        /// The procedure's stored form.
+        blob: Vec<u8>,
+        /// Its digest.
+        digest: u32,
+    },
+}
+
+/// What came of following.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum News {
+    /// It is looked for: nobody answers yet, and why.
+    Searching(String),
+    /// It answered: at first, after a restart, after a cable was put back.
+    Answered(Adapter),
+    /// It answers no more, and why; it is looked for.
+    Lost(String),
+    /// What it recorded, in order; from its beginning when it is heard for the first time.
+    Fetched(Fetched),
+    /// What happens there.
+    Live(Live),
+    /// It works this joint now; with the place its procedure is stored at.
+    Working {
+        /// The joint's number.
+        joint: u8,
+        /// The place, from 0.
+        place: u8,
+    },
+    /// It does not do what was ordered.
+    NotDone(String),
+}
+
+/// A line that is followed until this is dropped.
+#[derive(Debug)]
+pub struct Follower {
+    orders: Sender<Order>,
+    news: Receiver<News>,
+}
+
+impl Follower {
+    /// Follows the adapter at a port. `wake` is called whenever there is news, from another thread.
+    #[must_use]
+    pub fn begin(path: PathBuf, wake: impl Fn() + Send + 'static) -> Self {
+        let (orders, ordered) = mpsc::channel();
+        let (told, news) = mpsc::channel();
+        let line = Line {
+            path,
+            ordered,
+            told,
+            wake: Box::new(wake),
+            known: None,
+        };
+        thread::spawn(move || line.keep_up());
+        Self { orders, news }
+    }
+
+    /// Has it do something; what came of it is news. What is ordered while it is lost is told as not done.
+    pub fn order(&self, order: Order) {
+        // The thread lives as long as this does.
+        let _ = self.orders.send(order);
+    }
+
+    /// The news that is here, oldest first.
+    pub fn news(&self) -> impl Iterator<Item = News> + '_ {
+        self.news.try_iter()
+    }
+}
+
+/// Nobody follows any more.
+struct Over;
+
+struct Line {
+    path: PathBuf,
+    ordered: Receiver<Order>,
+    told: Sender<News>,
+    wake: Box<dyn Fn() + Send>,
+    /// Serial number of the adapter last heard, and where its journal was fetched to.
+    known: Option<(String, PullJournal)>,
+}
+
+enum Ended {
+    Over,
+    Failed(ClientError),
+}
+
+impl From<Over> for Ended {
+    fn from(_: Over) -> Self {
+        Self::Over
+    }
+}
+
+impl From<ClientError> for Ended {
+    fn from(error: ClientError) -> Self {
+        Self::Failed(error)
+    }
+}
+
+impl Line {
+    fn keep_up(mut self) {
+        loop {
+            let heard_before = self.known.is_some();
+            let why = match self.converse() {
+                Err(Ended::Over) => return,
+                Err(Ended::Failed(error)) => error.to_string(),
+                Ok(never) => match never {},
+            };
+            let news = if heard_before || self.known.is_some() {
+                News::Lost(why)
+            } else {
+                News::Searching(why)
+            };
+            if self.tell(news).is_err() || self.pause().is_err() {
+                return;
+            }
+        }
+    }
+
+    fn tell(&self, news: News) -> Result<(), Over> {
+        self.told.send(news).map_err(|_nobody| Over)?;
+        (self.wake)();
+        Ok(())
+    }
+
+    /// Waits before the next try; an order that comes meanwhile is not done.
+    fn pause(&self) -> Result<(), Over> {
+        let until = Clock::now() + RETRY;
+        loop {
+            let left = until.saturating_duration_since(Clock::now());
+            match self.ordered.recv_timeout(left) {
+                Ok(_) => self.tell(News::NotDone("no adapter answers now".to_owned()))?,
+                Err(RecvTimeoutError::Timeout) => return Ok(()),
+                Err(RecvTimeoutError::Disconnected) => return Err(Over),
+            }
+        }
+    }
+
+    fn converse(&mut self) -> Result<std::convert::Infallible, Ended> {
+        let port = open(&self.path)?;
+        let mut client = Client::new(port);
+        let mut adapter = self.greet(&mut client)?;
+        let mut heard = Clock::now();
+        loop {
+            match self.ordered.try_recv() {
+                Ok(order) => self.carry_out(&mut client, &adapter, order)?,
+                Err(TryRecvError::Empty) => {}
+                Err(TryRecvError::Disconnected) => return Err(Ended::Over),
+            }
+            let lives = client.listen()?;
+            if let Some(newest) = lives.last() {
+                heard = Clock::now();
+                let last = newest.last;
+                for live in lives {
+                    self.tell(News::Live(live))?;
+                }
+                // Records first: nothing is shown as judged before it is kept here too.
+                if self
+                    .known
+                    .as_ref()
+                    .is_some_and(|(_, errand)| errand.last() != last)
+                {
+                    self.fetch(&mut client)?;
+                }
+            } else if heard.elapsed() > SILENCE {
+                // A restart ends the telling; a pulled cable ends everything.
+                self.tell(News::Lost("nothing is heard of it".to_owned()))?;
+                adapter = self.greet(&mut client)?;
+                heard = Clock::now();
+            }
+        }
+    }
+
+    /// Finds out who is there, has it tell what happens, and fetches what it recorded meanwhile.
+    fn greet(&mut self, client: &mut Client) -> Result<Adapter, Ended> {
+        let adapter = client.identify()?;
+        if self
+            .known
+            .as_ref()
+            .is_none_or(|(serial, _)| *serial != adapter.serial)
+        {
+            self.known = Some((adapter.serial.clone(), PullJournal::from_start()));
+        }
+        client.tell_every(TOLD_EVERY_MS)?;
+        self.tell(News::Answered(adapter.clone()))?;
+        self.fetch(client)?;
+        Ok(adapter)
+    }
+
+    fn fetch(&mut self, client: &mut Client) -> Result<(), Ended> {
+        let Some((_, errand)) = &mut self.known else {
+            return Ok(());
+        };
+        let fetched = match client.pull_on(errand, |_| {}) {
+            // Its journal was begun anew: from the beginning, once.
+            Err(ClientError::Journal(PullError::OtherJournal)) => {
+                *errand = PullJournal::from_start();
+                client.pull_on(errand, |_| {})?
+            }
+            fetched => fetched?,
+        };
+        if fetched != Fetched::default() {
+            self.tell(News::Fetched(fetched))?;
+        }
+        Ok(())
+    }
+
+    fn carry_out(&self, client: &mut Client, adapter: &Adapter, order: Order) -> Result<(), Ended> {
+        let Order::Work {
+            joint,
+            blob,
+            digest,
+        } = order;
+        match work(client, adapter, joint, &blob, digest) {
+            Ok(place) => self.tell(News::Working { joint, place })?,
+            Err(error @ ClientError::Refused(..)) => self.tell(News::NotDone(error.to_string()))?,
+            Err(error) => {
+                self.tell(News::NotDone(error.to_string()))?;
+                return Err(error.into());
+            }
+        }
+        Ok(())
+    }
+}
+
+fn open(path: &Path) -> Result<Port, ClientError> {
+    Port::open(path).map_err(ClientError::Port)
+}
+
+/// Stores the procedure where it is not stored yet, in the first empty place or the last, and has it worked.
+fn work(
+    client: &mut Client,
+    adapter: &Adapter,
+    joint: u8,
+    blob: &[u8],
+    digest: u32,
+) -> Result<u8, ClientError> {
+    let (mut there, mut empty) = (None, None);
+    for place in 0..adapter.places {
+        match client.stored_at(place)? {
+            Some(stored) if stored == digest => {
+                there = Some(place);
+                break;
+            }
+            None if empty.is_none() => empty = Some(place),
+            _ => {}
+        }
+    }
+    let place = match there {
+        Some(place) => place,
+        None => {
+            let place = empty.unwrap_or(adapter.places.saturating_sub(1));
+            client.send(place, blob, |_, _| {})?;
+            place
+        }
+    };
+    client.work(place, joint)?;
+    let since = SystemTime::now().duration_since(UNIX_EPOCH);
+    let now = since.map_or(0, |since| {
+        i64::try_from(since.as_secs()).unwrap_or(i64::MAX)
+    });
+    client.anchor(now)?;
+    Ok(place)
+}
