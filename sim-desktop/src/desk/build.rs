@@ -10,7 +10,7 @@ use super::widgets::{
     silent_line,
 };
 use egui::accesskit::Role;
-use egui::{Align2, Key, Rect, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Key, Rect, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 
 /// What the screen remembers.
 #[derive(Clone, Debug, Default)]
@@ -185,13 +185,7 @@ pub(super) fn show(
 
 fn next_step(ui: &mut Ui, rect: Rect, view: &DeskView, free: bool, asks: &mut Vec<Ask>) {
     let colours = Colours::of(ui);
-    ui.painter().rect(
-        rect,
-        0.0,
-        colours.sheet,
-        Stroke::new(1.0, colours.line),
-        StrokeKind::Inside,
-    );
+    widgets::plate(ui, rect, colours.sheet, Stroke::new(1.0, colours.line));
     let inner = rect.shrink2(vec2(14.0, 10.0));
     let (words, ask) = match (&view.build.next, view.build.complete) {
         (Some(next), _) => (format!("Next: {}", next.words), Some(next.joint.clone())),

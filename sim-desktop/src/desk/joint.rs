@@ -2,11 +2,12 @@
 //!
 //! Knows nothing of how a pull is judged; it shows what it is told and asks.
 
+use super::asked::{self, Answered};
 use super::clamp;
 use super::curve;
 use super::map;
 use super::overlay::{Overlay, Use};
-use super::reading::{self, Answered};
+use super::reading;
 use super::theme::{self, BODY, Colours, NOTE, TARGET, TITLE};
 use super::view::{Ask, DeskView, JointView, LiveView, Readings, Way};
 use super::widgets::{
@@ -46,7 +47,7 @@ pub(super) fn show(
     let mut height = reading::strip_height(window_height);
     if let Some(alert) = &joint.alert {
         height = height
-            .max(reading::alert_height(ui, rect.width(), alert))
+            .max(asked::alert_height(ui, rect.width(), alert))
             .min(body.height() * 0.72);
     } else if let Some(question) = &joint.question {
         height = height.max(if question.number.is_some() {
@@ -57,7 +58,7 @@ pub(super) fn show(
     }
     let (strip, rest) = cut_top(body, height);
     if let Some(alert) = &joint.alert {
-        if let Some(way) = reading::show_alert(ui, strip, alert).filter(|_| free) {
+        if let Some(way) = asked::show_alert(ui, strip, alert).filter(|_| free) {
             match way {
                 Way::Skip => *overlay = Some(Overlay::skip(joint, target(joint, state.selected))),
                 Way::Observed | Way::Waive => {
@@ -67,7 +68,7 @@ pub(super) fn show(
             }
         }
     } else if let Some(question) = &joint.question {
-        match reading::show_question(ui, strip, question, &mut state.typed).filter(|_| free) {
+        match asked::show_question(ui, strip, question, &mut state.typed).filter(|_| free) {
             Some(Answered::Plain(yes)) => asks.push(Ask::Answer(yes)),
             Some(Answered::Number(text)) => asks.push(Ask::AnswerNumber(text)),
             Some(Answered::Choice(index)) => asks.push(Ask::AnswerChoice(index)),

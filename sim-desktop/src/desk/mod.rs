@@ -4,6 +4,8 @@
 //! is asked, `window` opens it. Knows nothing of how a pull is judged or kept.
 
 pub mod app;
+mod ask;
+mod asked;
 mod build;
 mod clamp;
 mod compare;

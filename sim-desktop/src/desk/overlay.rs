@@ -238,13 +238,7 @@ pub(super) fn show(ui: &mut Ui, overlay: &mut Overlay, asks: &mut Vec<Ask>) -> b
         }
     };
     let sheet = Rect::from_center_size(screen.center(), size);
-    ui.painter().rect(
-        sheet,
-        0.0,
-        colours.sheet,
-        Stroke::new(2.0, colours.ink),
-        StrokeKind::Inside,
-    );
+    widgets::plate(ui, sheet, colours.sheet, Stroke::new(2.0, colours.ink));
     let inner = sheet.shrink2(vec2(20.0, 14.0));
     let head = Rect::from_min_size(inner.min, vec2(inner.width(), 38.0));
     let mut close =

@@ -1,8 +1,10 @@
-//! What the screens draw: plain values, already in words and in the unit of display, and what they ask for.
+//! What the screens draw: plain values, already in words and in the unit of display.
 //!
-//! Knows nothing of the core, the plan, the journal or egui: `source.rs` fills these from the job, and carries out the asks.
+//! Knows nothing of the core, the plan, the journal or egui: `source` fills these from the job.
 
 use std::path::PathBuf;
+
+pub use super::ask::{Ask, Export};
 
 /// How far one fastener is, or one joint. Each has a shape, a word and a colour of its own.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -545,78 +547,4 @@ pub struct CompareRow {
     pub lowest: f64,
     /// Pulls needed.
     pub pulls: u32,
-}
-
-/// What a screen asks for.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Ask {
-    /// Work this joint.
-    OpenJoint(String),
-    /// Pull, or let go.
-    Pull(bool),
-    /// The simulated hand does the next fastener.
-    Hand,
-    /// The simulated hand goes on until something needs a person; false stops it.
-    HandAll(bool),
-    /// Answer the question in hand.
-    Answer(bool),
-    /// Answer it with a number as typed.
-    AnswerNumber(String),
-    /// Answer it with one of the choices.
-    AnswerChoice(usize),
-    /// One of an alert's ways on.
-    Take(Way),
-    /// One of those that need a reason, with it.
-    TakeBecause(Way, String),
-    /// The last one felt wrong; a note may be given.
-    FeltWrong(String),
-    /// Do this fastener again.
-    Redo(String),
-    /// Loosen this fastener.
-    Loosen(String),
-    /// Leave this fastener out, for this reason.
-    Skip(String, String),
-    /// A part has arrived.
-    PartArrived(String),
-    /// Another person works on.
-    Person(String),
-    /// Another tool is used.
-    Tool(String),
-    /// Put this fault on this fastener, in a rehearsal.
-    Fault(String, String),
-    /// Read a trace file as readings.
-    Trace(PathBuf),
-    /// Readings from the virtual bench: a rehearsal.
-    Bench,
-    /// Open a plan.
-    OpenPlan(PathBuf),
-    /// Read the plan again from disk.
-    ReloadPlan,
-    /// Save a new plan and open it.
-    SavePlan(PathBuf, String),
-    /// Check this text as a plan, without saving it.
-    CheckPlan(String),
-    /// Write the record.
-    Export(Export),
-    /// The curve of the entry with this number.
-    Curve(u64),
-    /// Put this rehearsal away and begin a new one.
-    RehearseAnew,
-    /// Print the tag.
-    PrintTag,
-    /// Compare orders for this joint.
-    Compare(String),
-    /// Stop comparing.
-    StopCompare,
-}
-
-/// Formats of the record.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Export {
-    /// Comma-separated.
-    Csv,
-    /// One JSON object a line.
-    Json,
-    /// The build sheet, opened in the browser.
-    Sheet,
 }

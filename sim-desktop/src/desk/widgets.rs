@@ -221,13 +221,7 @@ pub(super) fn focus_ring(ui: &Ui, response: &Response, rect: Rect) {
 /// A ruled area with a name: returns what is left inside.
 pub(super) fn area(ui: &mut Ui, rect: Rect, name: &str, aside: &str) -> Rect {
     let colours = Colours::of(ui);
-    ui.painter().rect(
-        rect,
-        0.0,
-        colours.sheet,
-        Stroke::new(1.0, colours.line),
-        StrokeKind::Inside,
-    );
+    plate(ui, rect, colours.sheet, Stroke::new(1.0, colours.line));
     let inner = rect.shrink2(vec2(14.0, 8.0));
     if name.is_empty() {
         return inner;
@@ -253,6 +247,21 @@ pub(super) fn area(ui: &mut Ui, rect: Rect, name: &str, aside: &str) -> Rect {
         );
     }
     Rect::from_min_max(pos2(inner.left(), head.bottom() + 4.0), inner.max)
+}
+
+/// How wide words come out on one line.
+#[must_use]
+pub(super) fn text_width(ui: &Ui, words: &str, font: FontId) -> f32 {
+    ui.painter()
+        .layout_no_wrap(words.to_owned(), font, Color32::PLACEHOLDER)
+        .size()
+        .x
+}
+
+/// A flat ground with an edge.
+pub(super) fn plate(ui: &Ui, rect: Rect, ground: Color32, edge: Stroke) {
+    ui.painter()
+        .rect(rect, 0.0, ground, edge, StrokeKind::Inside);
 }
 
 /// A hairline across.
@@ -340,13 +349,7 @@ pub(super) fn choices(ui: &mut Ui, rect: Rect, names: &[&str], current: usize) -
             colours.sheet
         };
         let ink = if on { colours.sheet } else { colours.ink };
-        ui.painter().rect(
-            cell,
-            0.0,
-            ground,
-            Stroke::new(1.0, colours.outline),
-            StrokeKind::Inside,
-        );
+        plate(ui, cell, ground, Stroke::new(1.0, colours.outline));
         silent_line(
             ui.painter(),
             cell.shrink2(vec2(6.0, 2.0)),

@@ -3,19 +3,22 @@
 //! The only room of the desk that knows the core, the plan, the journal and the bench.
 
 mod act;
+mod answer;
+mod bench;
 mod build_view;
 mod compare;
 mod files;
 mod joint_view;
+mod out;
+mod plan_file;
 mod question;
 mod record_view;
+mod trace;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime};
 
-use evendraw_core::procedure::{Prevailing, StageKind};
-use evendraw_core::record::{Entry, Record};
 use evendraw_core::session::{Input, Next, Refusal, Session};
 use evendraw_core::tracker::Cue;
 use evendraw_core::unit::Instant;
@@ -24,9 +27,8 @@ use evendraw_core::verdict::{Reason, Verdict};
 use super::view::{
     ClampView, CompareView, CurveView, DeskView, Finding, Notice, PlanView, Readings,
 };
-use crate::bench::{Fault, HandKind};
+use crate::bench::Fault;
 use crate::job::{Done, Job};
-use crate::plan::Plan;
 use crate::store::Purpose;
 use crate::words;
 
@@ -194,48 +196,6 @@ impl Source {
         self.path.as_deref()
     }
 
-    /// Reads the plan and takes up its journal, or begins one.
-    fn open_job(&mut self) {
-        self.job = None;
-        self.rig = None;
-        self.open = None;
-        self.clamps.clear();
-        self.faults.clear();
-        self.hand = Hand::Off;
-        self.findings.clear();
-        self.dirty = true;
-        let plan = match Plan::parse(&self.name, &self.text) {
-            Ok(plan) => plan,
-            Err(errors) => {
-                self.findings = errors
-                    .faults()
-                    .iter()
-                    .map(|fault| files::finding(&self.text, fault))
-                    .collect();
-                return;
-            }
-        };
-        self.findings = plan
-            .warnings()
-            .iter()
-            .map(|fault| files::finding(&self.text, fault))
-            .collect();
-        match files::take_up(&self.folder, &self.name, plan, self.purpose) {
-            Ok((mut job, told)) => {
-                let now = SystemTime::now()
-                    .duration_since(SystemTime::UNIX_EPOCH)
-                    .map_or(0, |since| since.as_secs());
-                let since = self.micros / 1_000_000;
-                job.set_wall_time(i64::try_from(now.saturating_sub(since)).unwrap_or(0));
-                self.job = Some(job);
-                if let Some(words) = told {
-                    self.say(true, words);
-                }
-            }
-            Err(error) => self.say(true, error.to_string()),
-        }
-    }
-
     fn say(&mut self, bad: bool, words: impl Into<String>) {
         self.notice = Some(Notice {
             bad,
@@ -296,10 +256,6 @@ impl Source {
         soonest
     }
 
-    fn is_at_bench(&self) -> bool {
-        self.hand != Hand::Off || self.rig.as_ref().is_some_and(|(_, rig)| rig.is_busy())
-    }
-
     fn session(&self) -> Option<&Session<std::sync::Arc<evendraw_core::procedure::Procedure>>> {
         self.job.as_ref()?.session(self.open?)
     }
@@ -337,166 +293,6 @@ impl Source {
         self.micros += micros;
     }
 
-    /// The bench goes on for so many of its seconds.
-    fn work(&mut self, seconds: f64) {
-        let mut left = seconds;
-        // A hand that finds nothing to do ends by itself; the count only bounds one frame.
-        for _ in 0..200 {
-            let busy = self.rig.as_ref().is_some_and(|(_, rig)| rig.is_busy());
-            if !busy && !self.set_out() {
-                return;
-            }
-            left -= self.pull_for(left.max(0.0));
-            let still = self.rig.as_ref().is_some_and(|(_, rig)| rig.is_busy());
-            if still || left <= 0.0 {
-                return;
-            }
-            self.let_it_be_judged();
-        }
-    }
-
-    /// The simulated hand goes to what is next. False when there is nothing for it.
-    fn set_out(&mut self) -> bool {
-        if self.hand == Hand::Off {
-            return false;
-        }
-        let held = self
-            .open
-            .zip(self.job.as_ref())
-            .is_some_and(|(joint, job)| !job.held(joint).is_empty());
-        match self.next() {
-            Some(Next::Pull { .. }) if !held => self.begin_pull(),
-            Some(Next::Hand { step }) if !held => {
-                self.do_by_hand(step);
-                if self.hand == Hand::One {
-                    self.hand = Hand::Off;
-                }
-                self.dirty = true;
-                self.hand != Hand::Off
-            }
-            _ => {
-                self.hand = Hand::Off;
-                self.dirty = true;
-                false
-            }
-        }
-    }
-
-    /// The hand goes to the next fastener. False when the bench cannot.
-    fn begin_pull(&mut self) -> bool {
-        let Some((step, aim)) = self.session().and_then(Session::armed) else {
-            return false;
-        };
-        let Some(fastener) = self.session().and_then(|session| {
-            session
-                .procedure()
-                .steps()
-                .get(usize::from(step))?
-                .fastener()
-        }) else {
-            return false;
-        };
-        let (first, measures_drag) = self.session().map_or((false, false), |session| {
-            let kind = session.procedure().stage_of(step).map(|stage| stage.kind);
-            let drag = matches!(
-                kind,
-                Some(StageKind::Tighten {
-                    prevailing: Prevailing::Measure,
-                    ..
-                })
-            );
-            (
-                !session.ledger().is_tight(fastener) && !session.is_in_pull(),
-                drag,
-            )
-        });
-        self.set_up();
-        let Some((_, rig)) = &mut self.rig else {
-            self.hand = Hand::Off;
-            return false;
-        };
-        if self.pull.step != Some(step)
-            || !self
-                .job
-                .as_ref()
-                .zip(self.open)
-                .is_some_and(|(job, joint)| job.session(joint).is_some_and(Session::is_in_pull))
-        {
-            self.pull = Pull {
-                step: Some(step),
-                ..Pull::default()
-            };
-        }
-        let before = rig.elapsed_s();
-        if first && !measures_drag {
-            // Fingers first: it is spun down until it resists, as anybody would.
-            rig.spin_in(fastener, None);
-        }
-        rig.begin(fastener, &aim);
-        let moved = rig.elapsed_s() - before;
-        self.move_clock(moved);
-        true
-    }
-
-    /// Puts the open joint on the bench if it is not there yet.
-    fn set_up(&mut self) {
-        let (Some(job), Some(joint)) = (&self.job, self.open) else {
-            return;
-        };
-        if self.rig.as_ref().is_some_and(|(on, _)| *on == joint) {
-            return;
-        }
-        let faults: Vec<(usize, Fault)> = self
-            .faults
-            .iter()
-            .filter(|(on, ..)| *on == joint)
-            .map(|(_, fastener, fault)| (usize::from(*fastener), *fault))
-            .collect();
-        let (Some(own), Some(plan)) = (job.joint(joint), job.joint_plan(joint)) else {
-            return;
-        };
-        match Rig::new(
-            own,
-            plan,
-            self.seed.wrapping_add(u64::from(joint)),
-            HandKind::Steady,
-            &faults,
-        ) {
-            Ok(mut rig) => {
-                if let Some(session) = job.session(joint) {
-                    rig.catch_up(session.procedure(), session.ledger());
-                }
-                self.rig = Some((joint, rig));
-            }
-            Err(words) => self.say(true, format!("the bench cannot take this joint: {words}")),
-        }
-    }
-
-    /// Samples go from the bench to the session for so long; returns the bench's seconds that passed.
-    fn pull_for(&mut self, seconds: f64) -> f64 {
-        let Some(began) = self.rig.as_ref().map(|(_, rig)| rig.elapsed_s()) else {
-            return seconds;
-        };
-        let mut passed = 0.0;
-        while passed < seconds {
-            let Some((_, rig)) = &mut self.rig else { break };
-            let before = rig.elapsed_s();
-            let sample = rig.sample();
-            let step = rig.elapsed_s() - before;
-            passed = rig.elapsed_s() - began;
-            self.move_clock(step);
-            let Some(sample) = sample else { break };
-            let sample = crate::rehearsal::trace_file::sample(sample.torque_Nm, sample.angle_deg);
-            self.feed(sample);
-            if self.hand != Hand::Off
-                && let Some((_, rig)) = &mut self.rig
-            {
-                rig.hear(self.pull.cue, self.pull.halt.is_some());
-            }
-        }
-        passed
-    }
-
     /// One sample to the session, and its point to the curve.
     fn feed(&mut self, sample: evendraw_core::sample::Sample) {
         let in_pull = self.session().is_some_and(Session::is_in_pull);
@@ -529,76 +325,6 @@ impl Source {
             rig::newton_meters(live.torque) as f32,
         ];
         self.pull.points.push(point);
-    }
-
-    /// The hand is off: the session gets the quiet it needs to judge.
-    fn let_it_be_judged(&mut self) {
-        for _ in 0..4 {
-            let Some(session) = self.session() else {
-                return;
-            };
-            if !session.is_in_pull() {
-                break;
-            }
-            match session.deadline() {
-                Some(due) => {
-                    let ahead = Duration::from_micros(due.micros().saturating_sub(self.micros))
-                        .as_secs_f64();
-                    if self.hand == Hand::Off && ahead > 0.3 {
-                        // A person may re-grip: time runs at its own pace.
-                        return;
-                    }
-                    self.pass(ahead.min(1.0));
-                    if ahead > 1.0 {
-                        self.apply(Input::Finish);
-                    }
-                }
-                None if self.hand == Hand::Off => return,
-                None => self.apply(Input::Finish),
-            }
-        }
-        if self.hand == Hand::One {
-            self.hand = Hand::Off;
-            self.dirty = true;
-        }
-    }
-
-    /// Samples of a file go on, ten times as fast as they were taken.
-    fn play_on(&mut self, seconds: f64) {
-        self.move_clock(seconds * 10.0);
-        loop {
-            let Some(play) = &mut self.play else { return };
-            let Some((at, sample)) = play.samples.get(play.at).copied() else {
-                let name = play.name.clone();
-                self.play = None;
-                self.pass(1.0);
-                self.say(false, format!("{name} is read to its end"));
-                return;
-            };
-            let since = at
-                .micros()
-                .saturating_sub(play.samples.first().map_or(0, |(first, _)| first.micros()));
-            let due = play.began.micros() + since;
-            if due > self.micros {
-                return;
-            }
-            play.at += 1;
-            let now = std::mem::replace(&mut self.micros, due);
-            self.feed(sample);
-            self.micros = now.max(due);
-            if self
-                .session()
-                .is_none_or(|session| !matches!(session.next(), Next::Pull { .. }))
-                && !self.session().is_some_and(Session::is_in_pull)
-            {
-                self.play = None;
-                self.say(
-                    false,
-                    "the trace stops here: something must be answered first",
-                );
-                return;
-            }
-        }
     }
 
     /// Sends an input for the open joint.
@@ -670,75 +396,6 @@ impl Source {
         self.after_pass(&done.entries);
     }
 
-    /// After the last fastener of a stage: what the bench's joint carries now is kept for the picture, and in the rehearsal's journal.
-    fn after_pass(&mut self, entries: &[Entry]) {
-        let Some((on, rig)) = &self.rig else { return };
-        let (Some(job), Some(joint)) = (&mut self.job, self.open) else {
-            return;
-        };
-        if *on != joint || self.purpose != Purpose::Rehearsal {
-            return;
-        }
-        for entry in entries.iter().filter(|entry| entry.joint == joint) {
-            let Record::Attempt(attempt) = &entry.record else {
-                continue;
-            };
-            let Some(session) = job.session(joint) else {
-                continue;
-            };
-            if !session
-                .ledger()
-                .is_stage_settled(session.procedure(), attempt.stage)
-            {
-                continue;
-            }
-            let Some(plan) = job.joint_plan(joint) else {
-                continue;
-            };
-            let sentence = match plan
-                .stage(attempt.stage)
-                .and_then(|stage| stage.target.clone())
-            {
-                Some(target) => format!("stage {}, {target}", attempt.stage + 1),
-                None => format!("stage {}", attempt.stage + 1),
-            };
-            #[expect(clippy::cast_possible_truncation, reason = "kilonewtons for a drawing")]
-            let loads: Vec<f32> = rig
-                .clamps_kn()
-                .into_iter()
-                .map(|load| load as f32)
-                .collect();
-            for (fastener, load) in (0u8..).zip(&loads) {
-                #[expect(
-                    clippy::cast_possible_truncation,
-                    clippy::cast_sign_loss,
-                    reason = "newtons, positive and bounded by the bench"
-                )]
-                let newtons = (load.max(0.0) * 1000.0).round() as u32;
-                if let Err(error) = job.keep_clamp(joint, fastener, attempt.stage, newtons) {
-                    self.notice = Some(Notice {
-                        bad: true,
-                        words: error.to_string(),
-                    });
-                }
-            }
-            let labels = job
-                .joint(joint)
-                .map(|own| {
-                    own.positions()
-                        .iter()
-                        .map(|position| position.label.clone())
-                        .collect()
-                })
-                .unwrap_or_default();
-            let clamp = self.clamps.entry(joint).or_insert_with(|| ClampView {
-                labels,
-                passes: Vec::new(),
-            });
-            clamp.passes.push((sentence, loads));
-        }
-    }
-
     /// Fills the whole view.
     fn refresh(&mut self) {
         self.dirty = false;
@@ -763,16 +420,6 @@ impl Source {
         if let (Some(joint), Some(live)) = (&mut self.view.joint, live) {
             joint.live = live;
         }
-    }
-
-    fn look_at_plan_file(&mut self) {
-        let Some(path) = &self.path else { return };
-        let stamp = files::stamp(path);
-        if stamp.is_none() || stamp == self.stamp {
-            return;
-        }
-        self.stamp = stamp;
-        self.reload();
     }
 
     fn readings(&self) -> Readings {

@@ -1,0 +1,430 @@
+//! A rehearsal: the joint on the virtual bench, pulled by key or by the simulated hand.
+//!
+//! Knows nothing of drawing, nor of readings that come from elsewhere.
+
+use std::time::Duration;
+
+use evendraw_core::procedure::{Prevailing, StageKind};
+use evendraw_core::record::{Entry, Record};
+use evendraw_core::session::{Input, Next, Session};
+
+use super::super::view::{ClampView, Notice};
+use super::{Hand, Pull, Source, files};
+use crate::bench::{Fault, HandKind};
+use crate::plan::Plan;
+use crate::rehearsal::rig::Rig;
+use crate::store::Purpose;
+
+impl Source {
+    pub(super) fn is_at_bench(&self) -> bool {
+        self.hand != Hand::Off || self.rig.as_ref().is_some_and(|(_, rig)| rig.is_busy())
+    }
+
+    /// The bench goes on for so many of its seconds.
+    pub(super) fn work(&mut self, seconds: f64) {
+        let mut left = seconds;
+        // A hand that finds nothing to do ends by itself; the count only bounds one frame.
+        for _ in 0..200 {
+            let busy = self.rig.as_ref().is_some_and(|(_, rig)| rig.is_busy());
+            if !busy && !self.set_out() {
+                return;
+            }
+            left -= self.pull_for(left.max(0.0));
+            let still = self.rig.as_ref().is_some_and(|(_, rig)| rig.is_busy());
+            if still || left <= 0.0 {
+                return;
+            }
+            self.let_it_be_judged();
+        }
+    }
+
+    /// The simulated hand goes to what is next. False when there is nothing for it.
+    pub(super) fn set_out(&mut self) -> bool {
+        if self.hand == Hand::Off {
+            return false;
+        }
+        let held = self
+            .open
+            .zip(self.job.as_ref())
+            .is_some_and(|(joint, job)| !job.held(joint).is_empty());
+        match self.next() {
+            Some(Next::Pull { .. }) if !held => self.begin_pull(),
+            Some(Next::Hand { step }) if !held => {
+                self.do_by_hand(step);
+                if self.hand == Hand::One {
+                    self.hand = Hand::Off;
+                }
+                self.dirty = true;
+                self.hand != Hand::Off
+            }
+            _ => {
+                self.hand = Hand::Off;
+                self.dirty = true;
+                false
+            }
+        }
+    }
+
+    /// The hand goes to the next fastener. False when the bench cannot.
+    pub(super) fn begin_pull(&mut self) -> bool {
+        let Some((step, aim)) = self.session().and_then(Session::armed) else {
+            return false;
+        };
+        let Some(fastener) = self.session().and_then(|session| {
+            session
+                .procedure()
+                .steps()
+                .get(usize::from(step))?
+                .fastener()
+        }) else {
+            return false;
+        };
+        let (first, measures_drag) = self.session().map_or((false, false), |session| {
+            let kind = session.procedure().stage_of(step).map(|stage| stage.kind);
+            let drag = matches!(
+                kind,
+                Some(StageKind::Tighten {
+                    prevailing: Prevailing::Measure,
+                    ..
+                })
+            );
+            (
+                !session.ledger().is_tight(fastener) && !session.is_in_pull(),
+                drag,
+            )
+        });
+        self.set_up();
+        let Some((_, rig)) = &mut self.rig else {
+            self.hand = Hand::Off;
+            return false;
+        };
+        if self.pull.step != Some(step)
+            || !self
+                .job
+                .as_ref()
+                .zip(self.open)
+                .is_some_and(|(job, joint)| job.session(joint).is_some_and(Session::is_in_pull))
+        {
+            self.pull = Pull {
+                step: Some(step),
+                ..Pull::default()
+            };
+        }
+        let before = rig.elapsed_s();
+        if first && !measures_drag {
+            // Fingers first: it is spun down until it resists, as anybody would.
+            rig.spin_in(fastener, None);
+        }
+        rig.begin(fastener, &aim);
+        let moved = rig.elapsed_s() - before;
+        self.move_clock(moved);
+        true
+    }
+
+    /// Puts the open joint on the bench if it is not there yet.
+    pub(super) fn set_up(&mut self) {
+        let (Some(job), Some(joint)) = (&self.job, self.open) else {
+            return;
+        };
+        if self.rig.as_ref().is_some_and(|(on, _)| *on == joint) {
+            return;
+        }
+        let faults: Vec<(usize, Fault)> = self
+            .faults
+            .iter()
+            .filter(|(on, ..)| *on == joint)
+            .map(|(_, fastener, fault)| (usize::from(*fastener), *fault))
+            .collect();
+        let (Some(own), Some(plan)) = (job.joint(joint), job.joint_plan(joint)) else {
+            return;
+        };
+        match Rig::new(
+            own,
+            plan,
+            self.seed.wrapping_add(u64::from(joint)),
+            HandKind::Steady,
+            &faults,
+        ) {
+            Ok(mut rig) => {
+                if let Some(session) = job.session(joint) {
+                    rig.catch_up(session.procedure(), session.ledger());
+                }
+                self.rig = Some((joint, rig));
+            }
+            Err(words) => self.say(true, format!("the bench cannot take this joint: {words}")),
+        }
+    }
+
+    /// Samples go from the bench to the session for so long; returns the bench's seconds that passed.
+    pub(super) fn pull_for(&mut self, seconds: f64) -> f64 {
+        let Some(began) = self.rig.as_ref().map(|(_, rig)| rig.elapsed_s()) else {
+            return seconds;
+        };
+        let mut passed = 0.0;
+        while passed < seconds {
+            let Some((_, rig)) = &mut self.rig else { break };
+            let before = rig.elapsed_s();
+            let sample = rig.sample();
+            let step = rig.elapsed_s() - before;
+            passed = rig.elapsed_s() - began;
+            self.move_clock(step);
+            let Some(sample) = sample else { break };
+            let sample = crate::rehearsal::trace_file::sample(sample.torque_Nm, sample.angle_deg);
+            self.feed(sample);
+            if self.hand != Hand::Off
+                && let Some((_, rig)) = &mut self.rig
+            {
+                rig.hear(self.pull.cue, self.pull.halt.is_some());
+            }
+        }
+        passed
+    }
+
+    /// The hand is off: the session gets the quiet it needs to judge.
+    pub(super) fn let_it_be_judged(&mut self) {
+        for _ in 0..4 {
+            let Some(session) = self.session() else {
+                return;
+            };
+            if !session.is_in_pull() {
+                break;
+            }
+            match session.deadline() {
+                Some(due) => {
+                    let ahead = Duration::from_micros(due.micros().saturating_sub(self.micros))
+                        .as_secs_f64();
+                    if self.hand == Hand::Off && ahead > 0.3 {
+                        // A person may re-grip: time runs at its own pace.
+                        return;
+                    }
+                    self.pass(ahead.min(1.0));
+                    if ahead > 1.0 {
+                        self.apply(Input::Finish);
+                    }
+                }
+                None if self.hand == Hand::Off => return,
+                None => self.apply(Input::Finish),
+            }
+        }
+        if self.hand == Hand::One {
+            self.hand = Hand::Off;
+            self.dirty = true;
+        }
+    }
+
+    /// After the last fastener of a stage: what the bench's joint carries now is kept for the picture, and in the rehearsal's journal.
+    pub(super) fn after_pass(&mut self, entries: &[Entry]) {
+        let Some((on, rig)) = &self.rig else { return };
+        let (Some(job), Some(joint)) = (&mut self.job, self.open) else {
+            return;
+        };
+        if *on != joint || self.purpose != Purpose::Rehearsal {
+            return;
+        }
+        for entry in entries.iter().filter(|entry| entry.joint == joint) {
+            let Record::Attempt(attempt) = &entry.record else {
+                continue;
+            };
+            let Some(session) = job.session(joint) else {
+                continue;
+            };
+            if !session
+                .ledger()
+                .is_stage_settled(session.procedure(), attempt.stage)
+            {
+                continue;
+            }
+            let Some(plan) = job.joint_plan(joint) else {
+                continue;
+            };
+            let sentence = match plan
+                .stage(attempt.stage)
+                .and_then(|stage| stage.target.clone())
+            {
+                Some(target) => format!("stage {}, {target}", attempt.stage + 1),
+                None => format!("stage {}", attempt.stage + 1),
+            };
+            #[expect(clippy::cast_possible_truncation, reason = "kilonewtons for a drawing")]
+            let loads: Vec<f32> = rig
+                .clamps_kn()
+                .into_iter()
+                .map(|load| load as f32)
+                .collect();
+            for (fastener, load) in (0u8..).zip(&loads) {
+                #[expect(
+                    clippy::cast_possible_truncation,
+                    clippy::cast_sign_loss,
+                    reason = "newtons, positive and bounded by the bench"
+                )]
+                let newtons = (load.max(0.0) * 1000.0).round() as u32;
+                if let Err(error) = job.keep_clamp(joint, fastener, attempt.stage, newtons) {
+                    self.notice = Some(Notice {
+                        bad: true,
+                        words: error.to_string(),
+                    });
+                }
+            }
+            let labels = job
+                .joint(joint)
+                .map(|own| {
+                    own.positions()
+                        .iter()
+                        .map(|position| position.label.clone())
+                        .collect()
+                })
+                .unwrap_or_default();
+            let clamp = self.clamps.entry(joint).or_insert_with(|| ClampView {
+                labels,
+                passes: Vec::new(),
+            });
+            clamp.passes.push((sentence, loads));
+        }
+    }
+
+    pub(super) fn pull_by_key(&mut self, on: bool) {
+        self.pulling = on;
+        if !self.is_rehearsing() || self.play.is_some() {
+            return;
+        }
+        if on {
+            self.take_tool_in_rehearsal();
+            let busy = self.rig.as_ref().is_some_and(|(_, rig)| rig.is_busy());
+            if !busy && matches!(self.next(), Some(Next::Pull { .. })) {
+                self.hand = Hand::Off;
+                self.begin_pull();
+            }
+        } else if let Some((_, rig)) = &mut self.rig {
+            rig.let_go();
+        }
+    }
+
+    pub(super) fn let_the_hand(&mut self, hand: Hand) {
+        if !self.is_rehearsing() {
+            return self.say(true, "the simulated hand works in a rehearsal only (V)");
+        }
+        self.take_tool_in_rehearsal();
+        self.hand = hand;
+    }
+
+    /// A step done by hand: the bench does it too, and it is confirmed.
+    pub(super) fn do_by_hand(&mut self, step: u16) {
+        let at = self.session().and_then(|session| {
+            let turns = match session.procedure().stage_of(step).map(|stage| stage.kind) {
+                Some(StageKind::Seat { turns }) => {
+                    Some(crate::rehearsal::rig::degrees(turns) / 360.0)
+                }
+                _ => None,
+            };
+            Some((
+                session
+                    .procedure()
+                    .steps()
+                    .get(usize::from(step))?
+                    .fastener()?,
+                turns,
+            ))
+        });
+        if self.is_rehearsing()
+            && let Some((fastener, turns)) = at
+        {
+            self.set_up();
+            if let Some((_, rig)) = &mut self.rig {
+                rig.spin_in(fastener, turns);
+            }
+        }
+        self.apply(Input::Confirm { step });
+    }
+
+    /// In a rehearsal the tool that suits is at hand.
+    pub(super) fn take_tool_in_rehearsal(&mut self) {
+        let (Some(job), Some(joint)) = (&self.job, self.open) else {
+            return;
+        };
+        if !self.is_rehearsing() {
+            return;
+        }
+        let suits = job.tools_for_next(joint);
+        if job.tool().is_some_and(|tool| suits.contains(&tool))
+            && !matches!(self.next(), Some(Next::Tool))
+        {
+            return;
+        }
+        let needed = matches!(self.next(), Some(Next::Tool))
+            || job.held(joint).iter().any(|held| {
+                !matches!(
+                    held,
+                    crate::job::Held::Plan(_) | crate::job::Held::Unanswered(_)
+                )
+            });
+        let Some(id) = suits.first().map(|id| (*id).to_owned()).filter(|_| needed) else {
+            return;
+        };
+        self.apply(Input::Tool {
+            id: &id,
+            waiver: "",
+        });
+    }
+
+    pub(super) fn replace_on_bench(&mut self, fastener: u8) {
+        let joint = self.open.unwrap_or(0);
+        self.faults
+            .retain(|(on, own, fault)| *on != joint || *own != fastener || fault.in_the_parts());
+        if self.is_rehearsing() {
+            self.set_up();
+            if let Some((_, rig)) = &mut self.rig {
+                rig.replace(fastener);
+            }
+        }
+    }
+
+    pub(super) fn loosen_all_on_bench(&mut self) {
+        let count = self
+            .session()
+            .map_or(0, |session| session.procedure().fasteners().len());
+        if let Some((_, rig)) = &mut self.rig {
+            for fastener in (0u8..).take(count) {
+                rig.loosen(fastener);
+            }
+        }
+    }
+
+    pub(super) fn fault(&mut self, label: &str, kind: &str) {
+        let (Some(fastener), Some(joint)) = (self.fastener(label), self.open) else {
+            return;
+        };
+        match kind.parse::<Fault>() {
+            Ok(fault) => {
+                self.faults.push((joint, fastener, fault));
+                // The bench is set up anew, with the fault in it and the rest as the records say.
+                self.rig = None;
+                self.set_up();
+                self.say(false, format!("rehearsing {fault} on fastener {label}"));
+            }
+            Err(error) => self.say(true, error.to_string()),
+        }
+    }
+
+    pub(super) fn rehearse_anew(&mut self) {
+        if !self.is_rehearsing() {
+            return;
+        }
+        let Ok(plan) = Plan::parse(&self.name, &self.text) else {
+            return;
+        };
+        let path = files::new_journal(&self.folder, &self.name, Purpose::Rehearsal);
+        match crate::job::Job::create(&path, plan, Purpose::Rehearsal) {
+            Ok(job) => {
+                self.seed = self.seed.wrapping_add(1);
+                self.job = Some(job);
+                self.rig = None;
+                self.open = None;
+                self.hand = Hand::Off;
+                self.clamps.clear();
+                self.faults.clear();
+                self.pull = Pull::default();
+                self.say(false, "a new rehearsal is begun; the last one is kept");
+            }
+            Err(error) => self.say(true, error.to_string()),
+        }
+    }
+}

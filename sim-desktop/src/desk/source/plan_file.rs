@@ -1,0 +1,123 @@
+//! The plan's file: opened, watched, read again, or written from the form; and the job that goes with it.
+//!
+//! Knows nothing of what is in a plan.
+
+use std::path::Path;
+use std::time::SystemTime;
+
+use super::{Hand, Source, files};
+use crate::plan::Plan;
+
+impl Source {
+    pub(super) fn look_at_plan_file(&mut self) {
+        let Some(path) = &self.path else { return };
+        let stamp = files::stamp(path);
+        if stamp.is_none() || stamp == self.stamp {
+            return;
+        }
+        self.stamp = stamp;
+        self.reload();
+    }
+
+    /// Reads the plan and takes up its journal, or begins one.
+    pub(super) fn open_job(&mut self) {
+        self.job = None;
+        self.rig = None;
+        self.open = None;
+        self.clamps.clear();
+        self.faults.clear();
+        self.hand = Hand::Off;
+        self.findings.clear();
+        self.dirty = true;
+        let plan = match Plan::parse(&self.name, &self.text) {
+            Ok(plan) => plan,
+            Err(errors) => {
+                self.findings = errors
+                    .faults()
+                    .iter()
+                    .map(|fault| files::finding(&self.text, fault))
+                    .collect();
+                return;
+            }
+        };
+        self.findings = plan
+            .warnings()
+            .iter()
+            .map(|fault| files::finding(&self.text, fault))
+            .collect();
+        match files::take_up(&self.folder, &self.name, plan, self.purpose) {
+            Ok((mut job, told)) => {
+                let now = SystemTime::now()
+                    .duration_since(SystemTime::UNIX_EPOCH)
+                    .map_or(0, |since| since.as_secs());
+                let since = self.micros / 1_000_000;
+                job.set_wall_time(i64::try_from(now.saturating_sub(since)).unwrap_or(0));
+                self.job = Some(job);
+                if let Some(words) = told {
+                    self.say(true, words);
+                }
+            }
+            Err(error) => self.say(true, error.to_string()),
+        }
+    }
+
+    pub(super) fn open_plan(&mut self, path: &Path) {
+        match Self::open(Some(path)) {
+            Ok(mut other) => {
+                other.seen_s = self.seen_s;
+                other.micros = self.micros;
+                other.pace = self.pace;
+                other.browser = self.browser;
+                *self = other;
+                self.dirty = true;
+            }
+            Err(error) => self.say(true, error.to_string()),
+        }
+    }
+
+    pub(super) fn reload(&mut self) {
+        let Some(path) = self.path.clone() else {
+            return;
+        };
+        match std::fs::read_to_string(&path) {
+            Ok(text) => {
+                self.stamp = files::stamp(&path);
+                self.text = text;
+                let open = self.open;
+                // The journal is let go of before it is taken up again.
+                self.open_job();
+                self.open = open.filter(|_| self.job.is_some());
+                self.say(
+                    !self.findings.is_empty(),
+                    if self.job.is_some() {
+                        "the plan was read again"
+                    } else {
+                        "the plan cannot be used: F6 shows where"
+                    },
+                );
+            }
+            Err(error) => self.say(true, format!("{} cannot be read: {error}", path.display())),
+        }
+    }
+
+    pub(super) fn save_plan(&mut self, path: &Path, text: &str) {
+        if path.as_os_str().is_empty() {
+            return self.say(true, "the plan needs a file name");
+        }
+        let result = std::fs::OpenOptions::new()
+            .write(true)
+            .create_new(true)
+            .open(path)
+            .and_then(|mut file| std::io::Write::write_all(&mut file, text.as_bytes()));
+        match result {
+            Ok(()) => self.open_plan(path),
+            Err(error) => self.say(
+                true,
+                format!(
+                    "{} cannot be written: {error}; a file that exists is never written over",
+                    path.display()
+                ),
+            ),
+        }
+    }
+}

@@ -1,0 +1,79 @@
+//! Readings from a trace file: samples taken elsewhere, played to the session as work on metal.
+//!
+//! Knows nothing of the bench.
+
+use std::path::Path;
+
+use evendraw_core::session::{Next, Session};
+
+use super::{Hand, Play, Source};
+use crate::store::Purpose;
+
+impl Source {
+    /// Samples of a file go on, ten times as fast as they were taken.
+    pub(super) fn play_on(&mut self, seconds: f64) {
+        self.move_clock(seconds * 10.0);
+        loop {
+            let Some(play) = &mut self.play else { return };
+            let Some((at, sample)) = play.samples.get(play.at).copied() else {
+                let name = play.name.clone();
+                self.play = None;
+                self.pass(1.0);
+                self.say(false, format!("{name} is read to its end"));
+                return;
+            };
+            let since = at
+                .micros()
+                .saturating_sub(play.samples.first().map_or(0, |(first, _)| first.micros()));
+            let due = play.began.micros() + since;
+            if due > self.micros {
+                return;
+            }
+            play.at += 1;
+            let now = std::mem::replace(&mut self.micros, due);
+            self.feed(sample);
+            self.micros = now.max(due);
+            if self
+                .session()
+                .is_none_or(|session| !matches!(session.next(), Next::Pull { .. }))
+                && !self.session().is_some_and(Session::is_in_pull)
+            {
+                self.play = None;
+                self.say(
+                    false,
+                    "the trace stops here: something must be answered first",
+                );
+                return;
+            }
+        }
+    }
+
+    pub(super) fn read_trace(&mut self, path: &Path) {
+        let file = match std::fs::File::open(path) {
+            Ok(file) => file,
+            Err(error) => {
+                return self.say(true, format!("{} cannot be read: {error}", path.display()));
+            }
+        };
+        match crate::rehearsal::trace_file::read(std::io::BufReader::new(file)) {
+            Ok(samples) => {
+                if self.open.is_none() {
+                    return self.say(true, "open the joint that the trace belongs to first");
+                }
+                self.hand = Hand::Off;
+                self.change_purpose(Purpose::Job);
+                let name = path.file_name().map_or_else(
+                    || path.display().to_string(),
+                    |name| name.to_string_lossy().into_owned(),
+                );
+                self.play = Some(Play {
+                    name,
+                    samples,
+                    at: 0,
+                    began: self.at(),
+                });
+            }
+            Err(error) => self.say(true, format!("{}: {error}", path.display())),
+        }
+    }
+}
