@@ -72,6 +72,10 @@ impl core::error::Error for RestoreError {}
 struct Pending([Option<Announcement>; 4]);
 
 impl Pending {
+    const fn is_empty(&self) -> bool {
+        self.0[0].is_none()
+    }
+
     const fn is_full(&self) -> bool {
         matches!(self.0, [_, _, _, Some(_)])
     }
@@ -116,7 +120,6 @@ pub struct Session<P> {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 struct Armed {
     step: u16,
-    aim: Aim,
     recheck: bool,
 }
 
@@ -208,22 +211,40 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     ///
     /// Time never goes back: an earlier `at` counts as the last one. What was due before `at` happens first, at the time it
     /// was due, so extra ticks change no record.
+    #[inline]
     pub fn apply(&mut self, at: Instant, input: Input<'_>) -> Outcome {
         let mut outcome = Outcome::default();
-        self.run_clock(at, &mut outcome);
-        match self.take(at, input, &mut outcome) {
-            Ok(()) => {}
-            Err(refusal) => outcome.refusal = Some(refusal),
-        }
-        // Before what is next is worked out: a verdict told makes room for another attempt.
-        outcome.announce = self.pending.take_safe(self.durable);
-        if !matches!(input, Input::Sample(_) | Input::Tick)
-            || !outcome.entries.is_empty()
-            || outcome.announce.is_some()
-        {
-            self.advance(&mut outcome);
-        }
+        self.apply_into(at, input, &mut outcome);
         outcome
+    }
+
+    /// As [`Session::apply`], into an outcome that has its place in memory already; what it held before is gone. For small
+    /// chips: an outcome has room for [`ENTRIES_MAX`](crate::limits::ENTRIES_MAX) records, and copying it costs more than
+    /// judging a sample.
+    pub fn apply_into(&mut self, at: Instant, input: Input<'_>, outcome: &mut Outcome) {
+        outcome.clear();
+        if let (Input::Sample(sample), Some(armed)) = (input, self.armed)
+            && self.running
+            && self.tracker.is_quiet(at)
+        {
+            self.now = self.now.max(at);
+            self.feed(armed, at, sample, outcome);
+            return;
+        }
+        self.run_clock(at, outcome);
+        if let Err(refusal) = self.take(at, input, outcome) {
+            outcome.refusal = Some(refusal);
+        }
+        self.settle(!matches!(input, Input::Sample(_) | Input::Tick), outcome);
+    }
+
+    /// Tells what has become safe, then works out what is next if anything happened. In this order: a verdict told makes room
+    /// for another attempt.
+    fn settle(&mut self, happened: bool, outcome: &mut Outcome) {
+        outcome.announce = self.pending.take_safe(self.durable);
+        if happened || !outcome.entries.is_empty() || outcome.announce.is_some() {
+            self.advance(outcome);
+        }
     }
 
     /// When [`Input::Tick`] is next wanted, if nothing else comes before.
@@ -277,7 +298,8 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     /// The step that a pull would count for now, and what it must reach.
     #[must_use]
     pub fn armed(&self) -> Option<(u16, Aim)> {
-        self.armed.map(|armed| (armed.step, armed.aim))
+        let armed = self.armed?;
+        Some((armed.step, *self.tracker.aim()?))
     }
 
     /// Whether an attempt has begun and is not judged yet.

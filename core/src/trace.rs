@@ -11,7 +11,7 @@ use crate::unit::{Angle, Instant, Rotation, Torque};
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Point {
-    /// Since the first point, in ms. Points further apart than 65 s count as 65 s apart.
+    /// Since the first point, in ms. Points further apart than 67 s count as 67 s apart.
     pub millis: u32,
     /// Torque as judged, held at ±2 kN·m.
     pub torque: Torque,
@@ -19,7 +19,7 @@ pub struct Point {
     pub rotation: Angle,
 }
 
-/// Time since the point before, torque and rotation in 16, 22 and 26 bits.
+/// Time since the point before in ticks of 1,024 µs, torque and rotation, in 16, 22 and 26 bits.
 #[derive(Clone, Copy, Debug)]
 struct Packed(u64);
 
@@ -27,7 +27,7 @@ const TORQUE_EDGE: i32 = 0x1F_FFFF;
 const ROTATION_EDGE: i32 = 0x1FF_FFFF;
 
 impl Packed {
-    fn new(millis: u16, torque: i32, rotation: i32) -> Self {
+    fn new(ticks: u16, torque: i32, rotation: i32) -> Self {
         // Moved to the positive side, so that plain bit fields hold them.
         let torque = torque
             .clamp(-TORQUE_EDGE, TORQUE_EDGE)
@@ -36,13 +36,13 @@ impl Packed {
             .clamp(-ROTATION_EDGE, ROTATION_EDGE)
             .wrapping_add(ROTATION_EDGE);
         Self(
-            u64::from(millis)
+            u64::from(ticks)
                 | u64::from(torque.unsigned_abs()) << 16
                 | u64::from(rotation.unsigned_abs()) << 38,
         )
     }
 
-    fn millis(self) -> u16 {
+    fn ticks(self) -> u16 {
         u16::try_from(self.0 & 0xFFFF).unwrap_or(u16::MAX)
     }
 
@@ -58,8 +58,8 @@ impl Packed {
             .wrapping_sub(ROTATION_EDGE)
     }
 
-    fn later(self, millis: u16) -> Self {
-        Self(self.0 & !0xFFFF | u64::from(self.millis().saturating_add(millis)))
+    fn later(self, ticks: u16) -> Self {
+        Self(self.0 & !0xFFFF | u64::from(self.ticks().saturating_add(ticks)))
     }
 }
 
@@ -77,8 +77,12 @@ pub struct Trace {
     thinning: bool,
     torque_step: i32,
     rotation_step: i32,
-    origin: Option<Rotation>,
-    last_at: Instant,
+    /// Where and when the trace began.
+    origin: Option<(Instant, Rotation)>,
+    /// The newest point, unpacked: every sample is held against it. In ticks since the beginning.
+    last_ticks: u32,
+    last_torque: i32,
+    last_rotation: i32,
 }
 
 /// Fewest torque and rotation between points: 0.1 N·m and 0.25°.
@@ -98,7 +102,9 @@ impl Trace {
             torque_step: STEP_LEAST.0,
             rotation_step: STEP_LEAST.1,
             origin: None,
-            last_at: Instant::BOOT,
+            last_ticks: 0,
+            last_torque: 0,
+            last_rotation: 0,
         }
     }
 
@@ -114,11 +120,12 @@ impl Trace {
             .points
             .get(usize::from(from)..usize::from(self.used))
             .unwrap_or(&[]);
-        let mut millis = 0_u32;
+        let mut ticks = 0_u32;
         head.iter().chain(tail).map(move |point| {
-            millis = millis.saturating_add(u32::from(point.millis()));
+            ticks = ticks.wrapping_add(u32::from(point.ticks()));
             Point {
-                millis,
+                // 128/125 is 1,024/1,000; 64 points of 16 bits each leave room for the product.
+                millis: ticks.wrapping_mul(128) / 125,
                 torque: Torque::from_millinewton_meters(point.torque()),
                 rotation: Angle::from_millidegrees(point.rotation()),
             }
@@ -148,28 +155,27 @@ impl Trace {
         self.thinning = false;
         (self.torque_step, self.rotation_step) = STEP_LEAST;
         self.origin = None;
+        self.last_ticks = 0;
     }
 
     pub(crate) fn push(&mut self, at: Instant, torque: Torque, rotation: Rotation) {
-        let zero = *self.origin.get_or_insert(rotation);
+        let (began, zero) = *self.origin.get_or_insert((at, rotation));
         let torque = torque.millinewton_meters();
         let rotation = (rotation - zero).millidegrees();
         if self.thinning {
             self.thin();
         }
-        let last = self.used.checked_sub(1).and_then(|last| self.at(last));
-        if last.is_some_and(|last| self.is_near(last, torque, rotation)) {
+        if self.used > 0 && self.is_near(self.last_torque, self.last_rotation, torque, rotation) {
             return;
         }
-        let millis = if last.is_some() {
-            u16::try_from(at.since(self.last_at).millis()).unwrap_or(u16::MAX)
-        } else {
-            0
-        };
+        let ticks = u32::try_from(at.since(began).micros() >> 10).unwrap_or(u32::MAX);
+        let step = ticks.saturating_sub(self.last_ticks);
+        let step = u16::try_from(step).unwrap_or(u16::MAX);
         if let Some(free) = self.points.get_mut(usize::from(self.used)) {
-            *free = Packed::new(millis, torque, rotation);
+            *free = Packed::new(step, torque, rotation);
             self.used = self.used.wrapping_add(1);
-            self.last_at = at;
+            self.last_ticks = ticks;
+            (self.last_torque, self.last_rotation) = (torque, rotation);
         }
         if !self.thinning && self.used >= FULL {
             self.thinning = true;
@@ -191,9 +197,9 @@ impl Trace {
         self.points.get(usize::from(index)).copied()
     }
 
-    fn is_near(&self, last: Packed, torque: i32, rotation: i32) -> bool {
-        torque.abs_diff(last.torque()) < self.torque_step.unsigned_abs()
-            && rotation.abs_diff(last.rotation()) < self.rotation_step.unsigned_abs()
+    fn is_near(&self, last_torque: i32, last_rotation: i32, torque: i32, rotation: i32) -> bool {
+        torque.abs_diff(last_torque) < self.torque_step.unsigned_abs()
+            && rotation.abs_diff(last_rotation) < self.rotation_step.unsigned_abs()
     }
 
     fn thin(&mut self) {
@@ -211,10 +217,17 @@ impl Trace {
             };
             self.scan = self.scan.wrapping_add(1);
             // The newest point stays: the time of the next sample counts from it.
-            if self.scan < self.used && self.is_near(last, point.torque(), point.rotation()) {
+            if self.scan < self.used
+                && self.is_near(
+                    last.torque(),
+                    last.rotation(),
+                    point.torque(),
+                    point.rotation(),
+                )
+            {
                 // The time of the point left out goes to the next one.
                 if let Some(next) = self.points.get_mut(usize::from(self.scan)) {
-                    *next = next.later(point.millis());
+                    *next = next.later(point.ticks());
                 }
             } else {
                 if let Some(place) = self.points.get_mut(usize::from(self.kept)) {

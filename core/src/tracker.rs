@@ -1,12 +1,16 @@
 //! One attempt as it happens: peak, snug crossing, fastener rotation over several pulls, shape of the curve.
 //!
 //! Volatile: after a power cut nothing of it is rebuilt. Nothing on the way of a sample divides; a line is fitted once when a
-//! pull is over, and once while a renewed pull rises. Knows nothing of order, records or storage.
+//! pull is over, and once while a renewed pull rises. What is seen in every sample (peak, rotation, shape, trace) is told from
+//! what can wait some milliseconds (rise, first movement, cue). Knows nothing of order, records or storage.
 
+mod cue;
 mod drift;
+mod goal;
 mod line;
 mod pace;
 mod peak;
+mod rise;
 mod running;
 mod shape;
 mod thresholds;
@@ -15,12 +19,14 @@ mod turning;
 use crate::procedure::Prevailing;
 use crate::sample::Sample;
 use crate::trace::Trace;
-use crate::unit::{Angle, Instant, MAGNITUDE_MAX, Span, Torque};
+use crate::unit::{Angle, Instant, Span, Torque};
 use crate::verdict::{Aim, Reading, Reason, Reasons};
 use crate::watch::Watch;
 use drift::Drift;
+use goal::{Goal, Kind};
 use pace::Pace;
 use peak::Peak;
+use rise::{Turned, rise};
 use running::{Running, Travel};
 use shape::Shape;
 use thresholds::Thresholds;
@@ -87,6 +93,9 @@ pub struct Live {
 #[derive(Clone, Copy, Debug)]
 struct Seen {
     at: Instant,
+    /// The same time in ticks of 1,024 µs (milliseconds nearly, without a division), wrapping: what is close together is told
+    /// apart by it.
+    ticks: u32,
     torque: i32,
     rotation: i32,
 }
@@ -95,8 +104,10 @@ struct Seen {
 #[derive(Clone, Debug)]
 pub struct Tracker {
     aim: Option<Aim>,
+    goal: Goal,
     thresholds: Thresholds,
-    prevailing: Prevailing,
+    /// The running torque is to be measured on the way down.
+    measures_running: bool,
     /// The stage loosens: torque and rotation count the other way round.
     reverse: bool,
     last: Option<Seen>,
@@ -110,6 +121,8 @@ pub struct Tracker {
     pulls: u8,
     pull_counted: bool,
     cue: Cue,
+    /// When rise, first movement and cue were last looked at.
+    looked_at: u32,
     peak: Peak,
     turning: Turning,
     shape: Shape,
@@ -143,10 +156,12 @@ const HALTING: [Reason; 10] = [
     Reason::Stuck,
 ];
 
+/// What can wait is looked at this often, 4.1 ms: far below what a hand or an eye notices.
+const LOOK_EVERY_TICKS: u32 = 4;
 /// Samples closer together than this are never a gap.
-const GAP_LEAST_MICROS: u64 = 100_000;
+const GAP_LEAST_MICROS: u32 = 100_000;
 /// A gap before the usual distance of samples is known.
-const GAP_UNKNOWN_MICROS: u64 = 500_000;
+const GAP_UNKNOWN_MICROS: u32 = 500_000;
 
 impl Tracker {
     /// Not armed.
@@ -154,8 +169,9 @@ impl Tracker {
     pub const fn new() -> Self {
         Self {
             aim: None,
+            goal: Goal::NONE,
             thresholds: Thresholds::IDLE,
-            prevailing: Prevailing::None,
+            measures_running: false,
             reverse: false,
             last: None,
             interval: 0,
@@ -166,6 +182,7 @@ impl Tracker {
             pulls: 0,
             pull_counted: false,
             cue: Cue::None,
+            looked_at: 0,
             peak: Peak::NEW,
             turning: Turning::NEW,
             shape: Shape::NEW,
@@ -186,14 +203,16 @@ impl Tracker {
 
     /// Arms for an attempt. Whatever was in progress is forgotten; the sensor's drift and the give of the train are not.
     pub fn begin(&mut self, aim: Aim, watch: &Watch, start: Start) {
-        let reverse = matches!(aim, Aim::BackOff { .. });
+        let goal = Goal::of(&aim);
+        let reverse = goal.is_reverse();
         if reverse != self.reverse {
             self.last = None;
             self.drift = Drift::NEW;
         }
         self.aim = Some(aim);
+        self.goal = goal;
         self.thresholds = Thresholds::new(&aim, watch, &start);
-        self.prevailing = start.prevailing;
+        self.measures_running = matches!(start.prevailing, Prevailing::Measure);
         self.reverse = reverse;
         self.loaded = false;
         self.turning_over = false;
@@ -219,13 +238,13 @@ impl Tracker {
 
     /// Takes one sample.
     pub fn feed(&mut self, at: Instant, sample: Sample) -> Signal {
-        let Some(aim) = self.aim else {
+        if matches!(self.goal.kind, Kind::Idle) {
             return Signal::default();
-        };
+        }
         let seen = self.seen(at, sample);
         let before = match self.time_passed(at) {
             Ok(before) => before,
-            Err(Reversed) => return self.signal(&aim, at, false),
+            Err(Reversed) => return self.signal(at, false),
         };
         let sure = self.peak.push(seen.torque, self.loaded, &self.thresholds);
         let began = self.load(before, seen);
@@ -234,60 +253,80 @@ impl Tracker {
         }
         if self.began_at.is_some() {
             self.trace.push(at, sample.torque, sample.rotation);
+            if self.reverse {
+                self.travel.push(seen);
+            }
         }
         if self.loaded {
-            self.pulled(&aim, before, seen, sure);
+            self.pulled(before, seen, sure);
         } else {
+            self.cue = Cue::None;
             self.went_on(seen);
             self.drift.rest(seen);
+            self.against(seen);
         }
-        if self.reverse && self.began_at.is_some() {
-            self.travel.push(seen);
-        }
-        self.against(seen);
         self.last = Some(seen);
-        self.signal(&aim, at, began)
+        self.signal(at, began)
     }
 
     /// Lets time pass without a sample.
     pub fn tick(&mut self, at: Instant) -> Signal {
-        let Some(aim) = self.aim else {
+        if matches!(self.goal.kind, Kind::Idle) {
             return Signal::default();
-        };
+        }
         if self.loaded
             && let Some(last) = self.last
-            && at.since(last.at).micros() > self.gap()
+            && at.since(last.at).micros() > u64::from(self.gap())
         {
             self.lost(Reason::Gap);
         }
-        self.signal(&aim, at, false)
+        self.signal(at, false)
+    }
+
+    /// Whether a sample at that time can be fed at once: nothing was due before it that feeding it would not find by itself.
+    pub(crate) fn is_quiet(&self, at: Instant) -> bool {
+        self.loaded
+            || self
+                .released_at
+                .is_none_or(|released| at.since(released).micros() < self.thresholds.quiet)
     }
 
     /// When [`Self::tick`] could next bring something.
     #[must_use]
     pub fn deadline(&self) -> Option<Instant> {
-        let aim = self.aim?;
+        if matches!(self.goal.kind, Kind::Idle) {
+            return None;
+        }
         if self.loaded {
             let last = self.last?;
             // One µs more: a distance equal to the limit is not a gap.
-            let gap = Span::from_micros(self.gap().saturating_add(1));
+            let gap = Span::from_micros(u64::from(self.gap()).saturating_add(1));
             return (!self.found.contains(Reason::Gap)).then(|| last.at.after(gap));
         }
         let released = self.released_at?;
-        let span = if self.is_complete(&aim) {
+        let span = if self.is_complete() {
             self.thresholds.release
         } else {
-            idle_of(&aim, &self.thresholds)?
+            self.goal.idle(&self.thresholds)?
         };
         Some(released.after(Span::from_micros(span)))
+    }
+
+    /// What the attempt is for; `None` while the tracker is not armed.
+    #[must_use]
+    pub const fn aim(&self) -> Option<&Aim> {
+        self.aim.as_ref()
     }
 
     /// What a view shows.
     #[must_use]
     pub fn live(&self) -> Live {
         let angle = self.angle_now().map(Angle::from_wide);
-        let remaining = match self.aim {
-            Some(Aim::Turn { window, .. }) => Some(window.target - angle.unwrap_or(Angle::ZERO)),
+        let remaining = match self.goal.kind {
+            Kind::Turn => {
+                let target = Angle::from_millidegrees(self.goal.target);
+                Some(target - angle.unwrap_or(Angle::ZERO))
+            }
             _ => None,
         };
         let torque = self.last.map_or(0, |last| last.torque);
@@ -309,11 +348,12 @@ impl Tracker {
 
     /// Closes the attempt and disarms; `None` when it never began.
     pub fn finish(&mut self) -> Option<Reading> {
-        let aim = self.aim.take()?;
+        self.aim.take()?;
+        let goal = core::mem::replace(&mut self.goal, Goal::NONE);
         self.began_at?;
         if self.loaded {
             self.peak.flush();
-            self.end_pull(&aim, None);
+            self.end_pull(goal.kind, None);
         }
         self.trace.settle();
         if self.turning.compliance() > 0 {
@@ -322,14 +362,7 @@ impl Tracker {
         if self.peak.bound > self.thresholds.jerk {
             self.find(Reason::Jerk);
         }
-        if matches!(
-            aim,
-            Aim::Turn {
-                one_sweep: true,
-                ..
-            }
-        ) && self.pulls > 1
-        {
+        if goal.one_sweep && self.pulls > 1 {
             self.find(Reason::Interrupted);
         }
         let angle = if self.reverse {
@@ -377,18 +410,18 @@ impl Tracker {
             sample.torque.millinewton_meters(),
             sample.rotation.millidegrees(),
         );
-        if self.reverse {
-            Seen {
-                at,
-                torque: torque.wrapping_neg(),
-                rotation: rotation.wrapping_neg(),
+        let sense = |value: i32| {
+            if self.reverse {
+                value.wrapping_neg()
+            } else {
+                value
             }
-        } else {
-            Seen {
-                at,
-                torque,
-                rotation,
-            }
+        };
+        Seen {
+            at,
+            ticks: u32::try_from(at.micros() >> 10 & u64::from(u32::MAX)).unwrap_or(0),
+            torque: sense(torque),
+            rotation: sense(rotation),
         }
     }
 
@@ -403,7 +436,7 @@ impl Tracker {
             }
             return Err(Reversed);
         }
-        let passed = at.since(last.at).micros();
+        let passed = u32::try_from(at.since(last.at).micros()).unwrap_or(u32::MAX);
         if passed > self.gap() {
             if self.loaded {
                 self.lost(Reason::Gap);
@@ -414,7 +447,6 @@ impl Tracker {
             self.drift.disturb();
             return Ok(None);
         }
-        let passed = i32::try_from(passed).unwrap_or(i32::MAX).unsigned_abs();
         self.interval = if self.interval == 0 {
             passed
         } else {
@@ -425,10 +457,11 @@ impl Tracker {
         Ok(Some(last))
     }
 
-    fn gap(&self) -> u64 {
+    /// Samples further apart than this are a gap, in µs.
+    fn gap(&self) -> u32 {
         match (self.thresholds.gap, self.interval) {
             (0, 0) => GAP_UNKNOWN_MICROS,
-            (0, interval) => (u64::from(interval) << 2).max(GAP_LEAST_MICROS),
+            (0, interval) => interval.saturating_mul(4).max(GAP_LEAST_MICROS),
             (given, _) => given,
         }
     }
@@ -484,15 +517,13 @@ impl Tracker {
         if self.shape.broke(seen.rotation, &self.thresholds) {
             self.find(Reason::GivingWay);
         }
-        if let Some(aim) = self.aim {
-            self.end_pull(&aim, Some(seen));
-        }
+        self.end_pull(self.goal.kind, Some(seen));
     }
 
-    fn pulled(&mut self, aim: &Aim, before: Option<Seen>, seen: Seen, sure: i32) {
-        let level = self.level(aim);
-        if matches!(aim, Aim::Torque { .. }) && !self.turning.is_counting() {
-            self.before_snug(aim, seen, level);
+    fn pulled(&mut self, before: Option<Seen>, seen: Seen, sure: i32) {
+        let level = self.level();
+        if !self.turning.is_counting() {
+            self.before_snug(seen, level);
         }
         self.turning.follow(before, seen, level, &self.thresholds);
         if !self.pull_counted && seen.torque >= self.thresholds.regrip.saturating_mul(2) {
@@ -505,34 +536,51 @@ impl Tracker {
         {
             self.peak.stands(sure);
         }
-        let Some(before) = before else { return };
-        if sure > self.thresholds.overload {
-            self.find(Reason::Overload);
+        if let Some(before) = before {
+            if sure > self.thresholds.overload {
+                self.find(Reason::Overload);
+            }
+            self.follow_shape(before, seen, sure);
+            if matches!(self.goal.kind, Kind::Hold) {
+                self.hold(before, seen);
+            }
         }
-        self.watch(aim, before, seen, sure);
-        if seen.torque >= self.thresholds.hold {
-            let step = seen.at.since(before.at).micros();
-            self.held = self.held.saturating_add(step);
-            self.held_most = self.held_most.max(self.held);
-        } else {
-            self.held = 0;
+        self.restart_top = self.restart_top.max(sure);
+        if seen.ticks.wrapping_sub(self.looked_at) >= LOOK_EVERY_TICKS {
+            self.looked_at = seen.ticks;
+            self.look(seen);
+        }
+    }
+
+    /// What can wait some milliseconds.
+    fn look(&mut self, seen: Seen) {
+        if !self.reverse {
+            self.first_movement(seen);
+        }
+        if matches!(self.goal.kind, Kind::Torque) {
+            self.follow_rise(seen);
+        }
+        self.cue = self.cue_at(seen);
+        if self.cue == Cue::Approach {
+            self.pace.approach(seen.ticks);
         }
     }
 
     /// Torque at which counting starts in this pull.
-    fn level(&self, aim: &Aim) -> i32 {
-        match aim {
-            Aim::Torque { .. } if !self.turning.is_counting() => {
-                let running = self.prevailing_measured();
-                let running = running.map_or(0, Torque::millinewton_meters);
-                self.thresholds.snug.saturating_add(running)
+    fn level(&self) -> i32 {
+        match self.goal.kind {
+            Kind::Torque if !self.turning.is_counting() => {
+                self.thresholds.snug.saturating_add(self.running_torque())
             }
             _ => self.thresholds.regrip,
         }
     }
 
-    fn before_snug(&mut self, aim: &Aim, seen: Seen, level: i32) {
-        if matches!(self.prevailing, Prevailing::Measure) && matches!(aim, Aim::Torque { .. }) {
+    fn before_snug(&mut self, seen: Seen, level: i32) {
+        if !matches!(self.goal.kind, Kind::Torque) {
+            return;
+        }
+        if self.measures_running {
             self.running.push(seen);
         }
         if self.thresholds.run_down_min == 0 && self.thresholds.run_down_max == 0 {
@@ -548,97 +596,81 @@ impl Tracker {
         }
     }
 
-    fn watch(&mut self, aim: &Aim, before: Seen, seen: Seen, sure: i32) {
-        if matches!(aim, Aim::BackOff { .. }) {
+    fn follow_shape(&mut self, before: Seen, seen: Seen, sure: i32) {
+        if self.reverse {
             return;
         }
-        let may_yield = matches!(aim, Aim::Torque { .. });
-        if let Some(reason) = self
+        let may_yield = matches!(self.goal.kind, Kind::Torque);
+        match self
             .shape
             .follow(before, seen, sure, may_yield, &self.thresholds)
         {
-            if reason == Reason::Stuck {
-                self.lost(Reason::Stuck);
-            } else {
-                self.find(reason);
-            }
-        }
-        let compliance = self.turning.compliance();
-        if self.restart.is_none()
-            && self.thresholds.still_below > 0
-            && compliance > 0
-            && self.pulls <= 1
-        {
-            self.restart_top = self.restart_top.max(sure);
-            let moved = self.turning.now(Some(seen), compliance);
-            if moved.is_some_and(|moved| moved > i64::from(self.thresholds.restart_turn)) {
-                self.restart = Some(self.restart_top);
-            }
-        }
-        if matches!(aim, Aim::Torque { .. }) {
-            // Between these two the fastener's rotation lies, whatever the train's stiffness.
-            let most = if compliance > 0 {
-                compliance
-            } else {
-                self.thresholds.compliance_most
-            };
-            let turned_least = self.turning.now(Some(seen), most);
-            let turned_most = self.turning.now(Some(seen), compliance);
-            // Where part of the way went unseen, nothing can be said of the rise.
-            if !self.turning.is_lost()
-                && let (Some(least), Some(most)) = (turned_least, turned_most)
-            {
-                self.rise(seen.torque, least, most, compliance > 0);
-            }
+            Some(Reason::Stuck) => self.lost(Reason::Stuck),
+            Some(reason) => self.find(reason),
+            None => {}
         }
     }
 
-    /// Rise of torque over fastener angle past snug: too steep, too flat, too long, or none at all. `exact` when the wind-up
-    /// is known.
-    fn rise(&mut self, torque: i32, turned_least: i64, turned_most: i64, exact: bool) {
-        let thresholds = &self.thresholds;
-        let base = thresholds.snug.max(thresholds.still_below);
-        let span = thresholds.target.wrapping_sub(base);
-        // A pass that adds little says little.
-        if span < thresholds.target >> 2 {
+    fn hold(&mut self, before: Seen, seen: Seen) {
+        if seen.torque >= self.thresholds.hold {
+            let step = seen.at.since(before.at).micros();
+            self.held = self.held.saturating_add(step);
+            self.held_most = self.held_most.max(self.held);
+        } else {
+            self.held = 0;
+        }
+    }
+
+    /// The torque at which a fastener that was tight begins to move again.
+    fn first_movement(&mut self, seen: Seen) {
+        let compliance = self.turning.compliance();
+        if self.restart.is_some()
+            || self.thresholds.still_below <= 0
+            || compliance == 0
+            || self.pulls > 1
+        {
             return;
         }
-        let risen = i64::from(torque.wrapping_sub(base));
-        let risen_most = i64::from(self.peak.value.max(torque).wrapping_sub(base));
-        let half = i64::from(span >> 1);
-        // N·m per degree cross-multiplied: mN·m × millidegrees per degree against mN·m per degree × millidegrees.
-        // A fastener that is tight already stands still up to there: no rise of its own can be seen.
-        let steep = thresholds.gradient_max > 0
-            && thresholds.snug > thresholds.still_below
-            && risen > half
-            && risen.wrapping_mul(1_000)
-                > thresholds
-                    .gradient_max
-                    .wrapping_mul(turned_most.saturating_add(EARLY_SLACK));
-        let flat = thresholds.gradient_min > 0
-            && turned_least > LATE_SLACK
-            && risen_most.wrapping_mul(1_000)
-                < thresholds
-                    .gradient_min
-                    .wrapping_mul(turned_least.wrapping_sub(LATE_SLACK));
-        let long = thresholds.late > 0
-            && turned_least > i64::from(thresholds.late)
-            && risen_most < half.wrapping_add(half >> 1);
-        let fixed = exact
-            && thresholds.snug > thresholds.still_below
-            && risen > half.wrapping_add(half >> 1)
-            && turned_most < i64::from(thresholds.turn_least);
-        if fixed {
+        let moved = self.turning.now(Some(seen), compliance);
+        if moved.is_some_and(|moved| moved > i64::from(self.thresholds.restart_turn)) {
+            self.restart = Some(self.restart_top);
+        }
+    }
+
+    fn follow_rise(&mut self, seen: Seen) {
+        // Where part of the way went unseen, nothing can be said of the rise.
+        if self.turning.is_lost() {
+            return;
+        }
+        // Between these two the fastener's rotation lies, whatever the train's stiffness.
+        let compliance = self.turning.compliance();
+        let exact = compliance > 0;
+        let Some(most) = self.turning.now(Some(seen), compliance) else {
+            return;
+        };
+        let least = if exact {
+            most
+        } else {
+            let softest = self.thresholds.compliance_most;
+            self.turning.now(Some(seen), softest).unwrap_or(most)
+        };
+        self.judge_rise(seen.torque, Turned { least, most, exact });
+    }
+
+    fn judge_rise(&mut self, torque: i32, turned: Turned) {
+        let rise = rise(&self.thresholds, torque, self.peak.value, turned);
+        if rise.no_turn {
             self.find(Reason::NoTurn);
-        } else if steep {
+        }
+        if rise.early {
             self.find(Reason::EarlyRise);
         }
-        if flat || long {
+        if rise.late {
             self.find(Reason::LateRise);
         }
     }
 
-    fn end_pull(&mut self, aim: &Aim, released: Option<Seen>) {
+    fn end_pull(&mut self, kind: Kind, released: Option<Seen>) {
         let at = released.or(self.last);
         self.loaded = false;
         self.turning_over = false;
@@ -653,21 +685,23 @@ impl Tracker {
         );
         self.peak.end_pull(end.peak);
         if end.counted
-            && matches!(aim, Aim::Torque { .. })
+            && matches!(kind, Kind::Torque)
             && let Some(turned) = self.turning.total()
         {
             // On the way down nothing turns, so the total belongs to the highest torque.
             let exact = released.is_some() || self.turning.compliance() > 0;
-            self.rise(self.peak.value, turned, turned, exact);
+            let turned = Turned {
+                least: turned,
+                most: turned,
+                exact,
+            };
+            self.judge_rise(self.peak.value, turned);
         }
     }
 
     /// Loaded against the stage's direction.
     fn against(&mut self, seen: Seen) {
-        if self.began_at.is_some()
-            && !self.loaded
-            && seen.torque < self.thresholds.wrong.wrapping_neg()
-        {
+        if self.began_at.is_some() && seen.torque < self.thresholds.wrong.wrapping_neg() {
             let again = self
                 .last
                 .is_some_and(|last| last.torque < self.thresholds.wrong.wrapping_neg());
@@ -691,9 +725,19 @@ impl Tracker {
     }
 
     fn prevailing_measured(&self) -> Option<Torque> {
-        match self.prevailing {
-            Prevailing::Measure => self.running.torque().map(Torque::from_millinewton_meters),
-            _ => None,
+        if self.measures_running {
+            self.running.torque().map(Torque::from_millinewton_meters)
+        } else {
+            None
+        }
+    }
+
+    /// What the measured running torque adds to the target, in mN·m.
+    fn running_torque(&self) -> i32 {
+        if self.measures_running {
+            self.running.torque().unwrap_or(0)
+        } else {
+            0
         }
     }
 
@@ -711,107 +755,37 @@ impl Tracker {
     }
 
     /// What the attempt is for has been reached, or it need not go on.
-    fn is_complete(&self, aim: &Aim) -> bool {
-        self.halt.is_some() || self.is_reached(aim)
+    fn is_complete(&self) -> bool {
+        self.halt.is_some() || self.is_reached()
     }
 
-    fn is_reached(&self, aim: &Aim) -> bool {
-        match *aim {
-            Aim::Torque { window } | Aim::Repeat { window, .. } => {
-                let running = self.prevailing_measured().unwrap_or(Torque::ZERO);
-                // Where only a maximum is given, half the target tells a pull from a run-down.
-                let least = if window.min > Torque::ZERO {
-                    window.min.millinewton_meters()
-                } else {
-                    window.target.millinewton_meters() >> 1
-                };
-                self.peak.value >= least.saturating_add(running.millinewton_meters())
+    fn is_reached(&self) -> bool {
+        match self.goal.kind {
+            Kind::Torque | Kind::Repeat => {
+                self.peak.value >= self.goal.least.saturating_add(self.running_torque())
             }
-            Aim::Turn { window, .. } => self
+            Kind::Turn => self
                 .turning
                 .total()
-                .is_some_and(|turned| turned >= i64::from(window.min.millidegrees())),
-            Aim::Hold { time, .. } => self.held_most >= time.micros(),
-            Aim::BackOff { angle } => {
-                angle.is_none_or(|angle| self.travel.turned >= angle.millidegrees())
-            }
+                .is_some_and(|turned| turned >= i64::from(self.goal.least)),
+            Kind::Hold => self.held_most >= self.goal.time,
+            Kind::BackOff => self.travel.turned >= self.goal.least,
+            Kind::Free | Kind::Idle => true,
         }
     }
 
-    fn signal(&mut self, aim: &Aim, at: Instant, began: bool) -> Signal {
-        self.cue = self.cue(aim);
-        if self.cue == Cue::Approach {
-            self.pace.approach(at);
-        }
+    fn signal(&self, at: Instant, began: bool) -> Signal {
         let ended = self.released_at.is_some_and(|released| {
             let passed = at.since(released).micros();
-            idle_of(aim, &self.thresholds).is_some_and(|idle| passed >= idle)
-                || passed >= self.thresholds.release && self.is_complete(aim)
+            let idle = self.goal.idle(&self.thresholds);
+            passed >= self.thresholds.release && self.is_complete()
+                || idle.is_some_and(|idle| passed >= idle)
         });
         Signal {
             cue: self.cue,
             halt: self.halt,
             began,
             ended,
-        }
-    }
-
-    fn cue(&self, aim: &Aim) -> Cue {
-        let (true, Some(seen)) = (self.loaded, self.last) else {
-            return Cue::None;
-        };
-        match *aim {
-            Aim::Torque { window } | Aim::Repeat { window, .. } => {
-                let running = self.prevailing_measured().unwrap_or(Torque::ZERO);
-                let window = window.raised(running);
-                let torque = Torque::from_millinewton_meters(seen.torque);
-                let target = let_go_at(
-                    window.target.millinewton_meters(),
-                    window.min.millinewton_meters(),
-                    window.max.millinewton_meters(),
-                );
-                let inside = torque >= window.min && window.min > Torque::ZERO;
-                if torque > window.max {
-                    Cue::Over
-                } else if seen.torque >= target
-                    || inside && self.pace.is_level(seen, &self.thresholds)
-                    || self.pace.reaches_torque(seen, target, &self.thresholds)
-                {
-                    Cue::Target
-                } else if self.pace.nears_torque(seen, target, &self.thresholds) {
-                    Cue::Approach
-                } else {
-                    Cue::None
-                }
-            }
-            Aim::Turn { window, .. } => {
-                let Some(turned) = self.angle_now() else {
-                    return Cue::None;
-                };
-                let target = let_go_at(
-                    window.target.millidegrees(),
-                    window.min.millidegrees(),
-                    window.max.millidegrees(),
-                );
-                let left = i64::from(target).wrapping_sub(turned);
-                // In a renewed pull the train winds up first, and that is no turning.
-                let turns = seen.torque >= self.turning.still_below();
-                if turned > i64::from(window.max.millidegrees()) {
-                    Cue::Over
-                } else if left <= 0
-                    || turns && self.pace.reaches_angle(seen, left, &self.thresholds)
-                {
-                    Cue::Target
-                } else if turns && self.pace.nears_angle(seen, left, &self.thresholds) {
-                    Cue::Approach
-                } else {
-                    Cue::None
-                }
-            }
-            Aim::Hold { time, .. } if self.held_most >= time.micros() => Cue::Target,
-            // Until free: nobody lets go before it is, and no torque tells when.
-            Aim::BackOff { angle: Some(_) } if self.is_reached(aim) => Cue::Target,
-            Aim::Hold { .. } | Aim::BackOff { .. } => Cue::None,
         }
     }
 }
@@ -825,9 +799,10 @@ impl Default for Tracker {
 /// Time ran backwards.
 struct Reversed;
 
-/// What may be off in the angle before a rise is too steep, 1°, and too flat, 10°: settling of parts, in millidegrees.
-const EARLY_SLACK: i64 = 1_000;
-const LATE_SLACK: i64 = 10_000;
+/// A span in ticks of 1,024 µs, at most 50 days.
+fn ticks(span: Span) -> u32 {
+    u32::try_from(span.micros() >> 10).unwrap_or(u32::MAX)
+}
 
 /// mN·m per degree of a compliance in millidegrees per 2²⁰ mN·m.
 fn stiffness(compliance: i64) -> Option<u32> {
@@ -838,97 +813,5 @@ fn stiffness(compliance: i64) -> Option<u32> {
     u32::try_from(stiffness).ok()
 }
 
-/// Rotation at which the line from `a` to `b` crosses the torque `level`, by halving: within a thousandth of the way.
-fn crossing(a: Seen, b: Seen, level: i32) -> i32 {
-    let (low, high) = if a.torque <= b.torque { (a, b) } else { (b, a) };
-    let (mut below, mut above) = (low.torque, high.torque);
-    let (mut from, mut to) = (low.rotation, high.rotation);
-    for _ in 0..10 {
-        let middle = below.midpoint(above);
-        let there = from.midpoint(to);
-        if middle < level {
-            below = middle;
-            from = there;
-        } else {
-            above = middle;
-            to = there;
-        }
-    }
-    to
-}
-
-/// How long an attempt may be left alone, in µs. A torque is begun again with nothing lost; an angle that is part-way keeps
-/// its count for as long as it takes, since only the rest of it may be added.
-fn idle_of(aim: &Aim, thresholds: &Thresholds) -> Option<u64> {
-    match aim {
-        Aim::Turn { .. } => None,
-        _ => Some(thresholds.idle),
-    }
-}
-
-/// Where to let go: at the target, but not within a quarter of the window from either of its limits, where both are given.
-/// A window of 90 to 94° with its target at 90° is so met in its middle.
-fn let_go_at(target: i32, min: i32, max: i32) -> i32 {
-    if min <= 0 || max >= MAGNITUDE_MAX {
-        return target;
-    }
-    let quarter = max.wrapping_sub(min).wrapping_shr(2);
-    target
-        .max(min.wrapping_add(quarter))
-        .min(max.wrapping_sub(quarter))
-}
-
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::procedure::TorqueWindow;
-    use crate::unit::Rotation;
-    use crate::verdict::{Verdict, judge};
-
-    fn millis(value: u32) -> Instant {
-        Instant::BOOT.after(Span::from_millis(value))
-    }
-
-    fn sample(torque: i32, rotation: i32) -> Sample {
-        Sample {
-            torque: Torque::from_millinewton_meters(torque),
-            rotation: Rotation::from_millidegrees(rotation),
-        }
-    }
-
-    #[test]
-    fn a_plain_pull_begins_once_ends_after_release_and_is_accepted() {
-        let newton_meters = |value| Torque::from_millinewton_meters(value * 1_000);
-        let aim = Aim::Torque {
-            window: TorqueWindow {
-                target: newton_meters(40),
-                min: newton_meters(38),
-                max: newton_meters(42),
-            },
-        };
-        let mut tracker = Tracker::new();
-        tracker.begin(aim, &Watch::default(), Start::default());
-        let mut began = 0;
-        let mut ended = false;
-        for step in 0..40_i32 {
-            let time = millis(u32::try_from(step).unwrap_or(0) * 10);
-            let signal = tracker.feed(time, sample(step * 1_000, step * 2_000));
-            began += i32::from(signal.began);
-            ended |= signal.ended;
-        }
-        for step in 0..40_i32 {
-            let time = millis(400 + u32::try_from(step).unwrap_or(0) * 10);
-            let torque = (39 - 4 * step).max(0) * 1_000;
-            let rotation = 78_000 - (39_000 - torque) / 10;
-            ended |= tracker.feed(time, sample(torque, rotation)).ended;
-        }
-        assert_eq!(began, 1);
-        assert!(ended);
-        let reading = tracker.finish().unwrap_or_default();
-        assert_eq!(reading.peak, newton_meters(39));
-        // 35 N·m above snug at 2 degrees a N·m, of which 0.1 degree a N·m is wind-up that the release gives back.
-        let angle = reading.angle.map(Angle::millidegrees);
-        assert_eq!(angle, Some(78_000 - 3_500 - 8_000));
-        assert_eq!(judge(&aim, &reading).verdict, Verdict::Accepted);
-    }
-}
+mod tests;

@@ -441,7 +441,8 @@ where
         at: Instant,
         input: Input<'_>,
     ) -> Option<Refusal> {
-        let outcome = applied(session, at, input);
+        let mut outcome = Outcome::default();
+        session.apply_into(at, input, &mut outcome);
         for entry in outcome.entries() {
             if self.log.push(entry).is_err() {
                 // By the room that is kept free this cannot be; if it is, nothing more is pulled before a restart.
@@ -571,11 +572,6 @@ where
 #[inline(never)]
 fn untouched(procedure: &Procedure, joint: u8) -> Session<&Procedure> {
     Session::new(procedure, joint)
-}
-
-#[inline(never)]
-fn applied(session: &mut Session<&Procedure>, at: Instant, input: Input<'_>) -> Outcome {
-    session.apply(at, input)
 }
 
 /// The byte that a procedure is refused for.

@@ -428,10 +428,11 @@ pub fn work(seed: u64, keep: &mut dyn FnMut(&Entry), meter: &mut dyn FnMut(Optio
                     break;
                 };
                 let kind = Kind::of(&aim);
+                let mut outcome = Outcome::default();
                 bench.pull(fastener, &aim, &mut |at, sample| {
                     readings += 1;
                     meter(None);
-                    let outcome = session.apply(at, Input::Sample(sample));
+                    session.apply_into(at, Input::Sample(sample), &mut outcome);
                     meter(Some(kind));
                     after(&mut session, at, &outcome, keep)
                 });

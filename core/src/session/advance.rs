@@ -339,7 +339,6 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             .begin(aim, &self.procedure.terms().watch, start);
         self.armed = Some(Armed {
             step,
-            aim,
             recheck: false,
         });
     }

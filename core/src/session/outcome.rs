@@ -126,4 +126,12 @@ impl Outcome {
     pub fn entries(&self) -> &[Entry] {
         &self.entries
     }
+
+    pub(super) fn clear(&mut self) {
+        self.halt = None;
+        self.cue = Cue::None;
+        self.announce = None;
+        self.refusal = None;
+        self.entries.clear();
+    }
 }

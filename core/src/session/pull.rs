@@ -32,6 +32,25 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         Ok(())
     }
 
+    /// The way of nearly every sample: nothing was due before it, and mostly nothing comes of it but signals.
+    pub(super) fn feed(
+        &mut self,
+        armed: Armed,
+        at: Instant,
+        sample: Sample,
+        outcome: &mut Outcome,
+    ) {
+        let signal = self.tracker.feed(at, sample);
+        outcome.cue = signal.cue;
+        outcome.halt = signal.halt;
+        if signal.began || signal.ended {
+            self.heed(armed, signal, outcome);
+        }
+        if !outcome.entries.is_empty() || !self.pending.is_empty() {
+            self.settle(false, outcome);
+        }
+    }
+
     /// The tracker's deadline passed.
     pub(super) fn clock_struck(&mut self, outcome: &mut Outcome) {
         let Some(armed) = self.armed else { return };
@@ -85,10 +104,13 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     }
 
     fn close_attempt(&mut self, armed: Armed, outcome: &mut Outcome) {
+        let Some(&aim) = self.tracker.aim() else {
+            return;
+        };
         let Some(reading) = self.tracker.finish() else {
             return;
         };
-        let judgement = judge(&armed.aim, &reading);
+        let judgement = judge(&aim, &reading);
         self.keep_attempt(armed, &reading, judgement, outcome);
     }
 
@@ -262,7 +284,6 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             .begin(aim, &self.procedure.terms().watch, start);
         self.armed = Some(Armed {
             step,
-            aim,
             recheck: true,
         });
         Ok(())

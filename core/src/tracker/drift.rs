@@ -4,7 +4,6 @@
 //! Knows nothing of torque.
 
 use super::Seen;
-use crate::unit::Instant;
 
 const BLOCK: u8 = 64;
 const BLOCK_BITS: u32 = 6;
@@ -14,30 +13,32 @@ const STILL_SPREAD: i32 = 800;
 const RATE_MOST: i64 = 500;
 /// What the mean of one block may be off a straight drift: 0.06°.
 const BEND_MOST: i64 = 60;
-/// Shortest rest that gives a bias.
-const REST_LEAST_MILLIS: i64 = 1_000;
+/// Shortest rest that gives a bias: a second.
+const REST_LEAST_TICKS: i64 = 1_000;
 
 /// Bias of the rotation sensor.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Drift {
-    /// Millidegrees per 2²⁰ ms.
-    rate: i64,
+    /// Turned by so many millidegrees in so many ticks, the last time it could be told.
+    turned: i64,
+    passed: i64,
     origin: i32,
-    started: Instant,
+    started: u32,
     sum: i32,
     low: i32,
     high: i32,
     count: u8,
-    /// Mean and middle of the first and the newest block of this rest, in millidegrees and ms.
-    first: Option<(i32, Instant)>,
-    newest: Option<(i32, Instant)>,
+    /// Mean and middle of the first and the newest block of this rest, in millidegrees and ticks.
+    first: Option<(i32, u32)>,
+    newest: Option<(i32, u32)>,
 }
 
 impl Drift {
     pub(super) const NEW: Self = Self {
-        rate: 0,
+        turned: 0,
+        passed: 0,
         origin: 0,
-        started: Instant::BOOT,
+        started: 0,
         sum: 0,
         low: 0,
         high: 0,
@@ -46,9 +47,9 @@ impl Drift {
         newest: None,
     };
 
-    /// Millidegrees per 2²⁰ ms.
-    pub(super) const fn rate(&self) -> i64 {
-        self.rate
+    /// Millidegrees per 2²⁰ ticks.
+    pub(super) fn rate(&self) -> i64 {
+        (self.turned << 20).checked_div(self.passed).unwrap_or(0)
     }
 
     /// The tool moves or is loaded.
@@ -62,7 +63,7 @@ impl Drift {
     pub(super) fn rest(&mut self, seen: Seen) {
         if self.count == 0 {
             self.origin = seen.rotation;
-            self.started = seen.at;
+            self.started = seen.ticks;
             self.sum = 0;
             self.low = 0;
             self.high = 0;
@@ -84,37 +85,36 @@ impl Drift {
         self.block(mean, self.started);
     }
 
-    fn block(&mut self, mean: i32, at: Instant) {
+    fn block(&mut self, mean: i32, at: u32) {
         let (Some(first), Some(newest)) = (self.first, self.newest) else {
             self.first = Some((mean, at));
             self.newest = self.first;
             return;
         };
-        let moved = |from: (i32, Instant), to: (i32, Instant)| {
+        let moved = |from: (i32, u32), to: (i32, u32)| {
             let turned = i64::from(to.0.wrapping_sub(from.0));
-            (turned, i64::from(to.1.since(from.1).millis()))
+            (turned, i64::from(to.1.wrapping_sub(from.1)))
         };
-        let (step, step_millis) = moved(newest, (mean, at));
-        let (all, all_millis) = moved(first, (mean, at));
-        let (earlier, earlier_millis) = moved(first, newest);
+        let (step, step_ticks) = moved(newest, (mean, at));
+        let (all, all_ticks) = moved(first, (mean, at));
+        let (earlier, earlier_ticks) = moved(first, newest);
         let too_fast = step.wrapping_abs().wrapping_mul(1_000)
             > RATE_MOST
-                .wrapping_mul(step_millis)
+                .wrapping_mul(step_ticks)
                 .wrapping_add(BEND_MOST * 1_000);
         // The newest block off the line through the earlier ones, cross-multiplied.
         let bend = step
-            .wrapping_mul(earlier_millis)
-            .wrapping_sub(earlier.wrapping_mul(step_millis));
-        let bent = earlier_millis > 0 && bend.wrapping_abs() > BEND_MOST.wrapping_mul(all_millis);
+            .wrapping_mul(earlier_ticks)
+            .wrapping_sub(earlier.wrapping_mul(step_ticks));
+        let bent = earlier_ticks > 0 && bend.wrapping_abs() > BEND_MOST.wrapping_mul(all_ticks);
         if too_fast || bent {
             self.disturb();
             return;
         }
         self.newest = Some((mean, at));
-        if all_millis >= REST_LEAST_MILLIS
-            && let Some(rate) = (all << 20).checked_div(all_millis)
-        {
-            self.rate = rate;
+        if all_ticks >= REST_LEAST_TICKS {
+            self.turned = all;
+            self.passed = all_ticks;
         }
     }
 }

@@ -14,25 +14,25 @@ const ROTATION_EDGE: i32 = 0x3F_FFFF;
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Line {
     count: u16,
-    millis: u32,
+    ticks: u32,
     torque: i32,
     rotation: i64,
     square: i64,
     product: i64,
 }
 
-/// The middle of the samples, in 1/16 of a torque unit, of a millidegree and of a ms.
+/// The middle of the samples, in 1/16 of a torque unit, of a millidegree and of a tick.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Middle {
     pub(super) torque: i64,
     pub(super) rotation: i64,
-    pub(super) millis: i64,
+    pub(super) ticks: i64,
 }
 
 impl Line {
     pub(super) const EMPTY: Self = Self {
         count: 0,
-        millis: 0,
+        ticks: 0,
         torque: 0,
         rotation: 0,
         square: 0,
@@ -49,8 +49,8 @@ impl Line {
         }
     }
 
-    /// Adds a sample: torque in units of `2^shift` mN·m, rotation in millidegrees and time in ms since the pull began.
-    pub(super) fn add(&mut self, torque: i32, rotation: i32, millis: u32) {
+    /// Adds a sample: torque in units of `2^shift` mN·m, rotation in millidegrees and time in ticks since the pull began.
+    pub(super) fn add(&mut self, torque: i32, rotation: i32, ticks: u32) {
         if self.count >= COUNT_MAX {
             return;
         }
@@ -58,9 +58,9 @@ impl Line {
         let rotation = i64::from(rotation.clamp(-ROTATION_EDGE, ROTATION_EDGE));
         let wide = i64::from(torque);
         self.count = self.count.wrapping_add(1);
-        self.millis = self
-            .millis
-            .wrapping_add(millis & ROTATION_EDGE.unsigned_abs());
+        self.ticks = self
+            .ticks
+            .wrapping_add(ticks & ROTATION_EDGE.unsigned_abs());
         // 1,024 × 2¹⁸ fits; so do 1,024 × 2³⁶ and 1,024 × 2⁴⁰.
         self.torque = self.torque.wrapping_add(torque);
         self.rotation = self.rotation.wrapping_add(rotation);
@@ -73,7 +73,7 @@ impl Line {
         Some(Middle {
             torque: (i64::from(self.torque) << 4).checked_div(count)?,
             rotation: (self.rotation << 4).checked_div(count)?,
-            millis: (i64::from(self.millis) << 4).checked_div(count)?,
+            ticks: (i64::from(self.ticks) << 4).checked_div(count)?,
         })
     }
 

@@ -6,24 +6,24 @@
 
 use super::Seen;
 use super::thresholds::Thresholds;
-use crate::unit::Instant;
 
 const MARKS: usize = 4;
-const EVERY_MICROS: u64 = 25_000;
+/// 25.6 ms.
+const EVERY_TICKS: u32 = 25;
 /// How many reaction times ahead the approach is cued: one to hear it, one and a half to go on more slowly.
-const APPROACH_HALVES: u64 = 5;
+const APPROACH_HALVES: u32 = 5;
 
 /// The last few marks.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Pace {
-    marks: [(Instant, i32, i32); MARKS],
+    marks: [(u32, i32, i32); MARKS],
     filled: u8,
-    approached: Option<Instant>,
+    approached: Option<u32>,
 }
 
 impl Pace {
     pub(super) const NEW: Self = Self {
-        marks: [(Instant::BOOT, 0, 0); MARKS],
+        marks: [(0, 0, 0); MARKS],
         filled: 0,
         approached: None,
     };
@@ -34,15 +34,15 @@ impl Pace {
     }
 
     /// The approach was cued; only the first time in a pull counts.
-    pub(super) fn approach(&mut self, at: Instant) {
+    pub(super) fn approach(&mut self, at: u32) {
         self.approached.get_or_insert(at);
     }
 
     /// How far ahead letting go is cued. Who was told to slow down a moment ago is about to, and the present rate will not
     /// last: until one and a half reaction times have passed, half the lead does.
-    fn lead(&self, at: Instant, thresholds: &Thresholds) -> u64 {
+    fn lead(&self, at: u32, thresholds: &Thresholds) -> u32 {
         let slowing = self.approached.is_some_and(|cued| {
-            at.since(cued).micros() < thresholds.reaction.wrapping_mul(3).wrapping_shr(1)
+            at.wrapping_sub(cued) < thresholds.reaction.wrapping_mul(3).wrapping_shr(1)
         });
         if slowing {
             thresholds.reaction.wrapping_shr(1)
@@ -53,17 +53,23 @@ impl Pace {
 
     /// Takes a sample; true when a mark was set.
     pub(super) fn push(&mut self, seen: Seen) -> bool {
-        let [_, second, third, newest] = self.marks;
-        if self.filled > 0 && seen.at.since(newest.0).micros() < EVERY_MICROS {
+        let newest = &self.marks[MARKS - 1];
+        if self.filled > 0 && seen.ticks.wrapping_sub(newest.0) < EVERY_TICKS {
             return false;
         }
-        self.marks = [second, third, newest, (seen.at, seen.torque, seen.rotation)];
+        let [_, second, third, newest] = self.marks;
+        self.marks = [
+            second,
+            third,
+            newest,
+            (seen.ticks, seen.torque, seen.rotation),
+        ];
         self.filled = self.filled.saturating_add(1);
         true
     }
 
     /// The oldest mark, once there are enough.
-    fn oldest(&self) -> Option<(Instant, i32, i32)> {
+    fn oldest(&self) -> Option<(u32, i32, i32)> {
         let [oldest, second, ..] = self.marks;
         match self.filled {
             0..=2 => None,
@@ -87,7 +93,12 @@ impl Pace {
         };
         let left = i64::from(target.wrapping_sub(seen.torque));
         let risen = i64::from(seen.torque.wrapping_sub(torque));
-        ahead(left, risen, seen.at.since(at).micros(), thresholds.reaction)
+        ahead(
+            left,
+            risen,
+            seen.ticks.wrapping_sub(at),
+            thresholds.reaction,
+        )
     }
 
     /// Whether it is time to slow down for `target`. With the joint's gradient known, a rise that is still to come counts at
@@ -97,22 +108,21 @@ impl Pace {
             return false;
         };
         let left = i64::from(target.wrapping_sub(seen.torque));
-        let passed = seen.at.since(at).micros();
+        let passed = seen.ticks.wrapping_sub(at);
         let risen = i64::from(seen.torque.wrapping_sub(torque));
         let turned = i64::from(seen.rotation.wrapping_sub(rotation));
         let lead = approach(thresholds);
         if ahead(left, risen, passed, lead) {
             return true;
         }
-        let due = turned.wrapping_mul(thresholds.gradient_min);
-        seen.torque >= thresholds.snug
-            && due > 0
-            && ahead(left.wrapping_mul(1_000), due, passed, lead)
+        // Nearly a thousandth; far more than a hand can do stays bounded.
+        let due = (turned.wrapping_mul(thresholds.gradient_min) >> 10).min(i64::from(i32::MAX));
+        seen.torque >= thresholds.snug && ahead(left, due, passed, lead)
     }
 
     /// Whether somebody who hears it now will stop with `left` more millidegrees turned.
     pub(super) fn reaches_angle(&self, seen: Seen, left: i64, thresholds: &Thresholds) -> bool {
-        self.turns(seen, left, self.lead(seen.at, thresholds))
+        self.turns(seen, left, self.lead(seen.ticks, thresholds))
     }
 
     /// Whether it is time to slow down with `left` more millidegrees to turn.
@@ -120,16 +130,16 @@ impl Pace {
         self.turns(seen, left, approach(thresholds))
     }
 
-    fn turns(&self, seen: Seen, left: i64, within: u64) -> bool {
+    fn turns(&self, seen: Seen, left: i64, within: u32) -> bool {
         let Some((at, _, rotation)) = self.oldest() else {
             return false;
         };
         let turned = i64::from(seen.rotation.wrapping_sub(rotation));
-        ahead(left, turned, seen.at.since(at).micros(), within)
+        ahead(left, turned, seen.ticks.wrapping_sub(at), within)
     }
 }
 
-fn approach(thresholds: &Thresholds) -> u64 {
+fn approach(thresholds: &Thresholds) -> u32 {
     thresholds
         .reaction
         .wrapping_mul(APPROACH_HALVES)
@@ -137,8 +147,8 @@ fn approach(thresholds: &Thresholds) -> u64 {
 }
 
 /// Whether growing by `grown` in `passed` makes up `left` within `reaction`; growth too slow to be pulling does not count.
-fn ahead(left: i64, grown: i64, passed: u64, reaction: u64) -> bool {
-    let passed = i64::try_from(passed).unwrap_or(i64::MAX).min(10_000_000);
-    let reaction = i64::try_from(reaction).unwrap_or(0);
-    grown > 0 && left.saturating_mul(passed) <= grown.saturating_mul(reaction)
+fn ahead(left: i64, grown: i64, passed: u32, reaction: u32) -> bool {
+    // Less than 2³² times less than 2¹⁴.
+    let (passed, reaction) = (i64::from(passed.min(10_000)), i64::from(reaction));
+    grown > 0 && left.wrapping_mul(passed) <= grown.wrapping_mul(reaction)
 }

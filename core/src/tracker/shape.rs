@@ -5,14 +5,13 @@
 
 use super::Seen;
 use super::thresholds::Thresholds;
-use crate::unit::Instant;
 use crate::verdict::Reason;
 
 /// A tooth falls within this time; a hand that eases off takes longer.
-const TOOTH_MICROS: u64 = 40_000;
+const TOOTH_TICKS: u32 = 40;
 /// Samples that repeat exactly, and for how long, before the sensor counts as stuck.
 const SAME_LEAST: u16 = 40;
-const SAME_MICROS: u64 = 200_000;
+const SAME_TICKS: u32 = 200;
 /// Changes of direction that show the sensor alive; one that never jitters cannot be told from a stuck one.
 const JITTER_LEAST: u8 = 8;
 /// Rotation during which a torque that jittered before does not repeat itself: 8°.
@@ -35,7 +34,7 @@ pub(super) struct Shape {
     anchor: i32,
     // Teeth.
     high: i32,
-    high_at: Instant,
+    high_at: u32,
     low: i32,
     falling: bool,
     sharp: bool,
@@ -43,7 +42,7 @@ pub(super) struct Shape {
     // Sensor alive?
     same_torque: u16,
     same_rotation: u16,
-    same_since: Instant,
+    same_since: u32,
     same_from: (i32, i32),
     torque_jitter: u8,
     rotation_jitter: u8,
@@ -62,14 +61,14 @@ impl Shape {
         top: 0,
         anchor: 0,
         high: 0,
-        high_at: Instant::BOOT,
+        high_at: 0,
         low: 0,
         falling: false,
         sharp: false,
         teeth: 0,
         same_torque: 0,
         same_rotation: 0,
-        same_since: Instant::BOOT,
+        same_since: 0,
         same_from: (0, 0),
         torque_jitter: 0,
         rotation_jitter: 0,
@@ -104,7 +103,7 @@ impl Shape {
         thresholds: &Thresholds,
     ) -> Option<Reason> {
         let stuck = self.stuck(before, seen, thresholds);
-        let saw = self.saw(seen.at, torque, thresholds);
+        let saw = self.saw(seen.ticks, torque, thresholds);
         let giving = self.giving_way(torque, before.rotation, thresholds);
         let yielding = may_yield && self.yielding(torque, before.rotation, thresholds);
         if giving {
@@ -193,7 +192,7 @@ impl Shape {
             && i64::from(torque).wrapping_mul(6) >= restart.wrapping_mul(5)
     }
 
-    fn saw(&mut self, at: Instant, torque: i32, thresholds: &Thresholds) -> bool {
+    fn saw(&mut self, at: u32, torque: i32, thresholds: &Thresholds) -> bool {
         if self.falling {
             self.low = self.low.min(torque);
             if torque > self.low.wrapping_add(thresholds.tooth) {
@@ -218,7 +217,7 @@ impl Shape {
             }
             self.falling = true;
             self.low = torque;
-            self.sharp = at.since(self.high_at).micros() <= TOOTH_MICROS;
+            self.sharp = at.wrapping_sub(self.high_at) <= TOOTH_TICKS;
         }
         false
     }
@@ -246,12 +245,12 @@ impl Shape {
             return false;
         }
         if self.same_torque == 0 && self.same_rotation == 0 {
-            self.same_since = before.at;
+            self.same_since = before.ticks;
             self.same_from = (before.torque, before.rotation);
         }
         self.same_torque = self.same_torque.saturating_add(u16::from(same_torque));
         self.same_rotation = self.same_rotation.saturating_add(u16::from(same_rotation));
-        let long = seen.at.since(self.same_since).micros() >= SAME_MICROS;
+        let long = seen.ticks.wrapping_sub(self.same_since) >= SAME_TICKS;
         let torque_stuck = self.same_torque >= SAME_LEAST && self.torque_jitter >= JITTER_LEAST;
         let rotation_stuck =
             self.same_rotation >= SAME_LEAST && self.rotation_jitter >= JITTER_LEAST;

@@ -2,7 +2,7 @@
 //!
 //! Every division the tracker's rules need is made here. Knows nothing of samples.
 
-use super::Start;
+use super::{Start, ticks};
 use crate::unit::Torque;
 use crate::verdict::Aim;
 use crate::watch::Watch;
@@ -23,8 +23,12 @@ pub(super) struct Thresholds {
     pub(super) shift: u32,
     pub(super) idle: u64,
     pub(super) release: u64,
-    pub(super) reaction: u64,
-    pub(super) gap: u64,
+    /// For so long after a release nothing can end.
+    pub(super) quiet: u64,
+    /// In ticks.
+    pub(super) reaction: u32,
+    /// Zero: from the usual distance of samples.
+    pub(super) gap: u32,
     pub(super) overload: i32,
     pub(super) gradient_min: i64,
     pub(super) gradient_max: i64,
@@ -95,8 +99,9 @@ impl Thresholds {
             shift: 16_u32.saturating_sub(target.unsigned_abs().leading_zeros()),
             idle: watch.idle.micros(),
             release: watch.release.micros(),
-            reaction: watch.reaction.micros().min(5_000_000),
-            gap: watch.gap.micros(),
+            quiet: watch.release.micros().min(watch.idle.micros()),
+            reaction: ticks(watch.reaction).min(5_000),
+            gap: u32::try_from(watch.gap.micros()).unwrap_or(u32::MAX),
             overload: given(watch.overload, i32::MAX),
             gradient_min: i64::from(watch.gradient_min),
             gradient_max: i64::from(watch.gradient_max),
@@ -140,6 +145,7 @@ impl Thresholds {
         shift: 0,
         idle: 0,
         release: 0,
+        quiet: 0,
         reaction: 0,
         gap: 0,
         overload: 0,

@@ -4,17 +4,16 @@
 //! go, rotation and torque lie on the train's own line. How far those two lines lie apart is what the fastener turned; the
 //! line's slope, measured on the release, brings both to one torque. Knows nothing of limits and verdicts.
 
+use super::Seen;
 use super::line::{Line, Middle};
 use super::thresholds::{COMPLIANCE_BITS, Thresholds};
-use super::{Seen, crossing};
-use crate::unit::Instant;
 
 /// A sample on which counting stands.
 #[derive(Clone, Copy, Debug)]
 struct Mark {
     torque: i32,
     rotation: i32,
-    at: Instant,
+    at: u32,
 }
 
 /// Fastener rotation so far.
@@ -23,7 +22,7 @@ pub(super) struct Turning {
     /// Torque up to which the fastener stands still; zero when not known.
     still_below: i32,
     origin: i32,
-    origin_at: Instant,
+    origin_at: u32,
     peak: i32,
     rise: Line,
     rise_over: bool,
@@ -51,7 +50,7 @@ impl Turning {
     pub(super) const NEW: Self = Self {
         still_below: 0,
         origin: 0,
-        origin_at: Instant::BOOT,
+        origin_at: 0,
         peak: 0,
         rise: Line::EMPTY,
         rise_over: true,
@@ -75,7 +74,7 @@ impl Turning {
     /// A pull began with this sample.
     pub(super) fn start_pull(&mut self, seen: Seen) {
         self.origin = seen.rotation;
-        self.origin_at = seen.at;
+        self.origin_at = seen.ticks;
         self.peak = 0;
         self.rise = Line::EMPTY;
         self.fall = Line::EMPTY;
@@ -95,7 +94,7 @@ impl Turning {
         self.peak = self.peak.max(seen.torque);
         let shift = thresholds.shift;
         let turned = seen.rotation.wrapping_sub(self.origin);
-        let millis = seen.at.since(self.origin_at).millis();
+        let ticks = seen.ticks.wrapping_sub(self.origin_at);
         if !self.rise_over {
             let half = self.still_below >> 1;
             if seen.torque > half {
@@ -109,14 +108,14 @@ impl Turning {
                 }
             } else if seen.torque >= self.still_below >> 3 {
                 self.rise
-                    .add(seen.torque.wrapping_shr(shift), turned, millis);
+                    .add(seen.torque.wrapping_shr(shift), turned, ticks);
             }
         }
         if seen.torque >= self.peak.wrapping_sub(self.peak >> 3) {
             self.fall.clear();
         } else {
             self.fall
-                .add(seen.torque.wrapping_shr(shift), turned, millis);
+                .add(seen.torque.wrapping_shr(shift), turned, ticks);
         }
         match self.from {
             None if seen.torque >= level => {
@@ -125,7 +124,7 @@ impl Turning {
                     Some(before) if before.torque < level => Mark {
                         torque: level,
                         rotation: crossing(before, seen, level),
-                        at: seen.at,
+                        at: seen.ticks,
                     },
                     _ => mark(seen),
                 });
@@ -138,7 +137,7 @@ impl Turning {
                     self.to = Some(Mark {
                         torque: from.torque,
                         rotation: crossing(before, seen, from.torque),
-                        at: seen.at,
+                        at: seen.ticks,
                     });
                 }
             }
@@ -193,8 +192,8 @@ impl Turning {
             _ => match self.to {
                 Some(to) => {
                     let turned = to.rotation.wrapping_sub(from.rotation);
-                    let millis = i64::from(to.at.since(from.at).millis());
-                    return Some(i64::from(turned).wrapping_sub(drifted(drift, millis << 4)));
+                    let ticks = i64::from(to.at.wrapping_sub(from.at));
+                    return Some(i64::from(turned).wrapping_sub(drifted(drift, ticks << 4)));
                 }
                 None if is_released && self.compliance == 0 => {
                     return Some(i64::from(last.rotation.wrapping_sub(from.rotation)));
@@ -206,7 +205,7 @@ impl Turning {
         let apart = after.rotation.wrapping_sub(before.rotation);
         let torque = after.torque.wrapping_sub(before.torque).wrapping_shl(shift);
         let wound = torque.wrapping_mul(self.compliance) >> COMPLIANCE_BITS;
-        let span = after.millis.wrapping_sub(before.millis);
+        let span = after.ticks.wrapping_sub(before.ticks);
         let net = apart.wrapping_sub(wound).wrapping_add(8) >> 4;
         Some(net.wrapping_sub(drifted(drift, span)))
     }
@@ -215,7 +214,7 @@ impl Turning {
         Middle {
             torque: i64::from(mark.torque.wrapping_shr(shift)) << 4,
             rotation: i64::from(mark.rotation.wrapping_sub(self.origin)) << 4,
-            millis: i64::from(mark.at.since(self.origin_at).millis()) << 4,
+            ticks: i64::from(mark.at.wrapping_sub(self.origin_at)) << 4,
         }
     }
 
@@ -270,11 +269,35 @@ const fn mark(seen: Seen) -> Mark {
     Mark {
         torque: seen.torque,
         rotation: seen.rotation,
-        at: seen.at,
+        at: seen.ticks,
     }
 }
 
-/// Millidegrees of drift in `sixteenths` of a ms, at a drift in millidegrees per 2²⁰ ms.
+/// Millidegrees of drift in `sixteenths` of a tick, at a drift in millidegrees per 2²⁰ ticks.
 fn drifted(drift: i64, sixteenths: i64) -> i64 {
     drift.wrapping_mul(sixteenths) >> 24
+}
+
+/// Rotation at which the line from `a` to `b` crosses the torque `level`, by halving: within a thousandth of the way.
+fn crossing(a: Seen, b: Seen, level: i32) -> i32 {
+    let (low, high) = if a.torque <= b.torque { (a, b) } else { (b, a) };
+    let (mut below, mut above) = (low.torque, high.torque);
+    let (mut from, mut to) = (low.rotation, high.rotation);
+    for _ in 0..10 {
+        let level_there = middle(below, above);
+        let there = middle(from, to);
+        if level_there < level {
+            below = level_there;
+            from = there;
+        } else {
+            above = level_there;
+            to = there;
+        }
+    }
+    to
+}
+
+/// Halfway, without a division; both are bounded, so their sum fits.
+const fn middle(a: i32, b: i32) -> i32 {
+    a.wrapping_add(b) >> 1
 }

@@ -9,7 +9,7 @@ use core::hint::black_box;
 use cortex_m as _;
 use cortex_m_rt::entry;
 use evendraw_core::procedure::Procedure;
-use evendraw_core::session::{Input, Session};
+use evendraw_core::session::{Input, Outcome, Session};
 use evendraw_core::unit::Instant;
 
 unsafe extern "C" {
@@ -36,7 +36,8 @@ type Worked = Session<&'static Procedure>;
 
 #[inline(never)]
 fn applied(session: &mut Worked, at: Instant, input: Input<'_>) -> usize {
-    let outcome = session.apply(at, input);
+    let mut outcome = Outcome::default();
+    session.apply_into(at, input, &mut outcome);
     outcome.entries().len()
 }
 

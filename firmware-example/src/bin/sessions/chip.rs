@@ -8,6 +8,9 @@ use semihosting::println;
 
 use cortex_m::peripheral::SYST;
 use cortex_m::peripheral::syst::SystClkSource;
+use evendraw_core::procedure::Procedure;
+use evendraw_core::session::Session;
+use evendraw_core::trace::Trace;
 use evendraw_firmware::exercise::Kind;
 
 use super::{SESSIONS, digest};
@@ -45,6 +48,19 @@ struct Cost {
     worst: u32,
 }
 
+/// How often nothing is measured, to know what measuring takes.
+const EMPTY: u32 = 10_000;
+
+/// Ticks of so many measurements with nothing between beginning and end.
+fn empty() -> u64 {
+    let mut ticks = 0;
+    for _ in 0..EMPTY {
+        let begun = SYST::get_current();
+        ticks += u64::from(begun.wrapping_sub(SYST::get_current()) & 0x00ff_ffff);
+    }
+    ticks
+}
+
 #[entry]
 fn main() -> ! {
     let Some(mut core) = cortex_m::Peripherals::take() else {
@@ -73,6 +89,12 @@ fn main() -> ! {
         });
         println!("{seed} {sum:08x} {records} {readings}");
     }
+    println!(
+        "size {} {}",
+        size_of::<Session<&Procedure>>(),
+        size_of::<Trace>()
+    );
+    println!("cost nothing {EMPTY} {} 0", empty());
     for (kind, cost) in Kind::ALL.iter().zip(costs) {
         println!(
             "cost {kind:?} {} {} {}",

@@ -1,0 +1,65 @@
+//! Rise of torque over fastener angle past snug: too steep, too flat, too long, or none at all.
+//!
+//! Knows nothing of time.
+
+use super::thresholds::Thresholds;
+
+/// What may be off in the angle before a rise is too steep, 1°, and too flat, 10°: settling of parts, in millidegrees.
+const EARLY_SLACK: i64 = 1_000;
+const LATE_SLACK: i64 = 10_000;
+
+/// How far the fastener turned past snug, in millidegrees: what is certain, what is possible, and whether both are one because
+/// the wind-up is known.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Turned {
+    pub(super) least: i64,
+    pub(super) most: i64,
+    pub(super) exact: bool,
+}
+
+/// What the rise says.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Rise {
+    pub(super) no_turn: bool,
+    pub(super) early: bool,
+    pub(super) late: bool,
+}
+
+/// The rise up to `torque`, in mN·m; `top` is the highest torque so far.
+pub(super) fn rise(thresholds: &Thresholds, torque: i32, top: i32, turned: Turned) -> Rise {
+    let base = thresholds.snug.max(thresholds.still_below);
+    let span = thresholds.target.wrapping_sub(base);
+    // A pass that adds little says little.
+    if span < thresholds.target >> 2 {
+        return Rise::default();
+    }
+    let risen = i64::from(torque.wrapping_sub(base));
+    let risen_most = i64::from(top.max(torque).wrapping_sub(base));
+    let half = i64::from(span >> 1);
+    let most_of_it = half.wrapping_add(half >> 1);
+    // A fastener that is tight already stands still up to there: no rise of its own can be seen.
+    let own = thresholds.snug > thresholds.still_below;
+    // N·m per degree cross-multiplied: mN·m × millidegrees per degree against mN·m per degree × millidegrees.
+    let steep = thresholds.gradient_max > 0
+        && own
+        && risen > half
+        && risen.wrapping_mul(1_000)
+            > thresholds
+                .gradient_max
+                .wrapping_mul(turned.most.saturating_add(EARLY_SLACK));
+    let flat = thresholds.gradient_min > 0
+        && turned.least > LATE_SLACK
+        && risen_most.wrapping_mul(1_000)
+            < thresholds
+                .gradient_min
+                .wrapping_mul(turned.least.wrapping_sub(LATE_SLACK));
+    let long =
+        thresholds.late > 0 && turned.least > i64::from(thresholds.late) && risen_most < most_of_it;
+    let fixed =
+        turned.exact && own && risen > most_of_it && turned.most < i64::from(thresholds.turn_least);
+    Rise {
+        no_turn: fixed,
+        early: steep && !fixed,
+        late: flat || long,
+    }
+}
