@@ -108,9 +108,13 @@ fn thread_answers_with_a_reason() {
             "start together and then bind",
         ),
         ("M10x1.5", "M10", true, "same thread"),
+        ("10-32 UNF", "No.10-32 UNF", true, "same thread"),
         ("M8", "5/16-18", false, "bind"),
     ] {
-        let answer = object(&["thread", a, b]);
+        // The shell hears the answer too: 0 when they go together, 1 when they do not.
+        let (status, out, err) = run(&["--json", "thread", a, b]);
+        assert_eq!((status, err.as_str()), (u8::from(!fits), ""), "{a} {b}");
+        let answer: Value = serde_json::from_str(&out).unwrap();
         assert_eq!(answer["fits"], Value::Bool(fits), "{a} {b}");
         assert!(answer["why"].as_str().unwrap().contains(part), "{answer}");
     }

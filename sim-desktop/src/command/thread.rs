@@ -14,9 +14,9 @@ use crate::mechanics::{Thread, fit};
         evendraw thread \"1/8-28 BSPT\" \"1/8-27 NPT\"\n  \
         evendraw thread M8 5/16-18\n  \
         evendraw thread \"R 1/8\" \"Rp 1/8\"\n\n\
-        Either answer ends with status 0: the question was answered. A thread that is not understood ends with status 2.")]
+        Ends with status 0 if they go together, 1 if they do not, 2 if a thread is not understood.")]
 pub(super) struct Args {
-    /// One thread: M10x1.5, M10, 3/8-16 UNC, No.10-32, G 1/8, R 1/8, Rp 1/8, 1/8-28 BSPT, 1/8-27 NPT; LH after it for left-hand.
+    /// One thread: M10x1.5, M10, 3/8-16 UNC, No.10-32 or 10-32, G 1/8, R 1/8, Rp 1/8, 1/8-28 BSPT, 1/8-27 NPT; LH after it for left-hand.
     a: String,
     /// The other.
     b: String,
@@ -48,5 +48,5 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         fits: judged.fits,
         why: &judged.why,
     })?;
-    Ok(Done::Good)
+    Ok(Done::rejected_if(!judged.fits))
 }

@@ -209,6 +209,21 @@ fn split_count(text: &str) -> Option<(&str, Option<f64>)> {
     }
 }
 
+/// A numbered size written without its `No.`: `10-32`, where 32 threads to the inch are those of No. 10 and of no thread of
+/// 10 inches. `1-8`, `2-4.5` and the like stay inches.
+fn numbered_size(text: &str, given: Option<f64>) -> Option<String> {
+    let number: u32 = text.trim().parse().ok()?;
+    let name = format!("No.{number}");
+    let row = UNIFIED.iter().find(|row| row.0 == name)?;
+    let is_its_own = match given {
+        Some(count) => [row.2, row.3, row.4]
+            .iter()
+            .any(|own| *own > 0.0 && (own - count).abs() < 1e-9),
+        None => UNIFIED.iter().all(|row| row.0 != text.trim()),
+    };
+    is_its_own.then_some(name)
+}
+
 fn unified(body: &str, unknown: &dyn Fn() -> ThreadError) -> Result<Thread, ThreadError> {
     const SERIES: [&str; 12] = [
         "UNJEF", "UNJC", "UNJF", "UNRC", "UNRF", "UNEF", "UNJ", "UNC", "UNF", "UNS", "UNR", "UN",
@@ -228,6 +243,8 @@ fn unified(body: &str, unknown: &dyn Fn() -> ThreadError) -> Result<Thread, Thre
         None => (body, ""),
     };
     let (size_text, given) = split_count(text).ok_or_else(unknown)?;
+    let numbered = numbered_size(size_text, given);
+    let size_text = numbered.as_deref().unwrap_or(size_text);
     let (size, inches) = inch_size(size_text).ok_or_else(unknown)?;
     let row = UNIFIED.iter().find(|row| row.0 == size);
     let fixed = match series {
@@ -297,6 +314,11 @@ mod tests {
             ("1/2 UNF", ThreadKind::Unified, 12.7, 1.27),
             ("No.10-32", ThreadKind::Unified, 4.826, 25.4 / 32.0),
             ("#10-32 UNF-2A", ThreadKind::Unified, 4.826, 25.4 / 32.0),
+            ("10-32 UNF", ThreadKind::Unified, 4.826, 25.4 / 32.0),
+            ("10-24", ThreadKind::Unified, 4.826, 25.4 / 24.0),
+            ("1-64 UNC", ThreadKind::Unified, 1.8542, 25.4 / 64.0),
+            ("1-8 UNC", ThreadKind::Unified, 25.4, 25.4 / 8.0),
+            ("2-4.5 UNC", ThreadKind::Unified, 50.8, 25.4 / 4.5),
             ("1-12", ThreadKind::Unified, 25.4, 25.4 / 12.0),
             ("1-1/8-7 UNC", ThreadKind::Unified, 28.575, 25.4 / 7.0),
             ("1 1/8-7", ThreadKind::Unified, 28.575, 25.4 / 7.0),
