@@ -48,6 +48,7 @@ mod errand;
 mod frame;
 mod host;
 mod message;
+mod tell;
 
 #[cfg(test)]
 mod tests;
@@ -59,6 +60,7 @@ pub use errand::{
 pub use frame::{Counts, LinkError};
 pub use host::{Event, HostEnd, Ticked};
 pub use message::{Identity, Live, Refused, Reply, Request};
+pub use tell::Tell;
 
 use crate::journal::OVERHEAD;
 use crate::limits::PAYLOAD_MAX;

@@ -5,7 +5,9 @@
 use core::fmt;
 
 use super::frame::{Fields, Head, Writer, write};
+use super::tell::Tell;
 use super::{FRAMES_MAX, NAME_MAX, PIECE_MAX};
+use crate::limits::TEXT_MAX;
 use crate::tracker::Cue;
 use crate::unit::{Angle, Instant, Torque};
 use crate::verdict::Reason;
@@ -69,6 +71,8 @@ pub enum Request<'a> {
         /// Seconds since 1970-01-01 00:00 UTC.
         unix_seconds: i64,
     },
+    /// Said by a person of the joint being worked. Answered by [`Reply::Told`] once what it records is safe.
+    Tell(Tell<'a>),
 }
 
 /// An answer of the adapter.
@@ -121,6 +125,8 @@ pub enum Reply<'a> {
     },
     /// To [`Request::Anchor`].
     Anchored,
+    /// To [`Request::Tell`].
+    Told,
     /// To anything.
     Refused {
         /// Why.
@@ -282,11 +288,12 @@ impl<'a> Request<'a> {
             Self::Pull { .. } => 7,
             Self::Watch { .. } => 8,
             Self::Anchor { .. } => 9,
+            Self::Tell(_) => 12,
         }
     }
 
     pub(super) const fn is_known(kind: u8) -> bool {
-        kind >= 1 && kind <= 9
+        (kind >= 1 && kind <= 9) || kind == 12
     }
 
     pub(super) fn write(&self, token: u32, number: u16, into: &mut [u8]) -> Option<usize> {
@@ -320,6 +327,12 @@ impl<'a> Request<'a> {
             Self::Pull { from } => to.u32(from),
             Self::Watch { every_ms } => to.u16(every_ms),
             Self::Anchor { unix_seconds } => to.i64(unix_seconds),
+            Self::Tell(tell) => {
+                to.u8(tell.what)?;
+                to.u16(tell.which)?;
+                to.i32(tell.value)?;
+                to.counted(tell.text.as_bytes(), TEXT_MAX)
+            }
         }
     }
 
@@ -350,6 +363,12 @@ impl<'a> Request<'a> {
             9 => Self::Anchor {
                 unix_seconds: of.i64()?,
             },
+            12 => Self::Tell(Tell {
+                what: of.u8()?,
+                which: of.u16()?,
+                value: of.i32()?,
+                text: core::str::from_utf8(of.counted(TEXT_MAX)?).ok()?,
+            }),
             _ => return None,
         };
         of.done(found)
@@ -367,6 +386,7 @@ impl<'a> Reply<'a> {
             Self::Frames { .. } => 69,
             Self::Watching { .. } => 70,
             Self::Anchored => 71,
+            Self::Told => 75,
             Self::Refused { .. } => 72,
         }
     }
@@ -409,7 +429,7 @@ impl<'a> Reply<'a> {
                 to.counted(bytes, FRAMES_MAX)
             }
             Self::Watching { every_ms } => to.u16(every_ms),
-            Self::Anchored => Some(()),
+            Self::Anchored | Self::Told => Some(()),
             Self::Refused { why, at } => {
                 to.u8(why.number())?;
                 to.u32(at)
@@ -453,6 +473,7 @@ impl<'a> Reply<'a> {
                 every_ms: of.u16()?,
             },
             71 => Self::Anchored,
+            75 => Self::Told,
             72 => Self::Refused {
                 why: Refused::from_number(of.u8()?)?,
                 at: of.u32()?,

@@ -15,7 +15,7 @@ const NOISE: usize = if cfg!(miri) { 60 } else { 4_000 };
 
 fn requests() -> impl Strategy<Value = (u8, u8, u32, u32, u16, i64, Vec<u8>)> {
     (
-        1_u8..=9,
+        1_u8..=10,
         any::<u8>(),
         any::<u32>(),
         any::<u32>(),
@@ -42,6 +42,16 @@ fn request<'a>(
         6 => Request::Work { slot, joint: slot },
         7 => Request::Pull { from: length },
         8 => Request::Watch { every_ms: *short },
+        10 => Request::Tell(Tell {
+            what: slot,
+            which: *short,
+            value: i32::from_le_bytes(one.to_le_bytes()),
+            text: [
+                "",
+                "felt wrong",
+                "48 bytes at most, whatever they say of it: ä 48",
+            ][bytes.len() % 3],
+        }),
         _ => Request::Anchor {
             unix_seconds: *long,
         },
@@ -71,7 +81,7 @@ proptest! {
     }
 
     #[test]
-    fn every_reply_reads_back(kind in 0_u8..9, slot: u8, one: u32, two: u32, short: u16, bytes in proptest::collection::vec(any::<u8>(), 0..=FRAMES_MAX), name in "[a-z0-9 ]{0,24}", torque in -1_000_000_000_i32..=1_000_000_000) {
+    fn every_reply_reads_back(kind in 0_u8..10, slot: u8, one: u32, two: u32, short: u16, bytes in proptest::collection::vec(any::<u8>(), 0..=FRAMES_MAX), name in "[a-z0-9 ]{0,24}", torque in -1_000_000_000_i32..=1_000_000_000) {
         let reply = match kind {
             0 => Reply::Identity(Identity {
                 nonce: one,
@@ -90,6 +100,7 @@ proptest! {
             5 => Reply::Frames { last: one, seed: two, bytes: &bytes },
             6 => Reply::Watching { every_ms: short },
             7 => Reply::Anchored,
+            8 => Reply::Told,
             _ => Reply::Refused { why: Refused::Procedure, at: one },
         };
         let mut wire = [0; WIRE_MAX];

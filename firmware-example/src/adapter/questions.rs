@@ -2,7 +2,8 @@
 //!
 //! A question that takes time is an [`Errand`]; the host asks again until it is answered.
 
-use evendraw_core::link::{Identity, Live, Refused, Reply, Request, Taken};
+use evendraw_core::limits::TEXT_MAX;
+use evendraw_core::link::{Identity, Live, Refused, Reply, Request, Taken, Tell};
 use evendraw_core::procedure::Procedure;
 use evendraw_core::record::RULES;
 use evendraw_core::session::{Input, Next, Session};
@@ -15,15 +16,43 @@ use crate::shelf::{Held, LENGTH_MAX, PLACES, Shelf, Shelved};
 /// A question without its borrowed bytes; those of a piece wait in the shelf's own buffer.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Asked {
-    Identify { nonce: u32 },
-    Slot { slot: u8 },
-    Offer { slot: u8, length: u32, sum: u32 },
-    Piece { slot: u8, offset: u32 },
-    Commit { slot: u8 },
-    Work { slot: u8, joint: u8 },
-    Pull { from: u32 },
-    Watch { every_ms: u16 },
-    Anchor { unix_seconds: i64 },
+    Identify {
+        nonce: u32,
+    },
+    Slot {
+        slot: u8,
+    },
+    Offer {
+        slot: u8,
+        length: u32,
+        sum: u32,
+    },
+    Piece {
+        slot: u8,
+        offset: u32,
+    },
+    Commit {
+        slot: u8,
+    },
+    Work {
+        slot: u8,
+        joint: u8,
+    },
+    Pull {
+        from: u32,
+    },
+    Watch {
+        every_ms: u16,
+    },
+    Anchor {
+        unix_seconds: i64,
+    },
+    /// Its text waits in the shelf's own buffer.
+    Tell {
+        what: u8,
+        which: u16,
+        value: i32,
+    },
 }
 
 impl Asked {
@@ -45,6 +74,15 @@ impl Asked {
             Request::Pull { from } => Self::Pull { from },
             Request::Watch { every_ms } => Self::Watch { every_ms },
             Request::Anchor { unix_seconds } => Self::Anchor { unix_seconds },
+            Request::Tell(Tell {
+                what,
+                which,
+                value,
+                text,
+            }) => {
+                shelf.bring(text.as_bytes());
+                Self::Tell { what, which, value }
+            }
         }
     }
 }
@@ -73,8 +111,9 @@ pub(super) enum Errand {
         last: u32,
     },
     /// Waiting for this record to be safe.
-    Anchoring {
+    Keeping {
         sequence: u32,
+        told: bool,
     },
 }
 
@@ -183,16 +222,59 @@ where
                     match self.apply(session, now, input) {
                         Some(_) => refused(Refused::Session),
                         None => {
-                            let sequence = self.log.taken();
-                            self.errand = Errand::Anchoring { sequence };
+                            self.keeping(false);
                             return None;
                         }
                     }
                 }
             },
+            Asked::Tell { what, which, value } => match session {
+                None => refused(Refused::Session),
+                Some(session) => match self.take_told(session, now, (what, which, value)) {
+                    Ok(()) => {
+                        self.keeping(true);
+                        return None;
+                    }
+                    Err(why) => refused(why),
+                },
+            },
         };
         self.reply(&reply);
         None
+    }
+
+    /// The answer follows once what was recorded last is safe.
+    fn keeping(&mut self, told: bool) {
+        let sequence = self.log.taken();
+        self.errand = Errand::Keeping { sequence, told };
+    }
+
+    /// Gives the session what was told, its text taken out of the shelf's buffer.
+    #[inline(never)]
+    fn take_told(
+        &mut self,
+        session: &mut Session<&Procedure>,
+        now: Instant,
+        (what, which, value): (u8, u16, i32),
+    ) -> Result<(), Refused> {
+        if !self.shelf.is_idle() || !self.log.has_room(super::ROOM_WANTED) {
+            return Err(Refused::Store);
+        }
+        let mut room = heapless::Vec::<u8, TEXT_MAX>::new();
+        // The link takes no longer one.
+        let _ = room.extend_from_slice(self.shelf.brought());
+        let text = core::str::from_utf8(&room).unwrap_or("");
+        let tell = Tell {
+            what,
+            which,
+            value,
+            text,
+        };
+        let input = tell.input().ok_or(Refused::Content)?;
+        match self.apply(session, now, input) {
+            None => Ok(()),
+            Some(_) => Err(Refused::Session),
+        }
     }
 
     fn take_piece(&mut self, slot: u8, offset: u32) -> Result<(), Reply<'static>> {
@@ -294,9 +376,10 @@ where
 
     pub(super) fn errand_step(&mut self) {
         match &self.errand {
-            Errand::Anchoring { sequence } if self.log.stored() >= *sequence => {
+            Errand::Keeping { sequence, told } if self.log.stored() >= *sequence => {
+                let reply = if *told { Reply::Told } else { Reply::Anchored };
                 self.errand = Errand::None;
-                self.reply(&Reply::Anchored);
+                self.reply(&reply);
             }
             Errand::Gathering { .. } if self.log.is_idle() && self.shelf.is_idle() => {
                 self.gather();

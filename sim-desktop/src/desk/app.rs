@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of the job: a view goes in, asks come out.
 
+use super::adapter;
 use super::build::{self, BuildState};
 use super::compare::{self, CompareState};
 use super::curve::hatch;
@@ -12,7 +13,7 @@ use super::plan::{self, PlanState};
 use super::reckoner::{self, Reckoner};
 use super::record::{self, RecordState};
 use super::theme::{self, BODY, Colours, GAP, NOTE};
-use super::view::{Ask, DeskView, Readings};
+use super::view::{Ask, DeskView, Heard, Readings};
 use super::widgets::{count, focus_ring, line, pressed, silent_line, speak};
 use egui::accesskit::Role;
 use egui::{Align2, Key, Rect, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
@@ -91,7 +92,7 @@ impl Desk {
         ui.painter().rect_filled(window, 0.0, colours.page);
         // An overlay takes its keys before anything below can.
         if let Some(overlay) = &mut self.overlay
-            && overlay::show(ui, overlay, &mut asks)
+            && overlay::show(ui, overlay, view, &mut asks)
         {
             self.overlay = None;
             // The key that closed it is spent; what is below sees the next one.
@@ -108,12 +109,22 @@ impl Desk {
             rehearsal_band(ui, band);
             rest.min.y = band.bottom();
         }
+        if let Some(link) = view
+            .build
+            .link
+            .as_ref()
+            .filter(|link| link.heard != Heard::Connected)
+        {
+            let band = Rect::from_min_size(rest.min, vec2(window.width(), 34.0));
+            adapter::band(ui, band, link);
+            rest.min.y = band.bottom();
+        }
         let block = Rect::from_min_max(pos2(rest.left(), rest.bottom() - 50.0), rest.max);
         rest.max.y = block.top();
         let rail = Rect::from_min_max(rest.min, pos2(rest.left() + 88.0, rest.bottom()));
         rest.min.x = rail.right();
         self.rail(ui, rail);
-        self.title_block(ui, block, view);
+        self.title_block(ui, block, view, &mut asks);
         let mut page = rest.shrink(GAP + 2.0);
         if let Some(notice) = &view.notice {
             let place = Rect::from_min_size(page.min, vec2(page.width(), 30.0));
@@ -236,6 +247,9 @@ impl Desk {
         if pressed(ui, Key::V) {
             asks.push(Ask::Bench);
         }
+        if pressed(ui, Key::F11) {
+            self.open_adapter(asks);
+        }
         // A letter that opened a line to type is not its first letter.
         if self.overlay.is_some() {
             ui.input_mut(|input| {
@@ -244,6 +258,13 @@ impl Desk {
                     .retain(|event| !matches!(event, egui::Event::Text(_)))
             });
         }
+    }
+
+    fn open_adapter(&mut self, asks: &mut Vec<Ask>) {
+        asks.push(Ask::LookForPorts);
+        self.overlay = Some(Overlay::Adapter {
+            typed: String::new(),
+        });
     }
 
     fn rail(&mut self, ui: &mut Ui, rect: Rect) {
@@ -307,7 +328,7 @@ impl Desk {
         }
     }
 
-    fn title_block(&mut self, ui: &mut Ui, rect: Rect, view: &DeskView) {
+    fn title_block(&mut self, ui: &mut Ui, rect: Rect, view: &DeskView, asks: &mut Vec<Ask>) {
         let colours = Colours::of(ui);
         let build = &view.build;
         ui.painter().rect_filled(rect, 0.0, colours.sheet);
@@ -319,7 +340,10 @@ impl Desk {
         let readings = match &build.readings {
             Readings::Bench => "virtual bench".to_owned(),
             Readings::Trace(name) => format!("trace {name}"),
-            Readings::Adapter(port) => format!("adapter, {port}"),
+            Readings::Adapter(name) => match &build.link {
+                Some(link) => format!("{name}, {}", link.heard.word()),
+                None => name.clone(),
+            },
             Readings::None => "none".to_owned(),
         };
         let person = build
@@ -339,7 +363,7 @@ impl Desk {
         }
         cells.push(("Person", person, 1.2, Some("P")));
         cells.push(("Tool", tool, 0.9, Some("T")));
-        cells.push(("Readings", readings, 1.3, None));
+        cells.push(("Readings", readings, 1.3, Some("F11")));
         cells.push(("Keys", "F1".to_owned(), 0.55, Some("F1")));
         let total: f32 = cells.iter().map(|cell| cell.2).sum();
         let mut x = rect.left();
@@ -368,6 +392,19 @@ impl Desk {
                     ui.painter()
                         .rect_filled(cell.shrink(1.0), 0.0, colours.well);
                 }
+                let marked = build.link.as_ref().filter(|_| *caption == "Readings");
+                if let Some(link) = marked {
+                    adapter::mark(
+                        ui.painter(),
+                        &colours,
+                        link.heard,
+                        lower.left_center() + vec2(8.0, 0.0),
+                    );
+                }
+                let lower = Rect::from_min_max(
+                    lower.min + vec2(if marked.is_some() { 22.0 } else { 0.0 }, 0.0),
+                    lower.max,
+                );
                 let head = if *key == "F1" {
                     (*caption).to_owned()
                 } else {
@@ -390,7 +427,9 @@ impl Desk {
                     colours.ink,
                 );
                 focus_ring(ui, &response, cell.shrink(5.0));
-                if response.clicked() {
+                if response.clicked() && *caption == "Readings" {
+                    self.open_adapter(asks);
+                } else if response.clicked() {
                     self.overlay = Some(match *caption {
                         "Person" => Overlay::person(),
                         "Tool" if !build.tools.is_empty() => Overlay::tool(build),

@@ -47,6 +47,16 @@ pub enum Ask {
     Trace(PathBuf),
     /// Readings from the virtual bench: a rehearsal.
     Bench,
+    /// Look which serial ports there are.
+    LookForPorts,
+    /// Follow the adapter at this port.
+    Connect(PathBuf),
+    /// Let the adapter go.
+    Disconnect,
+    /// Have the adapter work the joint in hand.
+    SendJoint,
+    /// Go on with the joint in hand at the desk, without the adapter that made its records.
+    TakeBack,
     /// Open a plan.
     OpenPlan(PathBuf),
     /// Read the plan again from disk.

@@ -2,8 +2,9 @@
 //!
 //! Every list is numbered, so that a choice is one key. Knows nothing of what a choice leads to.
 
+use super::adapter;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
-use super::view::{Ask, BuildView, JointView, Way};
+use super::view::{Ask, BuildView, DeskView, JointView, Way};
 use super::widgets::{self, Look, button, count, line, pressed};
 use egui::{Align2, Color32, Id, Key, Rect, Stroke, StrokeKind, Ui, UiBuilder, pos2, vec2};
 use std::path::PathBuf;
@@ -44,6 +45,11 @@ pub(super) enum Overlay {
         typed: Option<String>,
         /// What it becomes.
         becomes: Use,
+    },
+    /// The adapter: what it says, which ports there are, what to do with it.
+    Adapter {
+        /// The path of a port being typed.
+        typed: String,
     },
 }
 
@@ -138,7 +144,8 @@ impl Use {
     }
 }
 
-const DIGITS: [Key; 9] = [
+/// The keys that choose from a list.
+pub(super) const DIGITS: [Key; 9] = [
     Key::Num1,
     Key::Num2,
     Key::Num3,
@@ -195,6 +202,7 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
             ("T", "another tool"),
             ("V", "readings from the virtual bench"),
             ("D", "readings from a trace file"),
+            ("F11", "readings from an adapter"),
             ("Z", "a new rehearsal (on the build)"),
             ("O", "open a plan"),
             ("1 to 9", "choose from a list"),
@@ -204,7 +212,12 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
 ];
 
 /// Draws the overlay; true when it is to be taken away.
-pub(super) fn show(ui: &mut Ui, overlay: &mut Overlay, asks: &mut Vec<Ask>) -> bool {
+pub(super) fn show(
+    ui: &mut Ui,
+    overlay: &mut Overlay,
+    view: &DeskView,
+    asks: &mut Vec<Ask>,
+) -> bool {
     let screen = ui.ctx().content_rect();
     let colours = Colours::of(ui);
     let layer = egui::LayerId::new(egui::Order::Foreground, Id::unique("overlay"));
@@ -227,6 +240,10 @@ pub(super) fn show(ui: &mut Ui, overlay: &mut Overlay, asks: &mut Vec<Ask>) -> b
         Overlay::Keys => vec2(
             (screen.width() - 32.0).min(1020.0),
             (screen.height() - 24.0).min(590.0),
+        ),
+        Overlay::Adapter { .. } => vec2(
+            (screen.width() - 32.0).min(680.0),
+            adapter::height(view).min(screen.height() - 16.0),
         ),
         Overlay::Ask { choices, typed, .. } => {
             let rows =
@@ -264,6 +281,25 @@ pub(super) fn show(ui: &mut Ui, overlay: &mut Overlay, asks: &mut Vec<Ask>) -> b
             );
             keys(ui, body);
             close |= pressed(ui, Key::F1) || pressed(ui, Key::Enter);
+        }
+        Overlay::Adapter { typed } => {
+            line(
+                ui,
+                head,
+                Align2::LEFT_CENTER,
+                "Adapter",
+                theme::strong(TITLE),
+                colours.ink,
+            );
+            line(
+                ui,
+                head,
+                Align2::RIGHT_CENTER,
+                "F11 or Esc closes this",
+                theme::text(BODY),
+                colours.soft,
+            );
+            close |= adapter::body(ui, body, view, typed, asks) || pressed(ui, Key::F11);
         }
         Overlay::Ask {
             title,
@@ -324,7 +360,7 @@ pub(super) fn show(ui: &mut Ui, overlay: &mut Overlay, asks: &mut Vec<Ask>) -> b
 }
 
 /// A digit pressed while the line below the list is still empty: it chooses, and is taken out of the line.
-fn digit(ui: &Ui, key: Key) -> bool {
+pub(super) fn digit(ui: &Ui, key: Key) -> bool {
     ui.input_mut(|input| {
         let hit = input.events.iter().any(|event| {
             matches!(event, egui::Event::Key { key: down, pressed: true, repeat: false, modifiers, .. } if *down == key && modifiers.is_none())

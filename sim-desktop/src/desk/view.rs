@@ -92,6 +92,44 @@ pub enum Readings {
     None,
 }
 
+/// Whether an adapter is heard. Each has a word and a shape.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Heard {
+    /// It answers, and what it tells is shown.
+    Connected,
+    /// It is looked for and has not answered yet.
+    Searching,
+    /// It answered before and does no more.
+    Lost,
+}
+
+impl Heard {
+    /// The word that goes with the shape.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Connected => "connected",
+            Self::Searching => "searching",
+            Self::Lost => "lost",
+        }
+    }
+}
+
+/// The line to an adapter.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LinkView {
+    /// Whether it is heard.
+    pub heard: Heard,
+    /// The port.
+    pub port: String,
+    /// Who answered: serial number, firmware, capacity; empty before anybody did.
+    pub who: String,
+    /// Its serial number; empty before anybody answered.
+    pub serial: String,
+    /// Why it is not heard, in plain words.
+    pub why: String,
+}
+
 /// The whole desk at one moment.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct DeskView {
@@ -111,6 +149,8 @@ pub struct DeskView {
     pub compare: CompareView,
     /// One line of news: the answer to the last ask, good or bad.
     pub notice: Option<Notice>,
+    /// The serial ports of this machine, as far as they were looked for.
+    pub ports: Vec<String>,
 }
 
 /// A short answer to something that was asked.
@@ -135,6 +175,8 @@ pub struct BuildView {
     pub rehearsal: bool,
     /// Where readings come from.
     pub readings: Readings,
+    /// The line to an adapter, if one is wanted.
+    pub link: Option<LinkView>,
     /// Who is working, if told.
     pub person: Option<String>,
     /// The tool in use, by id.
@@ -427,6 +469,10 @@ pub struct JointView {
     pub faults: Vec<String>,
     /// Clamp loads of the rehearsal.
     pub clamp: Option<ClampView>,
+    /// Serial number of the adapter that makes this joint's records.
+    pub at_adapter: Option<String>,
+    /// It could be left to the adapter that is connected.
+    pub may_send: bool,
 }
 
 impl JointView {

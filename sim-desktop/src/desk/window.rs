@@ -99,7 +99,7 @@ fn watch(context: egui::Context, path: std::path::PathBuf) {
 /// # Errors
 /// [`DeskError::NoDisplay`] where no window can be opened; [`DeskError::Source`] when the plan's file or its journal cannot be read.
 pub fn run(plan: Option<&Path>) -> Result<(), DeskError> {
-    let source = Source::open(plan).map_err(DeskError::Source)?;
+    let mut source = Source::open(plan).map_err(DeskError::Source)?;
     let options = eframe::NativeOptions {
         viewport: egui::ViewportBuilder::default()
             .with_app_id("evendraw")
@@ -139,6 +139,8 @@ pub fn run(plan: Option<&Path>) -> Result<(), DeskError> {
                 if let Some(path) = source.plan_path() {
                     watch(creation.egui_ctx.clone(), path.to_owned());
                 }
+                let context = creation.egui_ctx.clone();
+                source.set_wake(move || context.request_repaint());
                 Ok(Box::new(Window {
                     desk: Desk::default(),
                     source,

@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use evendraw_core::procedure::Procedure;
 use evendraw_core::record::{Entry, Record};
-use evendraw_core::session::{RestoreError, Session};
+use evendraw_core::session::{Input, Refusal, RestoreError, Session};
 use evendraw_core::unit::Instant;
 
 use super::open::unreadable;
@@ -88,6 +88,9 @@ impl Job {
             serial: String::new(),
         })?;
         self.note_adapter(joint, "");
+        // The start recorded next must have a higher number than any of the adapter's.
+        let last = self.records(joint).map(|entry| entry.boot).max();
+        self.boot = self.boot.max(last.unwrap_or(0).saturating_add(1));
         let procedure = self.procedure_of(joint)?;
         let restored = Session::restore(procedure, joint, self.records(joint))
             .map_err(|source| unreadable(self.id_of(joint), source))?;
@@ -133,6 +136,23 @@ impl Job {
         self.facts.extend(new.iter().cloned().map(Fact::Entry));
         self.set_session(joint, looking);
         Ok(new)
+    }
+
+    /// Why the joint's session would not take this now, as far as its records say; the adapter has the last word.
+    #[must_use]
+    pub fn would_refuse(&self, joint: u8, input: Input<'_>) -> Option<Refusal> {
+        let procedure = self.procedure_of(joint).ok()?;
+        let mut looking = looking_on(procedure, joint, self.records(joint)).ok()?;
+        let at = self
+            .records(joint)
+            .last()
+            .map_or(Instant::BOOT, |last| last.at);
+        looking.apply(at, input).refusal
+    }
+
+    /// Who works from here on, for the joints that are begun later.
+    pub fn remember_person(&mut self, name: &str) {
+        self.person = Some(name.to_owned());
     }
 
     pub(super) fn note_adapter(&mut self, joint: u8, serial: &str) {

@@ -110,7 +110,10 @@ impl Job {
                 .filter(|hold| !is_alone || matches!(hold, Hold::Part(_)));
             held.extend(holds.cloned().map(Held::Plan));
         }
-        held.extend(self.tool_trouble(joint));
+        // An adapter is its own tool.
+        if self.adapter(joint).is_none() {
+            held.extend(self.tool_trouble(joint));
+        }
         held
     }
 }

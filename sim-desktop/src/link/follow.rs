@@ -8,7 +8,8 @@ use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender, TryRecvError};
 use std::thread;
 use std::time::{Duration, Instant as Clock, SystemTime, UNIX_EPOCH};
 
-use evendraw_core::link::{Live, PullError, PullJournal};
+use evendraw_core::link::{Live, PullError, PullJournal, Tell};
+use evendraw_core::session::Input;
 
 use super::{Adapter, Client, ClientError, Fetched, Port};
 
@@ -31,6 +32,31 @@ pub enum Order {
         /// Its digest.
         digest: u32,
     },
+    /// What a person says of the joint it works: the fields of [`Tell`], and its text.
+    Tell {
+        /// Which input.
+        what: u8,
+        /// Step, fastener, stage or moment.
+        which: u16,
+        /// A value.
+        value: i32,
+        /// In words.
+        text: String,
+    },
+}
+
+impl Order {
+    /// Has it told this input; none for one that is not told over the link.
+    #[must_use]
+    pub fn tell(input: &Input<'_>) -> Option<Self> {
+        let tell = Tell::of(input)?;
+        Some(Self::Tell {
+            what: tell.what,
+            which: tell.which,
+            value: tell.value,
+            text: tell.text.to_owned(),
+        })
+    }
 }
 
 /// What came of following.
@@ -166,6 +192,7 @@ impl Line {
         let mut client = Client::new(port);
         let mut adapter = self.greet(&mut client)?;
         let mut heard = Clock::now();
+        let mut shown: Option<Live> = None;
         loop {
             match self.ordered.try_recv() {
                 Ok(order) => self.carry_out(&mut client, &adapter, order)?,
@@ -177,7 +204,11 @@ impl Line {
                 heard = Clock::now();
                 let last = newest.last;
                 for live in lives {
-                    self.tell(News::Live(live))?;
+                    // What looks the same need not wake anybody.
+                    if shown.is_none_or(|shown| looks_other(&shown, &live)) {
+                        shown = Some(live);
+                        self.tell(News::Live(live))?;
+                    }
                 }
                 // Records first: nothing is shown as judged before it is kept here too.
                 if self
@@ -192,6 +223,7 @@ impl Line {
                 self.tell(News::Lost("nothing is heard of it".to_owned()))?;
                 adapter = self.greet(&mut client)?;
                 heard = Clock::now();
+                shown = None;
             }
         }
     }
@@ -230,22 +262,65 @@ impl Line {
         Ok(())
     }
 
-    fn carry_out(&self, client: &mut Client, adapter: &Adapter, order: Order) -> Result<(), Ended> {
-        let Order::Work {
-            joint,
-            blob,
-            digest,
-        } = order;
-        match work(client, adapter, joint, &blob, digest) {
-            Ok(place) => self.tell(News::Working { joint, place })?,
-            Err(error @ ClientError::Refused(..)) => self.tell(News::NotDone(error.to_string()))?,
+    fn carry_out(
+        &mut self,
+        client: &mut Client,
+        adapter: &Adapter,
+        order: Order,
+    ) -> Result<(), Ended> {
+        let done = match order {
+            Order::Work {
+                joint,
+                blob,
+                digest,
+            } => work(client, adapter, joint, &blob, digest)
+                .map(|place| Some(News::Working { joint, place })),
+            Order::Tell {
+                what,
+                which,
+                value,
+                text,
+            } => client
+                .tell(&Tell {
+                    what,
+                    which,
+                    value,
+                    text: &text,
+                })
+                .map(|()| None),
+        };
+        match done {
+            Ok(news) => {
+                if let Some(news) = news {
+                    self.tell(news)?;
+                }
+                // What came of it is a record, and shown as one at once.
+                self.fetch(client)
+            }
             Err(error) => {
                 self.tell(News::NotDone(error.to_string()))?;
-                return Err(error.into());
+                match error {
+                    ClientError::Refused(..) => Ok(()),
+                    ClientError::StartedAgain => self.greet(client).map(drop),
+                    error => Err(error.into()),
+                }
             }
         }
-        Ok(())
     }
+}
+
+/// Whether a person would see a difference: 0.1 N·m, 0.1°, a second, or anything else than a number.
+fn looks_other(one: &Live, other: &Live) -> bool {
+    let coarse = |live: &Live| {
+        (
+            live.torque.millinewton_meters() / 100,
+            live.peak.millinewton_meters() / 100,
+            live.angle.map(|angle| angle.millidegrees() / 100),
+            live.at.micros() / 1_000_000,
+        )
+    };
+    let rest = |live: &Live| (live.step, live.pulls, live.cue, live.halt, live.last);
+    coarse(one) != coarse(other) || rest(one) != rest(other)
 }
 
 fn open(path: &Path) -> Result<Port, ClientError> {

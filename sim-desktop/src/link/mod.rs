@@ -12,7 +12,7 @@ use std::time::Instant as Clock;
 use evendraw_core::journal::{decode_entry, frame_at};
 use evendraw_core::link::{
     Event, HostEnd, LinkError, Live, PullError, PullJournal, Refused, Reply, Request,
-    SendProcedure, SendStep, Ticked,
+    SendProcedure, SendStep, Tell, Ticked,
 };
 use evendraw_core::record::Entry;
 use evendraw_core::unit::{Instant, Torque};
@@ -64,6 +64,8 @@ pub enum ClientError {
     Record(evendraw_core::journal::DecodeError),
     /// A question that fits no frame.
     Question(LinkError),
+    /// It started again while it was told something.
+    StartedAgain,
 }
 
 impl fmt::Display for ClientError {
@@ -80,6 +82,9 @@ impl fmt::Display for ClientError {
             Self::Journal(error) => write!(f, "{error}"),
             Self::Record(error) => write!(f, "a record of the adapter's journal: {error}"),
             Self::Question(error) => write!(f, "{error}"),
+            Self::StartedAgain => f.write_str(
+                "it started again meanwhile: look in the record whether it was kept, else say it again",
+            ),
         }
     }
 }
@@ -260,6 +265,26 @@ impl Client {
     pub fn anchor(&mut self, unix_seconds: i64) -> Result<(), ClientError> {
         let request = Request::Anchor { unix_seconds };
         self.simple(&request, |reply| matches!(reply, Reply::Anchored))
+    }
+
+    /// Tells the adapter's session what a person says of its joint; returns once what it records is safe there.
+    ///
+    /// # Errors
+    /// [`ClientError::Refused`]; [`ClientError::StartedAgain`] when nobody can know whether it was recorded: it is not said
+    /// twice.
+    pub fn tell(&mut self, tell: &Tell<'_>) -> Result<(), ClientError> {
+        let answer = self.ask(&Request::Tell(*tell), |reply| match *reply {
+            Reply::Told => Ok(()),
+            Reply::Refused { why, at } => Err(ClientError::Refused(why, at)),
+            _ => Err(ClientError::WrongAnswer),
+        })?;
+        match answer {
+            Outcome::Answer(answer) => answer,
+            Outcome::Restarted => {
+                self.identify()?;
+                Err(ClientError::StartedAgain)
+            }
+        }
     }
 
     /// Fetches every record of the adapter's journal; tells how far it is.

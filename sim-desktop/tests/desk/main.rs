@@ -3,7 +3,11 @@
 //! The views here are made by hand, to put every state on a screen at once; the tests in `work.rs` drive the real thing.
 #![cfg(feature = "desk")]
 
+#[cfg(unix)]
+mod adapter;
 mod keys;
+#[cfg(unix)]
+mod live;
 mod marks;
 mod pictures;
 mod raster;

@@ -117,6 +117,7 @@ pub(crate) fn build() -> BuildView {
     joints[6].closes = vec![text("oil-jet")];
     joints[6].still_open_beneath = vec![text("Oil jet")];
     BuildView {
+        link: None,
         title: text("Harbour pump 7, top end"),
         unit: text("pump 7, serial 4411"),
         document: text("Pump overhaul instructions, section 6, revision C"),
@@ -208,6 +209,8 @@ pub(crate) fn joint() -> JointView {
         })
         .collect();
     JointView {
+        at_adapter: None,
+        may_send: false,
         id: text("head"),
         title: text("Cylinder head"),
         what: text("M10x1.5, 10.9, oiled"),
@@ -337,6 +340,7 @@ pub(crate) fn desk() -> DeskView {
         });
     }
     DeskView {
+        ports: Vec::new(),
         build: build(),
         joint: Some(joint()),
         record,

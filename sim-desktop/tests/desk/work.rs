@@ -14,13 +14,13 @@ use evendraw::desk::view::Mark;
 use crate::raster::Raster;
 
 /// The window without its frame.
-struct Window {
-    desk: Desk,
-    source: Source,
+pub(crate) struct Window {
+    pub(crate) desk: Desk,
+    pub(crate) source: Source,
     seconds: f64,
 }
 
-fn window(source: Source) -> Harness<'static, Window> {
+pub(crate) fn window(source: Source) -> Harness<'static, Window> {
     let window = Window {
         desk: Desk::default(),
         source,
@@ -47,10 +47,10 @@ fn window(source: Source) -> Harness<'static, Window> {
 }
 
 /// An empty folder of its own, cleaned up with the test.
-struct Folder(PathBuf);
+pub(crate) struct Folder(PathBuf);
 
 impl Folder {
-    fn new(name: &str) -> Self {
+    pub(crate) fn new(name: &str) -> Self {
         let path =
             std::env::temp_dir().join(format!("evendraw-desk-{}-{name}", std::process::id()));
         let _ = std::fs::remove_dir_all(&path);
@@ -58,7 +58,7 @@ impl Folder {
         Self(path)
     }
 
-    fn path(&self) -> &Path {
+    pub(crate) fn path(&self) -> &Path {
         &self.0
     }
 }
@@ -69,7 +69,7 @@ impl Drop for Folder {
     }
 }
 
-const COVER: &str = r#"
+pub(crate) const COVER: &str = r#"
 [build]
 title = "Harbour pump 7"
 
@@ -92,13 +92,17 @@ torque = "40 N·m"
 within = "±10 %"
 "#;
 
-fn press(harness: &mut Harness<'static, Window>, key: Key) {
+pub(crate) fn press(harness: &mut Harness<'static, Window>, key: Key) {
     harness.key_press(key);
     harness.step();
     harness.step();
 }
 
-fn wait_until(harness: &mut Harness<'static, Window>, what: &str, done: impl Fn(&Window) -> bool) {
+pub(crate) fn wait_until(
+    harness: &mut Harness<'static, Window>,
+    what: &str,
+    done: impl Fn(&Window) -> bool,
+) {
     for _ in 0..600 {
         if done(harness.state()) {
             return;

@@ -65,6 +65,7 @@ impl Ends {
                 },
                 Request::Watch { every_ms } => Reply::Watching { every_ms },
                 Request::Anchor { .. } => Reply::Anchored,
+                Request::Tell(_) => Reply::Told,
             }),
         };
         if let Some(reply) = reply {

@@ -78,6 +78,7 @@ impl Answer {
             Reply::Stored { slot } => (Reply::Stored { slot }, Vec::new()),
             Reply::Working { slot, joint } => (Reply::Working { slot, joint }, Vec::new()),
             Reply::Watching { every_ms } => (Reply::Watching { every_ms }, Vec::new()),
+            Reply::Told => (Reply::Told, Vec::new()),
             Reply::Anchored | Reply::Identity(_) => (Reply::Anchored, Vec::new()),
             Reply::Refused { why, at } => (Reply::Refused { why, at }, Vec::new()),
         };

@@ -12,8 +12,8 @@ use evendraw_core::link::{
 use evendraw_core::procedure::{
     Fastener, Parts, Prevailing, Procedure, Stage, StageKind, Step, Terms, TorqueWindow,
 };
-use evendraw_core::record::{Anchor, Begun, Entry, Record};
-use evendraw_core::text::Label;
+use evendraw_core::record::{Anchor, Begun, Doubt, Entry, Noted, Record};
+use evendraw_core::text::{Label, Text};
 use evendraw_core::unit::{Instant, Torque};
 
 use super::line::{Chance, Line};
@@ -147,6 +147,7 @@ impl Adapter {
             Work(u8, u8),
             Watch(u16),
             Anchor(i64),
+            Tell(String),
         }
         let question = match self.end.feed(byte) {
             Heard::Nothing => return,
@@ -165,6 +166,7 @@ impl Adapter {
                 Request::Pull { from } => Owned::Pull(from),
                 Request::Watch { every_ms } => Owned::Watch(every_ms),
                 Request::Anchor { unix_seconds } => Owned::Anchor(unix_seconds),
+                Request::Tell(tell) => Owned::Tell(tell.text.to_owned()),
             },
         };
         let mut frames = Vec::new();
@@ -242,6 +244,18 @@ impl Adapter {
             Owned::Watch(every_ms) => {
                 self.watch_every = u64::from(every_ms);
                 Reply::Watching { every_ms }
+            }
+            Owned::Tell(text) => {
+                let text = Text::cut(&text);
+                self.keep(
+                    Noted {
+                        fastener: None,
+                        doubt: Doubt::None,
+                        text,
+                    }
+                    .into(),
+                );
+                Reply::Told
             }
             Owned::Anchor(unix_seconds) => {
                 self.keep(Anchor { unix_seconds }.into());

@@ -66,6 +66,11 @@ impl Source {
             Ask::Fault(label, kind) => self.fault(&label, &kind),
             Ask::Trace(path) => self.read_trace(&path),
             Ask::Bench => self.change_purpose(Purpose::Rehearsal),
+            Ask::LookForPorts => self.ports.look(&self.wake),
+            Ask::Connect(path) => self.connect(&path),
+            Ask::Disconnect => self.disconnect(),
+            Ask::SendJoint => self.send_joint(),
+            Ask::TakeBack => self.take_back(),
             Ask::OpenPlan(path) => self.open_plan(&path),
             Ask::ReloadPlan => self.reload(),
             Ask::SavePlan(path, text) => self.save_plan(&path, &text),
@@ -109,6 +114,10 @@ impl Source {
                 crate::job::Held::Plan(_) | crate::job::Held::Unanswered(_)
             )
         }) {
+            return;
+        }
+        if self.is_at_adapter() || self.asks_about_adapter() {
+            // Begun there, or about to be: nothing is recorded here.
             return;
         }
         self.apply(Input::Tick);
@@ -197,7 +206,12 @@ impl Source {
     }
 
     pub(super) fn person(&mut self, name: &str) {
-        if self.open.is_none() {
+        if self.open.is_none() && self.live.is_some() {
+            self.say(
+                true,
+                "open the joint first: its records may be the adapter's",
+            );
+        } else if self.open.is_none() {
             self.open = self.job.as_ref().and_then(|job| job.progress().next());
             self.person_now(name);
             self.open = None;
@@ -224,7 +238,12 @@ impl Source {
         if !known {
             return self.say(true, format!("the plan has no tool {id}"));
         }
-        if self.open.is_none() {
+        if self.open.is_none() && self.live.is_some() {
+            self.say(
+                true,
+                "open the joint first: its records may be the adapter's",
+            );
+        } else if self.open.is_none() {
             self.open = self.job.as_ref().and_then(|job| job.progress().next());
             self.apply(Input::Tool {
                 id,
@@ -246,6 +265,10 @@ impl Source {
         }
         let open = self.open;
         self.play = None;
+        if purpose == Purpose::Rehearsal {
+            // What an adapter says is of metal: a rehearsal does not listen.
+            self.disconnect();
+        }
         self.purpose = purpose;
         self.open_job();
         self.open = open;

@@ -13,6 +13,9 @@ use super::act::short;
 
 impl Source {
     pub(super) fn answer(&mut self, yes: bool) {
+        if self.answer_about_adapter(yes) {
+            return;
+        }
         match self.next() {
             Some(Next::Condition) => {
                 let wanted = self

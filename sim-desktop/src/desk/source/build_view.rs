@@ -41,6 +41,7 @@ impl Source {
                 title: self.name.clone(),
                 rehearsal: self.purpose == Purpose::Rehearsal,
                 readings: self.readings(),
+                link: self.link_view(),
                 ..BuildView::default()
             };
         };
@@ -105,6 +106,7 @@ impl Source {
             document: head.document.clone().unwrap_or_default(),
             rehearsal: self.purpose == Purpose::Rehearsal,
             readings: self.readings(),
+            link: self.link_view(),
             person: job.person().map(str::to_owned),
             tool: job.tool().map(str::to_owned),
             tools: plan.tools().iter().map(tool_view).collect(),

@@ -4,8 +4,9 @@ use evendraw_core::ledger::{Standing, StepState};
 use evendraw_core::procedure::{Procedure, StageKind};
 use evendraw_core::record::Record;
 use evendraw_core::session::{Next, Session};
-use evendraw_core::tracker::{Cue as Signal, Live};
-use evendraw_core::verdict::Aim;
+use evendraw_core::tracker::Cue as Signal;
+use evendraw_core::unit::{Angle, Torque};
+use evendraw_core::verdict::{Aim, Reason};
 
 use super::super::view::{
     Cue, CurveView, Entry, FastenerView, Front, Gauge, JointView, LiveView, Mark, StageRow,
@@ -46,7 +47,13 @@ impl Source {
         .flatten()
         .collect();
         let held = job.held(number);
-        let asked = question::of(self, job, number);
+        let mut asked = question::of(self, job, number);
+        if let Some(question) = self.question_about_adapter(job, number) {
+            asked = question::Asked {
+                question: Some(question),
+                ..question::Asked::default()
+            };
+        }
         Some(JointView {
             id: joint.id().to_owned(),
             title: joint.title().to_owned(),
@@ -92,6 +99,8 @@ impl Source {
                 Vec::new()
             },
             clamp: self.clamps.get(&number).cloned(),
+            at_adapter: job.adapter(number).map(str::to_owned),
+            may_send: self.may_send(job, number),
         })
     }
 
@@ -100,6 +109,9 @@ impl Source {
         let number = self.open?;
         let plan = job.joint_plan(number)?;
         let session = job.session(number)?;
+        if job.adapter(number).is_some() {
+            return Some(self.live_at_adapter(job, number, plan, session));
+        }
         let live = session.live();
         let in_pull = session.is_in_pull();
         let mut view = LiveView {
@@ -114,15 +126,7 @@ impl Source {
             ..LiveView::default()
         };
         if let Some((step, aim)) = session.armed() {
-            let at = plan.procedure.steps().get(usize::from(step));
-            let typed = at
-                .and_then(|at| Some((plan.stage(at.stage())?, at.fastener())))
-                .and_then(|(stage, fastener)| {
-                    fastener.map_or(stage.target.as_deref(), |fastener| {
-                        stage.target_for(fastener)
-                    })
-                })
-                .unwrap_or_default();
+            let typed = typed_target(plan, step);
             let torque = newton_meters(if live.loaded || !in_pull {
                 live.torque
             } else {
@@ -144,27 +148,13 @@ impl Source {
     ) -> (Cue, String) {
         let live = session.live();
         if let (true, Some(reason)) = (in_pull, self.pull.halt) {
-            return (
-                Cue::Halt,
-                format!(
-                    "Stop: {}",
-                    words::reason(reason).split(':').next().unwrap_or_default()
-                ),
-            );
+            return (Cue::Halt, halt_words(reason));
         }
         if in_pull {
             let reached = session
                 .armed()
-                .is_some_and(|(_, aim)| is_reached(&aim, &live));
-            let (cue, words) = match (self.pull.cue, live.loaded) {
-                (Signal::Over, _) => (Cue::Halt, "Too far, let go"),
-                (Signal::Target, true) => (Cue::Stop, "Let go"),
-                (Signal::Approach, true) => (Cue::Slow, "Ease off"),
-                (Signal::None, true) => (Cue::Pull, "Keep pulling"),
-                (Signal::Target, false) => (Cue::Storing, "Judging"),
-                (_, false) if reached => (Cue::Storing, "Judging"),
-                (_, false) => (Cue::Ready, "Re-grip, pull on"),
-            };
+                .is_some_and(|(_, aim)| is_reached(&aim, live.peak, live.angle));
+            let (cue, words) = pull_cue(self.pull.cue, live.loaded, reached);
             return (cue, words.to_owned());
         }
         match session.next() {
@@ -182,11 +172,46 @@ impl Source {
     }
 }
 
+/// The target as the plan has it, for the fastener of this step.
+pub(super) fn typed_target(plan: &JointPlan, step: u16) -> &str {
+    plan.procedure
+        .steps()
+        .get(usize::from(step))
+        .and_then(|at| Some((plan.stage(at.stage())?, at.fastener())))
+        .and_then(|(stage, fastener)| {
+            fastener.map_or(stage.target.as_deref(), |fastener| {
+                stage.target_for(fastener)
+            })
+        })
+        .unwrap_or_default()
+}
+
+/// What a pull that must end at once is told.
+pub(super) fn halt_words(reason: Reason) -> String {
+    format!(
+        "Stop: {}",
+        words::reason(reason).split(':').next().unwrap_or_default()
+    )
+}
+
+/// What an attempt in progress is told.
+pub(super) const fn pull_cue(signal: Signal, loaded: bool, reached: bool) -> (Cue, &'static str) {
+    match (signal, loaded) {
+        (Signal::Over, _) => (Cue::Halt, "Too far, let go"),
+        (Signal::Target, true) => (Cue::Stop, "Let go"),
+        (Signal::Approach, true) => (Cue::Slow, "Ease off"),
+        (Signal::None, true) => (Cue::Pull, "Keep pulling"),
+        (Signal::Target, false) => (Cue::Storing, "Judging"),
+        (_, false) if reached => (Cue::Storing, "Judging"),
+        (_, false) => (Cue::Ready, "Re-grip, pull on"),
+    }
+}
+
 /// Whether the pull that is let go of has come to where it should.
-fn is_reached(aim: &Aim, live: &Live) -> bool {
+pub(super) fn is_reached(aim: &Aim, peak: Torque, angle: Option<Angle>) -> bool {
     match aim {
-        Aim::Torque { window } | Aim::Repeat { window, .. } => live.peak >= window.min,
-        Aim::Turn { window, .. } => live.angle.is_some_and(|angle| angle >= window.min),
+        Aim::Torque { window } | Aim::Repeat { window, .. } => peak >= window.min,
+        Aim::Turn { window, .. } => angle.is_some_and(|angle| angle >= window.min),
         Aim::Hold { .. } | Aim::BackOff { .. } => false,
     }
 }
@@ -465,7 +490,13 @@ fn without_name(line: &str) -> String {
     }
 }
 
-fn gauges(aim: &Aim, typed: &str, torque: f64, angle: Option<f64>, in_pull: bool) -> Vec<Gauge> {
+pub(super) fn gauges(
+    aim: &Aim,
+    typed: &str,
+    torque: f64,
+    angle: Option<f64>,
+    in_pull: bool,
+) -> Vec<Gauge> {
     let torque_gauge =
         |low: Option<f64>, high: Option<f64>, target: Option<f64>, typed: &str| Gauge {
             quantity: "Torque".to_owned(),
@@ -561,7 +592,7 @@ fn gauges(aim: &Aim, typed: &str, torque: f64, angle: Option<f64>, in_pull: bool
 }
 
 #[expect(clippy::cast_possible_truncation, reason = "limits for a drawing")]
-fn limits(aim: &Aim, curve: &mut CurveView) {
+pub(super) fn limits(aim: &Aim, curve: &mut CurveView) {
     match aim {
         Aim::Torque { window } | Aim::Repeat { window, .. } => {
             curve.torque_low = Some(newton_meters(window.min) as f32);

@@ -9,6 +9,7 @@ mod build_view;
 mod compare;
 mod files;
 mod joint_view;
+mod live;
 mod out;
 mod plan_file;
 mod question;
@@ -19,6 +20,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime};
 
+use evendraw_core::record::Attempt;
 use evendraw_core::session::{Input, Next, Refusal, Session};
 use evendraw_core::tracker::Cue;
 use evendraw_core::unit::Instant;
@@ -85,6 +87,9 @@ pub struct Source {
     pulling: bool,
     pull: Pull,
     play: Option<Play>,
+    live: Option<live::Connection>,
+    ports: live::Ports,
+    wake: live::Wake,
     micros: u64,
     seen_s: Option<f64>,
     /// How much faster than life the simulated hand works.
@@ -157,6 +162,9 @@ impl Source {
             pulling: false,
             pull: Pull::default(),
             play: None,
+            live: None,
+            ports: live::Ports::default(),
+            wake: live::Wake::default(),
             micros: 0,
             seen_s: None,
             pace: PACE,
@@ -215,6 +223,7 @@ impl Source {
         }
         self.look_at_plan_file();
         self.look_at_compare();
+        self.hear_adapter();
         if self.play.is_some() {
             self.play_on(passed.min(0.25));
         } else if self.is_at_bench() {
@@ -248,7 +257,11 @@ impl Source {
             .notice
             .as_ref()
             .map(|_| Duration::from_secs_f64((self.notice_until_s - now).max(0.02)));
-        if let Some(due) = self.session().and_then(Session::deadline) {
+        if let Some(due) = self
+            .session()
+            .filter(|_| !self.is_at_adapter())
+            .and_then(Session::deadline)
+        {
             let left = Duration::from_micros(due.micros().saturating_sub(self.micros))
                 .clamp(Duration::from_millis(20), Duration::from_secs(1));
             soonest = Some(soonest.map_or(left, |other| other.min(left)));
@@ -274,10 +287,11 @@ impl Source {
         if let Some((_, rig)) = &mut self.rig {
             rig.idle(seconds);
         }
-        if self
-            .session()
-            .and_then(Session::deadline)
-            .is_some_and(|due| due.micros() <= self.micros)
+        if !self.is_at_adapter()
+            && self
+                .session()
+                .and_then(Session::deadline)
+                .is_some_and(|due| due.micros() <= self.micros)
         {
             self.apply(Input::Tick);
         }
@@ -329,6 +343,16 @@ impl Source {
 
     /// Sends an input for the open joint.
     fn apply(&mut self, input: Input<'_>) {
+        if self.is_at_adapter() {
+            return self.tell_adapter(input);
+        }
+        if self.asks_about_adapter() {
+            // The first record decides whose they are.
+            return self.say(
+                true,
+                "first: is this joint worked at the adapter? F11 lets the adapter go",
+            );
+        }
         let at = self.at();
         let (Some(job), Some(joint)) = (&mut self.job, self.open) else {
             return;
@@ -364,36 +388,35 @@ impl Source {
             self.dirty = true;
         }
         for told in &done.told {
-            if told.announcement.verdict != Verdict::Accepted {
-                let label = self
-                    .job
-                    .as_ref()
-                    .and_then(|job| job.joint(told.joint))
-                    .map_or("", |joint| joint.label(told.attempt.fastener))
-                    .to_owned();
-                let advice: Vec<&str> = told
-                    .announcement
-                    .reasons
-                    .iter()
-                    .map(words::advice)
-                    .collect();
-                self.say(
-                    true,
-                    format!(
-                        "Fastener {label} {}: {}. {}",
-                        words::verdict(told.announcement.verdict),
-                        words::reasons(told.announcement.reasons),
-                        advice
-                            .first()
-                            .map_or(String::new(), |advice| format!("Now: {advice}."))
-                    ),
-                );
-                if self.hand == Hand::All {
-                    self.hand = Hand::Off;
-                }
-            }
+            self.tell_verdict(told.joint, &told.attempt);
         }
         self.after_pass(&done.entries);
+    }
+
+    /// A verdict whose record is safe: what is not good is said in words, and stops the hand.
+    fn tell_verdict(&mut self, joint: u8, attempt: &Attempt) {
+        if attempt.verdict == Verdict::Accepted {
+            return;
+        }
+        let label = self
+            .job
+            .as_ref()
+            .and_then(|job| job.joint(joint))
+            .map_or("", |joint| joint.label(attempt.fastener))
+            .to_owned();
+        let advice = attempt.reasons.iter().map(words::advice).next();
+        self.say(
+            true,
+            format!(
+                "Fastener {label} {}: {}. {}",
+                words::verdict(attempt.verdict),
+                words::reasons(attempt.reasons),
+                advice.map_or(String::new(), |advice| format!("Now: {advice}."))
+            ),
+        );
+        if self.hand == Hand::All {
+            self.hand = Hand::Off;
+        }
     }
 
     /// Fills the whole view.
@@ -409,6 +432,7 @@ impl Source {
         self.view.curve = self.curve.clone();
         self.view.compare = self.compare.clone();
         self.view.build = self.build_view();
+        self.view.ports = self.ports.known().to_vec();
         self.view.joint = self.joint_view();
         self.view.record = self.record_view();
         self.view.recovery = self.recovery_words();
@@ -425,6 +449,7 @@ impl Source {
     fn readings(&self) -> Readings {
         match (&self.play, self.purpose) {
             (Some(play), _) => Readings::Trace(play.name.clone()),
+            (None, Purpose::Job) if self.live.is_some() => Readings::Adapter(self.adapter_name()),
             (None, Purpose::Rehearsal) => Readings::Bench,
             (None, Purpose::Job) => Readings::None,
         }

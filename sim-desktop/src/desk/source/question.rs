@@ -161,7 +161,7 @@ pub(super) fn of(source: &Source, job: &Job, joint: u8) -> Asked {
             ));
         }
         Next::Wait { until, .. } => {
-            let left = until.micros().saturating_sub(source.micros) / 1_000_000;
+            let left = until.micros().saturating_sub(source.joint_micros()) / 1_000_000;
             let words = format!(
                 "Wait until the time is over: {} left.",
                 words::seconds(left)

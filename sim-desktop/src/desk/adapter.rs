@@ -1,0 +1,206 @@
+//! The adapter as the screens show it: its mark, the band while it is not heard, and the sheet behind F11.
+//!
+//! Knows nothing of ports or of the link.
+
+use super::overlay::{DIGITS, digit};
+use super::theme::{self, BODY, Colours, GAP, TARGET};
+use super::view::{Ask, DeskView, Heard, LinkView};
+use super::widgets::{self, Look, button, count, line, speak};
+use egui::epaint::PathStroke;
+use egui::{Align2, Color32, Key, Painter, Pos2, Rect, Shape, Stroke, Ui, pos2, vec2};
+use std::f32::consts::TAU;
+use std::path::PathBuf;
+
+/// The colour that goes with how it is heard.
+const fn colour(colours: &Colours, heard: Heard) -> Color32 {
+    match heard {
+        Heard::Connected => colours.good,
+        Heard::Searching => colours.caution,
+        Heard::Lost => colours.bad,
+    }
+}
+
+/// The shape: two halves that meet, an open ring, two halves apart with a stroke between.
+pub(super) fn mark(painter: &Painter, colours: &Colours, heard: Heard, centre: Pos2) {
+    let hue = colour(colours, heard);
+    let radius = 7.0;
+    match heard {
+        Heard::Connected => {
+            painter.circle_filled(centre, radius, hue);
+        }
+        Heard::Searching => {
+            let ring: Vec<Pos2> = (0..=18u8)
+                .map(|step| centre + radius * egui::Vec2::angled(TAU * f32::from(step) / 24.0))
+                .collect();
+            painter.add(Shape::line(ring, PathStroke::new(3.0, hue)));
+        }
+        Heard::Lost => {
+            painter.circle_stroke(centre, radius, Stroke::new(2.0, hue));
+            let half = vec2(radius, radius);
+            painter.line_segment([centre - half, centre + half], Stroke::new(3.0, hue));
+            let half = vec2(radius, -radius);
+            painter.line_segment([centre - half, centre + half], Stroke::new(3.0, hue));
+        }
+    }
+}
+
+/// Across every screen while it is not heard: the word, why, and what that means.
+pub(super) fn band(ui: &mut Ui, rect: Rect, link: &LinkView) {
+    let colours = Colours::of(ui);
+    let ground = match link.heard {
+        Heard::Connected => colours.good_tint,
+        Heard::Searching => colours.caution_tint,
+        Heard::Lost => colours.bad_tint,
+    };
+    let hue = colour(&colours, link.heard);
+    ui.painter().rect_filled(rect, 0.0, ground);
+    ui.painter()
+        .hline(rect.x_range(), rect.bottom(), Stroke::new(1.5, hue));
+    mark(
+        ui.painter(),
+        &colours,
+        link.heard,
+        pos2(rect.left() + 18.0, rect.center().y),
+    );
+    let words = status_words(link);
+    let place = Rect::from_min_max(
+        pos2(rect.left() + 36.0, rect.top()),
+        pos2(rect.right() - 12.0, rect.bottom()),
+    );
+    line(
+        ui,
+        place,
+        Align2::LEFT_CENTER,
+        &words,
+        theme::strong(BODY),
+        hue,
+    );
+}
+
+fn status_words(link: &LinkView) -> String {
+    match link.heard {
+        Heard::Connected => format!("Connected: {} at {}", link.who, link.port),
+        Heard::Searching => format!("ADAPTER SEARCHED FOR at {}: {}", link.port, link.why),
+        Heard::Lost => format!(
+            "ADAPTER LOST: {}. It keeps its own record; the desk looks for it again.",
+            link.why
+        ),
+    }
+}
+
+/// What can be done with it now, each with what it asks for.
+fn ways(view: &DeskView) -> Vec<(String, Ask)> {
+    let mut ways = Vec::new();
+    let joint = view.joint.as_ref();
+    if view.build.link.is_some() {
+        if let Some(joint) = joint.filter(|joint| joint.may_send) {
+            ways.push((
+                format!("Work {} at the adapter", joint.title),
+                Ask::SendJoint,
+            ));
+        }
+        ways.push(("Let the adapter go".to_owned(), Ask::Disconnect));
+    } else {
+        ways.extend(
+            view.ports
+                .iter()
+                .take(6)
+                .map(|port| (port.clone(), Ask::Connect(PathBuf::from(port)))),
+        );
+    }
+    if let Some(joint) = joint.filter(|joint| joint.at_adapter.is_some()) {
+        ways.push((
+            format!("Go on with {} at the desk, without it", joint.title),
+            Ask::TakeBack,
+        ));
+    }
+    ways
+}
+
+/// How high the sheet is.
+pub(super) fn height(view: &DeskView) -> f32 {
+    let rows = count(ways(view).len()) * (TARGET + GAP);
+    let typed = if view.build.link.is_none() { 82.0 } else { 0.0 };
+    92.0 + 30.0 + GAP + rows + typed
+}
+
+/// Draws the sheet's body; true when it is done with.
+pub(super) fn body(
+    ui: &mut Ui,
+    rect: Rect,
+    view: &DeskView,
+    typed: &mut String,
+    asks: &mut Vec<Ask>,
+) -> bool {
+    let colours = Colours::of(ui);
+    let mut close = false;
+    let status = Rect::from_min_size(rect.min, vec2(rect.width(), 30.0));
+    match &view.build.link {
+        Some(link) => {
+            mark(
+                ui.painter(),
+                &colours,
+                link.heard,
+                pos2(status.left() + 9.0, status.center().y),
+            );
+            let place = Rect::from_min_max(pos2(status.left() + 26.0, status.top()), status.max);
+            line(
+                ui,
+                place,
+                Align2::LEFT_CENTER,
+                &status_words(link),
+                theme::strong(BODY),
+                colour(&colours, link.heard),
+            );
+        }
+        None => {
+            let words = if view.ports.is_empty() {
+                "No serial port is found here. Type the path of one."
+            } else {
+                "At which port? The rehearsal is put aside: an adapter works on metal."
+            };
+            line(
+                ui,
+                status,
+                Align2::LEFT_CENTER,
+                words,
+                theme::text(BODY),
+                colours.ink,
+            );
+        }
+    }
+    let mut y = status.bottom() + GAP;
+    for (index, (words, ask)) in ways(view).into_iter().enumerate() {
+        let place = Rect::from_min_size(pos2(rect.left(), y), vec2(rect.width(), TARGET));
+        y += TARGET + GAP;
+        let key = DIGITS.get(index).copied();
+        let by_key = typed.is_empty() && key.is_some_and(|key| digit(ui, key));
+        let cap = key.map_or("", Key::name);
+        if button(ui, place, &words, cap, Look::Plain, true).clicked() || by_key {
+            asks.push(ask);
+            close = true;
+        }
+    }
+    if view.build.link.is_none() {
+        let place = Rect::from_min_size(pos2(rect.left(), y), vec2(rect.width(), 70.0));
+        let response = widgets::field(
+            ui,
+            place,
+            "Path of the port, then Enter",
+            typed,
+            "/dev/ttyACM0",
+        );
+        if response.lost_focus()
+            && ui.input(|input| input.key_pressed(Key::Enter))
+            && !typed.trim().is_empty()
+        {
+            asks.push(Ask::Connect(PathBuf::from(typed.trim())));
+            close = true;
+        } else if !response.has_focus() && !close {
+            response.request_focus();
+        }
+    } else {
+        speak(ui, status, "F11 or Escape closes this");
+    }
+    close
+}
