@@ -1,16 +1,72 @@
-//! The whole way: the demo's head procedure sent by the command line over a pseudo terminal, worked by a simulated hand on the
-//! emulated adapter, its journal fetched, its sheet printed.
+//! The whole way: a procedure sent over a pseudo terminal, worked by a simulated hand on the emulated adapter, its journal taken over.
+//!
+//! Once by the command line, which then prints the sheet of the demo's head; once by the desk, whose cable is pulled in between.
 
 mod adapter_rig;
 
 use std::io::{Read as _, Write as _};
+use std::os::unix::fs::symlink;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 use std::thread;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use adapter_rig::{Rig, blank_flash};
+use evendraw::desk::source::Source;
+use evendraw::desk::view::{Ask, Cue, DeskView, Heard};
 use serialport::{SerialPort as _, TTYPort};
+
+/// A pseudo terminal with the board's link behind it, until this is dropped: then it is a cable pulled out.
+struct Wire {
+    port: String,
+    over: Arc<AtomicBool>,
+    relays: Vec<thread::JoinHandle<()>>,
+}
+
+impl Wire {
+    fn between(rig: &Rig) -> Self {
+        let (mut outer, inner) = TTYPort::pair().expect("a pseudo terminal");
+        let port = inner.name().expect("its name");
+        outer
+            .set_timeout(Duration::from_millis(20))
+            .expect("a timeout");
+        let (mut to_board, mut from_board) = rig.link();
+        let mut back = outer.try_clone_native().expect("a second handle");
+        let over = Arc::new(AtomicBool::new(false));
+        let ended = Arc::clone(&over);
+        let there = thread::spawn(move || {
+            let mut bytes = [0; 512];
+            while !ended.load(Ordering::Relaxed) {
+                if let Ok(count) = outer.read(&mut bytes) {
+                    let _ = to_board.write_all(&bytes[..count]);
+                }
+            }
+        });
+        let ended = Arc::clone(&over);
+        let here = thread::spawn(move || {
+            let mut bytes = [0; 512];
+            while !ended.load(Ordering::Relaxed) {
+                if let Ok(count @ 1..) = from_board.read(&mut bytes) {
+                    let _ = back.write_all(&bytes[..count]);
+                }
+            }
+        });
+        Self {
+            port,
+            over,
+            relays: vec![there, here],
+        }
+    }
+}
+
+impl Drop for Wire {
+    fn drop(&mut self) {
+        self.over.store(true, Ordering::Relaxed);
+        for relay in self.relays.drain(..) {
+            relay.join().expect("no panic there");
+        }
+    }
+}
 
 /// Runs the command line in this process: its status, what it printed and what it complained of.
 fn evendraw(words: &[&str]) -> (u8, String, String) {
@@ -28,32 +84,8 @@ fn the_demos_head_goes_over_the_link_and_comes_back_as_a_sheet() {
     let mut rig = Rig::start(&image);
     rig.still(700);
 
-    let (mut outer, inner) = TTYPort::pair().expect("a pseudo terminal");
-    let port = inner.name().expect("its name");
-    outer
-        .set_timeout(Duration::from_millis(20))
-        .expect("a timeout");
-    let (mut to_board, mut from_board) = rig.link();
-    let mut back = outer.try_clone_native().expect("a second handle");
-    let over = Arc::new(AtomicBool::new(false));
-    let ended = Arc::clone(&over);
-    let there = thread::spawn(move || {
-        let mut bytes = [0; 512];
-        while !ended.load(Ordering::Relaxed) {
-            if let Ok(count) = outer.read(&mut bytes) {
-                let _ = to_board.write_all(&bytes[..count]);
-            }
-        }
-    });
-    let ended = Arc::clone(&over);
-    let here = thread::spawn(move || {
-        let mut bytes = [0; 512];
-        while !ended.load(Ordering::Relaxed) {
-            if let Ok(count @ 1..) = from_board.read(&mut bytes) {
-                let _ = back.write_all(&bytes[..count]);
-            }
-        }
-    });
+    let wire = Wire::between(&rig);
+    let port = wire.port.clone();
     let rig = Arc::new(Mutex::new(rig));
 
     // Readings are the adapter's clock: they go on while the command line talks.
@@ -109,10 +141,8 @@ fn the_demos_head_goes_over_the_link_and_comes_back_as_a_sheet() {
     let (status, said, wrong) = talk(&["adapter", &port, "pull", journal]);
     assert_eq!(status, 0, "{said}{wrong}");
     assert!(said.contains(" 0 of them new"), "{said}");
-    over.store(true, Ordering::Relaxed);
     rig.lock().expect("no panic there").cut();
-    there.join().expect("no panic there");
-    here.join().expect("no panic there");
+    drop(wire);
 
     let (status, listed, wrong) = evendraw(&["record", journal, "--json"]);
     assert!(status <= 1, "{listed}{wrong}");
@@ -134,4 +164,127 @@ fn the_demos_head_goes_over_the_link_and_comes_back_as_a_sheet() {
         page.contains("Cylinder head") || page.contains("head"),
         "the joint is on its sheet"
     );
+}
+
+const FLANGE: &str = r#"
+[build]
+title = "Harbour pump 7"
+
+[[joint]]
+id = "flange"
+title = "Suction flange"
+positions = { 1 = [0, 60], 2 = [60, 0], 3 = [0, -60], 4 = [-60, 0] }
+order = "cross"
+
+[[joint.stage]]
+do = "tighten"
+torque = "20 N·m"
+within = "±10 %"
+"#;
+
+/// Readings and frames go on until it is so.
+fn until(rig: &mut Rig, desk: &mut Source, what: &str, done: impl Fn(&DeskView) -> bool) {
+    let began = Instant::now();
+    while began.elapsed() < Duration::from_secs(60) {
+        // Readings are the board's clock.
+        rig.still(20);
+        desk.tick(began.elapsed().as_secs_f64());
+        if done(desk.view()) {
+            return;
+        }
+    }
+    let view = desk.view();
+    panic!(
+        "never: {what}; {:?}, {:?}, {:?}, the board shows {}",
+        view.notice,
+        view.build.link,
+        view.joint,
+        rig.page()
+    );
+}
+
+fn heard(view: &DeskView) -> Option<Heard> {
+    view.build.link.as_ref().map(|link| link.heard)
+}
+
+fn attempts(view: &DeskView) -> usize {
+    view.record.iter().filter(|row| row.attempt > 0).count()
+}
+
+#[test]
+fn the_desk_follows_the_board_over_a_cable_that_is_pulled_and_put_back() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let image = blank_flash(folder.path());
+    let mut rig = Rig::start(&image);
+    rig.still(700);
+    // One name for the port, whichever pseudo terminal is behind it.
+    let port = folder.path().join("port");
+    let wire = Wire::between(&rig);
+    symlink(&wire.port, &port).expect("a name for it");
+    let mut desk = Source::in_folder("flange.toml", FLANGE, folder.path());
+    desk.carry_out(Ask::Connect(port.clone()));
+    until(&mut rig, &mut desk, "the board answers", |view| {
+        heard(view) == Some(Heard::Connected)
+    });
+    let link = desk.view().build.link.clone().expect("a link");
+    println!("{}", link.who);
+    desk.carry_out(Ask::OpenJoint("flange".to_owned()));
+    desk.carry_out(Ask::Answer(true));
+    until(&mut rig, &mut desk, "worked at the adapter", |view| {
+        let joint = view.joint.as_ref().expect("it is open");
+        joint.at_adapter.as_deref() == Some(link.serial.as_str()) && joint.question.is_some()
+    });
+    // Said at the desk, recorded by the board.
+    desk.carry_out(Ask::AnswerNumber("M. Ahlers".to_owned()));
+    until(&mut rig, &mut desk, "the board waits for a pull", |view| {
+        let joint = view.joint.as_ref().expect("it is open");
+        joint.live.cue == Cue::Ready
+    });
+    for pulled in 1..=2 {
+        rig.pull(20.1, 20.0);
+        until(&mut rig, &mut desk, "a verdict", |view| {
+            attempts(view) == pulled
+        });
+    }
+    // The cable is out; the hand goes on, and the board records.
+    drop(wire);
+    until(&mut rig, &mut desk, "lost", |view| {
+        heard(view) == Some(Heard::Lost)
+    });
+    let joint = desk.view().joint.clone().expect("it is open");
+    let shown = joint.live.gauges.first().map(|gauge| gauge.value);
+    assert_eq!(shown, Some(None), "the last reading is none");
+    rig.pull(20.1, 20.0);
+    rig.still(2_500);
+    assert_eq!(attempts(desk.view()), 2);
+    let wire = Wire::between(&rig);
+    std::fs::remove_file(&port).expect("the old name");
+    symlink(&wire.port, &port).expect("a name for it");
+    until(
+        &mut rig,
+        &mut desk,
+        "found again, with what came meanwhile",
+        |view| heard(view) == Some(Heard::Connected) && attempts(view) == 3,
+    );
+    desk.carry_out(Ask::FeltWrong(String::new()));
+    until(&mut rig, &mut desk, "felt wrong is on record", |view| {
+        let mut rows = view.record.iter();
+        rows.any(|row| row.words.contains("felt wrong"))
+    });
+    desk.carry_out(Ask::Loosen("1".to_owned()));
+    until(&mut rig, &mut desk, "loosened is on record", |view| {
+        let mut rows = view.record.iter();
+        rows.any(|row| row.words.contains("loosened"))
+    });
+    drop(desk);
+    drop(wire);
+    rig.cut();
+    let kept = evendraw::store::read(&folder.path().join("flange.evj")).expect("a journal");
+    let kept: Vec<_> = kept.entries().cloned().collect();
+    assert_eq!(
+        kept,
+        adapter_rig::entries(&image),
+        "the desk's journal is what the chip holds"
+    );
+    println!("{} records on the chip and in the journal", kept.len());
 }
