@@ -1,8 +1,16 @@
-//! One reading of the adapter, calibrated.
+//! Sensor counts become [`Sample`]s: calibration, zero, plausibility.
 //!
-//! Knows nothing of fasteners or stages.
+//! Integers only and no division: this runs for every reading. In reading order: [`Counts`] as the sensors give them, the
+//! [`Calibration`] that its maker found, [`Sensing`] that goes from one to the other. Knows nothing of fasteners or stages, nor
+//! of where counts come from.
 
-use crate::unit::{Rotation, Torque};
+mod calibration;
+mod sensing;
+
+pub use calibration::{Calibration, CalibrationError, Numbers};
+pub use sensing::{Fault, Reading, Sensed, Sensing, Zero};
+
+use crate::unit::{Instant, Rotation, Torque};
 
 /// Torque and rotation at one instant, as the adapter measured them: wind-up and back-swing included.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -12,4 +20,16 @@ pub struct Sample {
     pub torque: Torque,
     /// Rotation of the tool; grows while tightening.
     pub rotation: Rotation,
+}
+
+/// One reading of both sensors, as they count.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Counts {
+    /// When, on the adapter's clock.
+    pub at: Instant,
+    /// The load cell's count; grows with tightening torque.
+    pub bridge: i32,
+    /// The gyro's count; positive tightens.
+    pub rate: i16,
 }

@@ -342,6 +342,10 @@ impl<P: Deref<Target = Procedure>> Session<P> {
                 self.store_failed = true;
                 Ok(())
             }
+            Input::Faulty(fault) => {
+                self.faulty(at, fault, outcome);
+                Ok(())
+            }
             Input::MeasurementLost => self.measurement_lost(outcome),
             Input::Select { fastener } => self.select(fastener),
             Input::Finish => self.finish(outcome),

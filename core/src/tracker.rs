@@ -392,11 +392,13 @@ impl Tracker {
         Some(reading)
     }
 
-    /// The sensor's own fault, named by the sample path: [`Reason::Stuck`] or [`Reason::Gap`]. Counts while loaded.
-    pub fn fault(&mut self, reason: Reason) {
+    /// The sensor's own fault instead of a sample, named by the sample path: [`Reason::Stuck`] or [`Reason::Gap`]. Counts while
+    /// loaded.
+    pub fn fault(&mut self, at: Instant, reason: Reason) -> Signal {
         if self.loaded {
             self.lost(reason);
         }
+        self.signal(at, false)
     }
 
     /// The points of the attempt in progress or just finished.

@@ -13,6 +13,7 @@ use evendraw_core::journal;
 use evendraw_core::link::{AdapterEnd, Heard, Staging};
 use evendraw_core::procedure::{Procedure, ProcedureError};
 use evendraw_core::record::Record;
+use evendraw_core::sample::{Calibration, Fault, Reading, Sensing, Zero};
 use evendraw_core::session::{Announcement, Input, Outcome, Refusal, RestoreError, Session};
 use evendraw_core::tracker::Cue as Told;
 use evendraw_core::unit::{Instant, Span};
@@ -22,7 +23,7 @@ use crate::cue::{Cue, Signal};
 use crate::display::{Display, Page};
 use crate::log::{FRAME_MAX, Log, Progress, Recovery, Region, Step, Walk};
 use crate::nor::Flash;
-use crate::sense::{Calibration, Readings, Sense, Sensed};
+use crate::readings::Readings;
 use crate::shelf::{Held, SHELF_SECTORS, Shelf, Shelved};
 use questions::Errand;
 
@@ -122,8 +123,10 @@ pub(crate) enum Trouble {
     Restore,
     /// A zero was refused: the tool is loaded.
     Zero,
-    /// The load cell stands at its end.
-    Saturated,
+    /// The unloaded tool stands off its zero.
+    Drifted,
+    /// A sensor cannot be trusted.
+    Sensor(Fault),
     /// The journal is full.
     Full,
     /// The flash failed.
@@ -135,7 +138,7 @@ pub(crate) enum Trouble {
 pub struct Adapter<F, R, P, C, D, K> {
     parts: Parts<F, R, P, C, D, K>,
     plate: Plate,
-    sense: Sense,
+    sensing: Sensing,
     log: Log,
     shelf: Shelf,
     link: AdapterEnd,
@@ -196,7 +199,7 @@ where
         );
         Ok(Self {
             parts,
-            sense: Sense::new(plate.calibration),
+            sensing: Sensing::new(plate.calibration),
             plate,
             log,
             shelf,
@@ -402,34 +405,38 @@ where
 
     fn take_readings(&mut self, mut session: Option<&mut Session<&Procedure>>) {
         for _ in 0..READINGS_A_TURN {
-            let Some(raw) = self.parts.readings.next() else {
+            let Some(counts) = self.parts.readings.next() else {
                 return;
             };
-            let (sensed, zeroed) = self.sense.take(raw);
-            if let Some(zeroed) = zeroed {
-                self.trouble = (!zeroed.taken).then_some(Trouble::Zero);
+            let sensed = self.sensing.take(counts);
+            if let Some(zero) = sensed.zero {
+                self.zeroed(zero, session.as_deref_mut(), counts.at);
             }
-            let Some(session) = session.as_deref_mut() else {
-                continue;
-            };
-            if let Some(zeroed) = zeroed
-                && !session.is_in_pull()
-            {
-                let input = Input::Zero {
-                    taken: zeroed.taken,
-                    offset: zeroed.offset,
+            if let Reading::Faulty(fault) = sensed.reading {
+                self.trouble = Some(Trouble::Sensor(fault));
+            }
+            if let Some(session) = session.as_deref_mut() {
+                let input = match sensed.reading {
+                    Reading::Sample(sample) => Input::Sample(sample),
+                    Reading::Faulty(fault) => Input::Faulty(fault),
                 };
-                self.apply(session, raw.at, input);
+                self.apply(session, counts.at, input);
             }
-            match sensed {
-                Sensed::Sample(sample) => {
-                    self.apply(session, raw.at, Input::Sample(sample));
-                }
-                Sensed::Saturated => {
-                    self.trouble = Some(Trouble::Saturated);
-                    self.apply(session, raw.at, Input::MeasurementLost);
-                }
-            }
+        }
+    }
+
+    /// Shows what became of the zero, and has it recorded.
+    fn zeroed(&mut self, zero: Zero, session: Option<&mut Session<&Procedure>>, at: Instant) {
+        let (trouble, taken, offset) = match zero {
+            Zero::Taken(offset) => (None, true, offset),
+            Zero::Refused(offset) => (Some(Trouble::Zero), false, offset),
+            Zero::Drifted(offset) => (Some(Trouble::Drifted), false, offset),
+        };
+        self.trouble = trouble;
+        if let Some(session) = session
+            && !session.is_in_pull()
+        {
+            self.apply(session, at, Input::Zero { taken, offset });
         }
     }
 

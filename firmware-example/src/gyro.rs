@@ -22,6 +22,8 @@ const WHOLE: u8 = 1 << 6 | 1 << 2;
 
 /// One count in millidegrees a second at this full scale [DS12140, table "Mechanical characteristics", `G_So`].
 pub const MILLIDEGREES_PER_SECOND_PER_COUNT: i32 = 70;
+/// The same for a calibration: times 256.
+pub const RATE_SCALE: u32 = 70 * 256;
 
 /// What can go wrong with the gyro.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, defmt::Format)]

@@ -12,7 +12,7 @@ pub mod exercise;
 pub mod gyro;
 pub mod log;
 pub mod nor;
-pub mod sense;
+pub mod readings;
 pub mod shelf;
 #[cfg(test)]
 mod silent_log;

@@ -8,7 +8,7 @@ use evendraw_core::procedure::{
     StageKind, Step, Terms, TorqueWindow,
 };
 use evendraw_core::record::{Decision, Doubt, Entry, Record, Role};
-use evendraw_core::sample::Sample;
+use evendraw_core::sample::{Fault, Sample};
 use evendraw_core::session::{Input, Session};
 use evendraw_core::text::Label;
 use evendraw_core::unit::{Angle, Instant, Length, Rotation, Span, Torque};
@@ -124,6 +124,7 @@ fn any_move() -> impl Strategy<Value = Move> {
         2 => Just(Move::Plain(Input::Tick)),
         1 => Just(Move::Plain(Input::Finish)),
         1 => Just(Move::Plain(Input::MeasurementLost)),
+        1 => Just(Move::Plain(Input::Faulty(Fault::Saturated))),
         1 => Just(Move::Plain(Input::StoreFailed)),
         1 => fastener.clone().prop_map(|fastener| Move::Plain(Input::Select { fastener })),
         2 => step.clone().prop_map(|step| Move::Plain(Input::Confirm { step })),

@@ -2,7 +2,7 @@
 
 use crate::procedure::EngineState;
 use crate::record::{Decision, Doubt, Role};
-use crate::sample::Sample;
+use crate::sample::{Fault, Sample};
 use crate::unit::{Length, Torque};
 
 /// What comes in.
@@ -28,7 +28,10 @@ pub enum Input<'a> {
     },
     /// A record could not be stored. Pulling is blocked until [`Input::Durable`] comes for the last record.
     StoreFailed,
-    /// Samples cannot be trusted any more: cable out, sensor fault, tool changed in mid-pull.
+    /// A reading that may not be judged, as the sample path named it. While loaded it halts, and what the fastener turns is not
+    /// known any more.
+    Faulty(Fault),
+    /// Samples cannot be trusted any more: cable out, tool changed in mid-pull.
     MeasurementLost,
     /// The tool is on this fastener now, whoever's turn it was.
     Select {

@@ -5,7 +5,7 @@ use core::ops::Deref;
 use super::{Announcement, Armed, Next, Outcome, Refusal, Session};
 use crate::procedure::{Procedure, StageKind};
 use crate::record::{Attempt, Begun, Rechecked};
-use crate::sample::Sample;
+use crate::sample::{Fault, Sample};
 use crate::tracker::{Signal, Start};
 use crate::unit::{Angle, Instant, Torque};
 use crate::verdict::{Aim, Judgement, Reading, Reason, Reasons, Verdict, judge};
@@ -49,6 +49,17 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         if !outcome.entries.is_empty() || !self.pending.is_empty() {
             self.settle(false, outcome);
         }
+    }
+
+    /// A reading that may not be judged. With nothing to pull it means nothing.
+    pub(super) fn faulty(&mut self, at: Instant, fault: Fault, outcome: &mut Outcome) {
+        let Some(armed) = self.armed else { return };
+        let reason = match fault {
+            Fault::Saturated | Fault::Stuck => Reason::Stuck,
+            Fault::Gap | Fault::Reversed => Reason::Gap,
+        };
+        let signal = self.tracker.fault(at, reason);
+        self.heed(armed, signal, outcome);
     }
 
     /// The tracker's deadline passed.

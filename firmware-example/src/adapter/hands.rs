@@ -9,6 +9,7 @@ use evendraw_core::procedure::{
     StageKind, Step as Place, Terms, TorqueWindow,
 };
 use evendraw_core::record::{Decision, Doubt, Role};
+use evendraw_core::sample::Fault;
 use evendraw_core::session::{Input, Next, Session};
 use evendraw_core::text::Label;
 use evendraw_core::tracker::Cue as Told;
@@ -125,7 +126,7 @@ where
             },
             Next::Pull { .. } if yes && session.is_in_pull() => Input::Finish,
             Next::Pull { .. } if yes => {
-                self.sense.ask_zero();
+                self.sensing.ask_zero();
                 return None;
             }
             Next::Pull { step } if !session.is_in_pull() => Input::Note {
@@ -467,7 +468,12 @@ fn trouble_page(page: &mut Page, trouble: Trouble) {
         Trouble::Procedure(_) => ["Procedure refused", "send it again"],
         Trouble::Restore => ["Journal has another", "job of this joint"],
         Trouble::Zero => ["Zero refused:", "unload the tool"],
-        Trouble::Saturated => ["Load cell at its end", "unload, look at it"],
+        Trouble::Drifted => ["Zero has drifted:", "unload, press YES"],
+        Trouble::Sensor(Fault::Saturated) => ["Load cell at its end", "unload, look at it"],
+        Trouble::Sensor(Fault::Stuck) => ["Load cell is stuck", "look at its cable"],
+        Trouble::Sensor(Fault::Gap | Fault::Reversed) => {
+            ["Readings missing", "look at the sensors"]
+        }
         Trouble::Full => ["Journal full:", "fetch it"],
         Trouble::Flash => ["Flash failed: do not", "go on, it is not kept"],
     };

@@ -153,7 +153,7 @@ where
                 rules: RULES,
                 slots: PLACES,
                 last: self.log.stored(),
-                capacity: self.plate.calibration.capacity,
+                capacity: self.plate.calibration.numbers().capacity,
                 serial: self.plate.serial,
                 firmware: self.plate.firmware,
             }),

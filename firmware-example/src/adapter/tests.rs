@@ -10,27 +10,38 @@ use evendraw_core::procedure::{
     Terms, TorqueWindow,
 };
 use evendraw_core::record::{Attempt, Record};
+use evendraw_core::sample::{Calibration, Counts, Numbers};
 use evendraw_core::session::{Input, Session};
 use evendraw_core::text::Label;
-use evendraw_core::unit::{Instant, Torque};
+use evendraw_core::unit::{Instant, Span, Torque};
 use evendraw_core::verdict::Verdict;
 
 use super::{Adapter, Key, Keys, Parts, Plate};
+use crate::bridge::COUNT_MAX;
 use crate::cue::{Cue, Signal};
 use crate::cut_flash::CutFlash;
 use crate::display::{Display, Page};
+use crate::gyro::RATE_SCALE;
 use crate::log::{FRAME_MAX, Step};
-use crate::sense::{Calibration, Raw, Readings};
+use crate::readings::Readings;
 use crate::shelf::SHELF_SECTORS;
 
 const PLATE: Plate = Plate {
     serial: "test",
     firmware: "test",
-    calibration: Calibration {
+    calibration: match Calibration::new(Numbers {
         zero: 0,
         scale: 65_536,
+        count_max: COUNT_MAX,
+        rate_scale: RATE_SCALE,
         capacity: Torque::from_millinewton_meters(200_000),
         band: Torque::from_millinewton_meters(2_000),
+        drift: Torque::from_millinewton_meters(1_000),
+        gap: Span::from_millis(50),
+        same_max: 0,
+    }) {
+        Ok(calibration) => calibration,
+        Err(_) => panic!("numbers that are no calibration"),
     },
 };
 
@@ -39,7 +50,7 @@ const PLATE: Plate = Plate {
 /// The clock runs with every look for a reading and every question to the flash; four of those are a millisecond, and a
 /// reading that was not taken within its millisecond is lost.
 struct Script {
-    readings: Vec<Raw>,
+    readings: Vec<Counts>,
     next: usize,
     clock: Rc<Cell<u32>>,
     now: Instant,
@@ -47,7 +58,7 @@ struct Script {
 }
 
 impl Readings for Script {
-    fn next(&mut self) -> Option<Raw> {
+    fn next(&mut self) -> Option<Counts> {
         self.clock.set(self.clock.get() + 1);
         let due = usize::try_from(self.clock.get() / 4).unwrap();
         if due < self.next {
@@ -134,12 +145,12 @@ fn procedure() -> Procedure {
 }
 
 /// Six pulls to 40 N·m, each with a peak of one millisecond somewhere in it.
-fn readings() -> Vec<Raw> {
+fn readings() -> Vec<Counts> {
     let mut readings = Vec::new();
     let mut at = 0;
-    let mut push = |bridge: i32, rate: i16, readings: &mut Vec<Raw>| {
+    let mut push = |bridge: i32, rate: i16, readings: &mut Vec<Counts>| {
         at += 1_000;
-        readings.push(Raw {
+        readings.push(Counts {
             at: Instant::from_micros(at),
             bridge,
             rate,

@@ -15,15 +15,16 @@ mod chip {
     use defmt_rtt as _;
     use embedded_hal::digital::InputPin;
     use embedded_hal_bus::spi::{ExclusiveDevice, NoDelay};
-    use evendraw_core::unit::{Instant, Torque};
+    use evendraw_core::sample::{Calibration, Counts, Numbers};
+    use evendraw_core::unit::{Instant, Span, Torque};
     use evendraw_firmware::adapter::{Adapter, Key, Keys, Parts, Plate};
-    use evendraw_firmware::bridge::Bridge;
+    use evendraw_firmware::bridge::{Bridge, COUNT_MAX};
     use evendraw_firmware::button::Button;
     use evendraw_firmware::cue::Pins;
     use evendraw_firmware::display::{CharacterDisplay, Display, Page};
-    use evendraw_firmware::gyro::Gyro;
+    use evendraw_firmware::gyro::{Gyro, RATE_SCALE};
     use evendraw_firmware::nor::SpiNor;
-    use evendraw_firmware::sense::{Calibration, Raw, Readings};
+    use evendraw_firmware::readings::Readings;
     use stm32f4xx_hal::pac;
     use stm32f4xx_hal::prelude::*;
     use stm32f4xx_hal::serial::{Serial, config::Config};
@@ -33,11 +34,21 @@ mod chip {
     const PLATE: Plate = Plate {
         serial: "not set",
         firmware: concat!("evendraw ", env!("CARGO_PKG_VERSION")),
-        calibration: Calibration {
+        calibration: match Calibration::new(Numbers {
             zero: 0,
+            // 0.04 mN·m a count.
             scale: 2_621,
+            count_max: COUNT_MAX,
+            rate_scale: RATE_SCALE,
             capacity: Torque::from_millinewton_meters(200_000),
             band: Torque::from_millinewton_meters(2_000),
+            drift: Torque::from_millinewton_meters(1_000),
+            gap: Span::from_millis(50),
+            // A tenth of a second: a bridge at 1,000 readings a second never stands still to the last of 24 bits.
+            same_max: 100,
+        }) {
+            Ok(calibration) => calibration,
+            Err(_) => panic!("numbers that are no calibration"),
         },
     };
 
@@ -85,7 +96,7 @@ mod chip {
         R: InputPin,
         T: Fn() -> u32,
     {
-        fn next(&mut self) -> Option<Raw> {
+        fn next(&mut self) -> Option<Counts> {
             let ready = self.ready.is_low().unwrap_or(false);
             let fell = ready && !self.was_ready;
             self.was_ready = ready;
@@ -97,7 +108,7 @@ mod chip {
             let bridge = self.bridge.count().ok()?;
             self.was_ready = false;
             let rate = self.gyro.rate().ok()?;
-            Some(Raw { at, bridge, rate })
+            Some(Counts { at, bridge, rate })
         }
 
         fn now(&mut self) -> Instant {

@@ -6,7 +6,7 @@ use evendraw_core::procedure::{
     Stage, StageKind, Step, Terms, TorqueWindow,
 };
 use evendraw_core::record::{Decision, Doubt, Entry, Role};
-use evendraw_core::sample::Sample;
+use evendraw_core::sample::{Fault, Sample};
 use evendraw_core::session::{Input, Session};
 use evendraw_core::text::Label;
 use evendraw_core::unit::{Angle, Instant, Length, Rotation, Span, Torque};
@@ -146,7 +146,7 @@ fn procedure(bytes: &mut Bytes<'_>) -> Option<Procedure> {
 fn input(kind: u8, a: u8, b: u8) -> Input<'static> {
     let (step, fastener) = (u16::from(a % 20), a % 5);
     let note = if b % 3 == 0 { "" } else { "seen" };
-    match kind % 24 {
+    match kind % 25 {
         0 => Input::Tick,
         1 => Input::Finish,
         2 => Input::MeasurementLost,
@@ -212,6 +212,7 @@ fn input(kind: u8, a: u8, b: u8) -> Input<'static> {
             stage: a % 5,
             state: EngineState::Cold,
         },
+        23 => Input::Faulty(if b % 2 == 0 { Fault::Stuck } else { Fault::Gap }),
         _ => Input::TakenApart { note },
     }
 }

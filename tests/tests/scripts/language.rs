@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 
 use evendraw_core::procedure::{EngineState, Procedure};
 use evendraw_core::record::{Decision, Doubt, Entry, Manner, Record, Role};
-use evendraw_core::sample::Sample;
+use evendraw_core::sample::{Fault, Sample};
 use evendraw_core::session::{Input, Next, Outcome, Session};
 use evendraw_core::unit::{Angle, Instant, Length, Torque};
 use evendraw_core::verdict::{Reasons, Verdict};
@@ -139,6 +139,16 @@ impl<'p> Run<'p> {
             "wait" => {
                 self.at += u64::from(word(0).parse::<u32>().expect("ms")) * 1000;
                 self.send(Input::Tick, &mut told);
+            }
+            "faulty" => {
+                let fault = match word(0) {
+                    "saturated" => Fault::Saturated,
+                    "stuck" => Fault::Stuck,
+                    "gap" => Fault::Gap,
+                    "reversed" => Fault::Reversed,
+                    other => panic!("{script}: what fault is `{other}`?"),
+                };
+                self.send(Input::Faulty(fault), &mut told);
             }
             "finish" => self.send(Input::Finish, &mut told),
             "lost" => self.send(Input::MeasurementLost, &mut told),

@@ -11,24 +11,36 @@ use cortex_m as _;
 use cortex_m_rt::entry;
 use defmt_semihosting as _;
 use embedded_io::{Read, ReadReady, Write};
+use evendraw_core::sample::{Calibration, Counts, Numbers};
 use evendraw_core::unit::{Instant, Span, Torque};
 use evendraw_firmware::adapter::{Adapter, Key, Keys, Parts, Plate};
+use evendraw_firmware::bridge::COUNT_MAX;
 use evendraw_firmware::cue::{Cue, Signal};
 use evendraw_firmware::display::{Display, Page};
+use evendraw_firmware::gyro::RATE_SCALE;
 use evendraw_firmware::nor::SpiNor;
-use evendraw_firmware::sense::{Calibration, Raw, Readings};
+use evendraw_firmware::readings::Readings;
 
 use crate::board::{FlashBus, Port, paint_stack, stack_used};
 
 const PLATE: Plate = Plate {
     serial: "emulated 1",
     firmware: concat!("evendraw ", env!("CARGO_PKG_VERSION")),
-    calibration: Calibration {
+    calibration: match Calibration::new(Numbers {
         zero: 0,
         // 0.04 mN·m a count.
         scale: 2_621,
+        count_max: COUNT_MAX,
+        rate_scale: RATE_SCALE,
         capacity: Torque::from_millinewton_meters(200_000),
         band: Torque::from_millinewton_meters(2_000),
+        drift: Torque::from_millinewton_meters(1_000),
+        // What is fed from outside comes when it comes, and without a sensor's ripple.
+        gap: Span::ZERO,
+        same_max: 0,
+    }) {
+        Ok(calibration) => calibration,
+        Err(_) => panic!("numbers that are no calibration"),
     },
 };
 
@@ -44,7 +56,7 @@ struct Feed {
     packet: heapless::Vec<u8, 8>,
     now: Instant,
     /// The reading before, the time it took, and how often it is to come again.
-    last: (Span, Raw),
+    last: (Span, Counts),
     left: u16,
     /// A reading was given in this turn: the next comes in the next turn, as on a board whose loop is faster than its sensors.
     given: bool,
@@ -60,7 +72,7 @@ const READING: u8 = 0xa5;
 const AGAIN: u8 = 0xa6;
 
 impl Readings for Fed<'_> {
-    fn next(&mut self) -> Option<Raw> {
+    fn next(&mut self) -> Option<Counts> {
         let feed = &mut *self.0.borrow_mut();
         if feed.given {
             feed.given = false;
@@ -89,7 +101,7 @@ impl Readings for Fed<'_> {
                 [READING, t0, t1, b0, b1, b2, r0, r1] => {
                     feed.packet.clear();
                     let passed = u64::from(u16::from_le_bytes([t0, t1]));
-                    let raw = Raw {
+                    let raw = Counts {
                         at: feed.now,
                         bridge: i32::from_le_bytes([0, b0, b1, b2]) >> 8,
                         rate: i16::from_le_bytes([r0, r1]),
@@ -144,11 +156,11 @@ impl Display for Fed<'_> {
 }
 
 impl Feed {
-    fn reading(&mut self) -> Raw {
+    fn reading(&mut self) -> Counts {
         let (passed, raw) = self.last;
         self.given = true;
         self.now = self.now.after(passed);
-        Raw {
+        Counts {
             at: self.now,
             ..raw
         }
@@ -181,7 +193,7 @@ fn main() -> ! {
         port: Port::feed(),
         packet: heapless::Vec::new(),
         now: Instant::BOOT,
-        last: (Span::ZERO, Raw::default()),
+        last: (Span::ZERO, Counts::default()),
         left: 0,
         given: false,
         key: None,

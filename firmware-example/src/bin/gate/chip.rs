@@ -9,6 +9,7 @@ use core::hint::black_box;
 use cortex_m as _;
 use cortex_m_rt::entry;
 use evendraw_core::procedure::Procedure;
+use evendraw_core::sample::{Counts, Sensed, Sensing};
 use evendraw_core::session::{Input, Outcome, Session};
 use evendraw_core::unit::Instant;
 
@@ -48,5 +49,6 @@ fn main() -> ! {
     black_box(Worked::next as fn(&Worked) -> evendraw_core::session::Next);
     black_box(Worked::deadline as fn(&Worked) -> Option<Instant>);
     black_box(Worked::live as fn(&Worked) -> evendraw_core::tracker::Live);
+    black_box(Sensing::take as fn(&mut Sensing, Counts) -> Sensed);
     loop {}
 }
