@@ -90,6 +90,11 @@ impl<P: Deref<Target = Procedure>> Session<P> {
                 self.close_attempt(armed, outcome);
                 Ok(())
             }
+            // Not pulled on yet: there is no check after all.
+            Some(armed) if armed.recheck => {
+                self.armed = None;
+                Ok(())
+            }
             _ => Err(Refusal::NothingToPull),
         }
     }

@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of the job: a view goes in, asks come out.
 
+use super::actions;
 use super::adapter;
 use super::build::{self, BuildState};
 use super::compare::{self, CompareState};
@@ -241,6 +242,10 @@ impl Desk {
         if !view.build.tools.is_empty() && pressed(ui, Key::T) {
             self.overlay = Some(Overlay::tool(&view.build));
         }
+        let waiting = view.build.waiting();
+        if self.screen == Screen::Build && !waiting.is_empty() && pressed(ui, Key::A) {
+            actions::part_arrived(&waiting, &mut self.overlay, asks);
+        }
         if pressed(ui, Key::D) {
             self.overlay = Some(Overlay::line("Which trace file?", Use::Trace));
         }
@@ -359,9 +364,16 @@ impl Desk {
             vec![("Build", build.title.clone(), 2.2, None)];
         if wide {
             cells.push(("Unit", build.unit.clone(), 1.5, None));
-            cells.push(("Document", build.document.clone(), 2.6, None));
+            cells.push(("Document", build.document.clone(), 2.3, None));
         }
         cells.push(("Person", person, 1.2, Some("P")));
+        if wide {
+            let seen = build
+                .witness
+                .clone()
+                .unwrap_or_else(|| "nobody yet".to_owned());
+            cells.push(("Second person", seen, 1.2, None));
+        }
         cells.push(("Tool", tool, 0.9, Some("T")));
         cells.push(("Readings", readings, 1.3, Some("F11")));
         cells.push(("Keys", "F1".to_owned(), 0.55, Some("F1")));

@@ -27,7 +27,7 @@ pub enum Ask {
     Take(Way),
     /// One of those that need a reason, with it.
     TakeBecause(Way, String),
-    /// The last one felt wrong; a note may be given.
+    /// This fastener felt wrong; the last one, where none is named.
     FeltWrong(String),
     /// Do this fastener again.
     Redo(String),
@@ -35,6 +35,14 @@ pub enum Ask {
     Loosen(String),
     /// Leave this fastener out, for this reason.
     Skip(String, String),
+    /// This fastener bears its mark of paint.
+    Marked(String),
+    /// Pull this final fastener once more: it should not move.
+    CheckAgain(String),
+    /// No check after all.
+    LeaveCheck,
+    /// A second person has looked.
+    Witness(String),
     /// A part has arrived.
     PartArrived(String),
     /// Another person works on.

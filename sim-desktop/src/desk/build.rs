@@ -169,18 +169,6 @@ pub(super) fn show(
             y += paragraph(ui, room, words, theme::text(NOTE + 1.5), colours.ink).max(20.0) + 5.0;
         }
     }
-    if free && pressed(ui, Key::A) {
-        match build
-            .parts
-            .iter()
-            .filter(|part| !part.arrived)
-            .collect::<Vec<_>>()[..]
-        {
-            [] => {}
-            [only] => asks.push(Ask::PartArrived(only.name.clone())),
-            [first, ..] => asks.push(Ask::PartArrived(first.name.clone())),
-        }
-    }
 }
 
 fn next_step(ui: &mut Ui, rect: Rect, view: &DeskView, free: bool, asks: &mut Vec<Ask>) {

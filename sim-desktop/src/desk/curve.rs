@@ -263,14 +263,6 @@ pub(super) fn draw(ui: &mut Ui, rect: Rect, curve: &CurveView, live: bool) {
         );
         angle += angle_step;
     }
-    painter.text(
-        plot.left_top() + vec2(4.0, 0.0),
-        Align2::LEFT_TOP,
-        &curve.unit,
-        note.clone(),
-        colours.soft,
-    );
-
     // The windows: hatched where both must hold, a dashed line for each limit.
     let dash = Stroke::new(1.5, colours.good);
     for limit in [curve.torque_low, curve.torque_high].into_iter().flatten() {
@@ -291,6 +283,11 @@ pub(super) fn draw(ui: &mut Ui, rect: Rect, curve: &CurveView, live: bool) {
             4.0,
         ));
     }
+    // Over the lines, on a ground of its own.
+    let unit = painter.layout_no_wrap(curve.unit.clone(), note.clone(), colours.soft);
+    let place = Rect::from_min_size(plot.left_top() + vec2(4.0, 0.0), unit.size());
+    painter.rect_filled(place.expand2(vec2(2.0, 0.0)), 0.0, colours.sheet);
+    painter.galley(place.min, unit, colours.soft);
     let zone = Rect::from_two_pos(
         at(
             curve.angle_low.unwrap_or(left),

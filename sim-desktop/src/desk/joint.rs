@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of how a pull is judged; it shows what it is told and asks.
 
+use super::actions;
 use super::asked::{self, Answered};
 use super::clamp;
 use super::curve;
@@ -9,10 +10,8 @@ use super::map;
 use super::overlay::{Overlay, Use};
 use super::reading;
 use super::theme::{self, BODY, Colours, NOTE, TARGET, TITLE};
-use super::view::{Ask, DeskView, JointView, LiveView, Readings, Way};
-use super::widgets::{
-    self, Look, area, button, cut_bottom, cut_left, cut_top, held, line, mark_word, pressed,
-};
+use super::view::{Ask, DeskView, JointView, LiveView, Way};
+use super::widgets::{self, area, cut_bottom, cut_left, cut_top, line, mark_word, pressed};
 use egui::{Align2, Key, Rect, Ui, Vec2, pos2, vec2};
 
 /// What the screen remembers between frames.
@@ -23,9 +22,9 @@ pub(super) struct JointState {
     /// A number being typed as an answer.
     pub typed: String,
     /// The tool is being pulled from here.
-    pulling: bool,
+    pub pulling: bool,
     /// The pull button is held with the pointer.
-    button_down: bool,
+    pub button_down: bool,
 }
 
 /// Draws the screen and gathers what it asks for.
@@ -60,7 +59,9 @@ pub(super) fn show(
     if let Some(alert) = &joint.alert {
         if let Some(way) = asked::show_alert(ui, strip, alert).filter(|_| free) {
             match way {
-                Way::Skip => *overlay = Some(Overlay::skip(joint, target(joint, state.selected))),
+                Way::Skip => {
+                    *overlay = Some(Overlay::skip(joint, actions::target(joint, state.selected)))
+                }
                 Way::Observed | Way::Waive => {
                     *overlay = Some(Overlay::line("Who says so, and why?", Use::Way(way)));
                 }
@@ -78,7 +79,7 @@ pub(super) fn show(
         reading::show(ui, strip, joint, window_height);
     }
     lower(ui, rest, view, joint, state);
-    actions(ui, foot, view, joint, state, overlay, asks);
+    actions::show(ui, foot, view, joint, state, overlay, asks);
     if free {
         arrows(ui, joint, state);
     }
@@ -104,31 +105,6 @@ fn nothing(ui: &mut Ui, rect: Rect) {
         theme::text(BODY),
         colours.soft,
     );
-}
-
-/// The fastener that redo, loosen and skip are about: the chosen one, or the next.
-fn target(joint: &JointView, selected: Option<usize>) -> String {
-    selected
-        .and_then(|index| joint.fasteners.get(index))
-        .or_else(|| joint.next())
-        .map_or_else(String::new, |fastener| fastener.label.clone())
-}
-
-/// The fastener of the newest entry that names one.
-fn last_worked(joint: &JointView, selected: Option<usize>) -> String {
-    selected
-        .and_then(|index| joint.fasteners.get(index))
-        .map_or_else(
-            || {
-                joint
-                    .entries
-                    .iter()
-                    .map(|entry| entry.fastener.clone())
-                    .find(|label| !label.is_empty())
-                    .unwrap_or_default()
-            },
-            |fastener| fastener.label.clone(),
-        )
 }
 
 fn lower(ui: &mut Ui, rect: Rect, view: &DeskView, joint: &JointView, state: &mut JointState) {
@@ -358,207 +334,6 @@ fn entries(ui: &mut Ui, rect: Rect, joint: &JointView) {
         } else {
             mark_word(ui, row, mark, &format!("{who}: {}", entry.words));
         }
-    }
-}
-
-fn actions(
-    ui: &mut Ui,
-    rect: Rect,
-    view: &DeskView,
-    joint: &JointView,
-    state: &mut JointState,
-    overlay: &mut Option<Overlay>,
-    asks: &mut Vec<Ask>,
-) {
-    let free = overlay.is_none();
-    let bench = view.build.readings == Readings::Bench;
-    let blocked = joint.alert.is_some() || joint.question.is_some();
-    let can_pull = bench
-        && !blocked
-        && !joint.finished
-        && joint.at.is_some()
-        && free
-        && !joint.live.hand_at_work;
-    let faults = !joint.faults.is_empty();
-    let mut parts = 5;
-    if bench {
-        parts += 2;
-    }
-    if faults {
-        parts += 1;
-    }
-    // Narrow buttons carry the short word.
-    let tight = rect.width() / widgets::count(parts) < 150.0;
-    let either = |long: &'static str, short: &'static str| if tight { short } else { long };
-    let mut places = widgets::split_across(rect, parts).into_iter();
-    let mut place = || places.next().unwrap_or(rect);
-    if bench {
-        if joint.finished {
-            let first = place();
-            if button(
-                ui,
-                first,
-                either("Back to build", "Back"),
-                "Enter",
-                Look::Advised,
-                free,
-            )
-            .clicked()
-            {
-                asks.push(Ask::OpenJoint(String::new()));
-            }
-        } else {
-            let first = place();
-            let response = button(
-                ui,
-                first,
-                either("Hold to pull", "Pull"),
-                "Space",
-                Look::Advised,
-                can_pull,
-            );
-            state.button_down = can_pull && response.is_pointer_button_down_on();
-        }
-        let (words, look) = if joint.live.hand_at_work {
-            (either("Stop the hand", "Stop"), Look::Grave)
-        } else {
-            (either("Hand does it", "Hand"), Look::Plain)
-        };
-        let second = place();
-        let able = free && (joint.live.hand_at_work || can_pull);
-        if button(ui, second, words, "H", look, able).clicked() || (able && pressed(ui, Key::H)) {
-            asks.push(if joint.live.hand_at_work {
-                Ask::HandAll(false)
-            } else {
-                Ask::Hand
-            });
-        }
-        if able && pressed(ui, Key::J) {
-            asks.push(Ask::HandAll(!joint.live.hand_at_work));
-        }
-        let pulling = can_pull && (held(ui, Key::Space) || state.button_down);
-        if pulling != state.pulling {
-            state.pulling = pulling;
-            asks.push(Ask::Pull(pulling));
-        }
-    }
-    // Ways of an alert have these keys while it stands.
-    let open = free && joint.alert.is_none();
-    let last = last_worked(joint, state.selected);
-    let next = target(joint, state.selected);
-    let said = |words: &str, label: &str| {
-        if label.is_empty() {
-            words.to_owned()
-        } else {
-            format!("{words} {label}")
-        }
-    };
-    let wrong = place();
-    if button(
-        ui,
-        wrong,
-        &said(either("Felt wrong:", "Wrong"), &last),
-        "W",
-        Look::Plain,
-        open && !last.is_empty(),
-    )
-    .clicked()
-        || (open && !last.is_empty() && pressed(ui, Key::W))
-    {
-        asks.push(Ask::FeltWrong(String::new()));
-    }
-    let redo = place();
-    if button(
-        ui,
-        redo,
-        &said("Redo", &last),
-        "R",
-        Look::Plain,
-        open && !last.is_empty(),
-    )
-    .clicked()
-        || (open && !last.is_empty() && pressed(ui, Key::R))
-    {
-        asks.push(Ask::Redo(last.clone()));
-        state.selected = None;
-    }
-    let loosen = place();
-    if button(
-        ui,
-        loosen,
-        &said("Loosen", &last),
-        "L",
-        Look::Plain,
-        open && !last.is_empty(),
-    )
-    .clicked()
-        || (open && !last.is_empty() && pressed(ui, Key::L))
-    {
-        asks.push(Ask::Loosen(last));
-        state.selected = None;
-    }
-    let skip = place();
-    if button(
-        ui,
-        skip,
-        &said(either("Leave out", "Skip"), &next),
-        "K",
-        Look::Plain,
-        open && !next.is_empty(),
-    )
-    .clicked()
-        || (open && !next.is_empty() && pressed(ui, Key::K))
-    {
-        *overlay = Some(Overlay::skip(joint, next));
-    }
-    let part = place();
-    let waiting: Vec<&str> = view
-        .build
-        .parts
-        .iter()
-        .filter(|part| !part.arrived)
-        .map(|part| part.name.as_str())
-        .collect();
-    if button(
-        ui,
-        part,
-        either("Part arrived", "Part"),
-        "A",
-        Look::Plain,
-        free && !waiting.is_empty(),
-    )
-    .clicked()
-        || (free && !waiting.is_empty() && pressed(ui, Key::A))
-    {
-        if let [only] = waiting[..] {
-            asks.push(Ask::PartArrived(only.to_owned()));
-        } else {
-            *overlay = Some(Overlay::part(&waiting));
-        }
-    }
-    if faults {
-        let fault = place();
-        if button(
-            ui,
-            fault,
-            "Fault",
-            "F",
-            Look::Plain,
-            free && joint.at.is_some(),
-        )
-        .clicked()
-            || (free && pressed(ui, Key::F))
-        {
-            *overlay = Some(Overlay::fault(joint, &target(joint, state.selected)));
-        }
-    }
-    if joint.finished
-        && free
-        && joint.alert.is_none()
-        && joint.question.is_none()
-        && pressed(ui, Key::Enter)
-    {
-        asks.push(Ask::OpenJoint(String::new()));
     }
 }
 

@@ -290,11 +290,16 @@ pub(super) fn draw(
             let turn = order.map_or(String::new(), |order| {
                 format!(", number {} in order", order + 1)
             });
+            let paint = if fastener.marked {
+                ", paint mark on"
+            } else {
+                ""
+            };
             WidgetInfo::labeled(
                 Role::Button,
                 true,
                 format!(
-                    "Fastener {}, {word}, {}{turn}",
+                    "Fastener {}, {word}{paint}, {}{turn}",
                     fastener.label, fastener.place
                 ),
             )
@@ -403,6 +408,19 @@ fn draw_fastener(
             ink,
         );
     }
+    if fastener.marked {
+        // A stroke of paint from the head over the edge onto the part, as it is put on the metal.
+        let along = Vec2::angled(std::f32::consts::TAU * 0.375);
+        for (width, colour) in [(0.34, colours.page), (0.22, colours.ink)] {
+            painter.line_segment(
+                [point + along * radius * 0.62, point + along * radius * 1.5],
+                Stroke::new(
+                    (radius * width).max(if width > 0.3 { 6.0 } else { 3.5 }),
+                    colour,
+                ),
+            );
+        }
+    }
     if fastener.mark != Mark::Open && !(is_next && fastener.mark == Mark::PartWay) {
         let badge = (radius * 0.42).clamp(7.0, 12.0);
         let at = point + vec2(radius * 0.86, -radius * 0.8);
@@ -466,6 +484,7 @@ pub(super) fn draw_order(
                     .position(|&step| step == index)
                     .map_or(String::new(), |order| format!("{}.", order + 1)),
                 place: String::new(),
+                marked: false,
             })
             .collect(),
         path: path.to_vec(),

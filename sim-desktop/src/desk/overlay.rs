@@ -22,6 +22,8 @@ pub(super) enum Use {
     Tool,
     /// This person works on.
     Person,
+    /// This second person has looked.
+    Witness,
     /// Readings from this file.
     Trace,
     /// Open this plan.
@@ -116,6 +118,17 @@ impl Overlay {
         }
     }
 
+    /// Which second person has looked?
+    #[must_use]
+    pub(super) fn witness(joint: &JointView) -> Self {
+        Self::Ask {
+            title: "Which second person has looked?".to_owned(),
+            choices: joint.witnesses.clone(),
+            typed: Some(String::new()),
+            becomes: Use::Witness,
+        }
+    }
+
     /// A line to type for this use.
     #[must_use]
     pub(super) fn line(title: &str, becomes: Use) -> Self {
@@ -137,6 +150,7 @@ impl Use {
             Self::Fault(fastener) => Ask::Fault(fastener.clone(), words),
             Self::Tool => Ask::Tool(words),
             Self::Person => Ask::Person(words),
+            Self::Witness => Ask::Witness(words),
             Self::Trace => Ask::Trace(PathBuf::from(words)),
             Self::Plan => Ask::OpenPlan(PathBuf::from(words)),
             Self::Way(way) => Ask::TakeBecause(*way, words),
@@ -182,14 +196,17 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
         &[
             ("Space", "hold to pull, let go to re-grip"),
             ("H", "the hand does this one"),
-            ("J", "the hand goes on; J again stops it"),
-            ("Enter", "yes, or the way on that is advised"),
+            ("J", "the hand goes on; J stops it"),
+            ("Enter", "yes, or the way advised"),
             ("N", "no"),
             ("W", "the last one felt wrong"),
             ("R", "redo"),
             ("L", "loosen"),
             ("K", "leave out, with a reason"),
             ("B", "a new fastener is fitted"),
+            ("M", "a paint mark is on it"),
+            ("C", "check a final one again"),
+            ("I", "a second person has looked"),
             ("A", "a part has arrived"),
             ("F", "rehearse a fault"),
             ("Arrows", "choose another fastener"),
@@ -200,11 +217,16 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
         &[
             ("P", "another person"),
             ("T", "another tool"),
-            ("V", "readings from the virtual bench"),
-            ("D", "readings from a trace file"),
-            ("F11", "readings from an adapter"),
-            ("Z", "a new rehearsal (on the build)"),
+            ("V", "the virtual bench"),
+            ("D", "readings from a file"),
+            ("F11", "an adapter"),
+            ("Z", "a new rehearsal"),
             ("O", "open a plan"),
+            ("E", "a new plan from a form"),
+            ("U", "read the plan again"),
+            ("S", "the sheet, in the browser"),
+            ("X, Y", "the record as CSV, as JSON"),
+            ("G", "print the tag"),
             ("1 to 9", "choose from a list"),
             ("Up, Down", "move in a table"),
         ],

@@ -408,7 +408,10 @@ fn finished(ui: &mut Ui, inner: Rect, joint: &JointView, figure: f32) {
     let rest = if joint.mock_up {
         "Take it apart, then start the joint again."
     } else {
-        "Mark the heads if your procedure asks for it. Enter: back to the build."
+        match &joint.witness_wanted {
+            Some(wanted) => &format!("{wanted}: I. Then Enter: back to the build."),
+            None => "Mark the heads if your procedure asks for it. Enter: back to the build.",
+        }
     };
     line(
         ui,

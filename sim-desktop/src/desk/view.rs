@@ -179,6 +179,8 @@ pub struct BuildView {
     pub link: Option<LinkView>,
     /// Who is working, if told.
     pub person: Option<String>,
+    /// The second person who looked last at the joint in hand.
+    pub witness: Option<String>,
     /// The tool in use, by id.
     pub tool: Option<String>,
     /// Every tool of the plan.
@@ -197,6 +199,15 @@ pub struct BuildView {
     pub complete: bool,
     /// Where the journal is kept.
     pub journal: String,
+}
+
+impl BuildView {
+    /// Names of the parts that are still waited for.
+    #[must_use]
+    pub fn waiting(&self) -> Vec<&str> {
+        let waited = self.parts.iter().filter(|part| !part.arrived);
+        waited.map(|part| part.name.as_str()).collect()
+    }
 }
 
 /// A tool of the plan.
@@ -272,6 +283,8 @@ pub struct FastenerView {
     pub reading: String,
     /// Where it is: "upper left", "third from the front".
     pub place: String,
+    /// It bears a mark of paint: final, seen at a glance.
+    pub marked: bool,
 }
 
 /// A stage of the procedure.
@@ -445,6 +458,12 @@ pub struct JointView {
     pub mock_up: bool,
     /// Everything is done.
     pub finished: bool,
+    /// The next pull checks a fastener again that is done already.
+    pub checking_again: bool,
+    /// Who a second person is still to look at, in words.
+    pub witness_wanted: Option<String>,
+    /// Who has looked so far, for choosing again.
+    pub witnesses: Vec<String>,
     /// Its fasteners.
     pub fasteners: Vec<FastenerView>,
     /// Which edge is the front.

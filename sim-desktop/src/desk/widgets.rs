@@ -85,6 +85,15 @@ pub(super) enum Look {
     Grave,
 }
 
+/// Whether a button of this width holds its words and its key side by side.
+#[must_use]
+pub(super) fn is_wide_enough(ui: &Ui, width: f32, words: &str, key: &str) -> bool {
+    let needed =
+        text_width(ui, words, theme::strong(BODY)) + text_width(ui, key, theme::strong(NOTE));
+    // The margins, the key's frame and the gap before it.
+    key.is_empty() || needed + 24.0 + 12.0 + 8.0 <= width
+}
+
 /// A big button with its key printed on it.
 pub(super) fn button(
     ui: &mut Ui,
@@ -93,6 +102,20 @@ pub(super) fn button(
     key: &str,
     look: Look,
     enabled: bool,
+) -> Response {
+    let stacked = !is_wide_enough(ui, rect.width(), words, key);
+    button_of(ui, rect, words, key, look, enabled, stacked)
+}
+
+/// A button whose key stands beside its words, or above them: a row of them does it all in one way.
+pub(super) fn button_of(
+    ui: &mut Ui,
+    rect: Rect,
+    words: &str,
+    key: &str,
+    look: Look,
+    enabled: bool,
+    stacked: bool,
 ) -> Response {
     let id = ui
         .scope_id()
@@ -138,18 +161,7 @@ pub(super) fn button(
         StrokeKind::Inside,
     );
     let inner = face.shrink2(vec2(12.0, 4.0));
-    let needed = painter
-        .layout_no_wrap(words.to_owned(), theme::strong(BODY), ink)
-        .size()
-        .x
-        + painter
-            .layout_no_wrap(key.to_owned(), theme::strong(NOTE), ink)
-            .size()
-            .x
-        + 24.0
-        + 12.0
-        + 8.0;
-    if rect.width() < needed && !key.is_empty() {
+    if stacked {
         // Too narrow for both side by side: the key above the word.
         let inner = face.shrink2(vec2(7.0, 3.0));
         let upper = Rect::from_min_max(inner.min, pos2(inner.right(), inner.center().y - 1.0));

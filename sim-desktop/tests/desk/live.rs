@@ -11,7 +11,7 @@ use evendraw::store::{self, Fact, HostFact};
 use evendraw_core::record::{Entry, Record};
 
 use crate::adapter::{Adapter, Do};
-use crate::work::{COVER, Folder, Window, press, window};
+use crate::drive::{COVER, Folder, Window, press, window};
 
 type Desk = Harness<'static, Window>;
 

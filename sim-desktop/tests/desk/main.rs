@@ -5,10 +5,12 @@
 
 #[cfg(unix)]
 mod adapter;
+mod drive;
 mod keys;
 #[cfg(unix)]
 mod live;
 mod marks;
+mod one_key;
 mod pictures;
 mod raster;
 mod scenes;

@@ -124,6 +124,7 @@ pub(crate) fn build() -> BuildView {
         rehearsal: true,
         readings: Readings::Bench,
         person: Some(text("M. Ahlers")),
+        witness: Some(text("R. Falk")),
         tool: Some(text("A1")),
         tools: vec![
             ToolView {
@@ -193,6 +194,7 @@ pub(crate) fn joint() -> JointView {
             } else {
                 "lower row, second from the front"
             }),
+            marked: index == 1 || index == 7,
         });
     }
     let curve: Vec<[f32; 2]> = (0..640u16)
@@ -216,6 +218,9 @@ pub(crate) fn joint() -> JointView {
         what: text("M10x1.5, 10.9, oiled"),
         mock_up: false,
         finished: false,
+        checking_again: false,
+        witness_wanted: None,
+        witnesses: vec![text("R. Falk")],
         fasteners,
         front: Front::Left,
         path: vec![2, 7, 1, 3, 5, 6, 8, 0, 4, 9],

@@ -1,130 +1,20 @@
 //! The desk on the real thing: plan, sessions, journal and bench, worked by key through the window's own frame loop.
 
-use std::path::{Path, PathBuf};
-
+use egui::Key;
 use egui::accesskit::Role;
-use egui::{Key, Theme, Vec2};
-use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable as _;
-use evendraw::desk::app::Desk;
 use evendraw::desk::source::Source;
-use evendraw::desk::theme;
 use evendraw::desk::view::Mark;
 
-use crate::raster::Raster;
-
-/// The window without its frame.
-pub(crate) struct Window {
-    pub(crate) desk: Desk,
-    pub(crate) source: Source,
-    seconds: f64,
-}
-
-pub(crate) fn window(source: Source) -> Harness<'static, Window> {
-    let window = Window {
-        desk: Desk::default(),
-        source,
-        seconds: 0.0,
-    };
-    let mut harness = Harness::builder()
-        .with_size(Vec2::new(1280.0, 800.0))
-        .with_theme(Theme::Light)
-        .with_context_setup(theme::dress)
-        .with_max_steps(8)
-        .renderer(Raster::default())
-        .build_ui_state(
-            |ui, window: &mut Window| {
-                window.seconds += 0.1;
-                window.source.tick(window.seconds);
-                for ask in window.desk.show(ui, window.source.view()) {
-                    window.source.carry_out(ask);
-                }
-            },
-            window,
-        );
-    harness.step();
-    harness
-}
-
-/// An empty folder of its own, cleaned up with the test.
-pub(crate) struct Folder(PathBuf);
-
-impl Folder {
-    pub(crate) fn new(name: &str) -> Self {
-        let path =
-            std::env::temp_dir().join(format!("evendraw-desk-{}-{name}", std::process::id()));
-        let _ = std::fs::remove_dir_all(&path);
-        std::fs::create_dir_all(&path).unwrap();
-        Self(path)
-    }
-
-    pub(crate) fn path(&self) -> &Path {
-        &self.0
-    }
-}
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
-    }
-}
-
-pub(crate) const COVER: &str = r#"
-[build]
-title = "Harbour pump 7"
-
-[[joint]]
-id = "cover"
-title = "Discharge cover"
-thread = "M10x1.5"
-class = "8.8"
-positions = { 1 = [0, 60], 2 = [57, 19], 3 = [35, -49], 4 = [-35, -49], 5 = [-57, 19] }
-order = "cross"
-
-[[joint.stage]]
-do = "tighten"
-torque = "15 N·m"
-within = "±10 %"
-
-[[joint.stage]]
-do = "tighten"
-torque = "40 N·m"
-within = "±10 %"
-"#;
-
-pub(crate) fn press(harness: &mut Harness<'static, Window>, key: Key) {
-    harness.key_press(key);
-    harness.step();
-    harness.step();
-}
-
-pub(crate) fn wait_until(
-    harness: &mut Harness<'static, Window>,
-    what: &str,
-    done: impl Fn(&Window) -> bool,
-) {
-    for _ in 0..600 {
-        if done(harness.state()) {
-            return;
-        }
-        harness.step();
-    }
-    let view = harness.state().source.view();
-    let record: Vec<&str> = view.record.iter().map(|row| row.words.as_str()).collect();
-    panic!(
-        "never: {what}; notice {:?}, question {:?}, alert {:?}, record {record:?}",
-        view.notice,
-        view.joint.as_ref().map(|joint| &joint.question),
-        view.joint.as_ref().map(|joint| &joint.alert)
-    );
-}
+use crate::drive::{
+    COVER, Folder, cover, joint, one_verdict, press, record, to_the_end, verdicts, wait_until,
+    window,
+};
 
 #[test]
 fn a_whole_joint_is_accepted_with_three_keys() {
     let folder = Folder::new("three-keys");
-    let mut source = Source::in_folder("cover.toml", COVER, folder.path());
-    source.set_pace(50.0);
-    let mut harness = window(source);
+    let mut harness = cover(&folder);
     // 1: work on what is next.
     press(&mut harness, Key::Enter);
     assert!(
@@ -132,12 +22,8 @@ fn a_whole_joint_is_accepted_with_three_keys() {
         "the joint is in front"
     );
     // 2: the hand goes on by itself. A third key is not needed.
-    press(&mut harness, Key::J);
-    wait_until(&mut harness, "the joint is final", |window| {
-        window.source.is_joint_final()
-    });
-    harness.step();
-    let joint = harness.state().source.view().joint.clone().unwrap();
+    to_the_end(&mut harness);
+    let joint = joint(&harness).clone();
     assert!(joint.finished);
     assert!(
         joint
@@ -153,7 +39,7 @@ fn a_whole_joint_is_accepted_with_three_keys() {
     );
     let loads = joint.clamp.expect("clamp loads by fastener and pass");
     assert_eq!((loads.passes.len(), loads.labels.len()), (2, 5));
-    let record = &harness.state().source.view().record;
+    let record = record(&harness);
     assert_eq!(
         record
             .iter()
@@ -203,15 +89,7 @@ fn a_fastener_is_pulled_by_hand_with_a_re_grip() {
     harness.key_down(Key::Space);
     for _ in 0..600 {
         harness.step();
-        let cue = harness
-            .state()
-            .source
-            .view()
-            .joint
-            .as_ref()
-            .unwrap()
-            .live
-            .cue;
+        let cue = joint(&harness).live.cue;
         if matches!(
             cue,
             evendraw::desk::view::Cue::Stop
@@ -222,15 +100,8 @@ fn a_fastener_is_pulled_by_hand_with_a_re_grip() {
         }
     }
     harness.key_up(Key::Space);
-    wait_until(&mut harness, "a verdict", |window| {
-        window
-            .source
-            .view()
-            .record
-            .iter()
-            .any(|row| row.attempt > 0)
-    });
-    let record = &harness.state().source.view().record;
+    wait_until(&mut harness, "a verdict", |window| verdicts(window) > 0);
+    let record = record(&harness);
     let row = record.iter().find(|row| row.attempt > 0).unwrap();
     assert!(!row.words.contains(" 1 pull,"), "{}", row.words);
 }
@@ -238,9 +109,7 @@ fn a_fastener_is_pulled_by_hand_with_a_re_grip() {
 #[test]
 fn a_pull_that_went_too_far_is_rejected_and_told_in_plain_words() {
     let folder = Folder::new("rejected");
-    let mut source = Source::in_folder("cover.toml", COVER, folder.path());
-    source.set_pace(50.0);
-    let mut harness = window(source);
+    let mut harness = cover(&folder);
     press(&mut harness, Key::Enter);
     // Held on, whatever the cue says.
     harness.key_down(Key::Space);
@@ -266,7 +135,7 @@ fn a_pull_that_went_too_far_is_rejected_and_told_in_plain_words() {
             .is_some(),
         "an alert stands in place of the reading"
     );
-    let joint = harness.state().source.view().joint.clone().unwrap();
+    let joint = joint(&harness).clone();
     assert_eq!(joint.fasteners[0].mark, Mark::Rejected);
     let alert = joint.alert.unwrap();
     assert!(
@@ -285,123 +154,35 @@ fn a_pull_that_went_too_far_is_rejected_and_told_in_plain_words() {
     for _ in 0..20 {
         harness.step();
     }
-    let attempts = |window: &Window| {
-        window
-            .source
-            .view()
-            .record
-            .iter()
-            .filter(|row| row.attempt > 0)
-            .count()
-    };
-    assert_eq!(attempts(harness.state()), 1);
+    assert_eq!(verdicts(harness.state()), 1);
     // A new one is fitted, and all of it is on record.
     press(&mut harness, Key::B);
     assert!(
-        harness
-            .state()
-            .source
-            .view()
-            .record
-            .iter()
-            .any(|row| row.words.contains("new")),
+        record(&harness).iter().any(|row| row.words.contains("new")),
         "the new one is on record"
     );
-    press(&mut harness, Key::J);
-    wait_until(&mut harness, "the joint is final", |window| {
-        window.source.is_joint_final()
-    });
-    assert_eq!(attempts(harness.state()), 11);
-}
-
-#[test]
-fn each_exception_is_one_key_and_one_record() {
-    let folder = Folder::new("exceptions");
-    let mut source = Source::in_folder("cover.toml", COVER, folder.path());
-    source.set_pace(50.0);
-    let mut harness = window(source);
-    press(&mut harness, Key::Enter);
-    press(&mut harness, Key::H);
-    wait_until(&mut harness, "one verdict", |window| {
-        window
-            .source
-            .view()
-            .record
-            .iter()
-            .any(|row| row.attempt > 0)
-    });
-    let records = |harness: &Harness<'static, Window>| harness.state().source.view().record.len();
-    let before = records(&harness);
-    press(&mut harness, Key::W);
-    assert_eq!(records(&harness), before + 1);
-    assert_eq!(
-        harness
-            .state()
-            .source
-            .view()
-            .joint
-            .as_ref()
-            .unwrap()
-            .fasteners[0]
-            .mark,
-        Mark::Doubtful
-    );
-    press(&mut harness, Key::L);
-    assert_eq!(records(&harness), before + 2);
-    // K asks why; a digit answers.
-    press(&mut harness, Key::K);
-    press(&mut harness, Key::Num1);
-    assert_eq!(records(&harness), before + 3);
-    assert!(
-        harness
-            .state()
-            .source
-            .view()
-            .record
-            .last()
-            .unwrap()
-            .words
-            .contains("not within reach now")
-    );
+    to_the_end(&mut harness);
+    assert_eq!(verdicts(harness.state()), 11);
 }
 
 #[test]
 fn after_a_kill_it_goes_on_where_it_was() {
     let folder = Folder::new("killed");
-    let mut source = Source::in_folder("cover.toml", COVER, folder.path());
-    source.set_pace(50.0);
-    let mut harness = window(source);
+    let mut harness = cover(&folder);
     press(&mut harness, Key::Enter);
     press(&mut harness, Key::J);
     wait_until(&mut harness, "three verdicts", |window| {
-        window
-            .source
-            .view()
-            .record
-            .iter()
-            .filter(|row| row.attempt > 0)
-            .count()
-            >= 3
+        verdicts(window) >= 3
     });
-    let before: Vec<String> = harness
-        .state()
-        .source
-        .view()
-        .record
+    let before: Vec<String> = record(&harness)
         .iter()
         .filter(|row| row.attempt > 0)
         .map(|row| row.words.clone())
         .collect();
     // As a kill leaves it: nothing is closed, only the file's lock goes with the process.
     drop(harness);
-    let mut source = Source::in_folder("cover.toml", COVER, folder.path());
-    source.set_pace(50.0);
-    let mut harness = window(source);
-    let after: Vec<String> = harness
-        .state()
-        .source
-        .view()
-        .record
+    let mut harness = cover(&folder);
+    let after: Vec<String> = record(&harness)
         .iter()
         .filter(|row| row.attempt > 0)
         .map(|row| row.words.clone())
@@ -492,20 +273,8 @@ fn orders_are_compared_with_progress_and_a_stop_keeps_what_is_done() {
 #[test]
 fn the_sheet_the_table_and_the_tag_are_written_beside_the_journal() {
     let folder = Folder::new("export");
-    let mut source = Source::in_folder("cover.toml", COVER, folder.path());
-    source.set_pace(50.0);
-    source.set_browser(false);
-    let mut harness = window(source);
-    press(&mut harness, Key::Enter);
-    press(&mut harness, Key::H);
-    wait_until(&mut harness, "one verdict", |window| {
-        window
-            .source
-            .view()
-            .record
-            .iter()
-            .any(|row| row.attempt > 0)
-    });
+    let mut harness = cover(&folder);
+    one_verdict(&mut harness);
     press(&mut harness, Key::F8);
     press(&mut harness, Key::G);
     press(&mut harness, Key::F4);
@@ -532,11 +301,7 @@ fn the_sheet_the_table_and_the_tag_are_written_beside_the_journal() {
     assert!(sheet.contains("Discharge cover") && sheet.to_uppercase().contains("REHEARSAL"));
     // The curve of the pull is read from beside the journal when its row is chosen.
     press(&mut harness, Key::ArrowDown);
-    let traced = harness
-        .state()
-        .source
-        .view()
-        .record
+    let traced = record(&harness)
         .iter()
         .find(|row| row.traced)
         .map(|row| row.sequence);
@@ -575,32 +340,13 @@ fn the_sheet_the_table_and_the_tag_are_written_beside_the_journal() {
 #[test]
 fn a_new_rehearsal_leaves_the_last_one_as_it_was() {
     let folder = Folder::new("afresh");
-    let mut source = Source::in_folder("cover.toml", COVER, folder.path());
-    source.set_pace(50.0);
-    let mut harness = window(source);
-    press(&mut harness, Key::Enter);
-    press(&mut harness, Key::H);
-    wait_until(&mut harness, "one verdict", |window| {
-        window
-            .source
-            .view()
-            .record
-            .iter()
-            .any(|row| row.attempt > 0)
-    });
+    let mut harness = cover(&folder);
+    one_verdict(&mut harness);
     let first = folder.path().join("cover.rehearsal.evj");
     let before = std::fs::read(&first).unwrap();
     press(&mut harness, Key::F2);
     press(&mut harness, Key::Z);
-    assert!(
-        harness
-            .state()
-            .source
-            .view()
-            .record
-            .iter()
-            .all(|row| row.attempt == 0)
-    );
+    assert!(record(&harness).iter().all(|row| row.attempt == 0));
     assert_eq!(std::fs::read(&first).unwrap(), before);
     assert!(folder.path().join("cover.rehearsal-2.evj").exists());
     // And it is the new one that is taken up again.

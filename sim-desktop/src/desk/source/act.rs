@@ -35,21 +35,16 @@ impl Source {
             Ask::AnswerChoice(index) => self.answer_choice(index),
             Ask::Take(way) => self.take_way(way, ""),
             Ask::TakeBecause(way, why) => self.take_way(way, &why),
-            Ask::FeltWrong(text) => {
-                let Some(fastener) = self.last_worked() else {
-                    return self.say(true, "nothing was pulled here yet");
-                };
-                let text = if text.is_empty() {
-                    "felt wrong".to_owned()
-                } else {
-                    text
-                };
-                self.apply(Input::Note {
-                    fastener: Some(fastener),
-                    doubt: Doubt::Raised,
-                    text: short(&text),
-                });
+            Ask::FeltWrong(label) => self.felt_wrong(&label),
+            Ask::Marked(label) => {
+                if let Some(fastener) = self.named(&label) {
+                    self.apply(Input::Mark { fastener });
+                }
             }
+            Ask::CheckAgain(label) => self.check_again(&label),
+            // Nothing is pulled yet: that ends the check without a record.
+            Ask::LeaveCheck => self.apply(Input::Finish),
+            Ask::Witness(name) => self.witness(&name),
             Ask::Redo(label) => self.loosen(&label, "to be done again", true),
             Ask::Loosen(label) => self.loosen(&label, "loosened", false),
             Ask::Skip(label, why) => self.skip(&label, &why),
@@ -140,6 +135,58 @@ impl Source {
         self.job.as_ref()?.joint(self.open?)?.fastener(label)
     }
 
+    /// The fastener with this label; it is said where there is none.
+    fn named(&mut self, label: &str) -> Option<u8> {
+        let found = self.fastener(label);
+        if found.is_none() {
+            self.say(true, format!("there is no fastener {label} here"));
+        }
+        found
+    }
+
+    fn felt_wrong(&mut self, label: &str) {
+        let fastener = if label.is_empty() {
+            self.last_worked()
+        } else {
+            self.fastener(label)
+        };
+        match fastener {
+            Some(_) => self.apply(Input::Note {
+                fastener,
+                doubt: Doubt::Raised,
+                text: "felt wrong",
+            }),
+            None => self.say(true, "nothing was pulled here yet"),
+        }
+    }
+
+    /// The tool goes back on a fastener that is done: the next pull checks it.
+    fn check_again(&mut self, label: &str) {
+        let Some(fastener) = self.named(label) else {
+            return;
+        };
+        self.hand = Hand::Off;
+        self.pull = Pull::default();
+        self.apply(Input::Recheck { fastener });
+        self.take_tool_in_rehearsal();
+    }
+
+    fn witness(&mut self, name: &str) {
+        let name = short(name);
+        if self.open.is_none() {
+            return self.say(true, "open the joint that was looked at first");
+        }
+        let works = self.job.as_ref().and_then(crate::job::Job::person);
+        if works.is_some_and(|works| works.trim().eq_ignore_ascii_case(name)) {
+            let words = format!("{name} works here; a second person is somebody else");
+            return self.say(true, words);
+        }
+        self.apply(Input::Person {
+            name,
+            role: Role::Witness,
+        });
+    }
+
     /// The fastener of the last attempt kept for the open joint.
     pub(super) fn last_worked(&self) -> Option<u8> {
         self.job
@@ -150,8 +197,8 @@ impl Source {
     }
 
     fn loosen(&mut self, label: &str, cause: &str, next: bool) {
-        let Some(fastener) = self.fastener(label) else {
-            return self.say(true, format!("there is no fastener {label} here"));
+        let Some(fastener) = self.named(label) else {
+            return;
         };
         self.loosened(fastener, cause);
         if next {

@@ -48,7 +48,7 @@ impl Source {
             .zip(self.job.as_ref())
             .is_some_and(|(joint, job)| !job.held(joint).is_empty());
         match self.next() {
-            Some(Next::Pull { .. }) if !held => self.begin_pull(),
+            _ if !held && self.wants_pull() => self.begin_pull(),
             Some(Next::Hand { step }) if !held => {
                 self.do_by_hand(step);
                 if self.hand == Hand::One {
@@ -289,7 +289,7 @@ impl Source {
         if on {
             self.take_tool_in_rehearsal();
             let busy = self.rig.as_ref().is_some_and(|(_, rig)| rig.is_busy());
-            if !busy && matches!(self.next(), Some(Next::Pull { .. })) {
+            if !busy && self.wants_pull() {
                 self.hand = Hand::Off;
                 self.begin_pull();
             }

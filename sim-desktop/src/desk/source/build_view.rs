@@ -5,7 +5,7 @@ use evendraw_core::session::{Next, Session};
 use evendraw_core::verdict::Verdict;
 
 use super::super::view::{BuildView, JointRow, Mark, NextStep, PartView, ToolView};
-use super::Source;
+use super::{Source, joint_view};
 use crate::job::Job;
 use crate::plan::ToolKind;
 use crate::plan::progress::State;
@@ -108,6 +108,7 @@ impl Source {
             readings: self.readings(),
             link: self.link_view(),
             person: job.person().map(str::to_owned),
+            witness: self.open.and_then(|joint| joint_view::witness(job, joint)),
             tool: job.tool().map(str::to_owned),
             tools: plan.tools().iter().map(tool_view).collect(),
             joints,
@@ -274,6 +275,11 @@ fn exceptions(job: &Job) -> Vec<String> {
                 joint.title(),
                 step.stage() + 1
             ));
+        }
+        if matches!(session.next(), Next::Nothing)
+            && let Some(wanted) = joint_view::witness_wanted(job, joint)
+        {
+            told.push(format!("{}: {wanted} (I)", joint.title()));
         }
         for (fastener, _) in (0u8..).zip(session.procedure().fasteners()) {
             if session.ledger().felt_wrong(fastener) {

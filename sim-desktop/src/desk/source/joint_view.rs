@@ -2,7 +2,7 @@
 
 use evendraw_core::ledger::{Standing, StepState};
 use evendraw_core::procedure::{Procedure, StageKind};
-use evendraw_core::record::Record;
+use evendraw_core::record::{Record, Role};
 use evendraw_core::session::{Next, Session};
 use evendraw_core::tracker::Cue as Signal;
 use evendraw_core::unit::{Angle, Torque};
@@ -25,7 +25,8 @@ impl Source {
         let (job, number) = (self.job.as_ref()?, self.open?);
         let (joint, plan) = (job.joint(number)?, job.joint_plan(number)?);
         let session = job.session(number);
-        let next_step = session.and_then(next_step);
+        let checking = session.and_then(checking_again);
+        let next_step = checking.or_else(|| session.and_then(next_step));
         let stage = next_step
             .and_then(|step| plan.procedure.steps().get(usize::from(step)))
             .map_or_else(
@@ -35,6 +36,7 @@ impl Source {
         let (path, at) = path(&plan.procedure, stage, next_step);
         let standing = job.standing(number);
         let finished = session.is_some_and(|session| matches!(session.next(), Next::Nothing))
+            && checking.is_none()
             && matches!(standing, Standing::Final | Standing::RetorqueDue);
         let what: Vec<String> = [
             plan.thread.clone(),
@@ -54,12 +56,19 @@ impl Source {
                 ..question::Asked::default()
             };
         }
+        // While a fastener is checked again, whatever else is to be answered waits.
+        if checking.is_some() {
+            asked = question::Asked::default();
+        }
         Some(JointView {
             id: joint.id().to_owned(),
             title: joint.title().to_owned(),
             what: what.join(", "),
             mock_up: standing == Standing::MockUp,
             finished,
+            checking_again: checking.is_some(),
+            witness_wanted: witness_wanted(job, joint),
+            witnesses: witnesses(job),
             fasteners: fasteners(job, joint, plan, stage, finished),
             front: match joint.front() {
                 Some("right") => Front::Right,
@@ -71,6 +80,12 @@ impl Source {
             at,
             stages: stages(job, number, plan, stage),
             stage_words: plan.stages.get(stage).map_or_else(String::new, |own| {
+                if checking.is_some() {
+                    return format!(
+                        "Check again ({}): it must not move. Esc leaves it",
+                        own.sentence()
+                    );
+                }
                 format!(
                     "Stage {} of {}: {}",
                     stage + 1,
@@ -216,6 +231,61 @@ pub(super) fn is_reached(aim: &Aim, peak: Torque, angle: Option<Angle>) -> bool 
     }
 }
 
+/// The step that the next pull checks again, or this one: settled, and yet the tool is set to it.
+pub(super) fn checking_again<P: std::ops::Deref<Target = Procedure>>(
+    session: &Session<P>,
+) -> Option<u16> {
+    let (step, _) = session.armed()?;
+    let due = matches!(session.next(), Next::Pull { step: next } if next == step);
+    (!due && session.ledger().step(step).is_settled()).then_some(step)
+}
+
+/// Names of the second persons that the journal knows, the last one first.
+fn witnesses(job: &Job) -> Vec<String> {
+    let mut names: Vec<String> = Vec::new();
+    for fact in job.facts().iter().rev() {
+        if let Fact::Entry(entry) = fact
+            && let Record::Person(person) = &entry.record
+            && person.role == Role::Witness
+            && !names
+                .iter()
+                .any(|known| known.as_str() == person.name.as_str())
+        {
+            names.push(person.name.to_string());
+        }
+    }
+    names.truncate(5);
+    names
+}
+
+/// The second person who looked at this joint last.
+pub(super) fn witness(job: &Job, joint: u8) -> Option<String> {
+    job.facts().iter().rev().find_map(|fact| match fact {
+        Fact::Entry(entry) if entry.joint == joint => match &entry.record {
+            Record::Person(person) if person.role == Role::Witness => Some(person.name.to_string()),
+            _ => None,
+        },
+        _ => None,
+    })
+}
+
+/// What a second person is still to look at, where the plan wants that.
+pub(super) fn witness_wanted(job: &Job, joint: &Joint) -> Option<String> {
+    if joint.witness().is_empty() || witness(job, joint.number()).is_some() {
+        return None;
+    }
+    let labels: Vec<&str> = joint
+        .witness()
+        .iter()
+        .map(|fastener| joint.label(*fastener))
+        .collect();
+    Some(if labels.len() == joint.positions().len() {
+        "A second person is to look at it".to_owned()
+    } else {
+        format!("A second person is to look at {}", labels.join(", "))
+    })
+}
+
 /// The step that is next, whatever is to be done at it.
 pub(super) fn next_step<P: std::ops::Deref<Target = Procedure>>(
     session: &Session<P>,
@@ -335,6 +405,7 @@ fn fasteners(
             }),
             reading: reading(job, number, plan, index, stage),
             place: place_words(joint, usize::from(index)),
+            marked: session.is_some_and(|session| session.ledger().is_marked(index)),
         })
         .collect()
 }
@@ -461,14 +532,7 @@ fn entries(job: &Job, joint: u8) -> Vec<Entry> {
         })
         .take(3)
         .map(|entry| {
-            let fastener = match &entry.record {
-                Record::Attempt(attempt) => Some(attempt.fastener),
-                Record::Loosened(own) => Some(own.fastener),
-                Record::Fitted(own) => Some(own.fastener),
-                Record::Noted(own) => own.fastener,
-                Record::Marked(own) => Some(own.fastener),
-                _ => None,
-            };
+            let fastener = record_view::fastener_of(job, entry);
             Entry {
                 mark: record_view::record_mark(&entry.record).0,
                 fastener: fastener

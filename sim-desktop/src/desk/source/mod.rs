@@ -20,7 +20,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime};
 
-use evendraw_core::record::Attempt;
+use evendraw_core::record::{Attempt, Entry, Record};
 use evendraw_core::session::{Input, Next, Refusal, Session};
 use evendraw_core::tracker::Cue;
 use evendraw_core::unit::Instant;
@@ -277,6 +277,16 @@ impl Source {
         self.session().map(Session::next)
     }
 
+    /// The step that is checked again with the next pull, or with this one.
+    fn checking_again(&self) -> Option<u16> {
+        self.session().and_then(joint_view::checking_again)
+    }
+
+    /// Whether a pull would be heard now.
+    fn wants_pull(&self) -> bool {
+        matches!(self.next(), Some(Next::Pull { .. })) || self.checking_again().is_some()
+    }
+
     fn at(&self) -> Instant {
         Instant::from_micros(self.micros)
     }
@@ -310,7 +320,7 @@ impl Source {
     /// One sample to the session, and its point to the curve.
     fn feed(&mut self, sample: evendraw_core::sample::Sample) {
         let in_pull = self.session().is_some_and(Session::is_in_pull);
-        if !in_pull && !matches!(self.next(), Some(Next::Pull { .. })) {
+        if !in_pull && !self.wants_pull() {
             // The end of a pull that is judged already.
             return;
         }
@@ -387,6 +397,7 @@ impl Source {
         if !done.entries.is_empty() {
             self.dirty = true;
         }
+        self.tell_checks(&done.entries);
         for told in &done.told {
             self.tell_verdict(told.joint, &told.attempt);
         }
@@ -416,6 +427,32 @@ impl Source {
         );
         if self.hand == Hand::All {
             self.hand = Hand::Off;
+        }
+    }
+
+    /// What came of checking again is said, good or bad.
+    fn tell_checks(&mut self, entries: &[Entry]) {
+        for entry in entries {
+            let Record::Rechecked(checked) = &entry.record else {
+                continue;
+            };
+            let label = self.job.as_ref().map_or_else(String::new, |job| {
+                record_view::fastener_of(job, entry).map_or_else(String::new, |fastener| {
+                    record_view::names(job).fastener(entry.joint, fastener)
+                })
+            });
+            let good = checked.verdict == Verdict::Accepted;
+            self.say(
+                !good,
+                if good {
+                    format!("Fastener {label} checked again: it did not move")
+                } else {
+                    format!("Fastener {label} checked again: not as it was left")
+                },
+            );
+            if self.hand == Hand::All {
+                self.hand = Hand::Off;
+            }
         }
     }
 

@@ -3,6 +3,7 @@
 //! Knows nothing of drawing, and decides nothing.
 
 use evendraw_core::procedure::{EngineState, StageKind};
+use evendraw_core::record::Record;
 use evendraw_core::session::{Next, Refusal, Session};
 use evendraw_core::verdict::{Reason, Verdict};
 
@@ -11,6 +12,7 @@ use super::Source;
 use crate::job::{Held, Job};
 use crate::plan::StagePlan;
 use crate::plan::progress::Hold;
+use crate::store::Fact;
 use crate::words;
 
 /// What must be answered, if anything.
@@ -296,6 +298,9 @@ fn decide<P: std::ops::Deref<Target = evendraw_core::procedure::Procedure>>(
         .attempts(joint)
         .rev()
         .find(|(_, attempt)| attempt.step == step);
+    if let Some(alert) = moved(job, joint, step, label) {
+        return alert;
+    }
     let turn = matches!(
         session.procedure().stage_of(step).map(|stage| stage.kind),
         Some(StageKind::Turn { .. })
@@ -352,6 +357,32 @@ fn decide<P: std::ops::Deref<Target = evendraw_core::procedure::Procedure>>(
         what_now,
         ways,
     }
+}
+
+/// A fastener that moved when it was checked again, if that is the last thing that happened to this step.
+fn moved(job: &Job, joint: u8, step: u16, label: &str) -> Option<Alert> {
+    let checked = job.facts().iter().rev().find_map(|fact| match fact {
+        Fact::Entry(entry) if entry.joint == joint => match &entry.record {
+            Record::Rechecked(checked) if checked.step == step => Some(Some(checked)),
+            Record::Attempt(attempt) if attempt.step == step => Some(None),
+            _ => None,
+        },
+        _ => None,
+    })??;
+    let angle = checked.moved.map_or_else(
+        || "how far is not known".to_owned(),
+        |angle| format!("by {}", words::angle(angle)),
+    );
+    Some(Alert {
+        title: format!("Fastener {label} moved when it was checked again"),
+        detail: format!("{angle}, at {}.", words::torque(checked.peak)),
+        what_now: vec![
+            "It has lost clamp load: look for what settled, and check its neighbours too."
+                .to_owned(),
+            "Loosen it and do it again, or say why it stays.".to_owned(),
+        ],
+        ways: vec![Way::Loosen, Way::NewFitted, Way::Skip],
+    })
 }
 
 fn capital(words: &str) -> String {

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use evendraw_core::record::{Entry, Record};
+use evendraw_core::record::{Entry, Record, Role};
 use evendraw_core::unit::Torque;
 use evendraw_core::verdict::Verdict;
 
@@ -24,6 +24,25 @@ pub(super) fn names(job: &Job) -> export::Names {
                 None => names,
             }
         })
+}
+
+/// The fastener that an entry is about, where it is about one.
+pub(super) fn fastener_of(job: &Job, entry: &Entry) -> Option<u8> {
+    match &entry.record {
+        Record::Attempt(own) => Some(own.fastener),
+        Record::Loosened(own) => Some(own.fastener),
+        Record::Fitted(own) => Some(own.fastener),
+        Record::Marked(own) => Some(own.fastener),
+        Record::Noted(own) => own.fastener,
+        Record::Rechecked(own) => {
+            let plan = job.joint_plan(entry.joint)?;
+            plan.procedure
+                .steps()
+                .get(usize::from(own.step))?
+                .fastener()
+        }
+        _ => None,
+    }
 }
 
 /// The mark of a verdict.
@@ -107,7 +126,7 @@ impl Source {
                                 (anchor.unix_seconds, entry.at.micros()),
                             );
                         }
-                        Record::Person(own) => {
+                        Record::Person(own) if own.role == Role::Operator => {
                             person.insert(entry.joint, own.name.to_string());
                         }
                         Record::Tool(own) => {
@@ -127,10 +146,12 @@ impl Source {
                         words: export::line(&names, entry),
                         person: person.get(&entry.joint).cloned().unwrap_or_default(),
                         tool: tool.get(&entry.joint).cloned().unwrap_or_default(),
+                        fastener: fastener_of(job, entry).map_or_else(String::new, |fastener| {
+                            names.fastener(entry.joint, fastener)
+                        }),
                         ..RecordRow::default()
                     };
                     if let Record::Attempt(attempt) = &entry.record {
-                        row.fastener = names.fastener(entry.joint, attempt.fastener);
                         row.stage = u32::from(attempt.stage) + 1;
                         row.attempt = u32::from(attempt.attempt);
                         row.torque = Some(rig::newton_meters(attempt.peak));

@@ -4,7 +4,7 @@
 
 use std::path::Path;
 
-use evendraw_core::session::{Next, Session};
+use evendraw_core::session::Session;
 
 use super::{Hand, Play, Source};
 use crate::store::Purpose;
@@ -33,11 +33,7 @@ impl Source {
             let now = std::mem::replace(&mut self.micros, due);
             self.feed(sample);
             self.micros = now.max(due);
-            if self
-                .session()
-                .is_none_or(|session| !matches!(session.next(), Next::Pull { .. }))
-                && !self.session().is_some_and(Session::is_in_pull)
-            {
+            if !self.wants_pull() && !self.session().is_some_and(Session::is_in_pull) {
                 self.play = None;
                 self.say(
                     false,
