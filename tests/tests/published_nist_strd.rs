@@ -4,7 +4,7 @@ use evendraw::bench::compare;
 use evendraw::rehearsal::JointResult;
 use evendraw_tests::table::rows;
 
-/// Both places that reckon a scatter: standard deviation over n − 1, as a fraction of the mean.
+/// What a comparison and what a rehearsal report: standard deviation over n − 1, as a fraction of the mean.
 fn scatters(values: &[f64]) -> [Option<f64>; 2] {
     // `scatter` never looks at which fastener a load belongs to.
     let result = JointResult {

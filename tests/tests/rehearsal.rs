@@ -86,6 +86,73 @@ fn the_demo_build_is_rehearsed_to_the_same_bytes_and_every_fastener_is_accepted(
     assert!(other != journals[0], "another seed makes the same bytes");
 }
 
+/// Clamp loads are told and kept after every pass; the last pass is what the joint ends with, and the cover is in time for its
+/// sealant.
+#[test]
+fn every_pass_is_told_kept_and_drawn() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let line = [
+        "rehearse",
+        "--joint",
+        "cover",
+        "--journal",
+        "a.journal",
+        "--svg",
+        "pictures",
+        "--json",
+    ];
+    let objects = objects(&run(folder.path(), line).stdout);
+    let passes = of(&objects, "pass");
+    let stages: Vec<_> = passes.iter().map(|pass| pass["stage"].as_u64()).collect();
+    assert_eq!(stages, [Some(2), Some(3), Some(6)]);
+    // Surfaces only ever give way, and an hour's wait shows.
+    let settled: Vec<f64> = passes
+        .iter()
+        .map(|pass| pass["settled_um"].as_f64().expect("a number"))
+        .collect();
+    assert!(
+        settled[0] <= settled[1] && settled[1] + 0.5 < settled[2],
+        "{settled:?}"
+    );
+    let after: Vec<_> = of(&objects, "clamp-after-pass");
+    assert_eq!(after.len(), 3 * 8);
+    for (last, end) in after[16..].iter().zip(of(&objects, "clamp")) {
+        assert_eq!(last["fastener"], end["fastener"]);
+        assert_eq!(last["clamp_kN"], end["clamp_kN"]);
+    }
+    let window = of(&objects, "window")[0];
+    assert_eq!(window["allowed_s"], 600);
+    assert!(window["took_s"].as_u64() < Some(600), "{window}");
+    let needed = |kind: &str| {
+        of(&objects, "needed")
+            .iter()
+            .filter(|need| need["kind"] == kind)
+            .count()
+    };
+    assert!(needed("tool") >= 1 && needed("check") >= 3, "{objects:#?}");
+    let kept = store::read(&folder.path().join("a.journal")).expect("the journal");
+    let loads = kept
+        .host_facts()
+        .filter(|fact| matches!(fact, store::HostFact::Clamp { .. }));
+    assert_eq!(loads.count(), 3 * 8);
+    for kind in ["clamps", "torque-angle", "map"] {
+        let path = folder.path().join(format!("pictures/cover-{kind}.svg"));
+        let picture = std::fs::read_to_string(&path).expect("the picture");
+        assert!(picture.starts_with("<svg") && picture.contains("prefers-color-scheme:dark"));
+        assert!(
+            !picture.contains("href") && !picture.contains("NaN"),
+            "{kind}"
+        );
+        // Each of the eight is labelled.
+        for label in 1..=8 {
+            assert!(
+                picture.contains(&format!(">{label}</text>")),
+                "{kind} {label}"
+            );
+        }
+    }
+}
+
 #[test]
 fn a_rehearsal_is_never_taken_for_a_job() {
     let folder = tempfile::tempdir().expect("a folder");

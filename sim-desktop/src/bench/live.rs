@@ -257,6 +257,17 @@ impl Bench {
         self.loads_N.iter().map(|load| load / 1000.0).collect()
     }
 
+    /// What gasket and surfaces have given way for good, mean over the fasteners, µm.
+    #[must_use]
+    pub fn settled_um(&self) -> f64 {
+        #[expect(
+            clippy::cast_precision_loss,
+            reason = "a joint has at most 256 fasteners"
+        )]
+        let count = self.states.len().max(1) as f64;
+        self.states.iter().map(|state| state.set_mm).sum::<f64>() * 1000.0 / count
+    }
+
     /// Where a fastener stands.
     #[must_use]
     pub fn state(&self, fastener: usize) -> Option<FastenerState> {

@@ -2,7 +2,11 @@
 //!
 //! Knows nothing of mechanics or verdicts.
 
-use std::path::PathBuf;
+mod bars;
+mod needed;
+mod picture;
+
+use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
 use serde_json::json;
@@ -11,10 +15,11 @@ use super::named::{fastener, joint, names};
 use super::{CommandError, Done, Output, plan_file};
 use crate::bench::{Fault, HandKind};
 use crate::job::{Job, Told};
-use crate::plan::Plan;
 use crate::plan::progress::State;
+use crate::plan::{Joint, Plan};
 use crate::rehearsal::given::Given;
-use crate::rehearsal::{JointResult, Options, Rehearsal, WorkError};
+use crate::rehearsal::result::{mean, scatter};
+use crate::rehearsal::{JointResult, Options, PassResult, Rehearsal, WorkError};
 use crate::sheet::export::{attempt_line, attempt_object};
 use crate::store::Purpose;
 use crate::words;
@@ -55,6 +60,9 @@ pub(super) struct Args {
     /// Keeps the samples of every pull in this folder, as trace files.
     #[arg(long, value_name = "DIR")]
     trace: Option<PathBuf>,
+    /// Draws clamp loads, torque over angle and the joint from above into this folder, as SVG.
+    #[arg(long, value_name = "DIR")]
+    svg: Option<PathBuf>,
     /// Answers one of the plan's questions: condition=no, "gap=0.3 mm". May be given several times.
     #[arg(long, value_name = "KEY=ANSWER")]
     answer: Vec<String>,
@@ -83,6 +91,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         pulls: args.pulls,
         faults: faults(&args.fault, job.plan(), args.joint.as_deref())?,
         trace_folder: args.trace.clone(),
+        keeps_curves: args.svg.is_some(),
     };
     let person = format!("{} hand, seed {}", args.hand, args.seed);
     let given = Given::read(&args.answer, job.plan(), &person)?;
@@ -92,11 +101,16 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         args.hand,
         args.seed
     ))?;
-    work(Rehearsal::new(job, options, given), only, out)
+    work(
+        Rehearsal::new(job, options, given),
+        only,
+        args.svg.as_deref(),
+        out,
+    )
 }
 
 /// A rehearsal that was stopped, with the plan in its journal.
-fn take_up(path: &std::path::Path, given: Option<&Plan>) -> Result<Job, CommandError> {
+fn take_up(path: &Path, given: Option<&Plan>) -> Result<Job, CommandError> {
     let job = Job::open(path, Purpose::Rehearsal)?;
     if let Some(given) = given
         && given.text() != job.plan().text()
@@ -145,6 +159,7 @@ fn faults(
 fn work(
     mut rehearsal: Rehearsal,
     only: Option<u8>,
+    pictures: Option<&Path>,
     out: &mut Output<'_>,
 ) -> Result<Done, CommandError> {
     match only {
@@ -152,7 +167,7 @@ fn work(
         None => rehearsal.open_all()?,
     }
     let mut whole = JointResult::default();
-    let mut scatter: Option<f64> = None;
+    let mut widest: Option<f64> = None;
     let mut tried: Vec<u8> = Vec::new();
     while let Some(number) = next(rehearsal.job(), only, &tried) {
         tried.push(number);
@@ -171,7 +186,12 @@ fn work(
             other => CommandError::bad(other.to_string()),
         })?;
         tell_joint(rehearsal.job(), number, &result, out)?;
-        scatter = match (scatter, result.scatter()) {
+        if let (Some(folder), Some(joint)) = (pictures, rehearsal.job().joint(number)) {
+            for path in picture::write(folder, joint, &result)? {
+                out.remark(format_args!("picture: {}", path.display()));
+            }
+        }
+        widest = match (widest, result.scatter()) {
             (Some(one), Some(other)) => Some(one.max(other)),
             (one, other) => one.or(other),
         };
@@ -181,13 +201,14 @@ fn work(
         whole.seconds += result.seconds;
         whole.stopped = whole.stopped.or(result.stopped);
     }
+    needed::tell(rehearsal.job(), only, out)?;
     let unfinished = unfinished(rehearsal.job(), only);
     for (title, why) in &unfinished {
         out.line(format_args!("\nnot finished: {title}: {why}"))?;
     }
     out.object(&json!({
         "record": "summary",
-        "scatter": scatter,
+        "scatter": widest,
         "accepted": whole.accepted,
         "rejected": whole.rejected,
         "unknown": whole.unknown,
@@ -258,26 +279,127 @@ fn tell_joint(
     let Some(joint) = job.joint(number) else {
         return Ok(());
     };
-    let mut line = String::from("  clamp load, kN:");
     for &(fastener, clamp) in &result.clamps_kn {
-        let label = joint.label(fastener);
         out.object(&json!({
             "record": "clamp",
             "joint": joint.id(),
-            "fastener": label,
+            "fastener": joint.label(fastener),
             "clamp_kN": rounded(clamp, 1e3),
         }))?;
-        line.push_str(&format!("  {label} {clamp:.1}"));
     }
-    if let Some(scatter) = result.scatter() {
-        line.push_str(&format!("; scatter {:.1} %", scatter * 100.0));
+    for pass in &result.passes {
+        tell_pass(joint, pass, out)?;
     }
-    out.line(line)?;
+    for line in bars::lines(joint, &result.passes) {
+        out.line(line)?;
+    }
+    tell_end(job, joint, result, out)?;
     if let Some(why) = &result.stopped {
         out.line(format_args!("  stopped: {why}"))?;
     }
     Ok(())
 }
+
+fn tell_pass(joint: &Joint, pass: &PassResult, out: &mut Output<'_>) -> Result<(), CommandError> {
+    for &(fastener, clamp) in &pass.clamps_kn {
+        out.object(&json!({
+            "record": "clamp-after-pass",
+            "joint": joint.id(),
+            "stage": u32::from(pass.stage) + 1,
+            "round": pass.round,
+            "fastener": joint.label(fastener),
+            "clamp_kN": rounded(clamp, 1e3),
+        }))?;
+    }
+    out.object(&json!({
+        "record": "pass",
+        "joint": joint.id(),
+        "stage": u32::from(pass.stage) + 1,
+        "round": pass.round,
+        "mean_kN": rounded(mean(&pass.clamps_kn), 1e3),
+        "scatter": pass.scatter(),
+        "settled_um": rounded(pass.settled_um, 1e2),
+        "seconds": rounded(pass.seconds, 1e3),
+    }))
+}
+
+/// What the joint came to: the tightest fastener beside its proof load, an hour's standing, the windows of time.
+fn tell_end(
+    job: &Job,
+    joint: &Joint,
+    result: &JointResult,
+    out: &mut Output<'_>,
+) -> Result<(), CommandError> {
+    let tightest = result
+        .clamps_kn
+        .iter()
+        .max_by(|one, other| one.1.total_cmp(&other.1));
+    if let (Some(&(fastener, most)), Some(proof)) =
+        (tightest, result.proof_kn.filter(|proof| *proof > 0.0))
+    {
+        let share = most / proof;
+        let is_turned = job
+            .joint_plan(joint.number())
+            .is_some_and(|plan| plan.stages.iter().any(|stage| stage.word == "turn"));
+        out.line(format_args!(
+            "  tightest: {} with {most:.1} kN, {:.0} % of its proof load{}",
+            joint.label(fastener),
+            share * 100.0,
+            match share > PROOF_SHARE_MAX {
+                true if is_turned => ", as turning on by an angle may bring it to",
+                true => ": HIGH, look at friction and class",
+                false => "",
+            }
+        ))?;
+        out.object(&json!({
+            "record": "tightest", "joint": joint.id(), "fastener": joint.label(fastener),
+            "clamp_kN": rounded(most, 1e3), "of_proof": rounded(share, 1e4),
+        }))?;
+    }
+    let (now, later) = (mean(&result.clamps_kn), mean(&result.stood_kn));
+    if now > 0.0 {
+        out.line(format_args!(
+            "  after standing an hour: mean {later:.1} kN ({:+.1} %){}",
+            // Adding zero takes the sign off a zero.
+            ((later / now - 1.0) * 1e3).round() / 10.0 + 0.0,
+            scatter(&result.stood_kn).map_or_else(String::new, |part| format!(
+                ", scatter {:.1} %",
+                part * 100.0
+            ))
+        ))?;
+        out.object(&json!({
+            "record": "stood", "joint": joint.id(), "mean_kN": rounded(later, 1e3), "scatter": scatter(&result.stood_kn),
+        }))?;
+    }
+    for window in &result.windows {
+        let words = job
+            .joint_plan(joint.number())
+            .and_then(|plan| plan.stage(window.stage)?.time.clone())
+            .unwrap_or_default();
+        out.line(format_args!(
+            "  {words}: took {}{}",
+            words::seconds(window.took_s),
+            match window.allowed_s.checked_sub(window.took_s) {
+                Some(spare) => format!(", {} to spare", words::seconds(spare)),
+                None => format!(
+                    ", TOO LONG by {}",
+                    words::seconds(window.took_s - window.allowed_s)
+                ),
+            }
+        ))?;
+        out.object(&json!({
+            "record": "window", "joint": joint.id(), "stage": u32::from(window.stage) + 1, "text": words,
+            "took_s": window.took_s, "allowed_s": window.allowed_s, "verdict": words::verdict(window.verdict),
+        }))?;
+    }
+    out.line(format_args!("  time: {}", whole_seconds(result.seconds)))?;
+    out.object(
+        &json!({ "record": "time", "joint": joint.id(), "seconds": rounded(result.seconds, 1e3) }),
+    )
+}
+
+/// Share of its proof load above which a fastener is pointed at. [90 % of proof for permanent joints: Shigley eq. 8-31]
+const PROOF_SHARE_MAX: f64 = 0.9;
 
 fn rounded(value: f64, steps: f64) -> f64 {
     (value * steps).round() / steps

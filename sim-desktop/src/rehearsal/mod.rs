@@ -4,8 +4,10 @@
 
 pub mod feed;
 pub mod given;
+pub mod result;
 pub mod rig;
 pub mod trace_file;
 mod work;
 
-pub use work::{JointResult, Options, Rehearsal, WorkError};
+pub use result::{JointResult, PassResult};
+pub use work::{Options, Rehearsal, WorkError};

@@ -219,6 +219,26 @@ impl Rig {
         self.bench.clamps_kN()
     }
 
+    /// True rotation of a fastener from the start of its thread, degrees.
+    #[must_use]
+    pub fn rotation_deg(&self, fastener: u8) -> f64 {
+        self.bench.rotation_deg(usize::from(fastener))
+    }
+
+    /// Proof load of the joint's fasteners, kN; none for threads without a stress area.
+    #[must_use]
+    pub fn proof_kn(&self) -> Option<f64> {
+        let model = self.bench.model();
+        let area = model.thread.stress_area_mm2()?;
+        Some(area * model.strength.proof_MPa / 1_000.0)
+    }
+
+    /// What gasket and surfaces have given way for good, mean over the fasteners, µm.
+    #[must_use]
+    pub fn settled_um(&self) -> f64 {
+        self.bench.settled_um()
+    }
+
     /// Brings the metal to where the records say it is, after a restart: what was accepted is pulled again, unrecorded.
     pub fn catch_up(&mut self, procedure: &Procedure, ledger: &Ledger) {
         for (index, step) in (0_u16..).zip(procedure.steps()) {

@@ -205,6 +205,20 @@ pub fn sample(torque_nm: f64, angle_deg: f64) -> Sample {
     }
 }
 
+/// An id or label as part of a file's name: letters, digits and dashes.
+#[must_use]
+pub fn file_word(text: &str) -> String {
+    text.chars()
+        .map(|letter| {
+            if letter.is_alphanumeric() || letter == '-' {
+                letter
+            } else {
+                '_'
+            }
+        })
+        .collect()
+}
+
 /// Seconds as the core counts them: to the nearest µs.
 #[must_use]
 pub fn instant(seconds: f64) -> Instant {
