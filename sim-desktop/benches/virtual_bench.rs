@@ -133,6 +133,7 @@ fn demo_rehearsed() {
             pulls: None,
             faults: Vec::new(),
             trace_folder: None,
+            keeps_curves: false,
         };
         let mut rehearsal = Rehearsal::new(Job::unkept(plan, Purpose::Rehearsal), options, given);
         let head = rehearsal
