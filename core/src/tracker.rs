@@ -257,6 +257,9 @@ impl Tracker {
                 self.travel.push(seen);
             }
         }
+        if let Some(before) = before {
+            self.shape.ripple(before, seen);
+        }
         if self.loaded {
             self.pulled(before, seen, sure);
         } else {
@@ -508,17 +511,20 @@ impl Tracker {
         let Some(released) = self.released_at else {
             return;
         };
-        if seen.at.since(released).micros() <= self.thresholds.release
-            && self.shape.broke(seen.rotation, &self.thresholds)
+        if seen.at.since(released).micros() <= self.thresholds.release {
+            self.look_for_a_break(seen);
+        }
+    }
+
+    fn look_for_a_break(&mut self, seen: Seen) {
+        if !self.found.contains(Reason::Stuck) && self.shape.broke(seen.rotation, &self.thresholds)
         {
             self.find(Reason::GivingWay);
         }
     }
 
     fn let_go(&mut self, seen: Seen) {
-        if self.shape.broke(seen.rotation, &self.thresholds) {
-            self.find(Reason::GivingWay);
-        }
+        self.look_for_a_break(seen);
         self.end_pull(self.goal.kind, Some(seen));
     }
 
@@ -599,7 +605,8 @@ impl Tracker {
     }
 
     fn follow_shape(&mut self, before: Seen, seen: Seen, sure: i32) {
-        if self.reverse {
+        // What a stuck sensor shows when it comes alive again is no shape.
+        if self.reverse || self.found.contains(Reason::Stuck) {
             return;
         }
         let may_yield = matches!(self.goal.kind, Kind::Torque);

@@ -9,9 +9,12 @@ use crate::verdict::Reason;
 
 /// A tooth falls within this time; a hand that eases off takes longer.
 const TOOTH_TICKS: u32 = 40;
-/// Samples that repeat exactly, and for how long, before the sensor counts as stuck.
+/// Samples of one sensor that repeat exactly, and for how long, before it counts as stuck.
 const SAME_LEAST: u16 = 40;
 const SAME_TICKS: u32 = 200;
+/// Samples of both sensors that repeat exactly, beyond eight times as many as did while they were alive, and for how long.
+const BOTH_LEAST: u16 = 16;
+const BOTH_TICKS: u32 = 50;
 /// Changes of direction that show the sensor alive; one that never jitters cannot be told from a stuck one.
 const JITTER_LEAST: u8 = 8;
 /// Rotation during which a torque that jittered before does not repeat itself: 8°.
@@ -44,6 +47,8 @@ pub(super) struct Shape {
     same_rotation: u16,
     same_since: u32,
     same_from: (i32, i32),
+    both_same: u16,
+    both_most: u16,
     torque_jitter: u8,
     rotation_jitter: u8,
     torque_up: bool,
@@ -70,6 +75,8 @@ impl Shape {
         same_rotation: 0,
         same_since: 0,
         same_from: (0, 0),
+        both_same: 0,
+        both_most: 0,
         torque_jitter: 0,
         rotation_jitter: 0,
         torque_up: false,
@@ -102,16 +109,17 @@ impl Shape {
         may_yield: bool,
         thresholds: &Thresholds,
     ) -> Option<Reason> {
-        let stuck = self.stuck(before, seen, thresholds);
-        let saw = self.saw(seen.ticks, torque, thresholds);
+        let stuck = self.stuck(seen, thresholds);
+        // Teeth are looked for in the samples as they came: one alone may be a spike, five are not.
+        let saw = self.saw(seen.ticks, seen.torque, thresholds);
         let giving = self.giving_way(torque, before.rotation, thresholds);
         let yielding = may_yield && self.yielding(torque, before.rotation, thresholds);
-        if giving {
+        if stuck {
+            Some(Reason::Stuck)
+        } else if giving {
             Some(Reason::GivingWay)
         } else if yielding {
             Some(Reason::Yielding)
-        } else if stuck {
-            Some(Reason::Stuck)
         } else if saw {
             Some(Reason::StickSlip)
         } else {
@@ -222,41 +230,58 @@ impl Shape {
         false
     }
 
-    fn stuck(&mut self, before: Seen, seen: Seen, thresholds: &Thresholds) -> bool {
+    /// Follows the ripple of both sensors, loaded or not: what shows them alive.
+    pub(super) fn ripple(&mut self, before: Seen, seen: Seen) {
         let same_torque = seen.torque == before.torque;
         let same_rotation = seen.rotation == before.rotation;
-        if !same_torque {
-            let up = seen.torque > before.torque;
-            self.torque_jitter = self
-                .torque_jitter
-                .saturating_add(u8::from(up != self.torque_up));
-            self.torque_up = up;
-            self.same_torque = 0;
+        if same_torque && same_rotation {
+            self.both_same = self.both_same.saturating_add(1);
+        } else {
+            self.both_most = self.both_most.max(self.both_same);
+            self.both_same = 0;
         }
-        if !same_rotation {
-            let up = seen.rotation > before.rotation;
-            self.rotation_jitter = self
-                .rotation_jitter
-                .saturating_add(u8::from(up != self.rotation_up));
-            self.rotation_up = up;
-            self.same_rotation = 0;
-        }
-        if !same_torque && !same_rotation {
-            return false;
-        }
-        if self.same_torque == 0 && self.same_rotation == 0 {
+        if (same_torque || same_rotation) && self.same_torque == 0 && self.same_rotation == 0 {
             self.same_since = before.ticks;
             self.same_from = (before.torque, before.rotation);
         }
-        self.same_torque = self.same_torque.saturating_add(u16::from(same_torque));
-        self.same_rotation = self.same_rotation.saturating_add(u16::from(same_rotation));
-        let long = seen.ticks.wrapping_sub(self.same_since) >= SAME_TICKS;
-        let torque_stuck = self.same_torque >= SAME_LEAST && self.torque_jitter >= JITTER_LEAST;
-        let rotation_stuck =
-            self.same_rotation >= SAME_LEAST && self.rotation_jitter >= JITTER_LEAST;
+        if same_torque {
+            self.same_torque = self.same_torque.saturating_add(1);
+        } else {
+            let up = seen.torque > before.torque;
+            let turned = u8::from(up != self.torque_up);
+            self.torque_jitter = self.torque_jitter.saturating_add(turned);
+            self.torque_up = up;
+            self.same_torque = 0;
+        }
+        if same_rotation {
+            self.same_rotation = self.same_rotation.saturating_add(1);
+        } else {
+            let up = seen.rotation > before.rotation;
+            let turned = u8::from(up != self.rotation_up);
+            self.rotation_jitter = self.rotation_jitter.saturating_add(turned);
+            self.rotation_up = up;
+            self.same_rotation = 0;
+        }
+    }
+
+    fn stuck(&self, seen: Seen, thresholds: &Thresholds) -> bool {
+        if self.same_torque == 0 && self.same_rotation == 0 {
+            return false;
+        }
+        let ripples = (
+            self.torque_jitter >= JITTER_LEAST,
+            self.rotation_jitter >= JITTER_LEAST,
+        );
+        let since = seen.ticks.wrapping_sub(self.same_since);
+        let both_least = self.both_most.saturating_mul(8).saturating_add(BOTH_LEAST);
+        if ripples == (true, true) && since >= BOTH_TICKS && self.both_same >= both_least {
+            return true;
+        }
+        let torque_stuck = ripples.0 && self.same_torque >= SAME_LEAST;
+        let rotation_stuck = ripples.1 && self.same_rotation >= SAME_LEAST;
         let turned = seen.rotation.wrapping_sub(self.same_from.1) > SAME_TURN;
         let loaded = seen.torque.wrapping_sub(self.same_from.0) > thresholds.target >> 2;
-        long && (torque_stuck && (rotation_stuck || turned) || rotation_stuck && loaded)
+        since >= SAME_TICKS && (torque_stuck && turned || rotation_stuck && loaded)
     }
 }
 

@@ -293,9 +293,17 @@ impl<'a> Model<'a> {
         told
     }
 
-    /// The hand moves on; the fastener slides as far as the spring pushes it.
+    /// A sample's time passes. Teeth come faster than samples, so grit is gone through in finer steps.
     fn advance(&mut self, by: f64) {
         self.seconds += 1.0 / self.setup.rate;
+        let steps = if self.setup.joint.grit.is_some() { 32 } else { 1 };
+        for _ in 0..steps {
+            self.slide(by / f64::from(steps));
+        }
+    }
+
+    /// The hand moves on; the fastener slides as far as the spring pushes it.
+    fn slide(&mut self, by: f64) {
         self.hand += by;
         self.slack = self.slack.min(self.hand);
         let (joint, train) = (&self.setup.joint, self.setup.train);
