@@ -296,7 +296,11 @@ impl<'a> Model<'a> {
     /// A sample's time passes. Teeth come faster than samples, so grit is gone through in finer steps.
     fn advance(&mut self, by: f64) {
         self.seconds += 1.0 / self.setup.rate;
-        let steps = if self.setup.joint.grit.is_some() { 32 } else { 1 };
+        let steps = if self.setup.joint.grit.is_some() {
+            32
+        } else {
+            1
+        };
         for _ in 0..steps {
             self.slide(by / f64::from(steps));
         }

@@ -4,6 +4,7 @@
 //! and their sizes are *our judgement, no source*. Knows nothing of order, records and storage.
 
 mod generator;
+mod halts;
 
 use std::collections::BTreeMap;
 
