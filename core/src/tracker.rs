@@ -116,6 +116,8 @@ pub struct Tracker {
     loaded: bool,
     /// One sample was past re-grip, or one below it; the next one decides.
     turning_over: bool,
+    /// The last sample below re-grip before that one.
+    foot: Option<Seen>,
     began_at: Option<Instant>,
     released_at: Option<Instant>,
     pulls: u8,
@@ -177,6 +179,7 @@ impl Tracker {
             interval: 0,
             loaded: false,
             turning_over: false,
+            foot: None,
             began_at: None,
             released_at: None,
             pulls: 0,
@@ -481,6 +484,7 @@ impl Tracker {
         // With no sample just before, this one decides.
         if before.is_some() && !self.turning_over {
             self.turning_over = true;
+            self.foot = before;
             return false;
         }
         self.turning_over = false;
@@ -494,8 +498,14 @@ impl Tracker {
         self.drift.disturb();
         self.pace.restart();
         self.running.restart();
-        let first = before.unwrap_or(seen);
-        self.turning.start_pull(first);
+        self.turning.start_pull(before.unwrap_or(seen));
+        if let (Some(foot), Some(first)) = (self.foot, before) {
+            // A stiff train is wound up within a sample: counting may have to start between these two.
+            let level = self.level();
+            self.turning
+                .follow(Some(foot), first, level, &self.thresholds);
+        }
+        self.foot = None;
         self.shape
             .start_pull(self.turning.still_below(), &self.thresholds);
         self.restart_top = 0;
