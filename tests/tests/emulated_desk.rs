@@ -4,69 +4,16 @@
 
 mod adapter_rig;
 
-use std::io::{Read as _, Write as _};
 use std::os::unix::fs::symlink;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 use std::thread;
 use std::time::{Duration, Instant};
 
+use adapter_rig::wire::Wire;
 use adapter_rig::{Rig, blank_flash};
 use evendraw::desk::source::Source;
 use evendraw::desk::view::{Ask, Cue, DeskView, Heard};
-use serialport::{SerialPort as _, TTYPort};
-
-/// A pseudo terminal with the board's link behind it, until this is dropped: then it is a cable pulled out.
-struct Wire {
-    port: String,
-    over: Arc<AtomicBool>,
-    relays: Vec<thread::JoinHandle<()>>,
-}
-
-impl Wire {
-    fn between(rig: &Rig) -> Self {
-        let (mut outer, inner) = TTYPort::pair().expect("a pseudo terminal");
-        let port = inner.name().expect("its name");
-        outer
-            .set_timeout(Duration::from_millis(20))
-            .expect("a timeout");
-        let (mut to_board, mut from_board) = rig.link();
-        let mut back = outer.try_clone_native().expect("a second handle");
-        let over = Arc::new(AtomicBool::new(false));
-        let ended = Arc::clone(&over);
-        let there = thread::spawn(move || {
-            let mut bytes = [0; 512];
-            while !ended.load(Ordering::Relaxed) {
-                if let Ok(count) = outer.read(&mut bytes) {
-                    let _ = to_board.write_all(&bytes[..count]);
-                }
-            }
-        });
-        let ended = Arc::clone(&over);
-        let here = thread::spawn(move || {
-            let mut bytes = [0; 512];
-            while !ended.load(Ordering::Relaxed) {
-                if let Ok(count @ 1..) = from_board.read(&mut bytes) {
-                    let _ = back.write_all(&bytes[..count]);
-                }
-            }
-        });
-        Self {
-            port,
-            over,
-            relays: vec![there, here],
-        }
-    }
-}
-
-impl Drop for Wire {
-    fn drop(&mut self) {
-        self.over.store(true, Ordering::Relaxed);
-        for relay in self.relays.drain(..) {
-            relay.join().expect("no panic there");
-        }
-    }
-}
 
 /// Runs the command line in this process: its status, what it printed and what it complained of.
 fn evendraw(words: &[&str]) -> (u8, String, String) {

@@ -78,13 +78,18 @@ pub(super) fn band(ui: &mut Ui, rect: Rect, link: &LinkView) {
 }
 
 fn status_words(link: &LinkView) -> String {
+    let words = short_words(link);
+    match link.heard {
+        Heard::Lost => format!("{words}. It keeps its own record; the desk looks for it again."),
+        _ => words,
+    }
+}
+
+fn short_words(link: &LinkView) -> String {
     match link.heard {
         Heard::Connected => format!("Connected: {} at {}", link.who, link.port),
         Heard::Searching => format!("ADAPTER SEARCHED FOR at {}: {}", link.port, link.why),
-        Heard::Lost => format!(
-            "ADAPTER LOST: {}. It keeps its own record; the desk looks for it again.",
-            link.why
-        ),
+        Heard::Lost => format!("ADAPTER LOST at {}: {}", link.port, link.why),
     }
 }
 
@@ -148,7 +153,7 @@ pub(super) fn body(
                 ui,
                 place,
                 Align2::LEFT_CENTER,
-                &status_words(link),
+                &short_words(link),
                 theme::strong(BODY),
                 colour(&colours, link.heard),
             );

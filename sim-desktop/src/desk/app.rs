@@ -346,7 +346,7 @@ impl Desk {
             Readings::Bench => "virtual bench".to_owned(),
             Readings::Trace(name) => format!("trace {name}"),
             Readings::Adapter(name) => match &build.link {
-                Some(link) => format!("{name}, {}", link.heard.word()),
+                Some(link) => format!("{}, {name}", link.heard.word()),
                 None => name.clone(),
             },
             Readings::None => "none".to_owned(),
@@ -375,7 +375,7 @@ impl Desk {
             cells.push(("Second person", seen, 1.2, None));
         }
         cells.push(("Tool", tool, 0.9, Some("T")));
-        cells.push(("Readings", readings, 1.3, Some("F11")));
+        cells.push(("Readings", readings, 1.6, Some("F11")));
         cells.push(("Keys", "F1".to_owned(), 0.55, Some("F1")));
         let total: f32 = cells.iter().map(|cell| cell.2).sum();
         let mut x = rect.left();

@@ -71,6 +71,12 @@ pub enum ClientError {
 impl fmt::Display for ClientError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Self::Port(error) if error.kind() == io::ErrorKind::NotFound => {
+                f.write_str("nothing is plugged in there")
+            }
+            Self::Port(error) if error.kind() == io::ErrorKind::UnexpectedEof => {
+                f.write_str("the other end hung up")
+            }
             Self::Port(error) => write!(f, "the port failed: {error}"),
             Self::Silent => f.write_str("no answer; is it the right port, and is the adapter on?"),
             Self::Restarting => f.write_str("the adapter starts again and again"),

@@ -130,7 +130,7 @@ fn a_joint_is_worked_at_the_adapter_and_its_records_are_the_journals() {
         "metal from here on"
     );
     assert!(
-        desk.query_by_label_contains("Readings: 4411, connected")
+        desk.query_by_label_contains("Readings: connected, 4411")
             .is_some(),
         "the title block says so"
     );

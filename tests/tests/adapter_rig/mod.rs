@@ -7,6 +7,8 @@
     reason = "each of the tests that share this needs another part of it"
 )]
 
+pub(crate) mod wire;
+
 use std::fs;
 use std::io::{Read as _, Write as _};
 use std::os::unix::net::UnixStream;
@@ -125,6 +127,13 @@ impl Rig {
         self.feed
             .write_all(&pull(newton_meters, degrees))
             .expect("the board lives");
+        self.stack();
+    }
+
+    /// A load held for so many milliseconds while turning this fast.
+    pub(crate) fn load(&mut self, newton_meters: f64, degrees_per_second: f64, millis: usize) {
+        let bytes = repeated(reading(newton_meters, degrees_per_second), millis);
+        self.feed.write_all(&bytes).expect("the board lives");
         self.stack();
     }
 

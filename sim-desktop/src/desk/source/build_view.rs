@@ -109,7 +109,12 @@ impl Source {
             link: self.link_view(),
             person: job.person().map(str::to_owned),
             witness: self.open.and_then(|joint| joint_view::witness(job, joint)),
-            tool: job.tool().map(str::to_owned),
+            // An adapter is the tool of its joint, and names itself.
+            tool: self
+                .open
+                .and_then(|joint| job.adapter(joint))
+                .or_else(|| job.tool())
+                .map(str::to_owned),
             tools: plan.tools().iter().map(tool_view).collect(),
             joints,
             next,

@@ -402,7 +402,7 @@ impl Source {
         }
         self.pull.cue = live.cue;
         self.pull.halt = live.halt;
-        if live.pulls > 0 || live.torque.millinewton_meters().abs() > 500 {
+        if live.pulls > 0 || live.torque.millinewton_meters().abs() > 200 {
             #[expect(
                 clippy::cast_possible_truncation,
                 reason = "newton-metres and degrees for a drawing"
@@ -519,6 +519,23 @@ impl Source {
         };
         if connection.heard != Heard::Connected {
             return self.say(true, "the adapter does not answer yet");
+        }
+        let capacity = connection.adapter.as_ref().map(|own| own.capacity);
+        let highest = (0..=u16::MAX)
+            .zip(procedure.steps())
+            .filter_map(|(step, _)| Some(procedure.torque_window(step)?.target))
+            .max();
+        if let (Some(highest), Some(capacity)) = (highest, capacity)
+            && highest > capacity
+        {
+            return self.say(
+                true,
+                format!(
+                    "this joint goes up to {:.1} N·m, and the adapter bears {:.1} N·m: take another",
+                    newton_meters(highest),
+                    newton_meters(capacity)
+                ),
+            );
         }
         let digest = procedure.digest();
         // The adapter may hold records under this number: of another procedure, or of this one on another unit.

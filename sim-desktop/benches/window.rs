@@ -1,0 +1,194 @@
+//! How long a whole frame takes in a real window: layout, triangles, and painting by the graphics layer.
+//!
+//! Opens the window, draws frames as fast as they go with the screens of `benches/desk.rs` (the record with a curve of a million
+//! samples last), and prints median and 95th percentile. It needs a display:
+//!
+//! ```sh
+//! xvfb-run -s "-screen 0 1280x800x24 +extension GLX" env LIBGL_ALWAYS_SOFTWARE=1 cargo bench -p evendraw --bench window
+//! ```
+#![cfg(feature = "desk")]
+#![expect(clippy::cast_possible_truncation, reason = "points for a drawing")]
+
+use std::time::{Duration, Instant};
+
+use egui::{Event, Key, Modifiers};
+use evendraw::desk::app::Desk;
+use evendraw::desk::source::Source;
+use evendraw::desk::theme;
+use evendraw::desk::view::{CurveView, DeskView, RecordRow};
+
+const FRAMES: usize = 200;
+/// Frames before the first that counts: letters are drawn into the texture, the curve is thinned.
+const BEFORE: usize = 20;
+
+/// One screen to be measured.
+struct Scene {
+    name: &'static str,
+    view: DeskView,
+    keys: &'static [Key],
+}
+
+struct Bench {
+    desk: Desk,
+    scenes: Vec<Scene>,
+    at: usize,
+    frame: usize,
+    began: Option<Instant>,
+    whole: Vec<Duration>,
+    worked: Vec<Duration>,
+}
+
+impl eframe::App for Bench {
+    fn raw_input_hook(&mut self, _: &egui::Context, input: &mut egui::RawInput) {
+        let Some(scene) = self.scenes.get(self.at) else {
+            return;
+        };
+        let (place, pressed) = (self.frame / 2, self.frame.is_multiple_of(2));
+        if let Some(&key) = scene.keys.get(place) {
+            input.events.push(Event::Key {
+                key,
+                physical_key: None,
+                pressed,
+                repeat: false,
+                modifiers: Modifiers::NONE,
+            });
+        }
+    }
+
+    fn ui(&mut self, ui: &mut egui::Ui, frame: &mut eframe::Frame) {
+        ui.ctx().request_repaint();
+        let now = Instant::now();
+        let since = self.began.replace(now).map(|began| now - began);
+        let Some(scene) = self.scenes.get(self.at) else {
+            return;
+        };
+        if self.frame > BEFORE {
+            // From one beginning to the next, and what of it was not waiting for the display.
+            self.whole.extend(since);
+            let worked = frame.info().cpu_usage.map(Duration::from_secs_f32);
+            self.worked.extend(worked);
+        }
+        let _ = self.desk.show(ui, &scene.view);
+        self.frame += 1;
+        if self.whole.len() >= FRAMES {
+            tell(scene.name, &mut self.whole, &mut self.worked);
+            self.desk = Desk::default();
+            self.at += 1;
+            self.frame = 0;
+            self.whole.clear();
+            self.worked.clear();
+            if self.at == self.scenes.len() {
+                ui.ctx().send_viewport_cmd(egui::ViewportCommand::Close);
+            }
+        }
+    }
+}
+
+fn tell(name: &str, whole: &mut [Duration], worked: &mut [Duration]) {
+    let at = |times: &mut [Duration], share: usize| {
+        times.sort();
+        let place = (times.len() * share / 100).min(times.len().saturating_sub(1));
+        times
+            .get(place)
+            .map_or(f64::NAN, |time| time.as_secs_f64() * 1e3)
+    };
+    println!(
+        "{name:>24}: {:>6.2} ms a frame, 95 % below {:>6.2}; {:>6.2} ms of it layout, triangles and painting; median of {}",
+        at(whole, 50),
+        at(whole, 95),
+        at(worked, 50),
+        whole.len()
+    );
+}
+
+/// A curve of a million samples: re-grips make a saw of it, so the angle goes back now and then.
+fn points() -> Vec<[f32; 2]> {
+    (0..1_000_000u32)
+        .map(|index| {
+            let turned = f64::from(index) / 1_000_000.0 * 90.0;
+            let back = if (index / 50_000) % 2 == 1 { 2.0 } else { 0.0 };
+            [
+                turned as f32 - back,
+                (turned * 1.1 + f64::from(index % 97) * 0.01) as f32,
+            ]
+        })
+        .collect()
+}
+
+fn scenes() -> Vec<Scene> {
+    let folder = std::env::temp_dir().join(format!("evendraw-bench-{}", std::process::id()));
+    let mut source = Source::in_folder("demo.toml", evendraw::plan::DEMO, &folder);
+    source.tick(0.0);
+    let view = source.view().clone();
+    let _ = std::fs::remove_dir_all(&folder);
+    let record = (1..=100_000u64)
+        .map(|sequence| RecordRow {
+            sequence,
+            time: "09:00:00".to_owned(),
+            joint: "head".to_owned(),
+            fastener: "7".to_owned(),
+            stage: 2,
+            attempt: 1,
+            torque: Some(40.0),
+            torque_unit: "N·m".to_owned(),
+            words: "accepted".to_owned(),
+            traced: true,
+            ..RecordRow::default()
+        })
+        .collect();
+    let long = DeskView {
+        record,
+        curve: Some((
+            100_000,
+            CurveView {
+                points: points(),
+                unit: "N·m".to_owned(),
+                ..CurveView::default()
+            },
+        )),
+        ..view.clone()
+    };
+    let scene = |name, keys| Scene {
+        name,
+        view: view.clone(),
+        keys,
+    };
+    vec![
+        scene("build", &[Key::F2]),
+        scene("reckoner", &[Key::F5]),
+        scene("plan", &[Key::F6]),
+        scene("handover", &[Key::F8]),
+        Scene {
+            name: "record, 1,000,000",
+            view: long,
+            keys: &[Key::F4, Key::ArrowDown],
+        },
+    ]
+}
+
+fn main() {
+    let mut options = eframe::NativeOptions {
+        viewport: egui::ViewportBuilder::default().with_inner_size([1280.0, 800.0]),
+        ..eframe::NativeOptions::default()
+    };
+    options.glow_options.vsync = false;
+    let opened = eframe::run_native(
+        "evendraw frames",
+        options,
+        Box::new(|creation| {
+            theme::dress(&creation.egui_ctx);
+            Ok(Box::new(Bench {
+                desk: Desk::default(),
+                scenes: scenes(),
+                at: 0,
+                frame: 0,
+                began: None,
+                whole: Vec::new(),
+                worked: Vec::new(),
+            }))
+        }),
+    );
+    if let Err(error) = opened {
+        println!("not measured: no window can be opened here ({error})");
+    }
+}
