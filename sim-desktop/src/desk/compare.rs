@@ -33,7 +33,7 @@ pub(super) fn show(
     let (body, foot) = cut_bottom(rect, TARGET);
     let mut table = body;
     if joints.len() > 1 && joints.len() <= 12 {
-        let (head, rest) = cut_top(body, TARGET - 4.0);
+        let (head, rest) = cut_top(body, TARGET);
         let names: Vec<&str> = joints.iter().map(|joint| joint.id.as_str()).collect();
         if let Some(index) = choices(ui, head, &names, state.joint.min(names.len() - 1)) {
             state.joint = index;

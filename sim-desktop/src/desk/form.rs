@@ -8,7 +8,7 @@ use super::widgets::{
     Look, area, button, choices, count, cut_bottom, cut_left, field, paragraph, pressed,
     split_across,
 };
-use egui::{Key, Rect, Ui, pos2, vec2};
+use egui::{Key, Rect, Ui, vec2};
 use std::fmt::Write as _;
 use std::path::PathBuf;
 
@@ -300,7 +300,7 @@ pub(super) fn show(
 fn fields(ui: &mut Ui, form: &mut PlanForm) {
     let width = ui.available_width() - 4.0;
     let row = |parts: usize, ui: &mut Ui| {
-        let (_, place) = ui.allocate_space(vec2(width, 68.0));
+        let (_, place) = ui.allocate_space(vec2(width, 70.0));
         split_across(place, parts)
     };
     let places = row(2, ui);
@@ -349,12 +349,7 @@ fn fields(ui: &mut Ui, form: &mut PlanForm) {
         "8.8",
     );
     let (_, place) = ui.allocate_space(vec2(width, TARGET));
-    if let Some(index) = choices(
-        ui,
-        Rect::from_min_max(place.min, pos2(place.right(), place.bottom() - 2.0)),
-        &["On a circle", "In rows"],
-        form.shape,
-    ) {
+    if let Some(index) = choices(ui, place, &["On a circle", "In rows"], form.shape) {
         form.shape = index;
     }
     if form.shape == 0 {

@@ -273,7 +273,7 @@ pub(super) fn draw(
     let mut pressed = None;
     for (index, (fastener, point)) in joint.fasteners.iter().zip(&points).enumerate() {
         let is_next = next == Some(index);
-        let size = Vec2::splat((radius * 2.0).max(36.0));
+        let size = Vec2::splat((radius * 2.0).max(theme::TARGET));
         let place = Rect::from_center_size(*point, size);
         let response = ui.interact(
             place,

@@ -190,7 +190,7 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, state: &mut Reckoner, free: bool) {
 fn fields(ui: &mut Ui, rect: Rect, rows: &mut [(&str, &mut String, &str)]) {
     let mut y = rect.top();
     for (caption, text, hint) in rows {
-        let place = Rect::from_min_size(pos2(rect.left(), y), vec2(rect.width(), 66.0));
+        let place = Rect::from_min_size(pos2(rect.left(), y), vec2(rect.width(), 70.0));
         field(ui, place, caption, text, hint);
         y += 76.0;
     }

@@ -8,7 +8,7 @@ use super::theme::{self, BODY, Colours, NOTE, TARGET};
 use super::view::{Ask, CurveView, DeskView, Export, RecordRow};
 use super::widgets::{
     self, Look, area, button, choices, cut_bottom, cut_left, cut_top, focus_ring, line, number,
-    pressed, silent_line, split_across,
+    pressed, silent_line, silent_lines, split_across,
 };
 use egui::accesskit::Role;
 use egui::{Align2, Key, Rect, Sense, Ui, WidgetInfo, pos2, vec2};
@@ -113,7 +113,7 @@ pub(super) fn show(
     asks: &mut Vec<Ask>,
 ) {
     let (body, foot) = cut_bottom(rect, TARGET);
-    let (head, body) = cut_top(body, 68.0);
+    let (head, body) = cut_top(body, 70.0);
     let (filter_place, kinds) = cut_left(head, head.width() * 0.42);
     widgets::field(
         ui,
@@ -124,7 +124,7 @@ pub(super) fn show(
     );
     let kinds = Rect::from_min_max(
         pos2(kinds.left(), kinds.top() + 22.0),
-        pos2(kinds.right(), kinds.top() + 22.0 + TARGET - 4.0),
+        pos2(kinds.right(), kinds.top() + 22.0 + TARGET),
     );
     let shows = [Show::All, Show::Exceptions, Show::Attempts];
     let current = shows
@@ -147,8 +147,11 @@ pub(super) fn show(
         .chosen
         .and_then(|sequence| view.record.iter().find(|row| row.sequence == sequence));
     let roomy = body.height() >= 330.0;
-    let (table, detail) = if roomy {
-        cut_bottom(body, (body.height() * 0.42).min(300.0))
+    let (table, detail) = if chosen.is_none() {
+        // The room for a curve is the table's until there is one to see.
+        cut_bottom(body, TARGET)
+    } else if roomy {
+        cut_bottom(body, (body.height() * 0.38).min(300.0))
     } else {
         cut_left(body, body.width() * 0.58)
     };
@@ -258,7 +261,7 @@ fn show_table(ui: &mut Ui, rect: Rect, view: &DeskView, state: &mut RecordState,
     child.spacing_mut().item_spacing.y = 0.0;
     egui::ScrollArea::vertical().auto_shrink(false).show_rows(
         &mut child,
-        34.0,
+        TARGET,
         listed.len(),
         |ui, range| {
             let width = ui.available_width();
@@ -266,7 +269,7 @@ fn show_table(ui: &mut Ui, rect: Rect, view: &DeskView, state: &mut RecordState,
                 let Some(row) = view.record.get(index) else {
                     continue;
                 };
-                let (_, place) = ui.allocate_space(vec2(width, 34.0));
+                let (_, place) = ui.allocate_space(vec2(width, TARGET));
                 let response = ui.interact(
                     place,
                     ui.scope_id().with(("row", row.sequence)),
@@ -377,27 +380,24 @@ fn table_row(ui: &Ui, place: Rect, row: &RecordRow, chosen: bool, hovered: bool)
             marks::colour(&colours, mark),
         );
     }
-    put(
-        7,
-        &row.words,
-        text,
-        if row.exception {
-            colours.bad
-        } else {
-            colours.ink
-        },
-    );
+    let (cell, _) = cells[7];
+    let ink = if row.exception {
+        colours.bad
+    } else {
+        colours.ink
+    };
+    silent_lines(painter, cell, &row.words, theme::text(NOTE + 1.0), ink, 2);
 }
 
 fn show_detail(ui: &mut Ui, rect: Rect, chosen: Option<&RecordRow>, curve: Option<&CurveView>) {
     let colours = Colours::of(ui);
     let Some(row) = chosen else {
-        let inner = area(ui, rect, "The pull", "");
+        let inner = area(ui, rect, "", "");
         line(
             ui,
             inner,
-            Align2::LEFT_TOP,
-            "Choose a row to see its curve.",
+            Align2::LEFT_CENTER,
+            "Choose a row to see its curve: arrow keys, or press it.",
             theme::text(BODY),
             colours.soft,
         );

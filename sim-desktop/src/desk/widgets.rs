@@ -42,6 +42,26 @@ pub(super) fn silent_line(
     place
 }
 
+/// Draws words in as many lines as are allowed, in the middle of `rect`'s height, without saying them.
+pub(super) fn silent_lines(
+    painter: &Painter,
+    rect: Rect,
+    words: &str,
+    font: FontId,
+    colour: Color32,
+    rows: usize,
+) {
+    let mut job = LayoutJob::single_section(words.to_owned(), TextFormat::simple(font, colour));
+    job.wrap = TextWrapping {
+        max_width: rect.width().max(1.0),
+        max_rows: rows,
+        ..TextWrapping::default()
+    };
+    let galley = painter.layout_job(job);
+    let place = Align2::LEFT_CENTER.align_size_within_rect(galley.size(), rect);
+    painter.galley(place.min, galley, colour);
+}
+
 /// Draws wrapped text from the top of `rect` and says it; returns the height used.
 pub(super) fn paragraph(
     ui: &mut Ui,
@@ -319,7 +339,7 @@ pub(super) fn field(
     );
     let place = Rect::from_min_max(
         pos2(rect.left(), head.bottom() + 2.0),
-        pos2(rect.right(), head.bottom() + 2.0 + TARGET - 4.0),
+        pos2(rect.right(), head.bottom() + 2.0 + TARGET),
     );
     let mut child = ui.new_child(UiBuilder::new().id_salt(("field", caption)).max_rect(place));
     let edit = egui::TextEdit::singleline(text)

@@ -20,6 +20,9 @@ use crate::sheet::export;
 use crate::store::{Fact, Purpose};
 use crate::words;
 
+/// Below this an adapter at rest shows nothing, N·m: noise and not work.
+const IDLE_NM: f64 = 0.05;
+
 impl Source {
     pub(super) fn joint_view(&self) -> Option<JointView> {
         let (job, number) = (self.job.as_ref()?, self.open?);
@@ -147,6 +150,12 @@ impl Source {
             } else {
                 live.peak
             });
+            // Nobody is at the tool: what is less than the last digit that counts is no reading.
+            let torque = if live.loaded || torque.abs() > IDLE_NM {
+                torque
+            } else {
+                0.0
+            };
             view.gauges = gauges(&aim, typed, torque, live.angle.map(degrees), in_pull);
             limits(&aim, &mut view.curve);
         }
