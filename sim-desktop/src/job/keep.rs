@@ -134,7 +134,7 @@ impl Job {
             // Losing a trace loses evidence, never truth: it is said, and the work goes on.
             let points: Vec<_> = session.trace().points().collect();
             if let Err(error) = traces.keep(joint, entry.seq, &title, &points) {
-                done.store_failure = Some(error.to_string());
+                done.trace_lost = Some(error.to_string());
             }
         }
     }

@@ -86,6 +86,8 @@ pub struct Done {
     pub told: Vec<Told>,
     /// The journal could not be written; pulling is blocked until it can.
     pub store_failure: Option<String>,
+    /// The curve of an attempt could not be kept. Evidence is lost, truth is not: the verdict is safe and work goes on.
+    pub trace_lost: Option<String>,
 }
 
 impl Job {

@@ -312,7 +312,11 @@ pub(crate) fn joint() -> JointView {
         ],
         alert: None,
         question: None,
-        faults: vec![text("cross-threaded"), text("soft part"), text("stripping")],
+        faults: vec![
+            text("the thread is crossed"),
+            text("a part under it is soft"),
+            text("the thread strips"),
+        ],
         clamp: None,
     }
 }

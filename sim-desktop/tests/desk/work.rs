@@ -39,6 +39,10 @@ fn a_whole_joint_is_accepted_with_three_keys() {
     );
     let loads = joint.clamp.expect("clamp loads by fastener and pass");
     assert_eq!((loads.passes.len(), loads.labels.len()), (2, 5));
+    assert!(
+        loads.passes.iter().all(|(_, pass)| pass.len() == 5) && loads.passes[1].1[0] > 5.0,
+        "{loads:?}"
+    );
     let record = record(&harness);
     assert_eq!(
         record
@@ -335,6 +339,86 @@ fn the_sheet_the_table_and_the_tag_are_written_beside_the_journal() {
         })
         .unwrap_or_default();
     assert!(curve.1.points.len() >= 3, "{curve:?} {kept:?}");
+}
+
+#[test]
+fn clamp_loads_are_still_there_after_the_desk_was_closed() {
+    let folder = Folder::new("clamps-kept");
+    let mut harness = cover(&folder);
+    press(&mut harness, Key::Enter);
+    to_the_end(&mut harness);
+    let before = joint(&harness).clamp.clone();
+    drop(harness);
+    let mut harness = cover(&folder);
+    press(&mut harness, Key::F2);
+    press(&mut harness, Key::ArrowRight);
+    assert!(before.is_some());
+    assert_eq!(joint(&harness).clamp, before);
+    harness.step();
+    assert!(
+        harness
+            .query_by_label("Clamp load by fastener and pass")
+            .is_some()
+    );
+}
+
+#[test]
+fn a_fault_from_the_menu_is_played_and_the_pull_says_so() {
+    let folder = Folder::new("fault");
+    // Thread, class and grip together say how steeply the torque may rise.
+    let text = COVER.replacen("class", "grip = \"30 mm\"\nclass", 1);
+    let mut source = Source::in_folder("cover.toml", &text, folder.path());
+    source.set_pace(50.0);
+    let mut harness = window(source);
+    press(&mut harness, Key::Enter);
+    press(&mut harness, Key::F);
+    harness.step();
+    let faults = joint(&harness).faults.clone();
+    assert!(
+        faults
+            .iter()
+            .all(|fault| harness.query_by_label(fault).is_some()),
+        "every fault of the bench is on the menu: {faults:?}"
+    );
+    let cross = faults
+        .iter()
+        .position(|fault| fault.contains("cross"))
+        .expect("a crossed thread");
+    press(
+        &mut harness,
+        [
+            Key::Num1,
+            Key::Num2,
+            Key::Num3,
+            Key::Num4,
+            Key::Num5,
+            Key::Num6,
+        ][cross],
+    );
+    press(&mut harness, Key::H);
+    wait_until(&mut harness, "a verdict", |window| verdicts(window) > 0);
+    let row = record(&harness).iter().find(|row| row.attempt > 0).unwrap();
+    assert_ne!(row.mark, Some(Mark::Accepted), "{row:?}");
+}
+
+#[test]
+fn a_curve_that_cannot_be_kept_is_told_and_stops_nothing() {
+    let folder = Folder::new("curve-lost");
+    let mut harness = cover(&folder);
+    press(&mut harness, Key::Enter);
+    // Something else stands where the curves would go.
+    let traces = folder.path().join("cover.rehearsal.evj.traces");
+    let _ = std::fs::remove_dir_all(&traces);
+    std::fs::write(&traces, "in the way").unwrap();
+    press(&mut harness, Key::H);
+    wait_until(&mut harness, "a verdict", |window| verdicts(window) > 0);
+    let notice = harness.state().source.view().notice.clone().unwrap();
+    assert!(
+        notice.bad && notice.words.contains("the curve of this pull is not kept"),
+        "{notice:?}"
+    );
+    assert!(joint(&harness).alert.is_none(), "nothing is blocked");
+    to_the_end(&mut harness);
 }
 
 #[test]

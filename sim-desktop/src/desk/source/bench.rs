@@ -8,12 +8,27 @@ use evendraw_core::procedure::{Prevailing, StageKind};
 use evendraw_core::record::{Entry, Record};
 use evendraw_core::session::{Input, Next, Session};
 
-use super::super::view::{ClampView, Notice};
+use super::super::view::Notice;
 use super::{Hand, Pull, Source, files};
 use crate::bench::{Fault, HandKind};
 use crate::plan::Plan;
 use crate::rehearsal::rig::Rig;
 use crate::store::Purpose;
+
+/// What a fault is called on the menu.
+pub(super) const fn fault_words(fault: Fault) -> &'static str {
+    match fault {
+        Fault::CrossThread => "the thread is crossed",
+        Fault::Bottomed => "it bottoms in its hole",
+        Fault::AlreadyTight => "it is tight already",
+        Fault::SoftPart => "a part under it is soft",
+        Fault::MissingPart => "a part under it is missing",
+        Fault::Gritty => "there is grit in the thread",
+        Fault::Stripping => "the thread strips",
+        Fault::WrongClass => "it is of a weaker class",
+        Fault::Oiled => "it is oiled and should be dry",
+    }
+}
 
 impl Source {
     pub(super) fn is_at_bench(&self) -> bool {
@@ -212,7 +227,7 @@ impl Source {
         }
     }
 
-    /// After the last fastener of a stage: what the bench's joint carries now is kept for the picture, and in the rehearsal's journal.
+    /// After the last fastener of a stage: what the bench's joint carries now is kept in the rehearsal's journal.
     pub(super) fn after_pass(&mut self, entries: &[Entry]) {
         let Some((on, rig)) = &self.rig else { return };
         let (Some(job), Some(joint)) = (&mut self.job, self.open) else {
@@ -234,23 +249,7 @@ impl Source {
             {
                 continue;
             }
-            let Some(plan) = job.joint_plan(joint) else {
-                continue;
-            };
-            let sentence = match plan
-                .stage(attempt.stage)
-                .and_then(|stage| stage.target.clone())
-            {
-                Some(target) => format!("stage {}, {target}", attempt.stage + 1),
-                None => format!("stage {}", attempt.stage + 1),
-            };
-            #[expect(clippy::cast_possible_truncation, reason = "kilonewtons for a drawing")]
-            let loads: Vec<f32> = rig
-                .clamps_kn()
-                .into_iter()
-                .map(|load| load as f32)
-                .collect();
-            for (fastener, load) in (0u8..).zip(&loads) {
+            for (fastener, load) in (0u8..).zip(rig.clamps_kn()) {
                 #[expect(
                     clippy::cast_possible_truncation,
                     clippy::cast_sign_loss,
@@ -264,20 +263,6 @@ impl Source {
                     });
                 }
             }
-            let labels = job
-                .joint(joint)
-                .map(|own| {
-                    own.positions()
-                        .iter()
-                        .map(|position| position.label.clone())
-                        .collect()
-                })
-                .unwrap_or_default();
-            let clamp = self.clamps.entry(joint).or_insert_with(|| ClampView {
-                labels,
-                passes: Vec::new(),
-            });
-            clamp.passes.push((sentence, loads));
         }
     }
 
@@ -392,15 +377,21 @@ impl Source {
         let (Some(fastener), Some(joint)) = (self.fastener(label), self.open) else {
             return;
         };
-        match kind.parse::<Fault>() {
-            Ok(fault) => {
+        match Fault::ALL
+            .into_iter()
+            .find(|fault| fault_words(*fault) == kind)
+        {
+            Some(fault) => {
                 self.faults.push((joint, fastener, fault));
                 // The bench is set up anew, with the fault in it and the rest as the records say.
                 self.rig = None;
                 self.set_up();
-                self.say(false, format!("rehearsing {fault} on fastener {label}"));
+                self.say(
+                    false,
+                    format!("fastener {label} now has this fault: {kind}"),
+                );
             }
-            Err(error) => self.say(true, error.to_string()),
+            None => self.say(true, format!("the bench knows no fault `{kind}`")),
         }
     }
 
@@ -419,7 +410,6 @@ impl Source {
                 self.rig = None;
                 self.open = None;
                 self.hand = Hand::Off;
-                self.clamps.clear();
                 self.faults.clear();
                 self.pull = Pull::default();
                 self.say(false, "a new rehearsal is begun; the last one is kept");

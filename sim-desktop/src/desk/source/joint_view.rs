@@ -9,15 +9,17 @@ use evendraw_core::unit::{Angle, Torque};
 use evendraw_core::verdict::{Aim, Reason};
 
 use super::super::view::{
-    Cue, CurveView, Entry, FastenerView, Front, Gauge, JointView, LiveView, Mark, StageRow,
+    ClampView, Cue, CurveView, Entry, FastenerView, Front, Gauge, JointView, LiveView, Mark,
+    StageRow,
 };
+use super::bench::fault_words;
 use super::{Hand, Source, question, record_view};
 use crate::bench::Fault;
 use crate::job::Job;
 use crate::plan::{Joint, JointPlan};
 use crate::rehearsal::rig::{degrees, newton_meters};
 use crate::sheet::export;
-use crate::store::{Fact, Purpose};
+use crate::store::{Fact, HostFact, Purpose};
 use crate::words;
 
 /// Below this an adapter at rest shows nothing, N·m: noise and not work.
@@ -111,12 +113,12 @@ impl Source {
             faults: if self.purpose == Purpose::Rehearsal && self.play.is_none() {
                 Fault::ALL
                     .iter()
-                    .map(|fault| fault.name().to_owned())
+                    .map(|fault| fault_words(*fault).to_owned())
                     .collect()
             } else {
                 Vec::new()
             },
-            clamp: self.clamps.get(&number).cloned(),
+            clamp: clamps(job, joint),
             at_adapter: job.adapter(number).map(str::to_owned),
             may_send: self.may_send(job, number),
         })
@@ -247,6 +249,46 @@ pub(super) fn checking_again<P: std::ops::Deref<Target = Procedure>>(
     let (step, _) = session.armed()?;
     let due = matches!(session.next(), Next::Pull { step: next } if next == step);
     (!due && session.ledger().step(step).is_settled()).then_some(step)
+}
+
+/// What the bench carried after each pass, from the rehearsal's journal; nothing where it kept none.
+fn clamps(job: &Job, joint: &Joint) -> Option<ClampView> {
+    let number = joint.number();
+    let positions = joint.positions();
+    let mut view = ClampView {
+        labels: positions.iter().map(|own| own.label.clone()).collect(),
+        passes: Vec::new(),
+    };
+    for fact in job.facts() {
+        let Fact::Host(HostFact::Clamp {
+            joint,
+            fastener,
+            stage,
+            newtons,
+        }) = fact
+        else {
+            continue;
+        };
+        if *joint != number {
+            continue;
+        }
+        if *fastener == 0 {
+            let target = job
+                .joint_plan(number)
+                .and_then(|plan| plan.stage(*stage)?.target.clone());
+            let name = match target {
+                Some(target) => format!("stage {}, {target}", stage + 1),
+                None => format!("stage {}", stage + 1),
+            };
+            view.passes.push((name, Vec::new()));
+        }
+        #[expect(clippy::cast_precision_loss, reason = "kilonewtons for a drawing")]
+        let load = *newtons as f32 / 1000.0;
+        if let Some((_, loads)) = view.passes.last_mut() {
+            loads.push(load);
+        }
+    }
+    (!view.passes.is_empty()).then_some(view)
 }
 
 /// Names of the second persons that the journal knows, the last one first.

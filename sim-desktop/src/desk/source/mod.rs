@@ -16,7 +16,6 @@ mod question;
 mod record_view;
 mod trace;
 
-use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime};
 
@@ -26,9 +25,7 @@ use evendraw_core::tracker::Cue;
 use evendraw_core::unit::Instant;
 use evendraw_core::verdict::{Reason, Verdict};
 
-use super::view::{
-    ClampView, CompareView, CurveView, DeskView, Finding, Notice, PlanView, Readings,
-};
+use super::view::{CompareView, CurveView, DeskView, Finding, Notice, PlanView, Readings};
 use crate::bench::Fault;
 use crate::job::{Done, Job};
 use crate::store::Purpose;
@@ -82,7 +79,6 @@ pub struct Source {
     rig: Option<(u8, Rig)>,
     seed: u64,
     faults: Vec<(u8, u8, Fault)>,
-    clamps: BTreeMap<u8, ClampView>,
     hand: Hand,
     pulling: bool,
     pull: Pull,
@@ -157,7 +153,6 @@ impl Source {
             rig: None,
             seed: 1,
             faults: Vec::new(),
-            clamps: BTreeMap::new(),
             hand: Hand::Off,
             pulling: false,
             pull: Pull::default(),
@@ -392,6 +387,12 @@ impl Source {
             self.say(
                 true,
                 format!("not stored, nothing is told before it is: {failure}"),
+            );
+        }
+        if let Some(lost) = done.trace_lost {
+            self.say(
+                true,
+                format!("the curve of this pull is not kept, its verdict is: {lost}"),
             );
         }
         if !done.entries.is_empty() {

@@ -24,7 +24,6 @@ impl Source {
         self.job = None;
         self.rig = None;
         self.open = None;
-        self.clamps.clear();
         self.faults.clear();
         self.hand = Hand::Off;
         self.findings.clear();
