@@ -12,6 +12,7 @@ mod place;
 mod plausible;
 pub mod progress;
 mod quantity;
+mod rise;
 pub mod schema;
 mod stage;
 mod tree;

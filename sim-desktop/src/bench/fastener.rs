@@ -19,6 +19,8 @@ pub struct FastenerModel {
     pub lift_mm: f64,
     /// Part of the torque lost to friction while turning, for each newton, mm.
     pub drag_mm: f64,
+    /// The share of that which the head's or nut's face makes.
+    pub face_share: f64,
     /// Friction at rest over friction while turning.
     pub static_ratio: f64,
     /// Torque of a locking feature, N·m; always against the turning.
@@ -65,13 +67,19 @@ impl FastenerModel {
     ) -> Self {
         let d2 = thread.pitch_diameter_mm();
         let half_flank = (thread.kind.flank_angle_deg() / 2.0).to_radians();
+        // d2/2·µ/cos(30°) is VDI's 0.58·d2·µ before rounding.
+        let thread_drag = d2 / 2.0 * friction.thread / half_flank.cos();
+        let face_drag = bearing.friction_diameter_mm() / 2.0 * friction.head;
         let yield_N = preload_at_yield_share_N(thread, strength, friction.thread, 1.0);
         Self {
             pitch_mm: thread.pitch_mm,
             lift_mm: thread.pitch_mm / (2.0 * PI),
-            // d2/2·µ/cos(30°) is VDI's 0.58·d2·µ before rounding.
-            drag_mm: d2 / 2.0 * friction.thread / half_flank.cos()
-                + bearing.friction_diameter_mm() / 2.0 * friction.head,
+            drag_mm: thread_drag + face_drag,
+            face_share: if face_drag > 0.0 {
+                face_drag / (thread_drag + face_drag)
+            } else {
+                0.0
+            },
             static_ratio: STATIC_RATIO,
             prevailing_Nm: 0.0,
             run_down_deg: 900.0,

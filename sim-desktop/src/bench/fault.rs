@@ -28,6 +28,38 @@ pub enum Fault {
     Oiled,
 }
 
+/// Whether torque and angle tell a fault.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Seen {
+    /// In every joint.
+    Always,
+    /// Where the plan gives thread and grip, so that the rise to be expected is known.
+    WithGrip,
+    /// Only where the target lies beyond what the fastener bears.
+    Beyond,
+    /// Not at all, short of yield.
+    Never,
+}
+
+impl Seen {
+    /// In words.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Always => "torque and angle tell it",
+            Self::WithGrip => {
+                "torque and angle tell it where the plan gives thread and grip: without them a rise can be neither early nor late"
+            }
+            Self::Beyond => {
+                "torque and angle tell it only where the target is beyond its yield; it clamps as much below"
+            }
+            Self::Never => {
+                "torque and angle cannot tell it short of yield: less friction looks like a joint that is a little softer"
+            }
+        }
+    }
+}
+
 impl Fault {
     /// All faults, in the order of the help text.
     pub const ALL: [Self; 9] = [
@@ -49,6 +81,39 @@ impl Fault {
             self,
             Self::Bottomed | Self::SoftPart | Self::MissingPart | Self::Stripping
         )
+    }
+
+    /// Whether the judge sees it in torque and angle.
+    #[must_use]
+    pub fn seen(self) -> Seen {
+        match self {
+            Self::AlreadyTight | Self::Gritty | Self::Stripping => Seen::Always,
+            Self::CrossThread | Self::Bottomed | Self::SoftPart | Self::MissingPart => {
+                Seen::WithGrip
+            }
+            Self::WrongClass => Seen::Beyond,
+            Self::Oiled => Seen::Never,
+        }
+    }
+
+    /// What would tell it besides the curve.
+    #[must_use]
+    pub fn telling(self) -> &'static str {
+        match self {
+            Self::CrossThread => "starting each by hand and counting its turns",
+            Self::Bottomed => {
+                "counting the turns by hand, a look under the head, the depth of the hole against the screw"
+            }
+            Self::AlreadyTight => "trying each by hand before the first pass",
+            Self::SoftPart => "a straight edge over the parts, the thickness of the shim",
+            Self::MissingPart => "counting the parts out, counting the turns by hand",
+            Self::Gritty => "cleaning threads and running each in by hand",
+            Self::Stripping => "a thread gauge, the length of engagement",
+            Self::WrongClass => "the mark on the head",
+            Self::Oiled => {
+                "looking at the threads, the stretch of the bolt, an ultrasonic or washer load cell"
+            }
+        }
     }
 
     /// Its name on the command line.

@@ -28,7 +28,7 @@ mod matrix;
 pub use adapter::{AdapterModel, BenchSample};
 pub use chance::Chance;
 pub use fastener::{FastenerModel, FastenerState};
-pub use fault::{Fault, FaultError};
+pub use fault::{Fault, FaultError, Seen};
 pub use hand::{Hand, HandError, HandKind};
 pub use interaction::{Creep, Interaction, Plate, Spring};
 pub use joint::{Interface, JointError, JointModel, JointSketch};

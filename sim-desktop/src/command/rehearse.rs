@@ -3,9 +3,11 @@
 //! Knows nothing of mechanics or verdicts.
 
 mod bars;
+mod injected;
 mod needed;
 mod picture;
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
@@ -48,7 +50,9 @@ pub(super) struct Args {
     /// Who pulls: steady, hurried or jerky.
     #[arg(long, default_value = "steady", value_parser = |text: &str| text.parse::<HandKind>())]
     hand: HandKind,
-    /// What is wrong with which fastener: 4=cross-thread, or head/4=stripping. May be given several times.
+    /// What is wrong with which fastener: 4=cross-thread, or head/4=stripping. May be given several times. The end says whether the judge
+    /// noticed. Always seen in torque and angle: already-tight, gritty, stripping. Where the plan gives thread and grip: cross-thread,
+    /// bottomed, soft-part, missing-part. Only beyond its yield: wrong-class. Not short of yield: oiled.
     #[arg(long, value_name = "F=KIND")]
     fault: Vec<String>,
     /// Makes every torque or angle in this many pulls.
@@ -85,11 +89,12 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         Some(id) => Some(joint(job.plan(), Some(id))?.number()),
         None => None,
     };
+    let faults = faults(&args.fault, job.plan(), args.joint.as_deref())?;
     let options = Options {
         seed: args.seed,
         hand: args.hand,
         pulls: args.pulls,
-        faults: faults(&args.fault, job.plan(), args.joint.as_deref())?,
+        faults: faults.clone(),
         trace_folder: args.trace.clone(),
         keeps_curves: args.svg.is_some(),
     };
@@ -104,6 +109,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     work(
         Rehearsal::new(job, options, given),
         only,
+        &faults,
         args.svg.as_deref(),
         out,
     )
@@ -159,6 +165,7 @@ fn faults(
 fn work(
     mut rehearsal: Rehearsal,
     only: Option<u8>,
+    faults: &[(u8, u8, Fault)],
     pictures: Option<&Path>,
     out: &mut Output<'_>,
 ) -> Result<Done, CommandError> {
@@ -169,6 +176,7 @@ fn work(
     let mut whole = JointResult::default();
     let mut widest: Option<f64> = None;
     let mut tried: Vec<u8> = Vec::new();
+    let mut results: BTreeMap<u8, JointResult> = BTreeMap::new();
     while let Some(number) = next(rehearsal.job(), only, &tried) {
         tried.push(number);
         let title = rehearsal
@@ -199,7 +207,7 @@ fn work(
         whole.rejected += result.rejected;
         whole.unknown += result.unknown;
         whole.seconds += result.seconds;
-        whole.stopped = whole.stopped.or(result.stopped);
+        results.insert(number, result);
     }
     needed::tell(rehearsal.job(), only, out)?;
     let unfinished = unfinished(rehearsal.job(), only);
@@ -222,6 +230,7 @@ fn work(
         whole.unknown,
         whole_seconds(whole.seconds)
     ))?;
+    injected::tell(rehearsal.job(), faults, &results, out)?;
     Ok(Done::rejected_if(
         whole.rejected + whole.unknown > 0 || !unfinished.is_empty(),
     ))

@@ -9,10 +9,7 @@ use super::fault::Faults;
 use super::joint::JointPlan;
 use super::quantity::newton_meters;
 use super::stage::StagePlan;
-use crate::mechanics::{
-    Bearing, Condition, Friction, Strength, Thread, TorqueTension, combined_stress_MPa,
-    fastener_stiffness_N_per_mm,
-};
+use crate::mechanics::{Bearing, Condition, Strength, Thread, TorqueTension, combined_stress_MPa};
 
 /// Share of yield above which a torque is asked about. Friction may be half as much again as reckoned, so that a sound value
 /// may stand above 1. Common practice, no source.
@@ -101,38 +98,6 @@ pub(super) fn ask(joint: &str, plan: &JointPlan, faults: &mut Faults) {
                 instead(text, |torque| (0.2..=1.1).contains(&share(torque, &weakest))),
             );
         }
-    }
-}
-
-/// The steepest rise of torque over fastener angle that thread and grip allow, in mN·m per degree; zero where it cannot be said.
-///
-/// The fastener's own stiffness alone, as if the members did not give at all, and twice the friction reckoned with: no sound
-/// joint of this thread and grip rises faster, so a steeper rise is a cross-thread, a bottomed screw or a tight hole.
-pub(super) fn steepest(thread: &Thread, grip_mm: f64, condition: Option<&str>) -> u32 {
-    if thread.kind.pipe() || grip_mm <= 0.0 {
-        return 0;
-    }
-    let usual = condition
-        .map_or(Condition::Dry, Condition::from_text)
-        .friction();
-    let doubled = Friction {
-        thread: 2.0 * usual.thread,
-        head: 2.0 * usual.head,
-    };
-    let lever_mm = TorqueTension::Friction(doubled).lever_mm(thread, Bearing::hexagon(thread));
-    let tension_per_degree = fastener_stiffness_N_per_mm(thread, grip_mm) * thread.pitch_mm / 360.0;
-    let rise = (lever_mm * tension_per_degree).round();
-    if (1.0..1.0e9).contains(&rise) {
-        #[expect(
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "compared with the range just above"
-        )]
-        {
-            rise as u32
-        }
-    } else {
-        0
     }
 }
 

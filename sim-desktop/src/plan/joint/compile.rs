@@ -10,10 +10,11 @@ use super::keys::{access, metal, terms};
 use super::read::{Block, Written, choice};
 use super::steps::{Run, in_order, steps};
 use super::{About, Answers, Joint, JointPlan, Name, Question};
+use crate::bench::Interface;
 use crate::plan::fault::Faults;
 use crate::plan::place::{Order, arrange, neighbours};
-use crate::plan::plausible::steepest;
 use crate::plan::quantity::millimetres;
+use crate::plan::rise;
 use crate::plan::stage::{self, Around, Pass, Read, StagePlan};
 use crate::plan::tree::{Node, Place, Reader, Typed, Value, closest};
 
@@ -392,13 +393,12 @@ pub(super) fn one_plan(
         .collect();
     let mut terms = terms;
     if let (Some(thread), Some(grip_mm)) = (&thread_size, grip_mm) {
-        // N·mm per degree are mN·m per degree.
-        terms.watch.gradient_max = steepest(
-            thread,
-            grip_mm,
-            condition.as_ref().map(|typed| typed.text.as_str()),
-        );
-        terms.watch.gradient_min = terms.watch.gradient_max / FLATTEST_PART;
+        let below = Interface::from_parts(joint.needs.iter().map(|part| part.text.as_str()));
+        let condition = condition.as_ref().map(|typed| typed.text.as_str());
+        if let Some((least, most)) = rise::bounds(thread, grip_mm, condition, below) {
+            terms.watch.gradient_min = least;
+            terms.watch.gradient_max = most;
+        }
     }
     terms.angle_sum_max = sums.first().copied().or(terms.angle_sum_max);
     let steps = steps(&runs);
@@ -443,11 +443,6 @@ pub(super) fn one_plan(
         access,
     })
 }
-
-/// A sound joint rises at a third of the steepest that its thread and grip allow, one with a soft gasket at a sixth or so; what
-/// stays below a sixteenth is a soft or missing part, or a thread that cuts itself. Reckoned on the virtual bench's joints; no
-/// source.
-const FLATTEST_PART: u32 = 16;
 
 /// A list given as a joint's order must name every fastener.
 fn complete(order: &Order, labels: &[String], place: &Place, joint: &str, faults: &mut Faults) {

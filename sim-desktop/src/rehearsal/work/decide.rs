@@ -8,6 +8,7 @@ use evendraw_core::record::{Decision, Record};
 use evendraw_core::verdict::{Reason, Reasons};
 
 use super::{ATTEMPTS_ENOUGH, Rehearsal};
+use crate::rehearsal::result::OF_THE_HAND;
 use crate::store::Fact;
 
 impl Rehearsal {
@@ -73,14 +74,7 @@ impl Rehearsal {
             .rev()
             .find(|(_, attempt)| attempt.step == step)
             .map_or(Reasons::NONE, |(_, attempt)| attempt.reasons);
-        let harmless = [
-            Reason::TorqueLow,
-            Reason::AngleLow,
-            Reason::Interrupted,
-            Reason::OutOfOrder,
-            Reason::Jerk,
-        ];
-        let is_harmless = reasons.iter().all(|reason| harmless.contains(&reason));
+        let is_harmless = reasons.iter().all(|reason| OF_THE_HAND.contains(&reason));
         if is_harmless && !matches!(kind, StageKind::Turn { .. }) {
             return Some(Decision::Again);
         }

@@ -1,0 +1,125 @@
+//! How fast torque may rise over the fastener's angle where thread and grip are known: what no sound joint exceeds, and what none
+//! falls short of.
+//!
+//! The rise is lever × stiffness × pitch / 360°. Steepest: members that do not give at all, so the fastener alone stretches, and the
+//! highest friction. Flattest: fastener, members of the softest usual metal and the cover on its gasket in series, and the lowest friction.
+//!
+//! Knows nothing of samples; the tracker compares.
+
+use crate::bench::{Interface, Plate};
+use crate::mechanics::{
+    Bearing, Condition, Friction, Thread, TorqueTension, fastener_stiffness_N_per_mm,
+    member_stiffness_N_per_mm,
+};
+
+/// Friction from lowest to highest as a share of what is reckoned with. The classes of [VDI 2230:2001 table A5] reach from 0.57 to 1.43
+/// of their middles (A 0.04 to 0.10, B 0.08 to 0.16, C 0.14 to 0.24).
+const FRICTION: (f64, f64) = (0.57, 1.43);
+/// Softest usual members: magnesium. [Shigley table 8-8 has 71 GPa for aluminium; 45 GPa for magnesium: common knowledge, from memory]
+const SOFTEST_MPA: f64 = 45_000.0;
+/// What the reckoning of springs may be off: half apex angle, effective lengths. [two cones lie within 7.5 % of finite elements,
+/// `tests/bench/member_stiffness.py`; the rest is our judgement, no source]
+const MARGIN: f64 = 1.15;
+/// The part under the head bends into what lies below, and lets its neighbours answer: up to so many times what it gives alone. Reckoned
+/// on the virtual bench, no source.
+const NEIGHBOURS: f64 = 2.0;
+
+/// Least and most rise, in mN·m per degree; none where it cannot be said.
+pub(super) fn bounds(
+    thread: &Thread,
+    grip_mm: f64,
+    condition: Option<&str>,
+    below: Interface,
+) -> Option<(u32, u32)> {
+    if thread.kind.pipe() || grip_mm <= 0.0 {
+        return None;
+    }
+    let (low, high) = match condition.map(Condition::from_text) {
+        Some(known) => (known.friction(), known.friction()),
+        // Nothing said: anything between the slickest and dry.
+        None => (Condition::Compound.friction(), Condition::Dry.friction()),
+    };
+    let bearing = Bearing::hexagon(thread);
+    let lever_mm = |friction: Friction, share: f64| {
+        let friction = Friction {
+            thread: share * friction.thread,
+            head: share * friction.head,
+        };
+        TorqueTension::Friction(friction).lever_mm(thread, bearing)
+    };
+    let bolt = fastener_stiffness_N_per_mm(thread, grip_mm);
+    let members = member_stiffness_N_per_mm(SOFTEST_MPA, thread.major_mm, bearing.face_mm, grip_mm);
+    let (foundation, _) = below.numbers();
+    let cover = Plate::new(
+        SOFTEST_MPA,
+        (grip_mm / 2.0).max(1.5 * thread.major_mm),
+        foundation,
+    );
+    let joint = 1.0 / (1.0 / bolt + 1.0 / members + NEIGHBOURS * cover.compliance_mm_per_N(0.0));
+    // N·mm per degree are mN·m per degree.
+    let per_degree = thread.pitch_mm / 360.0;
+    let most = lever_mm(high, FRICTION.1) * bolt * per_degree * MARGIN;
+    let least = lever_mm(low, FRICTION.0) * joint * per_degree / MARGIN;
+    if !(1.0..1.0e8).contains(&most) {
+        return None;
+    }
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "compared with the range just above; the least is below the most"
+    )]
+    Some((least.round() as u32, most.round() as u32))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn thread(text: &str) -> Thread {
+        text.parse().expect("a thread")
+    }
+
+    /// The rise of Shigley's spring in torque and angle lies between the bounds, by whatever friction its class allows.
+    #[test]
+    fn sound_joints_of_steel_and_aluminium_lie_between() {
+        for (text, grip_mm) in [
+            ("M6", 18.0),
+            ("M8", 30.0),
+            ("M10x1.5", 62.0),
+            ("M16", 40.0),
+            ("3/8-16 UNC", 25.4),
+        ] {
+            let thread = thread(text);
+            let (least, most) =
+                bounds(&thread, grip_mm, Some("oiled"), Interface::Metal).expect("bounds");
+            let bearing = Bearing::hexagon(&thread);
+            let bolt = fastener_stiffness_N_per_mm(&thread, grip_mm);
+            for modulus in [70_000.0, 207_000.0] {
+                let cone =
+                    member_stiffness_N_per_mm(modulus, thread.major_mm, bearing.face_mm, grip_mm);
+                for value in [0.08, 0.12, 0.16] {
+                    let friction = TorqueTension::Friction(Friction {
+                        thread: value,
+                        head: value,
+                    });
+                    let rise = friction.lever_mm(&thread, bearing) * thread.pitch_mm
+                        / 360.0
+                        / (1.0 / bolt + 1.0 / cone);
+                    assert!(
+                        (f64::from(least)..f64::from(most)).contains(&rise),
+                        "{text}, {modulus} MPa, µ {value}: {rise} not in {least} to {most}"
+                    );
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_gasket_widens_and_a_pipe_thread_has_none() {
+        let metal = bounds(&thread("M8"), 30.0, None, Interface::Metal).expect("bounds");
+        let gasket = bounds(&thread("M8"), 30.0, None, Interface::SoftGasket).expect("bounds");
+        assert!(gasket.0 < metal.0 && gasket.1 == metal.1);
+        assert_eq!(bounds(&thread("G 1/8"), 30.0, None, Interface::Metal), None);
+        assert_eq!(bounds(&thread("M8"), 0.0, None, Interface::Metal), None);
+    }
+}

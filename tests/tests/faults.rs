@@ -1,0 +1,152 @@
+//! Every fault that can be put on a fastener, from outside: what the judge notices of it, and that it notices nothing in sound joints.
+//!
+//! What is to be expected of each fault is common practice, no source: a screw that stands on its end stretches no shank and rises
+//! steeply, a soft or missing part rises flat, less friction changes the load and hardly the curve.
+
+use std::path::Path;
+
+use evendraw_tests::binary::run;
+use serde_json::Value;
+
+fn rehearsed(folder: &Path, line: &[&str]) -> Vec<Value> {
+    let output = run(folder, line.iter().copied());
+    let text = String::from_utf8(output.stdout).expect("UTF-8");
+    text.lines()
+        .map(|line| serde_json::from_str(line).expect(line))
+        .collect()
+}
+
+/// The fault's own line of a rehearsal of the demo.
+fn outcome(folder: &Path, joint: &str, fault: &str, seed: u32) -> Value {
+    let (seed, fault) = (seed.to_string(), format!("{joint}/3={fault}"));
+    let line = [
+        "rehearse", "--joint", joint, "--fault", &fault, "--seed", &seed, "--json",
+    ];
+    rehearsed(folder, &line)
+        .into_iter()
+        .find(|object| object["record"] == "fault")
+        .expect("a line for the fault")
+}
+
+/// Cover and manifold have thread and grip in the plan, the strainer has no grip.
+#[test]
+fn every_fault_has_the_outcome_that_the_help_states() {
+    let folder = tempfile::tempdir().expect("a folder");
+    // Noticed with a grip: fault, one of these words among the reasons, and noticed without a grip where that is certain.
+    for (fault, words, without) in [
+        ("cross-thread", &["late"][..], Some(false)),
+        ("bottomed", &["early", "without turning"], None),
+        ("already-tight", &["early", "without turning"], Some(true)),
+        ("soft-part", &["late"], Some(false)),
+        ("missing-part", &["late"], Some(false)),
+        ("gritty", &["stuck"], Some(true)),
+        ("stripping", &["late", "yields", "gave way"], Some(true)),
+    ] {
+        for joint in ["cover", "manifold"] {
+            for seed in 1..=3 {
+                let said = outcome(folder.path(), joint, fault, seed);
+                assert_eq!(said["noticed"], true, "{joint}, seed {seed}: {said}");
+                let reasons = said["reasons"].as_str().expect("reasons");
+                assert!(
+                    words.iter().any(|word| reasons.contains(word)),
+                    "{joint}, seed {seed}: {said}"
+                );
+            }
+        }
+        if let Some(without) = without {
+            let said = outcome(folder.path(), "strainer", fault, 1);
+            assert_eq!(said["noticed"], without, "{said}");
+        }
+    }
+    // What torque and angle cannot tell, short of yield, the load does: two fifths less friction makes some two fifths more load.
+    let mut passed = 0;
+    for seed in 1..=3 {
+        let oiled = outcome(folder.path(), "manifold", "oiled", seed);
+        if oiled["noticed"] == true {
+            let reasons = oiled["reasons"].as_str().expect("reasons");
+            assert!(reasons.contains("yields"), "{oiled}");
+        } else {
+            assert!(oiled["of_others"].as_f64() > Some(1.2), "{oiled}");
+            passed += 1;
+        }
+    }
+    assert!(passed > 0, "oil was told each time");
+    // A screw on the bottom of its hole clamps nothing however often it is pulled.
+    let bottomed = outcome(folder.path(), "cover", "bottomed", 1);
+    assert_eq!(bottomed["clamp_kN"], 0.0, "{bottomed}");
+    // A bolt of class 4.6 in a joint turned on beyond its yield.
+    assert_eq!(
+        outcome(folder.path(), "head", "wrong-class", 1)["noticed"],
+        true
+    );
+}
+
+#[test]
+fn the_help_names_every_fault() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let help = run(folder.path(), ["rehearse", "--help"]);
+    let help = String::from_utf8(help.stdout).expect("UTF-8");
+    for fault in evendraw::bench::Fault::ALL {
+        assert!(help.contains(fault.name()), "{fault}\n{help}");
+        assert!(!fault.telling().is_empty());
+    }
+}
+
+/// Sound joints of every usual size, grip, condition and interface, by hands that hurry and hands that do not.
+#[test]
+fn no_sound_joint_rises_too_early_or_too_late() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut plan = String::from("[build]\ntitle = \"sound joints\"\n");
+    // Torques at about 60 % of proof for class 8.8; grips from one diameter and a half to ten.
+    let sizes = [
+        ("M6", "9 N·m", [9, 18, 60]),
+        ("M8", "22 N·m", [12, 30, 80]),
+        ("M10x1.5", "44 N·m", [15, 40, 100]),
+        ("M16", "190 N·m", [24, 60, 160]),
+        ("3/8-16 UNC", "38 N·m", [15, 38, 95]),
+    ];
+    for (size, (thread, torque, grips)) in sizes.into_iter().enumerate() {
+        for (length, grip) in grips.into_iter().enumerate() {
+            let condition = ["condition = \"dry\"\n", "condition = \"oiled\"\n", ""][length];
+            for (below, needs) in [
+                ("metal", ""),
+                ("sheet", "needs = [\"cover gasket\"]\n"),
+                ("core", "needs = [\"head gasket\"]\n"),
+            ] {
+                plan.push_str(&format!(
+                    "\n[[joint]]\nid = \"j{size}{length}-{below}\"\ntitle = \"joint\"\nthread = \"{thread}\"\ngrip = \"{grip} mm\"\n\
+                     {condition}{needs}circle = {{ number = 6, diameter = \"200 mm\" }}\norder = \"cross\"\n\n\
+                     [[joint.stage]]\ndo = \"tighten\"\ntorque = \"{torque}\"\nwithin = \"±10 %\"\n"
+                ));
+            }
+        }
+    }
+    std::fs::write(folder.path().join("sound.toml"), plan).expect("the plan");
+    let mut pulls = 0;
+    for seed in 1..=20_u32 {
+        let hand = ["steady", "hurried"][(seed % 2) as usize];
+        let seed = seed.to_string();
+        let line = [
+            "rehearse",
+            "sound.toml",
+            "--json",
+            "--seed",
+            &seed,
+            "--hand",
+            hand,
+        ];
+        let attempts = rehearsed(folder.path(), &line);
+        for attempt in attempts
+            .iter()
+            .filter(|object| object["record"] == "attempt")
+        {
+            let reasons = attempt["reasons"].to_string();
+            let is_shape = ["early-rise", "late-rise", "no-turn"]
+                .iter()
+                .any(|word| reasons.contains(word));
+            assert!(!is_shape, "seed {seed}: {attempt}");
+            pulls += 1;
+        }
+    }
+    assert!(pulls >= 20 * 45 * 6, "{pulls}");
+}
