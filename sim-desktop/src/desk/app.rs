@@ -13,6 +13,7 @@ use super::overlay::{self, Overlay, Use};
 use super::plan::{self, PlanState};
 use super::reckoner::{self, Reckoner};
 use super::record::{self, RecordState};
+use super::settings::Settings;
 use super::theme::{self, BODY, Colours, GAP, NOTE};
 use super::view::{Ask, DeskView, Heard, Readings};
 use super::widgets::{count, focus_ring, line, pressed, silent_line, speak};
@@ -59,12 +60,10 @@ pub struct Desk {
     pub screen: Screen,
     /// What lies over it.
     overlay: Option<Overlay>,
-    /// The bell rings at the target and at a halt.
-    pub sound: bool,
+    /// What is remembered from one day to the next.
+    settings: Settings,
     /// The first frame was drawn.
     begun: bool,
-    /// How much larger than fits by itself, in steps of an eighth; changed with Ctrl and plus or minus.
-    larger: i8,
     build: BuildState,
     joint: JointState,
     record: RecordState,
@@ -74,6 +73,26 @@ pub struct Desk {
 }
 
 impl Desk {
+    /// A desk as this person left it.
+    #[must_use]
+    pub fn new(settings: Settings) -> Self {
+        Self {
+            settings,
+            ..Self::default()
+        }
+    }
+
+    /// How this person likes it now.
+    #[must_use]
+    pub const fn settings(&self) -> Settings {
+        self.settings
+    }
+
+    /// Sound stays off after all: there is nothing to play it with.
+    pub const fn silence(&mut self) {
+        self.settings.sound = false;
+    }
+
     /// Draws the whole window; returns what was asked for.
     pub fn show(&mut self, ui: &mut Ui, view: &DeskView) -> Vec<Ask> {
         let mut asks = Vec::new();
@@ -190,14 +209,14 @@ impl Desk {
                     .any(|key| input.consume_key(egui::Modifiers::COMMAND, key))
             });
             if hit {
-                self.larger = (self.larger + step).clamp(-4, 16);
+                self.settings.larger = (self.settings.larger + step).clamp(-4, 16);
             }
         }
         let zoom = context.zoom_factor();
         let size = context.content_rect().size() * zoom;
         let room = (size.x / 800.0).min(size.y / 500.0);
-        let wanted =
-            (size.y / 800.0).min(size.x / 1280.0).max(1.0) * (1.0 + f32::from(self.larger) / 8.0);
+        let wanted = (size.y / 800.0).min(size.x / 1280.0).max(1.0)
+            * (1.0 + f32::from(self.settings.larger) / 8.0);
         let fitting = (wanted.min(room).max(0.3) * 16.0).floor() / 16.0;
         if (fitting - zoom).abs() > 1e-3 {
             context.set_zoom_factor(fitting);
@@ -214,6 +233,7 @@ impl Desk {
         }
         if pressed(ui, Key::F10) {
             let dark = ui.visuals().dark_mode;
+            self.settings.dark = Some(!dark);
             ui.ctx().set_theme(if dark {
                 egui::Theme::Light
             } else {
@@ -221,7 +241,7 @@ impl Desk {
             });
         }
         if pressed(ui, Key::F9) {
-            self.sound = !self.sound;
+            self.settings.sound = !self.settings.sound;
         }
         if self.overlay.is_some() {
             return;
@@ -248,6 +268,10 @@ impl Desk {
         }
         if pressed(ui, Key::D) {
             self.overlay = Some(Overlay::line("Which trace file?", Use::Trace));
+        }
+        if pressed(ui, Key::Q) {
+            self.settings.manual_unit = !self.settings.manual_unit;
+            asks.push(Ask::ManualUnit(self.settings.manual_unit));
         }
         if pressed(ui, Key::V) {
             asks.push(Ask::Bench);

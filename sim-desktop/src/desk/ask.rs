@@ -79,6 +79,8 @@ pub enum Ask {
     Curve(u64),
     /// Put this rehearsal away and begin a new one.
     RehearseAnew,
+    /// Read torque in the unit of the manual, or in N·m.
+    ManualUnit(bool),
     /// Print the tag.
     PrintTag,
     /// Compare orders for this joint.

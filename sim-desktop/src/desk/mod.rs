@@ -23,6 +23,8 @@ mod reading;
 mod reckon;
 mod reckoner;
 mod record;
+pub mod settings;
+mod sound;
 pub mod source;
 pub mod theme;
 pub mod view;

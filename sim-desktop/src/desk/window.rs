@@ -8,9 +8,11 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use super::app::Desk;
-use super::source::{Source, SourceError};
+use super::settings::Settings;
+use super::sound::{Ears, Tone};
+use super::source::{self, Source, SourceError};
 use super::theme;
-use super::view::Cue;
+use super::view::Ask;
 
 /// Why there is no window.
 #[derive(Debug)]
@@ -40,7 +42,54 @@ impl std::error::Error for DeskError {}
 struct Window {
     desk: Desk,
     source: Source,
-    cue: Option<Cue>,
+    ears: Ears,
+    /// As they are kept.
+    kept: Settings,
+}
+
+impl Window {
+    /// Sound, where it is wanted and can be had.
+    fn listen(&mut self) {
+        let tone = self.ears.hear(self.source.view());
+        if let Some(words) = self.ears.trouble() {
+            self.desk.silence();
+            self.source.tell(true, &words);
+        }
+        match (self.kept.sound, self.desk.settings().sound) {
+            (false, true) => match self.ears.switched_on() {
+                Ok(words) => {
+                    self.source.tell(false, &words);
+                    self.ears.play(Tone::There);
+                }
+                Err(words) => {
+                    self.desk.silence();
+                    self.source.tell(true, &words);
+                }
+            },
+            (true, false) => self.source.tell(false, "sound off"),
+            (true, true) => {
+                if let Some(tone) = tone {
+                    self.ears.play(tone);
+                }
+            }
+            (false, false) => {}
+        }
+    }
+
+    fn remember(&mut self) {
+        let settings = self.desk.settings();
+        if settings == self.kept {
+            return;
+        }
+        self.kept = settings;
+        if let Err(words) = settings.save(&settings_file()) {
+            self.source.tell(true, &words);
+        }
+    }
+}
+
+fn settings_file() -> std::path::PathBuf {
+    source::state_folder().join("desk.toml")
 }
 
 impl eframe::App for Window {
@@ -50,17 +99,8 @@ impl eframe::App for Window {
         for ask in self.desk.show(ui, self.source.view()) {
             self.source.carry_out(ask);
         }
-        // The bell is the terminal's: no sound library, and silent where there is no terminal.
-        let cue = self
-            .source
-            .view()
-            .joint
-            .as_ref()
-            .map(|joint| joint.live.cue);
-        if self.desk.sound && cue != self.cue && matches!(cue, Some(Cue::Stop | Cue::Halt)) {
-            eprint!("\u{7}");
-        }
-        self.cue = cue;
+        self.listen();
+        self.remember();
         // Only while something moves: a desk at rest costs nothing.
         if let Some(pause) = self.source.wants_frame_after() {
             ui.ctx().request_repaint_after(pause);
@@ -141,10 +181,22 @@ pub fn run(plan: Option<&Path>) -> Result<(), DeskError> {
                 }
                 let context = creation.egui_ctx.clone();
                 source.set_wake(move || context.request_repaint());
+                let kept = Settings::load(&settings_file());
+                if let Some(dark) = kept.dark {
+                    creation.egui_ctx.set_theme(if dark {
+                        egui::Theme::Dark
+                    } else {
+                        egui::Theme::Light
+                    });
+                }
+                let mut source = source;
+                source.carry_out(Ask::ManualUnit(kept.manual_unit));
+                let path = std::env::var_os("PATH").unwrap_or_default();
                 Ok(Box::new(Window {
-                    desk: Desk::default(),
+                    desk: Desk::new(kept),
                     source,
-                    cue: None,
+                    ears: Ears::new(&path),
+                    kept,
                 }))
             }),
         )

@@ -248,3 +248,34 @@ fn a_final_fastener_is_checked_again_and_does_not_move() {
     );
     assert!(joint(&harness).finished, "and the joint is final as before");
 }
+
+#[test]
+fn torque_is_read_in_the_manuals_unit_and_kept_as_it_was() {
+    let folder = Folder::new("key-unit");
+    let text = COVER
+        .replacen("40 N·m", "29.5 lbf·ft", 1)
+        .replacen("15 N·m", "11 lbf·ft", 1);
+    let mut source = Source::in_folder("cover.toml", &text, folder.path());
+    source.set_pace(50.0);
+    let mut harness = window(source);
+    one_verdict(&mut harness);
+    let before = (record(&harness).to_vec(), joint(&harness).live.clone());
+    press(&mut harness, Key::Q);
+    harness.step();
+    let live = &joint(&harness).live;
+    let (gauge, was) = (&live.gauges[0], &before.1.gauges[0]);
+    assert_eq!((gauge.unit.as_str(), was.unit.as_str()), ("lbf·ft", "N·m"));
+    assert_eq!(live.curve.unit, "lbf·ft");
+    // [NIST SP 811: 1 lbf·ft = 1.355 818 N·m] 11 lbf·ft ± 10 %.
+    assert!((gauge.target.unwrap() - 11.0).abs() < 1e-3, "{gauge:?}");
+    assert!((was.high.unwrap() / gauge.high.unwrap() - 1.355_818).abs() < 1e-4);
+    assert!(
+        harness
+            .query_by_label_contains("window 9.9 to 12.1 lbf·ft")
+            .is_some()
+    );
+    assert_eq!(record(&harness), before.0, "nothing on record changes");
+    press(&mut harness, Key::Q);
+    harness.step();
+    assert_eq!(joint(&harness).live, before.1);
+}

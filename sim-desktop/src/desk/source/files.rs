@@ -37,7 +37,7 @@ impl fmt::Display for SourceError {
 impl std::error::Error for SourceError {}
 
 /// Where the demo build keeps its rehearsal: the user's state folder.
-pub(super) fn state_folder() -> PathBuf {
+pub(in crate::desk) fn state_folder() -> PathBuf {
     let set = |name: &str| {
         std::env::var_os(name)
             .filter(|value| !value.is_empty())

@@ -13,6 +13,7 @@ use super::super::view::{
     StageRow,
 };
 use super::bench::fault_words;
+use super::units::Shown;
 use super::{Hand, Source, question, record_view};
 use crate::bench::Fault;
 use crate::job::Job;
@@ -74,7 +75,7 @@ impl Source {
             checking_again: checking.is_some(),
             witness_wanted: witness_wanted(job, joint),
             witnesses: witnesses(job),
-            fasteners: fasteners(job, joint, plan, stage, finished),
+            fasteners: fasteners(job, joint, plan, stage, finished, self.shown()?),
             front: match joint.front() {
                 Some("right") => Front::Right,
                 Some("top" | "up" | "back") => Front::Top,
@@ -125,6 +126,27 @@ impl Source {
     }
 
     pub(super) fn live_view(&self) -> Option<LiveView> {
+        let mut view = self.live_in_newton_meters()?;
+        self.shown()?.apply(&mut view);
+        Some(view)
+    }
+
+    /// The unit that torque is read in at the open joint.
+    fn shown(&self) -> Option<Shown> {
+        let (job, number) = (self.job.as_ref()?, self.open?);
+        if !self.manual_unit {
+            return Some(Shown::NEWTON_METERS);
+        }
+        let plan = job.joint_plan(number)?;
+        let stage = job
+            .session(number)
+            .and_then(|session| checking_again(session).or_else(|| next_step(session)))
+            .and_then(|step| plan.procedure.steps().get(usize::from(step)))
+            .map_or(0, |step| usize::from(step.stage()));
+        Some(Shown::of_manual(plan, stage))
+    }
+
+    fn live_in_newton_meters(&self) -> Option<LiveView> {
         let job = self.job.as_ref()?;
         let number = self.open?;
         let plan = job.joint_plan(number)?;
@@ -188,6 +210,7 @@ impl Source {
                 (Cue::Pull, "The hand is at it".to_owned())
             }
             Next::Pull { .. } => (Cue::Ready, "Ready: pull".to_owned()),
+            _ if checking_again(session).is_some() => (Cue::Ready, "Ready: check it".to_owned()),
             Next::Store => (Cue::Storing, "Storing".to_owned()),
             Next::Wait { until, .. } => {
                 let left = until.micros().saturating_sub(self.micros) / 1_000_000;
@@ -442,6 +465,7 @@ fn fasteners(
     plan: &JointPlan,
     stage: usize,
     finished: bool,
+    shown: Shown,
 ) -> Vec<FastenerView> {
     let number = joint.number();
     let session = job.session(number);
@@ -454,7 +478,7 @@ fn fasteners(
             mark: session.map_or(Mark::Open, |session| {
                 fastener_mark(session, index, stage, finished)
             }),
-            reading: reading(job, number, plan, index, stage),
+            reading: reading(job, number, plan, (index, stage), shown),
             place: place_words(joint, usize::from(index)),
             marked: session.is_some_and(|session| session.ledger().is_marked(index)),
         })
@@ -507,7 +531,13 @@ fn fastener_mark<P: std::ops::Deref<Target = Procedure>>(
 }
 
 /// The last reading of a fastener at this stage.
-fn reading(job: &Job, joint: u8, plan: &JointPlan, fastener: u8, stage: usize) -> String {
+fn reading(
+    job: &Job,
+    joint: u8,
+    plan: &JointPlan,
+    (fastener, stage): (u8, usize),
+    shown: Shown,
+) -> String {
     let last = job
         .attempts(joint)
         .rev()
@@ -519,7 +549,7 @@ fn reading(job: &Job, joint: u8, plan: &JointPlan, fastener: u8, stage: usize) -
         Some(StageKind::Turn { .. } | StageKind::BackOff { .. }) => attempt
             .angle
             .map_or_else(|| "unknown".to_owned(), words::angle),
-        _ => format!("{:.1}", newton_meters(attempt.peak)),
+        _ => format!("{:.1}", shown.value(newton_meters(attempt.peak))),
     }
 }
 

@@ -15,6 +15,7 @@ mod plan_file;
 mod question;
 mod record_view;
 mod trace;
+mod units;
 
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime};
@@ -33,6 +34,7 @@ use crate::words;
 
 use crate::rehearsal::rig::{self, Rig};
 pub use files::SourceError;
+pub(super) use files::state_folder;
 
 /// Who pulls at the bench.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -95,6 +97,8 @@ pub struct Source {
     curve: Option<(u64, CurveView)>,
     compare: CompareView,
     comparing: Option<compare::Running>,
+    /// Torque is read in the unit of the manual at the joint.
+    manual_unit: bool,
     /// Whether pages are handed to the browser once they are written.
     browser: bool,
     dirty: bool,
@@ -122,7 +126,7 @@ impl Source {
                 Ok(Self::with(Some(path.to_owned()), name, text, folder))
             }
             None => {
-                let folder = files::state_folder();
+                let folder = state_folder();
                 Ok(Self::with(
                     None,
                     "demo.toml".to_owned(),
@@ -168,6 +172,7 @@ impl Source {
             curve: None,
             compare: CompareView::default(),
             comparing: None,
+            manual_unit: false,
             browser: true,
             dirty: true,
             view: DeskView::default(),
@@ -185,6 +190,11 @@ impl Source {
     /// Whether sheets and tags are shown in the browser, or only written.
     pub fn set_browser(&mut self, on: bool) {
         self.browser = on;
+    }
+
+    /// A line of news from outside the job.
+    pub fn tell(&mut self, bad: bool, words: &str) {
+        self.say(bad, words);
     }
 
     /// What the screens draw.

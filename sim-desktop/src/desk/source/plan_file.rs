@@ -67,6 +67,7 @@ impl Source {
                 other.micros = self.micros;
                 other.pace = self.pace;
                 other.browser = self.browser;
+                other.manual_unit = self.manual_unit;
                 *self = other;
                 self.dirty = true;
             }
