@@ -19,7 +19,7 @@ mod turning;
 use crate::procedure::Prevailing;
 use crate::sample::Sample;
 use crate::trace::Trace;
-use crate::unit::{Angle, Instant, Span, Torque};
+use crate::unit::{Angle, Instant, Span, Torque, ratio};
 use crate::verdict::{Aim, Reading, Reason, Reasons};
 use crate::watch::Watch;
 use drift::Drift;
@@ -92,9 +92,7 @@ pub struct Live {
 /// A sample in the sense of the stage: positive is the way it pulls. mN·m and millidegrees.
 #[derive(Clone, Copy, Debug)]
 struct Seen {
-    at: Instant,
-    /// The same time in ticks of 1,024 µs (milliseconds nearly, without a division), wrapping: what is close together is told
-    /// apart by it.
+    /// Time in ticks of 1,024 µs (milliseconds nearly, without a division), wrapping.
     ticks: u32,
     torque: i32,
     rotation: i32,
@@ -111,6 +109,9 @@ pub struct Tracker {
     /// The stage loosens: torque and rotation count the other way round.
     reverse: bool,
     last: Option<Seen>,
+    /// When the newest sample came, and how long after the one before it, in µs.
+    at: Instant,
+    passed: u32,
     /// µs between samples, slowly averaged.
     interval: u32,
     loaded: bool,
@@ -176,6 +177,8 @@ impl Tracker {
             measures_running: false,
             reverse: false,
             last: None,
+            at: Instant::BOOT,
+            passed: 0,
             interval: 0,
             loaded: false,
             turning_over: false,
@@ -280,10 +283,7 @@ impl Tracker {
         if matches!(self.goal.kind, Kind::Idle) {
             return Signal::default();
         }
-        if self.loaded
-            && let Some(last) = self.last
-            && at.since(last.at).micros() > u64::from(self.gap())
-        {
+        if self.loaded && at.since(self.at).micros() > u64::from(self.gap()) {
             self.lost(Reason::Gap);
         }
         self.signal(at, false)
@@ -304,10 +304,9 @@ impl Tracker {
             return None;
         }
         if self.loaded {
-            let last = self.last?;
             // One µs more: a distance equal to the limit is not a gap.
             let gap = Span::from_micros(u64::from(self.gap()).saturating_add(1));
-            return (!self.found.contains(Reason::Gap)).then(|| last.at.after(gap));
+            return (!self.found.contains(Reason::Gap)).then(|| self.at.after(gap));
         }
         let released = self.released_at?;
         let span = if self.is_complete() {
@@ -426,7 +425,6 @@ impl Tracker {
             }
         };
         Seen {
-            at,
             ticks: u32::try_from(at.micros() >> 10 & u64::from(u32::MAX)).unwrap_or(0),
             torque: sense(torque),
             rotation: sense(rotation),
@@ -436,15 +434,18 @@ impl Tracker {
     /// The sample before, unless too much time passed unseen; time that runs backwards is told.
     fn time_passed(&mut self, at: Instant) -> Result<Option<Seen>, Reversed> {
         let Some(last) = self.last else {
+            self.at = at;
             return Ok(None);
         };
-        if at < last.at {
+        if at < self.at {
             if self.loaded {
                 self.lost(Reason::Gap);
             }
             return Err(Reversed);
         }
-        let passed = u32::try_from(at.since(last.at).micros()).unwrap_or(u32::MAX);
+        let passed = u32::try_from(at.since(self.at).micros()).unwrap_or(u32::MAX);
+        self.at = at;
+        self.passed = passed;
         if passed > self.gap() {
             if self.loaded {
                 self.lost(Reason::Gap);
@@ -510,7 +511,7 @@ impl Tracker {
             .start_pull(self.turning.still_below(), &self.thresholds);
         self.restart_top = 0;
         if self.began_at.is_none() {
-            self.began_at = Some(seen.at);
+            self.began_at = Some(self.at);
             return true;
         }
         false
@@ -521,7 +522,7 @@ impl Tracker {
         let Some(released) = self.released_at else {
             return;
         };
-        if seen.at.since(released).micros() <= self.thresholds.release {
+        if self.at.since(released).micros() <= self.thresholds.release {
             self.look_for_a_break(seen);
         }
     }
@@ -560,7 +561,7 @@ impl Tracker {
             }
             self.follow_shape(before, seen, sure);
             if matches!(self.goal.kind, Kind::Hold) {
-                self.hold(before, seen);
+                self.hold(seen);
             }
         }
         self.restart_top = self.restart_top.max(sure);
@@ -630,10 +631,9 @@ impl Tracker {
         }
     }
 
-    fn hold(&mut self, before: Seen, seen: Seen) {
+    fn hold(&mut self, seen: Seen) {
         if seen.torque >= self.thresholds.hold {
-            let step = seen.at.since(before.at).micros();
-            self.held = self.held.saturating_add(step);
+            self.held = self.held.saturating_add(u64::from(self.passed));
             self.held_most = self.held_most.max(self.held);
         } else {
             self.held = 0;
@@ -693,7 +693,7 @@ impl Tracker {
         let at = released.or(self.last);
         self.loaded = false;
         self.turning_over = false;
-        self.released_at = at.map(|seen| seen.at);
+        self.released_at = Some(self.at);
         self.held = 0;
         let Some(last) = at else { return };
         let end = self.turning.end_pull(
@@ -828,7 +828,10 @@ fn stiffness(compliance: i64) -> Option<u32> {
     if compliance <= 0 {
         return None;
     }
-    let stiffness = (1_000_i64 << thresholds::COMPLIANCE_BITS).checked_div(compliance)?;
+    let stiffness = ratio(
+        1_000_i64 << thresholds::COMPLIANCE_BITS,
+        compliance.unsigned_abs(),
+    );
     u32::try_from(stiffness).ok()
 }
 

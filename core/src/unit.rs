@@ -80,8 +80,8 @@ macro_rules! bounded {
                 if denominator == 0 {
                     return Self(0);
                 }
-                let wide = (self.0 as i64).wrapping_mul(numerator as i64) / (denominator as i64);
-                Self::from_wide(wide)
+                let wide = (self.0 as i64).wrapping_mul(numerator as i64);
+                Self::from_wide(ratio(wide, denominator as u64))
             }
 
             /// From a wide integer, held at the edge of the range.
@@ -221,6 +221,61 @@ impl Instant {
     }
 }
 
+/// A wide number over another, rounded towards zero; over zero it is zero. As [`divided`] where the divisor is short, bit by bit
+/// where it is not, which takes longer and is for once a pull.
+pub(crate) const fn ratio(value: i64, by: u64) -> i64 {
+    let size = value.unsigned_abs();
+    let quotient = if by == 0 {
+        0
+    } else if by <= 0xFFFF {
+        divided(size, (by & 0xFFFF) as u16)
+    } else {
+        let mut left = size;
+        let mut quotient = 0;
+        let mut shift = by.leading_zeros();
+        loop {
+            let step = by << shift;
+            quotient <<= 1;
+            if left >= step {
+                left = left.wrapping_sub(step);
+                quotient |= 1;
+            }
+            if shift == 0 {
+                break quotient;
+            }
+            shift = shift.wrapping_sub(1);
+        }
+    };
+    // A divisor of one is the only one that leaves the sign's own bit in use, and then the sign is right already.
+    let quotient = quotient.cast_signed();
+    if value < 0 {
+        quotient.wrapping_neg()
+    } else {
+        quotient
+    }
+}
+
+/// Long division with digits of 16 bits, rounded down: small chips divide 32 bits at once, and the library's division of 64 is
+/// slow and a kilobyte.
+pub(crate) const fn divided(value: u64, by: u16) -> u64 {
+    let mut left: u32 = 0;
+    let mut quotient: u64 = 0;
+    let mut shift: u32 = 64;
+    while shift > 0 {
+        shift = shift.wrapping_sub(16);
+        let digit = (value >> shift & 0xFFFF) as u32;
+        let part = left << 16 | digit;
+        match (part.checked_div(by as u32), part.checked_rem(by as u32)) {
+            (Some(whole), Some(rest)) => {
+                quotient = quotient << 16 | whole as u64;
+                left = rest;
+            }
+            _ => return u64::MAX,
+        }
+    }
+    quotient
+}
+
 /// A length of time. Unit: µs. Range: 0 to 584,000 years.
 #[derive(
     Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize,
@@ -261,7 +316,7 @@ impl Span {
     /// In whole ms, rounded down, held at the largest `u32`.
     #[must_use]
     pub const fn millis(self) -> u32 {
-        let millis = self.0 / 1_000;
+        let millis = divided(self.0, 1_000);
         if millis > u32::MAX as u64 {
             u32::MAX
         } else {
@@ -273,5 +328,38 @@ impl Span {
                 millis as u32
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::{Span, divided, ratio};
+
+    proptest! {
+        #[test]
+        fn both_divisions_agree_with_the_machines_own(value in any::<i64>(), by in 1..=u64::MAX, shift in 0..64_u32) {
+            let by = (by >> shift).max(1);
+            let exact = i128::from(value) / i128::from(by);
+            prop_assert_eq!(i128::from(ratio(value, by)), exact);
+            let short = u16::try_from(by & 0xFFFF).unwrap().max(1);
+            prop_assert_eq!(divided(value.unsigned_abs(), short), value.unsigned_abs() / u64::from(short));
+        }
+    }
+
+    #[test]
+    fn the_ends_of_the_range_divide_and_nothing_divides_by_zero() {
+        for value in [i64::MIN, i64::MIN + 1, -1, 0, 1, i64::MAX] {
+            assert_eq!(ratio(value, 1), value);
+            assert_eq!(ratio(value, 0), 0);
+            assert_eq!(
+                i128::from(ratio(value, u64::MAX)),
+                i128::from(value) / i128::from(u64::MAX)
+            );
+        }
+        assert_eq!(Span::MAX.millis(), u32::MAX);
+        assert_eq!(Span::from_micros(4_294_967_295_999).millis(), u32::MAX);
+        assert_eq!(Span::from_micros(4_294_967_294_999).millis(), u32::MAX - 1);
     }
 }

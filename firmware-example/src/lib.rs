@@ -16,3 +16,16 @@ pub mod readings;
 pub mod shelf;
 #[cfg(test)]
 mod silent_log;
+
+/// Takes the first bytes off. One by one: the library's move of overlapping memory is a kilobyte and a half.
+fn drop_front<const N: usize>(bytes: &mut heapless::Vec<u8, N>, count: usize) {
+    let left = bytes.len().saturating_sub(count);
+    for at in 0..left {
+        if let Some(byte) = bytes.get(at + count).copied()
+            && let Some(place) = bytes.get_mut(at)
+        {
+            *place = byte;
+        }
+    }
+    bytes.truncate(left);
+}

@@ -16,6 +16,7 @@ use evendraw_core::journal::{self, FIRST_SEED, Frame, OVERHEAD, frame_at};
 use evendraw_core::limits::RECORD_MAX;
 use evendraw_core::record::{Entry, Record};
 
+use crate::drop_front;
 use crate::nor::{Flash, PAGE, SECTOR};
 
 /// Bytes of the longest frame: an adapter writes records only.
@@ -457,9 +458,7 @@ impl Log {
         self.stored = (self.stored.0 + 1, sum);
         self.used += length;
         self.tries = 0;
-        let left = self.queue.len().saturating_sub(end);
-        self.queue.copy_within(end.., 0);
-        self.queue.truncate(left);
+        drop_front(&mut self.queue, end);
         self.state = State::Idle;
         Ok(Progress::Stored {
             sequence: self.stored.0,

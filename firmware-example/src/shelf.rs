@@ -11,6 +11,7 @@
 use evendraw_core::check_sum::crc32;
 use evendraw_core::procedure::{Procedure, ProcedureError};
 
+use crate::drop_front;
 use crate::nor::{Flash, PAGE, SECTOR};
 
 /// Places for procedures.
@@ -196,8 +197,7 @@ impl Shelf {
     pub fn write_brought(&mut self, offset: u32, length: usize) {
         let Some(area) = self.filling else { return };
         let known = self.bytes.len().saturating_sub(length);
-        self.bytes.copy_within(known.., 0);
-        self.bytes.truncate(length);
+        drop_front(&mut self.bytes, known);
         self.at = self.address(area) + HEAD + offset;
         self.state = State::Writing { done: 0 };
     }

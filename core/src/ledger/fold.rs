@@ -6,7 +6,7 @@ use super::{
 use crate::limits::{MOMENTS_MAX, STAGES_MAX};
 use crate::procedure::{Policy, Procedure, Redo, Reuse, Stage, StageKind};
 use crate::record::{AfterPass, Decision, Doubt, Entry, Manner, Record, Role};
-use crate::unit::Instant;
+use crate::unit::{Instant, divided};
 use crate::verdict::{Reason, Reasons, Verdict};
 
 /// Takes one recorded fact into the ledger.
@@ -495,7 +495,7 @@ fn settle(ledger: &mut Ledger, procedure: &Procedure, at: Instant, step: u16, st
 
 /// The second since boot, plus one, so that zero can mean "not yet".
 fn second_mark(at: Instant) -> u32 {
-    u32::try_from(at.micros() / 1_000_000)
+    u32::try_from(divided(divided(at.micros(), 1_000), 1_000))
         .unwrap_or(u32::MAX)
         .saturating_add(1)
 }

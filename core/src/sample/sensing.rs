@@ -85,7 +85,7 @@ pub struct Sensed {
 /// let mut sensing = Sensing::new(calibration);
 /// let counts = Counts { at: Instant::from_micros(1_000), bridge: 501_000, rate: 0 };
 /// let Reading::Sample(sample) = sensing.take(counts).reading else { panic!("a sound reading") };
-/// assert_eq!(sample.torque.millinewton_meters(), 19_996);
+/// assert_eq!(sample.torque.millinewton_meters(), 19_997);
 /// # Ok::<(), evendraw_core::sample::CalibrationError>(())
 /// ```
 #[derive(Clone, Debug)]

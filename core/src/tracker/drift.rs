@@ -4,6 +4,7 @@
 //! Knows nothing of torque.
 
 use super::Seen;
+use crate::unit::ratio;
 
 const BLOCK: u8 = 64;
 const BLOCK_BITS: u32 = 6;
@@ -49,7 +50,7 @@ impl Drift {
 
     /// Millidegrees per 2²⁰ ticks.
     pub(super) fn rate(&self) -> i64 {
-        (self.turned << 20).checked_div(self.passed).unwrap_or(0)
+        ratio(self.turned << 20, self.passed.unsigned_abs())
     }
 
     /// The tool moves or is loaded.

@@ -3,6 +3,7 @@
 //! Sums only at each sample; the line is worked out once, when a pull is over. Knows nothing of limits.
 
 use super::thresholds::COMPLIANCE_BITS;
+use crate::unit::ratio;
 
 /// Samples summed at most: at 1,000 a second a whole second, and no sum can leave an `i64`.
 const COUNT_MAX: u16 = 1_024;
@@ -69,11 +70,11 @@ impl Line {
     }
 
     pub(super) fn middle(&self) -> Option<Middle> {
-        let count = i64::from(self.count);
-        Some(Middle {
-            torque: (i64::from(self.torque) << 4).checked_div(count)?,
-            rotation: (self.rotation << 4).checked_div(count)?,
-            ticks: (i64::from(self.ticks) << 4).checked_div(count)?,
+        let count = u64::from(self.count);
+        (count > 0).then(|| Middle {
+            torque: ratio(i64::from(self.torque) << 4, count),
+            rotation: ratio(self.rotation << 4, count),
+            ticks: ratio(i64::from(self.ticks) << 4, count),
         })
     }
 
@@ -101,7 +102,8 @@ impl Line {
         // Both shifted alike until the rise leaves room for the fractional bits.
         let size = 64_u32.saturating_sub(over.max(rise).leading_zeros());
         let shift = size.saturating_sub(62 - COMPLIANCE_BITS);
-        (rise.wrapping_shr(shift) << COMPLIANCE_BITS).checked_div(over.wrapping_shr(shift))
+        let (rise, over) = (rise.wrapping_shr(shift), over.wrapping_shr(shift));
+        (over > 0).then(|| ratio(rise << COMPLIANCE_BITS, over.unsigned_abs()))
     }
 }
 

@@ -3,7 +3,7 @@
 //! Every division the tracker's rules need is made here. Knows nothing of samples.
 
 use super::{Start, ticks};
-use crate::unit::Torque;
+use crate::unit::{Torque, ratio};
 use crate::verdict::Aim;
 use crate::watch::Watch;
 
@@ -172,9 +172,7 @@ impl Thresholds {
 
 /// Millidegrees per 2²⁰ mN·m of a stiffness in mN·m per degree; zero for zero.
 fn compliance(stiffness: u32) -> i64 {
-    (1_000_i64 << COMPLIANCE_BITS)
-        .checked_div(i64::from(stiffness))
-        .unwrap_or(0)
+    ratio(1_000_i64 << COMPLIANCE_BITS, u64::from(stiffness))
 }
 
 /// The torque that thresholds without a value of their own are parts of.
