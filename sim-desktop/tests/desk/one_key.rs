@@ -271,7 +271,7 @@ fn torque_is_read_in_the_manuals_unit_and_kept_as_it_was() {
     assert!((was.high.unwrap() / gauge.high.unwrap() - 1.355_818).abs() < 1e-4);
     assert!(
         harness
-            .query_by_label_contains("window 9.9 to 12.1 lbf·ft")
+            .query_by_label_contains("lbf·ft, window 9.9 to 12.1 lbf·ft")
             .is_some()
     );
     assert_eq!(record(&harness), before.0, "nothing on record changes");
