@@ -67,6 +67,9 @@ pub struct Ranked {
     pub mean_kN: f64,
     /// Clamp load of the loosest fastener, mean over the runs, kN.
     pub least_kN: f64,
+    /// Largest difference of closing between two fasteners at any moment of the tightening, mean over the runs, mm: how far the parts tilt
+    /// and warp on the way.
+    pub uneven_mm: f64,
     /// Time on the wrench, s.
     pub seconds: f64,
 }
@@ -132,6 +135,7 @@ fn rank(trial: &Trial, outcomes: &[Outcome], order_only: f64, hand: HandKind) ->
         order_only,
         mean_kN: mean(|outcome| outcome.mean_N) / 1000.0,
         least_kN: mean(|outcome| outcome.least_N) / 1000.0,
+        uneven_mm: mean(|outcome| outcome.uneven_mm),
         seconds: trial.shares.iter().map(|_| pass_seconds(trial, hand)).sum(),
     }
 }
@@ -140,6 +144,7 @@ struct Outcome {
     scatter: f64,
     mean_N: f64,
     least_N: f64,
+    uneven_mm: f64,
 }
 
 /// A pass takes for each fastener the way there, the rise of the torque and the reaction at its end.
@@ -199,12 +204,13 @@ impl<'m> Run<'m> {
                 metal.normal().clamp(-3.0, 3.0)
             };
             let drag = fastener.drag_mm * (luck * self.model.friction_scatter).exp();
-            *load = 1000.0 / drag;
+            *load = 1000.0 / (fastener.lift_mm + drag);
         }
         self.advances_mm.fill(0.0);
         self.set_mm.fill(0.0);
         self.loads_N.fill(0.0);
         let pass_s = pass_seconds(trial, self.hand);
+        let mut uneven_mm = 0.0_f64;
         for share in &trial.shares {
             // Drawn by fastener, not by turn, so that every order meets the same hand.
             let error = if self.is_alike {
@@ -220,6 +226,7 @@ impl<'m> Run<'m> {
             for &fastener in &trial.order {
                 let torque = self.model.target_Nm * share * errors[fastener];
                 self.press(fastener, torque * self.load_per_Nm[fastener]);
+                uneven_mm = uneven_mm.max(self.model.interaction.unevenness_mm(&self.loads_N));
             }
             self.rest(pass_s);
         }
@@ -228,6 +235,7 @@ impl<'m> Run<'m> {
         Outcome {
             scatter: scatter(&self.loads_N),
             mean_N: self.loads_N.iter().sum::<f64>() / count,
+            uneven_mm,
             least_N: self.loads_N.iter().copied().fold(f64::INFINITY, f64::min),
         }
     }
@@ -333,39 +341,45 @@ mod tests {
         JointModel::from_sketch(&sketch).expect("a joint")
     }
 
-    /// Model identity: the last fastener of a single pass reads exactly its target; without friction scatter and creep the
-    /// loads after many passes at the target all do. [triangular interaction, derived]
+    /// Model identities: the last fastener of a single pass reads exactly its target; after many passes at the target nothing moves any more
+    /// and none is below it. Under a cover that tilts a few stay above, as those across lift them and nobody turns back. [triangular interaction, derived]
     #[test]
     fn the_last_reads_its_target_and_passes_converge() {
-        let mut model = cover(8, Interface::SoftGasket);
-        model.friction_scatter = 0.0;
-        model.creep = Creep {
-            ratio: 0.0,
-            time_s: 1.0,
-        };
-        let mut worker = Run::new(&model, HandKind::Steady);
-        worker.load_per_Nm = model
-            .fasteners
-            .iter()
-            .map(|fastener| 1000.0 / fastener.drag_mm)
-            .collect();
-        let target = model.target_Nm * worker.load_per_Nm[0];
-        for fastener in 0..8 {
-            worker.press(fastener, target);
-        }
-        assert!((worker.loads_N[7] - target).abs() < 1e-6 * target);
-        let after_one = scatter(&worker.loads_N);
-        for _ in 0..40 {
-            for fastener in 0..8 {
-                worker.press(fastener, target);
+        for (interface, uneven_most) in [(Interface::Metal, 1e-3), (Interface::SoftGasket, 0.02)] {
+            let mut model = cover(8, interface);
+            model.friction_scatter = 0.0;
+            model.creep = Creep {
+                ratio: 0.0,
+                time_s: 1.0,
+            };
+            let mut worker = Run::new(&model, HandKind::Steady);
+            let target = model.preload_N(0);
+            let pass = |worker: &mut Run<'_>| {
+                for fastener in 0..8 {
+                    worker.press(fastener, target);
+                }
+            };
+            pass(&mut worker);
+            assert!((worker.loads_N[7] - target).abs() < 1e-6 * target);
+            let after_one = scatter(&worker.loads_N);
+            for _ in 0..40 {
+                pass(&mut worker);
             }
+            let before = worker.loads_N.clone();
+            pass(&mut worker);
+            let moved = before
+                .iter()
+                .zip(&worker.loads_N)
+                .map(|(one, other)| (one - other).abs())
+                .fold(0.0, f64::max);
+            assert!(moved < 1e-4 * target, "{interface:?}: {moved} N");
+            assert!(worker.loads_N.iter().all(|load| *load > 0.9999 * target));
+            let after_many = scatter(&worker.loads_N);
+            assert!(
+                after_many < uneven_most && after_many <= after_one,
+                "{interface:?}: {after_one}, then {after_many}"
+            );
         }
-        let after_many = scatter(&worker.loads_N);
-        assert!(
-            after_one > 0.02,
-            "one pass of a soft joint is uneven: {after_one}"
-        );
-        assert!(after_many < 1e-4, "{after_many}");
     }
 
     /// A joint whose fasteners do not feel each other shows the hand's and the friction's scatter alone, whatever the order.

@@ -3,12 +3,12 @@
 //! The upper part is a plate on an elastic foundation (gasket or the parts below), pressed down at each fastener. The deflection at a
 //! distance r from a load P is w(r) = −P·l²/(2πD)·kei(r/l), with l⁴ = D/k. [Timoshenko and Woinowsky-Krieger, *Theory of Plates and
 //! Shells*, art. 57, after Hertz 1884; from memory] It takes the plate as wide and thin: edges are not modelled, and a plate thicker than l
-//! is stiffer against shear than it says. Each fastener adds its own spring and the cone of pressed material under its head.
+//! is stiffer against shear than it says. On a gasket the part above is a [`Cover`], which sinks and tilts as a whole too. Each fastener adds its own spring and the cone of pressed material under its head.
 //!
 //! Knows nothing of torque, time or tools.
 
 use super::matrix::dot;
-use super::{Cholesky, Matrix, kei};
+use super::{Cholesky, Cover, Matrix, kei};
 use std::f64::consts::PI;
 
 /// A plate on an elastic foundation.
@@ -115,6 +115,24 @@ impl Interaction {
             plate.compliance_mm_per_N((ax - bx).hypot(ay - by))
         });
         Self { springs, parts }
+    }
+
+    /// Fasteners at positions (mm) of one cover that moves as a body as well.
+    #[must_use]
+    pub fn of_cover(cover: &Cover, positions_mm: &[[f64; 2]], springs: Vec<Spring>) -> Self {
+        Self {
+            springs,
+            parts: cover.compliance(positions_mm),
+        }
+    }
+
+    /// How unevenly the parts are drawn together: the largest difference of closing between two fasteners, mm.
+    #[must_use]
+    pub fn unevenness_mm(&self, loads_N: &[f64]) -> f64 {
+        let closed = self.parts.times(loads_N);
+        let most = closed.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let least = closed.iter().copied().fold(f64::INFINITY, f64::min);
+        (most - least).max(0.0)
     }
 
     /// Fasteners that do not feel each other; `parts_mm_per_N` under each.

@@ -2,7 +2,7 @@
 //!
 //! Knows nothing of hands, time or sensors' noise.
 
-use super::{AdapterModel, Creep, FastenerModel, Fault, Interaction, Plate, Spring};
+use super::{AdapterModel, Cover, Creep, FastenerModel, Fault, Interaction, Plate, Spring};
 use crate::mechanics::{
     Bearing, Condition, STEEL_E_MPA, Strength, Thread, TorqueTension, coarse_sizes,
     fastener_stiffness_N_per_mm, member_stiffness_N_per_mm,
@@ -305,6 +305,16 @@ impl JointModel {
             .iter()
             .map(|(_, place)| *place)
             .collect();
+        let springs = vec![spring; count];
+        // Metal on metal is as wide as what lies below; a gasket lets its cover sink and tilt. An edge of 1.5 d beyond the fasteners' axes is
+        // usual. [AISC table J3.4 has 1.25 to 1.75 d]
+        let interaction = match sketch.interface {
+            Interface::Metal => Interaction::of_plate(&plate, &positions_mm, springs),
+            Interface::FirmGasket | Interface::SoftGasket => {
+                let cover = Cover::around(plate, &positions_mm, 1.5 * d);
+                Interaction::of_cover(&cover, &positions_mm, springs)
+            }
+        };
         let mut fastener =
             FastenerModel::new(&thread, &strength, bearing, condition.friction(), grip_mm);
         fastener.prevailing_Nm = sketch.prevailing_Nm;
@@ -315,7 +325,7 @@ impl JointModel {
                 .iter()
                 .map(|(label, _)| label.clone())
                 .collect(),
-            interaction: Interaction::of_plate(&plate, &positions_mm, vec![spring; count]),
+            interaction,
             positions_mm,
             fasteners: vec![fastener; count],
             creep,

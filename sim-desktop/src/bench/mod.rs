@@ -16,6 +16,7 @@
 mod adapter;
 mod chance;
 pub mod compare;
+mod cover;
 mod fastener;
 mod fault;
 mod hand;
@@ -27,6 +28,7 @@ mod matrix;
 
 pub use adapter::{AdapterModel, BenchSample};
 pub use chance::Chance;
+pub use cover::Cover;
 pub use fastener::{FastenerModel, FastenerState};
 pub use fault::{Fault, FaultError, Seen};
 pub use hand::{Hand, HandError, HandKind};

@@ -2,7 +2,7 @@
 //!
 //! Knows nothing of how the figures came about.
 
-use maud::html;
+use maud::{PreEscaped, html};
 
 use crate::bench::compare::Ranked;
 
@@ -15,39 +15,48 @@ pub(super) fn bar(value: f64, most: f64) -> String {
     "▪".repeat(whole(share * BAR_MAX).max(1))
 }
 
-/// Bars of the mean scatter with a line to what 95 of 100 runs stay below.
+/// Bars of the mean scatter with a line to what 95 of 100 runs stay below, and how unevenly the parts closed on the way.
 pub(super) fn svg(title: &str, ranked: &[Ranked]) -> String {
     const ROW: f64 = 34.0;
     const LEFT: f64 = 250.0;
-    const WIDTH: f64 = 420.0;
+    const WIDTH: f64 = 300.0;
+    const BEHIND: f64 = 350.0;
+    const STYLE: &str = "\
+        .ground{fill:#fff}text{fill:#16202a}.soft{fill:#4a5863}.bar{fill:#2f5d7c}.reach{stroke:#16202a}\
+        @media(prefers-color-scheme:dark){.ground{fill:#12181e}text{fill:#eef2f5}.soft{fill:#b4c0ca}.bar{fill:#8fc1e3}\
+        .reach{stroke:#eef2f5}}";
     let most = ranked
         .iter()
         .map(|one| one.scatter_95.max(one.scatter))
         .fold(1e-9, f64::max);
     let rows = u32::try_from(ranked.len()).map_or(0.0, f64::from);
-    let height = 90.0 + rows * ROW;
+    let (width, height) = (LEFT + WIDTH + BEHIND, 90.0 + rows * ROW);
     let at = |share: f64| format!("{:.1}", LEFT + share / most * WIDTH);
     html! {
-        svg xmlns="http://www.w3.org/2000/svg" width="800" height=(format!("{height:.0}")) viewBox=(format!("0 0 800 {height:.0}"))
-            font-family="sans-serif" font-size="14" role="img" {
+        svg xmlns="http://www.w3.org/2000/svg" width=(format!("{width:.0}")) height=(format!("{height:.0}"))
+            viewBox=(format!("0 0 {width:.0} {height:.0}")) font-family="sans-serif" font-size="14" role="img" {
             title { (title) }
-            rect width="100%" height="100%" fill="#ffffff" {}
+            style { (PreEscaped(STYLE)) }
+            rect class="ground" width="100%" height="100%" {}
             text x="20" y="32" font-size="18" font-weight="600" { (title) }
             @for (row, one) in (0_u32..).zip(ranked) {
                 @let y = 62.0 + f64::from(row) * ROW;
+                @let middle = format!("{:.1}", y + 10.0);
                 text x="20" y=(format!("{:.1}", y + 16.0)) {
                     (row + 1) ". " (one.trial.order_name) ", " (one.trial.shares.len())
                     @if one.trial.shares.len() == 1 { " pass" } @else { " passes" }
                 }
-                rect x=(LEFT) y=(format!("{y:.1}")) width=(format!("{:.1}", one.scatter / most * WIDTH)) height="20" fill="#2f5d7c" {}
-                line x1=(at(one.scatter)) x2=(at(one.scatter_95)) y1=(format!("{:.1}", y + 10.0)) y2=(format!("{:.1}", y + 10.0))
-                    stroke="#1b1b1b" stroke-width="2" {}
+                rect class="bar" x=(LEFT) y=(format!("{y:.1}")) width=(format!("{:.1}", one.scatter / most * WIDTH)) height="20" {}
+                line class="reach" x1=(at(one.scatter)) x2=(at(one.scatter_95)) y1=(middle) y2=(middle) stroke-width="2" {}
                 text x=(format!("{:.1}", LEFT + one.scatter_95.max(one.scatter) / most * WIDTH + 10.0)) y=(format!("{:.1}", y + 16.0)) {
-                    (format!("{:.1} % (95 of 100 below {:.1} %)", one.scatter * 100.0, one.scatter_95 * 100.0))
+                    (format!(
+                        "{:.1} % (95 of 100 below {:.1} %), uneven {:.0} µm",
+                        one.scatter * 100.0, one.scatter_95 * 100.0, one.uneven_mm * 1000.0
+                    ))
                 }
             }
-            text x="20" y=(format!("{:.1}", height - 12.0)) font-size="12" fill="#444444" {
-                "Virtual bench: it ranks orders, it does not prove a joint. The maker's order comes first."
+            text class="soft" x="20" y=(format!("{:.1}", height - 12.0)) font-size="12" {
+                "Uneven: largest difference of closing on the way. A virtual bench ranks orders, it does not prove a joint: the maker's order comes first."
             }
         }
     }
