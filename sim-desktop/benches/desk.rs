@@ -18,12 +18,12 @@ fn median(mut times: Vec<Duration>) -> Duration {
     times[times.len() / 2]
 }
 
-/// The median frame, and how many corners of triangles it draws.
-fn frames(view: &DeskView, keys: &[Key]) -> (Duration, usize) {
+/// The median frame, how many corners of triangles it draws, and in how many pieces.
+fn frames(view: &DeskView, keys: &[Key]) -> (Duration, usize, usize) {
     let context = egui::Context::default();
     theme::dress(&context);
     let mut desk = Desk::default();
-    let mut corners = 0;
+    let (mut corners, mut pieces) = (0, 0);
     let mut frame = |events: Vec<Event>| {
         let input = RawInput {
             screen_rect: Some(Rect::from_min_size(
@@ -40,6 +40,7 @@ fn frames(view: &DeskView, keys: &[Key]) -> (Duration, usize) {
         let shapes = std::mem::take(&mut output.shapes);
         let painted = std::hint::black_box(context.tessellate(shapes, output.pixels_per_point));
         let took = began.elapsed();
+        pieces = painted.len();
         corners = painted
             .iter()
             .map(|clipped| match &clipped.primitive {
@@ -62,12 +63,14 @@ fn frames(view: &DeskView, keys: &[Key]) -> (Duration, usize) {
         }
     }
     let took = median((0..FRAMES).map(|_| frame(Vec::new())).collect());
-    (took, corners)
+    (took, corners, pieces)
 }
 
-fn tell(name: &str, (took, corners): (Duration, usize)) {
+fn tell(name: &str, (took, corners, pieces): (Duration, usize, usize)) {
     let millis = took.as_secs_f64() * 1e3;
-    println!("{name:>24}: {millis:>8.2} ms a frame, median of {FRAMES}; {corners} corners drawn");
+    println!(
+        "{name:>24}: {millis:>8.2} ms a frame, median of {FRAMES}; {corners} corners drawn in {pieces} pieces"
+    );
 }
 
 fn main() {

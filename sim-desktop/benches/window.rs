@@ -171,6 +171,8 @@ fn main() {
         viewport: egui::ViewportBuilder::default().with_inner_size([1280.0, 800.0]),
         ..eframe::NativeOptions::default()
     };
+    // As `desk/window.rs` has it.
+    options.dithering = false;
     options.glow_options.vsync = false;
     let opened = eframe::run_native(
         "evendraw frames",

@@ -105,6 +105,9 @@ impl Desk {
                 && view.plan.findings.iter().any(|finding| !finding.warning)
             {
                 self.screen = Screen::Plan;
+            } else if view.joint.is_some() {
+                // Where it was left.
+                self.screen = Screen::Joint;
             }
         }
         let window = ui.ctx().content_rect();

@@ -146,6 +146,8 @@ pub fn run(plan: Option<&Path>) -> Result<(), DeskError> {
             .with_title("Evendraw")
             .with_inner_size([1280.0, 800.0])
             .with_min_inner_size([640.0, 400.0]),
+        // There is no shade on the desk that would need it, and a processor that paints has to pay for it.
+        dithering: false,
         ..eframe::NativeOptions::default()
     };
     // A missing library of the display makes the windowing layer panic: that is no display, not a fault of ours.

@@ -68,7 +68,8 @@ pub enum News {
     Answered(Adapter),
     /// It answers no more, and why; it is looked for.
     Lost(String),
-    /// What it recorded, in order; from its beginning when it is heard for the first time.
+    /// What it recorded, in order; from its beginning when it is heard for the first time. Always follows an answer, if only to say
+    /// that there is nothing.
     Fetched(Fetched),
     /// What happens there.
     Live(Live),
@@ -240,26 +241,32 @@ impl Line {
         }
         client.tell_every(TOLD_EVERY_MS)?;
         self.tell(News::Answered(adapter.clone()))?;
-        self.fetch(client)?;
+        let fetched = self.fetch_new(client)?;
+        self.tell(News::Fetched(fetched))?;
         Ok(adapter)
     }
 
+    /// Tells what is new, if anything is.
     fn fetch(&mut self, client: &mut Client) -> Result<(), Ended> {
-        let Some((_, errand)) = &mut self.known else {
-            return Ok(());
-        };
-        let fetched = match client.pull_on(errand, |_| {}) {
-            // Its journal was begun anew: from the beginning, once.
-            Err(ClientError::Journal(PullError::OtherJournal)) => {
-                *errand = PullJournal::from_start();
-                client.pull_on(errand, |_| {})?
-            }
-            fetched => fetched?,
-        };
+        let fetched = self.fetch_new(client)?;
         if fetched != Fetched::default() {
             self.tell(News::Fetched(fetched))?;
         }
         Ok(())
+    }
+
+    fn fetch_new(&mut self, client: &mut Client) -> Result<Fetched, Ended> {
+        let Some((_, errand)) = &mut self.known else {
+            return Ok(Fetched::default());
+        };
+        match client.pull_on(errand, |_| {}) {
+            // Its journal was begun anew: from the beginning, once.
+            Err(ClientError::Journal(PullError::OtherJournal)) => {
+                *errand = PullJournal::from_start();
+                Ok(client.pull_on(errand, |_| {})?)
+            }
+            fetched => Ok(fetched?),
+        }
     }
 
     fn carry_out(

@@ -77,6 +77,9 @@ fn at_work(name: &str) -> (Folder, Desk, Adapter) {
     let mut desk = window(Source::in_folder("cover.toml", COVER, folder.path()));
     connect(&mut desk, path.to_str().expect("a plain path"));
     press(&mut desk, Key::Enter);
+    until(&mut desk, "asked", |window| {
+        joint(window).question.is_some()
+    });
     let asked = joint(desk.state()).question.clone().expect("a question");
     assert!(
         asked.words.contains("Send Discharge cover to adapter 4411"),

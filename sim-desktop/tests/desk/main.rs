@@ -9,6 +9,8 @@ mod drive;
 mod far;
 mod keys;
 #[cfg(unix)]
+mod killed;
+#[cfg(unix)]
 mod live;
 mod marks;
 mod one_key;

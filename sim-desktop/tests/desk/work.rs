@@ -4,7 +4,7 @@ use egui::Key;
 use egui::accesskit::Role;
 use egui_kittest::kittest::Queryable as _;
 use evendraw::desk::source::Source;
-use evendraw::desk::view::Mark;
+use evendraw::desk::view::{Ask, Mark};
 
 use crate::drive::{
     COVER, Folder, cover, joint, one_verdict, press, record, to_the_end, verdicts, wait_until,
@@ -43,14 +43,21 @@ fn a_whole_joint_is_accepted_with_three_keys() {
         loads.passes.iter().all(|(_, pass)| pass.len() == 5) && loads.passes[1].1[0] > 5.0,
         "{loads:?}"
     );
-    let record = record(&harness);
-    assert_eq!(
-        record
-            .iter()
-            .filter(|row| row.mark == Some(Mark::Accepted) && row.attempt > 0)
-            .count(),
-        10
-    );
+    let accepted = record(&harness)
+        .iter()
+        .filter(|row| row.mark == Some(Mark::Accepted) && row.attempt > 0)
+        .count();
+    assert_eq!(accepted, 10);
+    // Kept in the rehearsal's journal: the same after a restart.
+    drop(harness);
+    let mut harness = cover(&folder);
+    harness
+        .state_mut()
+        .source
+        .carry_out(Ask::OpenJoint("cover".to_owned()));
+    harness.step();
+    let again = harness.state().source.view().joint.clone().unwrap();
+    assert_eq!(again.clamp, Some(loads));
 }
 
 #[test]
@@ -557,7 +564,6 @@ fn the_demo_build_is_rehearsed_to_its_end_by_key() {
 
 #[test]
 fn a_recorded_trace_is_judged_as_work_in_a_journal_of_its_own() {
-    use evendraw::desk::view::Ask;
     let folder = Folder::new("trace");
     let file = folder.path().join("pull.csv");
     // A steady pull: 1.2 N·m a degree up to 15 N·m, then let go; the tool turns on with the fastener and stands when it is let go of.

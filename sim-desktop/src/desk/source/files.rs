@@ -75,6 +75,16 @@ pub(super) fn journal(folder: &Path, name: &str, purpose: Purpose) -> PathBuf {
     found
 }
 
+/// What was worked on last: the job where its journal was written later than the rehearsal's, else the rehearsal.
+pub(super) fn last_used(folder: &Path, name: &str) -> Purpose {
+    let written = |purpose| stamp(&journal(folder, name, purpose));
+    if written(Purpose::Job) > written(Purpose::Rehearsal) {
+        Purpose::Job
+    } else {
+        Purpose::Rehearsal
+    }
+}
+
 /// The first journal of this purpose that does not exist yet.
 pub(super) fn new_journal(folder: &Path, name: &str, purpose: Purpose) -> PathBuf {
     (1..=1000)

@@ -90,6 +90,8 @@ pub(super) struct Connection {
     why: String,
     adapter: Option<Adapter>,
     now: Option<Live>,
+    /// What it recorded before is here: until then nobody knows what it works.
+    caught_up: bool,
     /// The joint that it works, as its last start says.
     working: Option<u8>,
     /// Records of joints that are not left to it, and of those whose records could not be kept yet.
@@ -123,6 +125,7 @@ impl Source {
             why: "asking".to_owned(),
             adapter: None,
             now: None,
+            caught_up: false,
             working: None,
             waiting: BTreeMap::new(),
             declined: BTreeSet::new(),
@@ -224,6 +227,7 @@ impl Source {
             Some(own) => {
                 Some(own) == serial
                     && connection.heard == Heard::Connected
+                    && connection.caught_up
                     && connection.working != Some(joint)
             }
             None => job.may_leave(joint).is_ok(),
@@ -271,6 +275,7 @@ impl Source {
                     connection.working = None;
                     connection.of_this_unit = None;
                 }
+                connection.caught_up = false;
                 connection.heard = Heard::Connected;
                 connection.why.clear();
                 let words = format!("adapter {} answers", adapter.serial);
@@ -320,6 +325,7 @@ impl Source {
         let Some(connection) = &mut self.live else {
             return;
         };
+        connection.caught_up = true;
         let mut joints = BTreeSet::new();
         for entry in fetched.entries {
             if matches!(entry.record, Record::Started(_)) {
@@ -421,7 +427,10 @@ impl Source {
     pub(super) fn question_about_adapter(&self, job: &Job, joint: u8) -> Option<Question> {
         let connection = self.live.as_ref()?;
         let adapter = connection.adapter.as_ref()?;
-        if connection.heard != Heard::Connected || !self.asks_about_adapter() {
+        if connection.heard != Heard::Connected
+            || !connection.caught_up
+            || !self.asks_about_adapter()
+        {
             return None;
         }
         if connection.sending == Some(joint) {
@@ -517,7 +526,7 @@ impl Source {
         let Some(connection) = &mut self.live else {
             return self.say(true, "no adapter is connected: F11");
         };
-        if connection.heard != Heard::Connected {
+        if connection.heard != Heard::Connected || !connection.caught_up {
             return self.say(true, "the adapter does not answer yet");
         }
         let capacity = connection.adapter.as_ref().map(|own| own.capacity);

@@ -109,7 +109,7 @@ pub struct Source {
 const PACE: f64 = 3.0;
 
 impl Source {
-    /// Opens a plan file, or the built-in demo build, as a rehearsal where it was left.
+    /// Opens a plan file, or the built-in demo build, where it was left: job or rehearsal, whichever was worked on last.
     ///
     /// # Errors
     /// [`SourceError`] when the plan's file cannot be read. A plan that is read and wrong is shown at its lines.
@@ -177,7 +177,7 @@ impl Source {
             dirty: true,
             view: DeskView::default(),
         };
-        source.open_job();
+        source.return_to_place();
         source.refresh();
         source
     }

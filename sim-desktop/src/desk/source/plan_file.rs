@@ -5,8 +5,11 @@
 use std::path::Path;
 use std::time::SystemTime;
 
+use evendraw_core::ledger::Standing;
+
 use super::{Hand, Source, files};
 use crate::plan::Plan;
+use crate::store::{Fact, Purpose};
 
 impl Source {
     pub(super) fn look_at_plan_file(&mut self) {
@@ -17,6 +20,27 @@ impl Source {
         }
         self.stamp = stamp;
         self.reload();
+    }
+
+    /// Back to where the last record was made: to that journal, and to that joint if something is still to be done there.
+    pub(super) fn return_to_place(&mut self) {
+        self.purpose = files::last_used(&self.folder, &self.name);
+        self.open_job();
+        if self.job.is_none() && self.findings.is_empty() && self.purpose == Purpose::Job {
+            // In use elsewhere, or damaged: said, and left alone.
+            let said = self.notice.take();
+            self.purpose = Purpose::Rehearsal;
+            self.open_job();
+            self.notice = said.or(self.notice.take());
+        }
+        self.open = self.job.as_ref().and_then(|job| {
+            let last = job.facts().iter().rev().find_map(|fact| match fact {
+                Fact::Entry(entry) => Some(entry.joint),
+                Fact::Host(_) => None,
+            })?;
+            (job.standing(last) != Standing::Final).then_some(last)
+        });
+        self.enter();
     }
 
     /// Reads the plan and takes up its journal, or begins one.
