@@ -194,6 +194,18 @@ mod chip {
         }
     }
 
+    /// Says it on the link as well, for whoever brings a board up without a debugger: plain text between two zeros, which is no
+    /// frame.
+    fn stop_aloud(link: &mut Link, what: &str) -> ! {
+        let zero: &[u8] = &[0];
+        for bytes in [zero, what.as_bytes(), zero] {
+            for &byte in bytes {
+                let Ok(_) = embedded_io::Write::write(link, &[byte]);
+            }
+        }
+        stop(what)
+    }
+
     #[entry]
     fn main() -> ! {
         let Some(chip) = pac::Peripherals::take() else {
@@ -218,6 +230,7 @@ mod chip {
         let Ok(link) = chip.USART1.serial((a.pa9, a.pa10), settings, &mut rcc) else {
             stop("the link's rate cannot be had");
         };
+        let mut link = Link(link);
 
         let pins = (Some(a.pa5), Some(a.pa6), Some(a.pa7));
         let mode = Mode {
@@ -227,7 +240,7 @@ mod chip {
         let bus = Spi::new(chip.SPI1, pins, mode, 8.MHz(), &mut rcc);
         let Ok(device) = ExclusiveDevice::new(bus, a.pa4.into_push_pull_output(), NoDelay);
         let Ok(flash) = SpiNor::new(device) else {
-            stop("no flash at SPI1");
+            stop_aloud(&mut link, "no flash at SPI1");
         };
 
         let pins = (Some(b.pb13), Some(b.pb14), Some(b.pb15));
@@ -239,7 +252,7 @@ mod chip {
         let delay = chip.TIM3.delay_us(&mut rcc);
         let Ok(device) = ExclusiveDevice::new(bus, b.pb12.into_push_pull_output(), delay);
         let Ok(bridge) = Bridge::new(device) else {
-            stop("no load cell at SPI2");
+            stop_aloud(&mut link, "no load cell at SPI2");
         };
 
         let pins = (Some(c.pc10), Some(c.pc11), Some(c.pc12));
@@ -250,7 +263,7 @@ mod chip {
         let bus = Spi::new(chip.SPI3, pins, mode, 4.MHz(), &mut rcc);
         let Ok(device) = ExclusiveDevice::new(bus, a.pa15.into_push_pull_output(), NoDelay);
         let Ok(gyro) = Gyro::new(device) else {
-            stop("no gyro at SPI3");
+            stop_aloud(&mut link, "no gyro at SPI3");
         };
 
         let bus = chip.I2C1.i2c((b.pb6, b.pb7), 400.kHz(), &mut rcc);
@@ -266,7 +279,7 @@ mod chip {
                 was_ready: false,
                 clock,
             },
-            port: Link(link),
+            port: link,
             cue: Pins {
                 good: c.pc0.into_push_pull_output(),
                 wrong: c.pc1.into_push_pull_output(),

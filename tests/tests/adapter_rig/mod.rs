@@ -258,7 +258,7 @@ impl Rig {
     }
 
     /// Works as fast as the board takes readings, until its power is cut; the verdicts that were told.
-    pub(crate) fn work_until(&mut self, newton_meters: f64, wait: Duration) -> usize {
+    pub(crate) fn work_until(&mut self, newton_meters: f64, wait: Duration) -> Worked {
         let mut feed = self.feed.try_clone().expect("a socket");
         let feeder = thread::spawn(move || {
             if feed.write_all(&repeated(reading(0.0, 0.0), 20)).is_err() {
@@ -281,7 +281,19 @@ impl Rig {
         thread::sleep(Duration::from_millis(20));
         self.cut();
         feeder.join().expect("the feeder ends with the board");
-        told
+        Worked {
+            told,
+            first: self.first_next(),
+        }
+    }
+
+    /// The first page that asked for something at a fastener.
+    fn first_next(&self) -> Option<String> {
+        let shown = self.shown.lock().expect("no panic there");
+        pages(&shown).find_map(|(at, _)| {
+            let page = String::from_utf8_lossy(shown.get(at + 2..at + 82)?).into_owned();
+            page.starts_with("NEXT ").then_some(page)
+        })
     }
 
     /// How many verdicts were told as good so far.
@@ -313,6 +325,14 @@ impl Rig {
         }
         text
     }
+}
+
+/// What came of working until the power was cut.
+pub(crate) struct Worked {
+    /// Verdicts told as good.
+    pub(crate) told: usize,
+    /// The first page that asked for something at a fastener, if it came to that.
+    pub(crate) first: Option<String>,
 }
 
 fn pages(shown: &[u8]) -> impl Iterator<Item = (usize, u8)> {
