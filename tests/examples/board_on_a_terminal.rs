@@ -68,7 +68,7 @@ fn rest(rig: &mut Rig, times: usize) {
 /// A pull of two seconds, held for a moment, and a rest.
 fn slowly(rig: &mut Rig, torque: f64) {
     for step in 1..=80 {
-        rig.load(torque * f64::from(step) / 80.0, torque / 2.0, 25);
+        rig.load(torque * f64::from(step) / 80.0, 15.0, 25);
         thread::sleep(Duration::from_millis(25));
     }
     rig.load(torque * 1.003, 0.0, 300);

@@ -78,11 +78,15 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, joint: &JointView, window_height: f3
         return;
     }
     let Some(next) = joint.next() else {
+        let words = match joint.live.cue_words.as_str() {
+            "" => "Nothing to do here now",
+            words => words,
+        };
         line(
             ui,
             inner,
             Align2::LEFT_CENTER,
-            "Nothing to do here now",
+            words,
             theme::strong(TITLE),
             colours.soft,
         );

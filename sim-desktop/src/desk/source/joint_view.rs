@@ -99,7 +99,7 @@ impl Source {
                     own.sentence()
                 )
             }),
-            live: self.live_view().unwrap_or_default(),
+            live: self.live_view().unwrap_or_else(|| self.live_before_begun()),
             entries: entries(job, number),
             alert: if held.is_empty() {
                 asked.alert

@@ -649,6 +649,21 @@ impl Source {
         }
     }
 
+    /// What is shown of a joint that has no session yet: what is waited for.
+    pub(super) fn live_before_begun(&self) -> LiveView {
+        let words = match self.live.as_ref().map(|own| (own.heard, own.sending)) {
+            Some((Heard::Connected, Some(_))) => "The procedure is being sent",
+            Some((Heard::Searching, _)) => "Looking for the adapter: F11 lets it go",
+            Some((Heard::Lost, _)) => "Adapter lost: F11 lets it go",
+            _ => "",
+        };
+        LiveView {
+            cue: Cue::Wait,
+            cue_words: words.to_owned(),
+            ..LiveView::default()
+        }
+    }
+
     /// The pull in progress at the adapter, as it tells it.
     pub(super) fn live_at_adapter<P: std::ops::Deref<Target = Procedure>>(
         &self,
