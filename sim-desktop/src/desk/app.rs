@@ -9,13 +9,13 @@ use super::compare::{self, CompareState};
 use super::curve::hatch;
 use super::handover;
 use super::joint::{self, JointState};
-use super::overlay::{self, Overlay, Use};
+use super::overlay::{self, Overlay};
 use super::plan::{self, PlanState};
 use super::reckoner::{self, Reckoner};
 use super::record::{self, RecordState};
 use super::settings::Settings;
 use super::theme::{self, BODY, Colours, GAP, NOTE};
-use super::view::{Ask, DeskView, Heard, Readings};
+use super::view::{Ask, DeskView, Heard, Readings, Wanted};
 use super::widgets::{count, focus_ring, line, pressed, silent_line, speak};
 use egui::accesskit::Role;
 use egui::{Align2, Key, Rect, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
@@ -270,7 +270,7 @@ impl Desk {
             actions::part_arrived(&waiting, &mut self.overlay, asks);
         }
         if pressed(ui, Key::D) {
-            self.overlay = Some(Overlay::line("Which trace file?", Use::Trace));
+            self.overlay = Some(Overlay::file(Wanted::Trace));
         }
         if pressed(ui, Key::Q) {
             self.settings.manual_unit = !self.settings.manual_unit;

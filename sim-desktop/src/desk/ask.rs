@@ -65,6 +65,8 @@ pub enum Ask {
     SendJoint,
     /// Go on with the joint in hand at the desk, without the adapter that made its records.
     TakeBack,
+    /// Choose a file in the system's dialog.
+    Choose(Wanted),
     /// Open a plan.
     OpenPlan(PathBuf),
     /// Read the plan again from disk.
@@ -87,6 +89,15 @@ pub enum Ask {
     Compare(String),
     /// Stop comparing.
     StopCompare,
+}
+
+/// What a file is chosen for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Wanted {
+    /// A plan to open.
+    Plan,
+    /// Readings of a pull.
+    Trace,
 }
 
 /// Formats of the record.

@@ -4,7 +4,7 @@
 
 use super::adapter;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
-use super::view::{Ask, BuildView, DeskView, JointView, Way};
+use super::view::{Ask, BuildView, DeskView, JointView, Wanted, Way};
 use super::widgets::{self, Look, button, count, line, pressed};
 use egui::{Align2, Color32, Id, Key, Rect, Stroke, StrokeKind, Ui, UiBuilder, pos2, vec2};
 use std::path::PathBuf;
@@ -129,6 +129,21 @@ impl Overlay {
         }
     }
 
+    /// Which file? Chosen in a dialog, or its path typed.
+    #[must_use]
+    pub(super) fn file(wanted: Wanted) -> Self {
+        let (title, becomes) = match wanted {
+            Wanted::Plan => ("Which plan?", Use::Plan),
+            Wanted::Trace => ("Which trace file?", Use::Trace),
+        };
+        Self::Ask {
+            title: title.to_owned(),
+            choices: vec![IN_A_DIALOG.to_owned()],
+            typed: Some(String::new()),
+            becomes,
+        }
+    }
+
     /// A line to type for this use.
     #[must_use]
     pub(super) fn line(title: &str, becomes: Use) -> Self {
@@ -141,6 +156,9 @@ impl Overlay {
     }
 }
 
+/// The choice that stands beside a path to type.
+const IN_A_DIALOG: &str = "Choose it in a dialog";
+
 impl Use {
     fn ask(&self, words: &str) -> Ask {
         let words = words.trim().to_owned();
@@ -151,6 +169,8 @@ impl Use {
             Self::Tool => Ask::Tool(words),
             Self::Person => Ask::Person(words),
             Self::Witness => Ask::Witness(words),
+            Self::Trace if words == IN_A_DIALOG => Ask::Choose(Wanted::Trace),
+            Self::Plan if words == IN_A_DIALOG => Ask::Choose(Wanted::Plan),
             Self::Trace => Ask::Trace(PathBuf::from(words)),
             Self::Plan => Ask::OpenPlan(PathBuf::from(words)),
             Self::Way(way) => Ask::TakeBecause(*way, words),

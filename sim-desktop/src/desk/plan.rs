@@ -3,9 +3,9 @@
 //! Knows nothing of the plan's grammar beyond what the form writes; checking is asked for, not done here.
 
 use super::form::{self, PlanForm};
-use super::overlay::{Overlay, Use};
+use super::overlay::Overlay;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET};
-use super::view::{Ask, DeskView, Finding};
+use super::view::{Ask, DeskView, Finding, Wanted};
 use super::widgets::{
     self, Look, area, button, count, cut_bottom, cut_left, paragraph, pressed, split_across,
 };
@@ -51,7 +51,7 @@ pub(super) fn show(
     if button(ui, places[0], "Open a plan", "O", Look::Plain, free).clicked()
         || (free && pressed(ui, Key::O))
     {
-        *overlay = Some(Overlay::line("Which plan? Its path", Use::Plan));
+        *overlay = Some(Overlay::file(Wanted::Plan));
     }
     if button(
         ui,

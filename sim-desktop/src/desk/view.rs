@@ -4,7 +4,7 @@
 
 use std::path::PathBuf;
 
-pub use super::ask::{Ask, Export};
+pub use super::ask::{Ask, Export, Wanted};
 
 /// How far one fastener is, or one joint. Each has a shape, a word and a colour of its own.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]

@@ -15,6 +15,7 @@ mod live;
 mod marks;
 mod one_key;
 mod pictures;
+mod plans;
 mod raster;
 mod scenes;
 mod work;

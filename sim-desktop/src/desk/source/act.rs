@@ -66,6 +66,7 @@ impl Source {
             Ask::Disconnect => self.disconnect(),
             Ask::SendJoint => self.send_joint(),
             Ask::TakeBack => self.take_back(),
+            Ask::Choose(wanted) => self.choose(wanted),
             Ask::OpenPlan(path) => self.open_plan(&path),
             Ask::ReloadPlan => self.reload(),
             Ask::SavePlan(path, text) => self.save_plan(&path, &text),

@@ -7,6 +7,7 @@ mod answer;
 mod bench;
 mod build_view;
 mod compare;
+mod dialog;
 mod files;
 mod joint_view;
 mod live;
@@ -33,6 +34,7 @@ use crate::store::Purpose;
 use crate::words;
 
 use crate::rehearsal::rig::{self, Rig};
+pub use dialog::Picker;
 pub use files::SourceError;
 pub(super) use files::state_folder;
 
@@ -97,6 +99,8 @@ pub struct Source {
     curve: Option<(u64, CurveView)>,
     compare: CompareView,
     comparing: Option<compare::Running>,
+    picker: Picker,
+    choosing: Option<dialog::Choosing>,
     /// Torque is read in the unit of the manual at the joint.
     manual_unit: bool,
     /// Whether pages are handed to the browser once they are written.
@@ -172,6 +176,8 @@ impl Source {
             curve: None,
             compare: CompareView::default(),
             comparing: None,
+            picker: dialog::system,
+            choosing: None,
             manual_unit: false,
             browser: true,
             dirty: true,
@@ -228,6 +234,7 @@ impl Source {
         }
         self.look_at_plan_file();
         self.look_at_compare();
+        self.look_at_dialog();
         self.hear_adapter();
         if self.play.is_some() {
             self.play_on(passed.min(0.25));
@@ -255,7 +262,7 @@ impl Source {
             return Some(Duration::from_millis(33));
         }
         let now = self.seen_s.unwrap_or(0.0);
-        if self.comparing.is_some() {
+        if self.comparing.is_some() || self.choosing.is_some() {
             return Some(Duration::from_millis(100));
         }
         let mut soonest = self

@@ -92,6 +92,7 @@ impl Source {
                 other.pace = self.pace;
                 other.browser = self.browser;
                 other.manual_unit = self.manual_unit;
+                other.picker = self.picker;
                 *self = other;
                 self.dirty = true;
             }
