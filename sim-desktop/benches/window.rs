@@ -50,6 +50,10 @@ fn processor_ms() -> Option<f64> {
 }
 
 impl eframe::App for Bench {
+    fn clear_color(&self, visuals: &egui::Visuals) -> [f32; 4] {
+        visuals.panel_fill.to_normalized_gamma_f32()
+    }
+
     fn raw_input_hook(&mut self, _: &egui::Context, input: &mut egui::RawInput) {
         let Some(scene) = self.scenes.get(self.at) else {
             return;
@@ -89,7 +93,7 @@ impl eframe::App for Bench {
                 .zip(self.spent)
                 .map_or(f64::NAN, |(now, then)| now - then);
             tell(scene.name, &mut self.whole, &mut self.worked, spent);
-            self.desk = Desk::default();
+            self.desk = Desk::default().on_clear_ground();
             self.at += 1;
             self.frame = 0;
             self.whole.clear();
@@ -198,7 +202,7 @@ fn main() {
         Box::new(|creation| {
             theme::dress(&creation.egui_ctx);
             Ok(Box::new(Bench {
-                desk: Desk::default(),
+                desk: Desk::default().on_clear_ground(),
                 scenes: scenes(),
                 at: 0,
                 frame: 0,

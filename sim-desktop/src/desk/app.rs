@@ -62,6 +62,8 @@ pub struct Desk {
     overlay: Option<Overlay>,
     /// What is remembered from one day to the next.
     settings: Settings,
+    /// Whoever shows the frame clears it in the page's colour first.
+    ground_is_clear: bool,
     /// The first frame was drawn.
     begun: bool,
     build: BuildState,
@@ -93,6 +95,16 @@ impl Desk {
         self.settings.sound = false;
     }
 
+    /// For a window that clears every frame in the page's colour (`panel_fill`): the page is not painted a second time then, which
+    /// is a good part of the work where the processor paints.
+    #[must_use]
+    pub fn on_clear_ground(self) -> Self {
+        Self {
+            ground_is_clear: true,
+            ..self
+        }
+    }
+
     /// Draws the whole window; returns what was asked for.
     pub fn show(&mut self, ui: &mut Ui, view: &DeskView) -> Vec<Ask> {
         let mut asks = Vec::new();
@@ -112,7 +124,9 @@ impl Desk {
         }
         let window = ui.ctx().content_rect();
         ui.set_clip_rect(window);
-        ui.painter().rect_filled(window, 0.0, colours.page);
+        if !self.ground_is_clear {
+            ui.painter().rect_filled(window, 0.0, colours.page);
+        }
         // An overlay takes its keys before anything below can.
         if let Some(overlay) = &mut self.overlay
             && overlay::show(ui, overlay, view, &mut asks)

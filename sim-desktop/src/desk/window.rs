@@ -93,6 +93,10 @@ fn settings_file() -> std::path::PathBuf {
 }
 
 impl eframe::App for Window {
+    fn clear_color(&self, visuals: &egui::Visuals) -> [f32; 4] {
+        visuals.panel_fill.to_normalized_gamma_f32()
+    }
+
     fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut eframe::Frame) {
         let now = ui.input(|input| input.time);
         self.source.tick(now);
@@ -195,7 +199,7 @@ pub fn run(plan: Option<&Path>) -> Result<(), DeskError> {
                 source.carry_out(Ask::ManualUnit(kept.manual_unit));
                 let path = std::env::var_os("PATH").unwrap_or_default();
                 Ok(Box::new(Window {
-                    desk: Desk::new(kept),
+                    desk: Desk::new(kept).on_clear_ground(),
                     source,
                     ears: Ears::new(&path),
                     kept,
