@@ -21,6 +21,9 @@ pub enum Verdict {
 }
 
 /// Why an attempt was rejected or is unknown, or what was remarkable about an accepted one.
+///
+/// The thresholds are data of the procedure, fields of [`Watch`](crate::watch::Watch); values in brackets are their defaults,
+/// parts are of the attempt's target.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
@@ -34,28 +37,62 @@ pub enum Reason {
     /// Angle above the window; on a hold or re-check, more movement than counts as still.
     AngleHigh = 3,
     /// Torque rose too early: cross-threaded, bottomed, tight hole.
+    ///
+    /// More than half of the way from snug to target risen, and steeper than `Watch::gradient_max` with 1° to spare; or snug
+    /// reached before `Watch::run_down_min`. Both are off until given; a plan with thread and grip gives the first. *Our
+    /// judgement, no source.* Left out where [`Self::NoTurn`] explains it.
     EarlyRise = 4,
     /// Torque rose too late: soft or missing part.
+    ///
+    /// Flatter than `Watch::gradient_min` beyond 10°; or turned by `Watch::late` (720°) past snug with less than three quarters
+    /// of the way risen; or more run-down than `Watch::run_down_max`. *Our judgement, no source.* Left out where
+    /// [`Self::Yielding`] or [`Self::GivingWay`] explains it.
     LateRise = 5,
     /// The gradient fell: the fastener yields.
+    ///
+    /// Below `Watch::yield_part` (40 %) of the steepest gradient of this pull, over chords of an eighth of the target. That a
+    /// gradient falls at yield is *common practice, no source*; the part is *our judgement, no source*. Only where the stage aims
+    /// at a torque: a turn may be meant to yield.
     Yielding = 6,
     /// Torque fell while turning: stripping or breaking.
+    ///
+    /// Fallen by `Watch::drop_part` (20 %) of the target below its top while turned on by `Watch::drop_turn` (4°); on letting go,
+    /// by half of that, where a whole train would unwind. *Our judgement, no source.*
     GivingWay = 7,
     /// Torque came without turning: already tight or seized.
+    ///
+    /// Three quarters of the way from snug to target risen within `Watch::turn_least` (1°), wind-up of the train taken off; so
+    /// only once its stiffness is known. *Our judgement, no source*: the hardest joint of the corpus takes 3°.
     NoTurn = 8,
     /// Saw-tooth: grit or stick-slip.
+    ///
+    /// `Watch::teeth` (5) falls of `Watch::tooth_part` (8 %) of the target in one pull, each within 40 ms, which no hand makes.
+    /// *Our judgement, no source.*
     StickSlip = 9,
     /// Faster than the sample rate can judge.
+    ///
+    /// The torque may have been higher between two samples by more than `Watch::jerk_part` (4 %) of the target; by how much is
+    /// [`Reading::bound`]. Unknown where peak and bound pass the upper limit. *Our judgement, no source.*
     Jerk = 10,
     /// Samples were missing.
+    ///
+    /// Further apart under load than `Watch::gap`: 100 ms, and four times the usual distance. *Our judgement, no source.*
     Gap = 11,
     /// The sensor repeated itself or stood at its end.
+    ///
+    /// Both sensors, which rippled before, repeat exactly for 50 ms; or one of them for 200 ms while the other moves on by 8° or
+    /// a quarter of the target. A sensor that never rippled cannot be told from a stuck one. *Our judgement, no source.*
     Stuck = 12,
     /// Above what the tool or the fastener may bear.
+    ///
+    /// Above `Watch::overload`, a spike of one sample left out. Off until given: tool's and fastener's makers say it.
     Overload = 13,
     /// Power or the measurement was lost in the middle; or several pulls where the stage asks for one sweep.
     Interrupted = 14,
     /// Loaded against the direction of the stage.
+    ///
+    /// Two samples in a row beyond `Watch::wrong_part` (10 %) of the target the other way, once the attempt has begun. *Our
+    /// judgement, no source.*
     WrongWay = 15,
     /// Not the fastener whose turn it was.
     OutOfOrder = 16,
@@ -253,13 +290,26 @@ const HARM: [Reason; 8] = [
 /// Reasons that take away the certainty of what was measured.
 const LOST: [Reason; 3] = [Reason::Gap, Reason::Stuck, Reason::Interrupted];
 
+/// What the curve showed, without what only comes with a graver fault: a fastener that stands still looks too steep before it
+/// is seen to stand still, and one that yields or gives way turns on without its torque rising.
+fn explained(shape: Reasons) -> Reasons {
+    let mut reasons = shape;
+    if shape.contains(Reason::NoTurn) {
+        reasons = reasons.without(Reason::EarlyRise);
+    }
+    if shape.contains(Reason::Yielding) || shape.contains(Reason::GivingWay) {
+        reasons = reasons.without(Reason::LateRise);
+    }
+    reasons
+}
+
 /// Judges a reading against its aim.
 ///
 /// A limit that was certainly passed rejects, even where the measurement was lost later; a loss alone makes it unknown. So
 /// does a jerk, where the torque between two samples may have passed the upper limit.
 #[must_use]
 pub fn judge(aim: &Aim, reading: &Reading) -> Judgement {
-    let mut reasons = reading.shape;
+    let mut reasons = explained(reading.shape);
     let mut over = false;
     let mut under = false;
     let mut angle_needed = false;

@@ -5,6 +5,9 @@
 
 use super::thresholds::Thresholds;
 
+/// A second sample that stands up within so many of the first makes a saw of both, not spikes.
+const ALONE: u8 = 8;
+
 /// The highest torque so far.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Peak {
@@ -13,6 +16,9 @@ pub(super) struct Peak {
     before: i32,
     last: i32,
     filled: u8,
+    /// The last sample taken for a spike, and how many more samples it must stay alone.
+    spike: i32,
+    alone: u8,
     pub(super) value: i32,
     /// How much higher the torque may have been between two samples.
     pub(super) bound: i32,
@@ -29,6 +35,8 @@ impl Peak {
         before: 0,
         last: 0,
         filled: 0,
+        spike: 0,
+        alone: 0,
         value: 0,
         bound: 0,
         settled: 0,
@@ -39,10 +47,14 @@ impl Peak {
     /// No sample is next to the next one.
     pub(super) fn restart(&mut self) {
         self.filled = 0;
+        self.alone = 0;
     }
 
     /// Takes a sample and gives back what is sure of the one before.
     pub(super) fn push(&mut self, torque: i32, loaded: bool, thresholds: &Thresholds) -> i32 {
+        if self.alone > 0 {
+            self.alone = self.alone.wrapping_sub(1);
+        }
         let sure = match self.filled {
             0 => torque,
             1 => self.last,
@@ -50,7 +62,7 @@ impl Peak {
                 let beside = self.before.max(torque);
                 let above = self.last.wrapping_sub(beside);
                 if above > thresholds.spike && above > self.rise.wrapping_mul(2) {
-                    beside
+                    self.stands_up(beside)
                 } else {
                     self.last
                 }
@@ -71,6 +83,21 @@ impl Peak {
         self.rise = rise;
         self.before = sure;
         self.last = torque;
+        sure
+    }
+
+    /// The last sample stands above both neighbours: a spike while it is alone, the tip of a tooth once there is another.
+    #[cold]
+    #[inline(never)]
+    fn stands_up(&mut self, beside: i32) -> i32 {
+        let tip = self.last;
+        let sure = if self.alone > 0 {
+            tip.max(self.spike)
+        } else {
+            beside
+        };
+        self.spike = tip;
+        self.alone = ALONE;
         sure
     }
 
@@ -122,6 +149,23 @@ mod tests {
             &Watch::default(),
             &Start::default(),
         )
+    }
+
+    #[test]
+    fn one_sample_alone_is_a_spike_but_tips_in_a_row_are_teeth() {
+        let thresholds = thresholds();
+        let top = |last: &[i32]| {
+            let mut peak = Peak::NEW;
+            for torque in [29_000, 29_500, 30_000].iter().chain(last) {
+                peak.push(*torque, true, &thresholds);
+            }
+            peak.value
+        };
+        let level = [30_000; 10];
+        assert_eq!(top(&[35_000, 30_000, 30_000]), 30_000);
+        assert_eq!(top(&[35_000, 30_000, 34_000, 30_000, 30_000]), 35_000);
+        let far_apart = [&[35_000][..], &level, &[34_000], &level].concat();
+        assert_eq!(top(&far_apart), 30_000);
     }
 
     #[test]

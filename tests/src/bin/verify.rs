@@ -25,7 +25,7 @@ struct Step {
     run: fn(&Path) -> Report,
 }
 
-const STEPS: [Step; 9] = [
+const STEPS: [Step; 10] = [
     Step {
         name: "tools",
         title: "Toolchain and emulator",
@@ -60,6 +60,11 @@ const STEPS: [Step; 9] = [
         name: "test",
         title: "Tests",
         run: tests,
+    },
+    Step {
+        name: "judging",
+        title: "Faults against the reasons named, over the corpus of pulls",
+        run: judging,
     },
     Step {
         name: "emulated",
@@ -305,10 +310,16 @@ fn core_alone(root: &Path) -> Report {
     report
 }
 
-/// Everything but the emulated board: `--skip` would also hide tests elsewhere, so the targets are named one by one.
+/// The corpus has a step of its own, so that its matrix is in the report.
+const JUDGING: &str = "judging";
+
+/// Everything but the corpus and the emulated board: `--skip` would also hide tests elsewhere, so the targets are named one by one.
 fn tests(root: &Path) -> Report {
     let mut report = Report::default();
-    let targets = test_targets(root);
+    let targets: Vec<String> = test_targets(root)
+        .into_iter()
+        .filter(|name| !name.starts_with("emulated_") && name != JUDGING)
+        .collect();
     let mut outer = cargo(root);
     outer.args([
         "test",
@@ -318,23 +329,14 @@ fn tests(root: &Path) -> Report {
         "--bins",
         "--examples",
     ]);
-    for target in targets
-        .iter()
-        .filter(|target| !target.starts_with("emulated_"))
-    {
+    for target in &targets {
         outer.args(["--test", target]);
     }
     for target in package_test_targets(root) {
         outer.args(["--test", &target]);
     }
     let ran = require(&mut report, &mut outer);
-    empty_targets(
-        &mut report,
-        &ran,
-        targets
-            .iter()
-            .filter(|target| !target.starts_with("emulated_")),
-    );
+    empty_targets(&mut report, &ran, targets.iter());
     require(
         &mut report,
         cargo(root).args(["test", "--workspace", "--no-fail-fast", "--doc"]),
@@ -342,6 +344,15 @@ fn tests(root: &Path) -> Report {
     if report.passed == 0 {
         report.fault("no test ran");
     }
+    report
+}
+
+fn judging(root: &Path) -> Report {
+    let mut report = Report::default();
+    let mut command = cargo(root);
+    command.args(["test", "--package", "evendraw-tests", "--test", JUDGING]);
+    let ran = require(&mut report, command.args(["--", "--nocapture"]));
+    empty_targets(&mut report, &ran, [JUDGING.to_owned()].iter());
     report
 }
 

@@ -5,6 +5,7 @@
 
 mod generator;
 mod halts;
+mod matrix;
 
 use std::collections::BTreeMap;
 
@@ -15,9 +16,13 @@ use evendraw_core::unit::{Angle, Instant, Rotation, Span, Torque};
 use evendraw_core::verdict::{Aim, Judgement, Reading, Reason, Verdict, judge};
 use evendraw_core::watch::Watch;
 use generator::{Dice, Hand, Joint, Model, Sensor, Setup, Truth, Until};
+use matrix::Matrix;
 
 /// Pulls, or tightenings of several pulls, of each kind.
 const EACH: u64 = 90;
+
+/// KNOWN WRONG, today's figure; zero is what should stand here.
+const PEAKS_UNDERSTATED: usize = 3;
 
 /// What was done to the joint, the hand or the sensor.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -296,6 +301,14 @@ impl Case {
         )
     }
 
+    /// Whether the torque was higher than what was read and what may lie between two samples allow, by more than three
+    /// standard deviations of the noise. A sensor that stands still or is missing cannot see the top.
+    fn understates_peak(&self) -> bool {
+        let seen = self.reading.peak + self.reading.bound;
+        !matches!(self.kind, Stuck | Gap)
+            && self.truth.peak > f64::from(seen.millinewton_meters()) / 1_000.0 + 3.0 * self.noise
+    }
+
     /// What a limit says of the true value; `None` within one sensor error of a limit.
     ///
     /// One sensor error: of torque, three standard deviations of its noise and half a N·m; of angle, 1°.
@@ -319,22 +332,11 @@ impl Case {
 fn pulls_not_made_with_the_core_in_mind_are_judged_for_what_they_are() {
     let cases = cases();
     assert!(cases.len() >= 2_000);
-    let mut matrix: BTreeMap<Kind, BTreeMap<&str, u32>> = BTreeMap::new();
+    let mut matrix = Matrix::default();
     for case in &cases {
-        let row = matrix.entry(case.kind).or_default();
-        *row.entry(match case.judgement.verdict {
-            Verdict::Accepted => "= accepted",
-            Verdict::Rejected => "= rejected",
-            Verdict::Unknown => "= unknown",
-        })
-        .or_default() += 1;
-        for reason in case.judgement.reasons.iter() {
-            *row.entry(reason.word()).or_default() += 1;
-        }
+        matrix.count(case.kind, case.judgement, case.halt.is_some());
     }
-    for (kind, row) in &matrix {
-        println!("{kind:?}: {row:?}");
-    }
+    println!("what was done, and what it was judged to be:\n{matrix}");
 
     // Missed: a gross fault that nothing stops and that is accepted.
     let gross = |case: &&Case| {
@@ -386,6 +388,11 @@ fn pulls_not_made_with_the_core_in_mind_are_judged_for_what_they_are() {
         })
         .collect();
     println!("worst angle error by pulls: {worst:.2?}");
+    let low: Vec<_> = cases
+        .iter()
+        .filter(|case| case.understates_peak())
+        .collect();
+    show("peak understated beyond its bound", &low);
     show("angle more than 1° off", &off);
 
     assert_eq!(missed.len(), 0, "gross faults missed");
@@ -394,6 +401,18 @@ fn pulls_not_made_with_the_core_in_mind_are_judged_for_what_they_are() {
     assert!(stopped.len() * 500 < healthy, "false stops");
     assert_eq!(wrong.len(), 0, "wrong by more than a sensor error");
     assert_eq!(off.len(), 0, "angle more than 1° off");
+    // KNOWN WRONG: teeth about as fast as the samples, tip and slip and climb between two of them: the samples fall smoothly, and
+    // no sample saw the tip. All are rejected for their other teeth.
+    assert_eq!(low.len(), PEAKS_UNDERSTATED, "peak understated");
+    assert!(
+        low.iter()
+            .all(|case| case.kind == Grit && case.judgement.verdict == Verdict::Rejected)
+    );
+
+    // The reason that explains the curve, and not what comes with it.
+    assert_eq!(matrix.named(AlreadyTight, Reason::EarlyRise), 0);
+    assert_eq!(matrix.named(GivesWay, Reason::LateRise), 0);
+    assert_eq!(matrix.named(Yields, Reason::LateRise), 0);
 }
 
 fn show(what: &str, cases: &[&Case]) {
