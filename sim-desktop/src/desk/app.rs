@@ -392,14 +392,8 @@ impl Desk {
             },
             Readings::None => "none".to_owned(),
         };
-        let person = build
-            .person
-            .clone()
-            .unwrap_or_else(|| "nobody named".to_owned());
-        let tool = build
-            .tool
-            .clone()
-            .unwrap_or_else(|| "none named".to_owned());
+        let person = build.person.clone().unwrap_or_else(|| "nobody".to_owned());
+        let tool = build.tool.clone().unwrap_or_else(|| "none".to_owned());
         let wide = rect.width() >= 1000.0;
         let mut cells: Vec<(&str, String, f32, Option<&str>)> =
             vec![("Build", build.title.clone(), 2.2, None)];
@@ -409,10 +403,7 @@ impl Desk {
         }
         cells.push(("Person", person, 1.2, Some("P")));
         if wide {
-            let seen = build
-                .witness
-                .clone()
-                .unwrap_or_else(|| "nobody yet".to_owned());
+            let seen = build.witness.clone().unwrap_or_else(|| "nobody".to_owned());
             cells.push(("Second person", seen, 1.2, None));
         }
         cells.push(("Tool", tool, 0.9, Some("T")));

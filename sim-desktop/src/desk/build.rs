@@ -10,7 +10,7 @@ use super::widgets::{
     silent_line,
 };
 use egui::accesskit::Role;
-use egui::{Align2, Key, Rect, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Color32, Key, Rect, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 
 /// What the screen remembers.
 #[derive(Clone, Debug, Default)]
@@ -97,7 +97,7 @@ pub(super) fn show(
         })
         .collect();
     if !waited.is_empty() {
-        blocks.push(("Parts waited for (A when one arrives)", waited));
+        blocks.push(("Parts waited for (A)", waited));
     }
     if !build.dues.is_empty() {
         blocks.push((
@@ -124,14 +124,15 @@ pub(super) fn show(
         })
         .collect();
     if !tools.is_empty() {
-        blocks.push(("Tools (T to change)", tools));
+        blocks.push(("Tools (T)", tools));
     }
     let mut y = right.top();
-    let total: usize = blocks.iter().map(|(_, rows)| rows.len()).sum();
-    let spare = right.height() - 46.0 * count(blocks.len());
-    let row_height = (spare / count(total.max(1))).clamp(22.0, 46.0);
     for (index, (name, rows)) in blocks.iter().enumerate() {
-        let wanted = 44.0 + row_height * count(rows.len());
+        let wanted = 46.0
+            + rows
+                .iter()
+                .map(|row| told_height(ui, right.width(), row))
+                .sum::<f32>();
         let bottom = if index + 1 == blocks.len() {
             right.bottom()
         } else {
@@ -169,6 +170,16 @@ pub(super) fn show(
             y += paragraph(ui, room, words, theme::text(NOTE + 1.5), colours.ink).max(20.0) + 5.0;
         }
     }
+}
+
+/// How high one line of words comes out, with the gap below it.
+fn told_height(ui: &Ui, width: f32, (mark, words): &Told) -> f32 {
+    let room = width - 28.0 - if mark.is_some() { 26.0 } else { 0.0 };
+    let font = theme::text(NOTE + 1.5);
+    let galley = ui
+        .painter()
+        .layout(words.clone(), font, Color32::PLACEHOLDER, room.max(1.0));
+    galley.size().y.max(20.0) + 5.0
 }
 
 fn next_step(ui: &mut Ui, rect: Rect, view: &DeskView, free: bool, asks: &mut Vec<Ask>) {

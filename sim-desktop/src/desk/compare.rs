@@ -3,7 +3,7 @@
 //! Knows nothing of the virtual bench.
 
 use super::theme::{self, BODY, Colours, NOTE, TARGET, TITLE};
-use super::view::{Ask, DeskView};
+use super::view::{Ask, CompareRow, DeskView};
 use super::widgets::{
     Look, area, button, choices, count, cut_bottom, cut_top, number, paragraph, pressed,
     silent_line, speak,
@@ -52,7 +52,12 @@ pub(super) fn show(
     let title = if compare.joint.is_empty() {
         "Which order leaves the joint most even?".to_owned()
     } else {
-        format!("{}: most even first", compare.joint)
+        let what = if is_all_one(&compare.rows) {
+            "the order hardly matters here"
+        } else {
+            "most even first"
+        };
+        format!("{}: {what}", compare.joint)
     };
     let aside = if compare.stopped {
         "stopped by hand: what was done so far"
@@ -127,6 +132,16 @@ fn progress(ui: &mut Ui, rect: Rect, done: usize, of: usize, running: bool) {
     response.widget_info(|| WidgetInfo::labeled(Role::ProgressIndicator, true, &words));
 }
 
+/// Whether the best and the worst differ by less than a share that another set of runs would turn round.
+fn is_all_one(rows: &[CompareRow]) -> bool {
+    /// Half a point of a hundred of scatter: about what a few hundred runs leave to chance.
+    const CHANCE: f64 = 0.005;
+    match rows {
+        [first, .., last] => last.scatter - first.scatter < CHANCE,
+        _ => false,
+    }
+}
+
 fn rows(ui: &mut Ui, rect: Rect, view: &DeskView) {
     let colours = Colours::of(ui);
     let rows = &view.compare.rows;
@@ -174,7 +189,7 @@ fn rows(ui: &mut Ui, rect: Rect, view: &DeskView) {
             break;
         }
         super::widgets::rule(ui, place.left(), place.right(), place.top());
-        let best = index == 0;
+        let best = index == 0 && !is_all_one(rows);
         let font = if best {
             theme::strong(TITLE * 0.75)
         } else {

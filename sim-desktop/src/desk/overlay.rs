@@ -206,28 +206,28 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
             ("F8", "handover"),
             ("F9", "sound, on or off"),
             ("F10", "light, dark"),
-            ("Q", "N\u{b7}m, or the manual's unit"),
+            ("Q", "N\u{b7}m or manual's unit"),
             ("Ctrl + \u{2212}", "larger, smaller"),
-            ("Tab", "next thing; Enter presses it"),
+            ("Tab", "the next thing"),
             ("Esc", "back"),
         ],
     ),
     (
         "At the joint",
         &[
-            ("Space", "hold to pull, let go to re-grip"),
+            ("Space", "pull while it is held"),
             ("H", "the hand does this one"),
-            ("J", "the hand goes on; J stops it"),
+            ("J", "the hand does them all"),
             ("Enter", "yes, or the way advised"),
             ("N", "no"),
             ("W", "the last one felt wrong"),
             ("R", "redo"),
             ("L", "loosen"),
-            ("K", "leave out, with a reason"),
-            ("B", "a new fastener is fitted"),
+            ("K", "leave it out"),
+            ("B", "a new one is fitted"),
             ("M", "a paint mark is on it"),
             ("C", "check a final one again"),
-            ("I", "a second person has looked"),
+            ("I", "a second person looked"),
             ("A", "a part has arrived"),
             ("F", "rehearse a fault"),
             ("Arrows", "choose another fastener"),
@@ -245,8 +245,8 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
             ("O", "open a plan"),
             ("E", "a new plan from a form"),
             ("U", "read the plan again"),
-            ("S", "the sheet, in the browser"),
-            ("X, Y", "the record as CSV, as JSON"),
+            ("S", "the printed sheet"),
+            ("X, Y", "record as CSV, JSON"),
             ("G", "print the tag"),
             ("1 to 9", "choose from a list"),
             ("Up, Down", "move in a table"),
@@ -417,6 +417,12 @@ pub(super) fn digit(ui: &Ui, key: Key) -> bool {
 
 fn keys(ui: &mut Ui, rect: Rect) {
     let colours = Colours::of(ui);
+    // A small window has the words a little smaller and nearer, and all of them.
+    let (size, cap_width) = if rect.width() < 800.0 {
+        (NOTE + 0.5, 76.0)
+    } else {
+        (BODY, 76.0)
+    };
     let longest = MAP.iter().map(|(_, rows)| rows.len()).max().unwrap_or(1);
     let height = ((rect.height() - 30.0) / count(longest)).min(36.0);
     for (place, (group, rows)) in widgets::split_across(rect, MAP.len()).into_iter().zip(MAP) {
@@ -450,13 +456,13 @@ fn keys(ui: &mut Ui, rect: Rect) {
             );
             ui.painter()
                 .galley(key.center() - galley.size() / 2.0, galley, colours.ink);
-            let room = Rect::from_min_max(pos2(row.left() + 76.0, row.top()), row.max);
+            let room = Rect::from_min_max(pos2(row.left() + cap_width, row.top()), row.max);
             line(
                 ui,
                 room,
                 Align2::LEFT_CENTER,
                 words,
-                theme::text(BODY),
+                theme::text(size),
                 colours.ink,
             );
         }

@@ -103,6 +103,23 @@ const COLUMNS: [(&str, f32, bool); 8] = [
     ("What", 0.245, false),
 ];
 
+/// The columns of a narrow table: the rest is told beside it, of the row that is chosen.
+const FEW: [(&str, f32, bool); 8] = [
+    ("", 0.0, false),
+    ("Joint", 0.21, false),
+    ("", 0.08, true),
+    ("", 0.0, true),
+    ("Torque", 0.23, true),
+    ("Angle", 0.15, true),
+    ("State", 0.33, false),
+    ("", 0.0, false),
+];
+
+/// The columns that a table of this width has room for.
+fn columns(width: f32) -> &'static [(&'static str, f32, bool); 8] {
+    if width < 560.0 { &FEW } else { &COLUMNS }
+}
+
 /// Draws the screen.
 pub(super) fn show(
     ui: &mut Ui,
@@ -131,12 +148,12 @@ pub(super) fn show(
         .iter()
         .position(|show| *show == state.show)
         .unwrap_or(0);
-    if let Some(index) = choices(
-        ui,
-        kinds,
-        &["All, exceptions first", "Exceptions only", "Pulls only"],
-        current,
-    ) {
+    let names = if kinds.width() < 500.0 {
+        ["All", "Exceptions", "Pulls"]
+    } else {
+        ["All, exceptions first", "Exceptions only", "Pulls only"]
+    };
+    if let Some(index) = choices(ui, kinds, &names, current) {
         state.show = shows[index];
     }
     let listed = state.list(&view.record).to_vec();
@@ -204,11 +221,12 @@ fn move_choice(ui: &Ui, view: &DeskView, state: &mut RecordState, listed: &[usiz
 
 fn cells(row: Rect) -> Vec<(Rect, bool)> {
     let mut x = row.left();
-    COLUMNS
+    columns(row.width())
         .iter()
         .map(|(_, share, right)| {
             let width = row.width() * share;
-            let cell = Rect::from_min_max(pos2(x, row.top()), pos2(x + width - 14.0, row.bottom()));
+            let gap = if width > 100.0 { 14.0 } else { 6.0 };
+            let cell = Rect::from_min_max(pos2(x, row.top()), pos2(x + width - gap, row.bottom()));
             x += width;
             (cell, *right)
         })
@@ -219,13 +237,8 @@ fn show_table(ui: &mut Ui, rect: Rect, view: &DeskView, state: &mut RecordState,
     let colours = Colours::of(ui);
     let inner = area(ui, rect, "", "");
     let (head, body) = cut_top(inner, 22.0);
-    for ((cell, right), (name, ..)) in cells(Rect::from_min_max(
-        head.min,
-        pos2(head.right() - 14.0, head.bottom()),
-    ))
-    .into_iter()
-    .zip(COLUMNS)
-    {
+    let titles = Rect::from_min_max(head.min, pos2(head.right() - 14.0, head.bottom()));
+    for ((cell, right), (name, ..)) in cells(titles).into_iter().zip(columns(titles.width())) {
         let align = if right {
             Align2::RIGHT_CENTER
         } else {
@@ -321,6 +334,9 @@ fn table_row(ui: &Ui, place: Rect, row: &RecordRow, chosen: bool, hovered: bool)
     let cells = cells(place);
     let put = |index: usize, words: &str, font: egui::FontId, colour| {
         let (cell, right) = cells[index];
+        if cell.width() <= 0.0 {
+            return;
+        }
         silent_line(
             painter,
             cell,
@@ -385,6 +401,12 @@ fn table_row(ui: &Ui, place: Rect, row: &RecordRow, chosen: bool, hovered: bool)
         colours.bad
     } else {
         colours.ink
+    };
+    let cell = match (cell.width() > 0.0, row.torque) {
+        (true, _) => cell,
+        // A narrow table has its words where there are no figures.
+        (false, None) if row.mark.is_none() => Rect::from_min_max(cells[4].0.min, cells[6].0.max),
+        (false, _) => return,
     };
     silent_lines(painter, cell, &row.words, theme::text(NOTE + 1.0), ink, 2);
 }

@@ -100,6 +100,9 @@ impl Source {
                 }
             }
         }
+        let mut tools: Vec<ToolView> = plan.tools().iter().map(tool_view).collect();
+        // What must not be used is seen first, however little room there is.
+        tools.sort_by_key(|tool| tool.in_date);
         BuildView {
             title: head.title.clone(),
             unit: head.unit.clone().unwrap_or_default(),
@@ -115,7 +118,7 @@ impl Source {
                 .and_then(|joint| job.adapter(joint))
                 .or_else(|| job.tool())
                 .map(str::to_owned),
-            tools: plan.tools().iter().map(tool_view).collect(),
+            tools,
             joints,
             next,
             parts,

@@ -87,10 +87,7 @@ impl Source {
             stages: stages(job, number, plan, stage),
             stage_words: plan.stages.get(stage).map_or_else(String::new, |own| {
                 if checking.is_some() {
-                    return format!(
-                        "Check again ({}): it must not move. Esc leaves it",
-                        own.sentence()
-                    );
+                    return "Check again, Esc leaves it".to_owned();
                 }
                 format!(
                     "Stage {} of {}: {}",
@@ -210,7 +207,7 @@ impl Source {
                 (Cue::Pull, "The hand is at it".to_owned())
             }
             Next::Pull { .. } => (Cue::Ready, "Ready: pull".to_owned()),
-            _ if checking_again(session).is_some() => (Cue::Ready, "Ready: check it".to_owned()),
+            _ if checking_again(session).is_some() => (Cue::Ready, "Ready: check".to_owned()),
             Next::Store => (Cue::Storing, "Storing".to_owned()),
             Next::Wait { until, .. } => {
                 let left = until.micros().saturating_sub(self.micros) / 1_000_000;
