@@ -1,14 +1,15 @@
 //! How long a frame of the desk takes without the graphics card: layout, shapes and triangles, for each screen and for a
 //! record with a curve of a million samples. `cargo bench -p evendraw --bench desk`
 #![cfg(feature = "desk")]
-#![expect(clippy::cast_possible_truncation, reason = "points for a drawing")]
+
+mod long_record;
 
 use std::time::{Duration, Instant};
 
 use egui::{Event, Key, Modifiers, RawInput, Rect, Vec2};
 use evendraw::desk::app::Desk;
 use evendraw::desk::source::Source;
-use evendraw::desk::view::{CurveView, DeskView, RecordRow};
+use evendraw::desk::view::DeskView;
 use evendraw::desk::{theme, thin};
 
 const FRAMES: usize = 200;
@@ -86,17 +87,7 @@ fn main() {
     ] {
         tell(name, frames(&view, &[key]));
     }
-    let points: Vec<[f32; 2]> = (0..1_000_000u32)
-        .map(|index| {
-            // Sawtooth re-grips: the angle goes back now and then.
-            let turned = f64::from(index) / 1_000_000.0 * 90.0;
-            let back = if (index / 50_000) % 2 == 1 { 2.0 } else { 0.0 };
-            [
-                turned as f32 - back,
-                (turned * 1.1 + f64::from(index % 97) * 0.01) as f32,
-            ]
-        })
-        .collect();
+    let points = long_record::points();
     let began = Instant::now();
     let kept = thin(&points, 0.0, 90.0, 1_000).len();
     println!(
@@ -104,33 +95,7 @@ fn main() {
         "thinning 1,000,000",
         began.elapsed().as_secs_f64() * 1e3
     );
-    let record = (1..=100_000u64)
-        .map(|sequence| RecordRow {
-            sequence,
-            time: "09:00:00".to_owned(),
-            joint: "head".to_owned(),
-            fastener: "7".to_owned(),
-            stage: 2,
-            attempt: 1,
-            torque: Some(40.0),
-            torque_unit: "N·m".to_owned(),
-            words: "accepted".to_owned(),
-            traced: true,
-            ..RecordRow::default()
-        })
-        .collect();
-    let long = DeskView {
-        record,
-        curve: Some((
-            100_000,
-            CurveView {
-                points,
-                unit: "N·m".to_owned(),
-                ..CurveView::default()
-            },
-        )),
-        ..view
-    };
+    let long = long_record::on(view);
     tell(
         "record, 1,000,000",
         frames(&long, &[Key::F4, Key::ArrowDown]),

@@ -7,7 +7,8 @@
 //! xvfb-run -s "-screen 0 1280x800x24 +extension GLX" env LIBGL_ALWAYS_SOFTWARE=1 cargo bench -p evendraw --bench window
 //! ```
 #![cfg(feature = "desk")]
-#![expect(clippy::cast_possible_truncation, reason = "points for a drawing")]
+
+mod long_record;
 
 use std::time::{Duration, Instant};
 
@@ -15,7 +16,7 @@ use egui::{Event, Key, Modifiers};
 use evendraw::desk::app::Desk;
 use evendraw::desk::source::Source;
 use evendraw::desk::theme;
-use evendraw::desk::view::{CurveView, DeskView, RecordRow};
+use evendraw::desk::view::DeskView;
 
 const FRAMES: usize = 200;
 /// Frames before the first that counts: letters are drawn into the texture, the curve is thinned.
@@ -123,53 +124,13 @@ fn tell(name: &str, whole: &mut [Duration], worked: &mut [Duration], spent: f64)
     );
 }
 
-/// A curve of a million samples: re-grips make a saw of it, so the angle goes back now and then.
-fn points() -> Vec<[f32; 2]> {
-    (0..1_000_000u32)
-        .map(|index| {
-            let turned = f64::from(index) / 1_000_000.0 * 90.0;
-            let back = if (index / 50_000) % 2 == 1 { 2.0 } else { 0.0 };
-            [
-                turned as f32 - back,
-                (turned * 1.1 + f64::from(index % 97) * 0.01) as f32,
-            ]
-        })
-        .collect()
-}
-
 fn scenes() -> Vec<Scene> {
     let folder = std::env::temp_dir().join(format!("evendraw-bench-{}", std::process::id()));
     let mut source = Source::in_folder("demo.toml", evendraw::plan::DEMO, &folder);
     source.tick(0.0);
     let view = source.view().clone();
     let _ = std::fs::remove_dir_all(&folder);
-    let record = (1..=100_000u64)
-        .map(|sequence| RecordRow {
-            sequence,
-            time: "09:00:00".to_owned(),
-            joint: "head".to_owned(),
-            fastener: "7".to_owned(),
-            stage: 2,
-            attempt: 1,
-            torque: Some(40.0),
-            torque_unit: "N·m".to_owned(),
-            words: "accepted".to_owned(),
-            traced: true,
-            ..RecordRow::default()
-        })
-        .collect();
-    let long = DeskView {
-        record,
-        curve: Some((
-            100_000,
-            CurveView {
-                points: points(),
-                unit: "N·m".to_owned(),
-                ..CurveView::default()
-            },
-        )),
-        ..view.clone()
-    };
+    let long = long_record::on(view.clone());
     let scene = |name, keys| Scene {
         name,
         view: view.clone(),
