@@ -8,6 +8,8 @@ mod cue;
 mod drift;
 mod goal;
 mod line;
+mod loaded;
+mod loading;
 mod pace;
 mod peak;
 mod rise;
@@ -24,9 +26,9 @@ use crate::verdict::{Aim, Reading, Reason, Reasons};
 use crate::watch::Watch;
 use drift::Drift;
 use goal::{Goal, Kind};
+use loading::Reversed;
 use pace::Pace;
 use peak::Peak;
-use rise::{Turned, rise};
 use running::{Running, Travel};
 use shape::Shape;
 use thresholds::Thresholds;
@@ -158,13 +160,6 @@ const HALTING: [Reason; 10] = [
     Reason::Gap,
     Reason::Stuck,
 ];
-
-/// What can wait is looked at this often, 4.1 ms: far below what a hand or an eye notices.
-const LOOK_EVERY_TICKS: u32 = 4;
-/// Samples closer together than this are never a gap.
-const GAP_LEAST_MICROS: u32 = 100_000;
-/// A gap before the usual distance of samples is known.
-const GAP_UNKNOWN_MICROS: u32 = 500_000;
 
 impl Tracker {
     /// Not armed.
@@ -431,293 +426,6 @@ impl Tracker {
         }
     }
 
-    /// The sample before, unless too much time passed unseen; time that runs backwards is told.
-    fn time_passed(&mut self, at: Instant) -> Result<Option<Seen>, Reversed> {
-        let Some(last) = self.last else {
-            self.at = at;
-            return Ok(None);
-        };
-        if at < self.at {
-            if self.loaded {
-                self.lost(Reason::Gap);
-            }
-            return Err(Reversed);
-        }
-        let passed = u32::try_from(at.since(self.at).micros()).unwrap_or(u32::MAX);
-        self.at = at;
-        self.passed = passed;
-        if passed > self.gap() {
-            if self.loaded {
-                self.lost(Reason::Gap);
-            }
-            self.peak.restart();
-            self.pace.restart();
-            self.shape.restart();
-            self.drift.disturb();
-            return Ok(None);
-        }
-        self.interval = if self.interval == 0 {
-            passed
-        } else {
-            self.interval
-                .wrapping_sub(self.interval >> 4)
-                .wrapping_add(passed >> 4)
-        };
-        Ok(Some(last))
-    }
-
-    /// Samples further apart than this are a gap, in µs.
-    fn gap(&self) -> u32 {
-        match (self.thresholds.gap, self.interval) {
-            (0, 0) => GAP_UNKNOWN_MICROS,
-            (0, interval) => interval.saturating_mul(4).max(GAP_LEAST_MICROS),
-            (given, _) => given,
-        }
-    }
-
-    /// Loaded or let go; two samples in a row decide, so that a spike does neither. True at the attempt's first load.
-    fn load(&mut self, before: Option<Seen>, seen: Seen) -> bool {
-        let past = seen.torque >= self.thresholds.regrip;
-        if past == self.loaded {
-            self.turning_over = false;
-            return false;
-        }
-        // With no sample just before, this one decides.
-        if before.is_some() && !self.turning_over {
-            self.turning_over = true;
-            self.foot = before;
-            return false;
-        }
-        self.turning_over = false;
-        if self.loaded {
-            self.let_go(seen);
-            return false;
-        }
-        self.loaded = true;
-        self.released_at = None;
-        self.pull_counted = false;
-        self.drift.disturb();
-        self.pace.restart();
-        self.running.restart();
-        self.turning.start_pull(before.unwrap_or(seen));
-        if let (Some(foot), Some(first)) = (self.foot, before) {
-            // A stiff train is wound up within a sample: counting may have to start between these two.
-            let level = self.level();
-            self.turning
-                .follow(Some(foot), first, level, &self.thresholds);
-        }
-        self.foot = None;
-        self.shape
-            .start_pull(self.turning.still_below(), &self.thresholds);
-        self.restart_top = 0;
-        if self.began_at.is_none() {
-            self.began_at = Some(self.at);
-            return true;
-        }
-        false
-    }
-
-    /// A stud that snaps drops its torque between two samples; only the handle, going on with nothing to hold it, tells.
-    fn went_on(&mut self, seen: Seen) {
-        let Some(released) = self.released_at else {
-            return;
-        };
-        if self.at.since(released).micros() <= self.thresholds.release {
-            self.look_for_a_break(seen);
-        }
-    }
-
-    fn look_for_a_break(&mut self, seen: Seen) {
-        if !self.found.contains(Reason::Stuck) && self.shape.broke(seen.rotation, &self.thresholds)
-        {
-            self.find(Reason::GivingWay);
-        }
-    }
-
-    fn let_go(&mut self, seen: Seen) {
-        self.look_for_a_break(seen);
-        self.end_pull(self.goal.kind, Some(seen));
-    }
-
-    fn pulled(&mut self, before: Option<Seen>, seen: Seen, sure: i32) {
-        let level = self.level();
-        if !self.turning.is_counting() {
-            self.before_snug(seen, level);
-        }
-        self.turning.follow(before, seen, level, &self.thresholds);
-        if !self.pull_counted && seen.torque >= self.thresholds.regrip.saturating_mul(2) {
-            self.pull_counted = true;
-            self.pulls = self.pulls.saturating_add(1);
-        }
-        if self.pace.push(seen)
-            && self.pace.is_level(seen, &self.thresholds)
-            && seen.torque >= self.peak.value >> 1
-        {
-            self.peak.stands(sure);
-        }
-        if let Some(before) = before {
-            if sure > self.thresholds.overload {
-                self.find(Reason::Overload);
-            }
-            self.follow_shape(before, seen, sure);
-            if matches!(self.goal.kind, Kind::Hold) {
-                self.hold(seen);
-            }
-        }
-        self.restart_top = self.restart_top.max(sure);
-        if seen.ticks.wrapping_sub(self.looked_at) >= LOOK_EVERY_TICKS {
-            self.looked_at = seen.ticks;
-            self.look(seen);
-        }
-    }
-
-    /// What can wait some milliseconds.
-    fn look(&mut self, seen: Seen) {
-        if !self.reverse {
-            self.first_movement(seen);
-        }
-        if matches!(self.goal.kind, Kind::Torque) {
-            self.follow_rise(seen);
-        }
-        self.cue = self.cue_at(seen);
-        if self.cue == Cue::Approach {
-            self.pace.approach(seen.ticks);
-        }
-    }
-
-    /// Torque at which counting starts in this pull.
-    fn level(&self) -> i32 {
-        match self.goal.kind {
-            Kind::Torque if !self.turning.is_counting() => {
-                self.thresholds.snug.saturating_add(self.running_torque())
-            }
-            _ => self.thresholds.regrip,
-        }
-    }
-
-    fn before_snug(&mut self, seen: Seen, level: i32) {
-        if !matches!(self.goal.kind, Kind::Torque) {
-            return;
-        }
-        if self.measures_running {
-            self.running.push(seen);
-        }
-        if self.thresholds.run_down_min == 0 && self.thresholds.run_down_max == 0 {
-            return;
-        }
-        self.travel.push(seen);
-        let limit = self.thresholds.run_down_max;
-        if limit > 0 && self.travel.turned > limit {
-            self.find(Reason::LateRise);
-        }
-        if seen.torque >= level && self.travel.turned < self.thresholds.run_down_min {
-            self.find(Reason::EarlyRise);
-        }
-    }
-
-    fn follow_shape(&mut self, before: Seen, seen: Seen, sure: i32) {
-        // What a stuck sensor shows when it comes alive again is no shape.
-        if self.reverse || self.found.contains(Reason::Stuck) {
-            return;
-        }
-        let may_yield = matches!(self.goal.kind, Kind::Torque);
-        match self
-            .shape
-            .follow(before, seen, sure, may_yield, &self.thresholds)
-        {
-            Some(Reason::Stuck) => self.lost(Reason::Stuck),
-            Some(reason) => self.find(reason),
-            None => {}
-        }
-    }
-
-    fn hold(&mut self, seen: Seen) {
-        if seen.torque >= self.thresholds.hold {
-            self.held = self.held.saturating_add(u64::from(self.passed));
-            self.held_most = self.held_most.max(self.held);
-        } else {
-            self.held = 0;
-        }
-    }
-
-    /// The torque at which a fastener that was tight begins to move again.
-    fn first_movement(&mut self, seen: Seen) {
-        let compliance = self.turning.compliance();
-        if self.restart.is_some()
-            || self.thresholds.still_below <= 0
-            || compliance == 0
-            || self.pulls > 1
-        {
-            return;
-        }
-        let moved = self.turning.now(Some(seen), compliance);
-        if moved.is_some_and(|moved| moved > i64::from(self.thresholds.restart_turn)) {
-            self.restart = Some(self.restart_top);
-        }
-    }
-
-    fn follow_rise(&mut self, seen: Seen) {
-        // Where part of the way went unseen, nothing can be said of the rise.
-        if self.turning.is_lost() {
-            return;
-        }
-        // Between these two the fastener's rotation lies, whatever the train's stiffness.
-        let compliance = self.turning.compliance();
-        let exact = compliance > 0;
-        let Some(most) = self.turning.now(Some(seen), compliance) else {
-            return;
-        };
-        let least = if exact {
-            most
-        } else {
-            let softest = self.thresholds.compliance_most;
-            self.turning.now(Some(seen), softest).unwrap_or(most)
-        };
-        self.judge_rise(seen.torque, Turned { least, most, exact });
-    }
-
-    fn judge_rise(&mut self, torque: i32, turned: Turned) {
-        let rise = rise(&self.thresholds, torque, self.peak.value, turned);
-        if rise.no_turn {
-            self.find(Reason::NoTurn);
-        }
-        if rise.early {
-            self.find(Reason::EarlyRise);
-        }
-        if rise.late {
-            self.find(Reason::LateRise);
-        }
-    }
-
-    fn end_pull(&mut self, kind: Kind, released: Option<Seen>) {
-        let at = released.or(self.last);
-        self.loaded = false;
-        self.turning_over = false;
-        self.released_at = Some(self.at);
-        self.held = 0;
-        let Some(last) = at else { return };
-        let end = self.turning.end_pull(
-            last,
-            released.is_some(),
-            self.drift.rate(),
-            &self.thresholds,
-        );
-        self.peak.end_pull(end.peak);
-        if end.counted
-            && matches!(kind, Kind::Torque)
-            && let Some(turned) = self.turning.total()
-        {
-            // On the way down nothing turns, so the total belongs to the highest torque.
-            let exact = released.is_some() || self.turning.compliance() > 0;
-            let turned = Turned {
-                least: turned,
-                most: turned,
-                exact,
-            };
-            self.judge_rise(self.peak.value, turned);
-        }
-    }
-
     /// Loaded against the stage's direction.
     fn against(&mut self, seen: Seen) {
         if self.began_at.is_some() && seen.torque < self.thresholds.wrong.wrapping_neg() {
@@ -814,9 +522,6 @@ impl Default for Tracker {
         Self::new()
     }
 }
-
-/// Time ran backwards.
-struct Reversed;
 
 /// A span in ticks of 1,024 µs, at most 50 days.
 fn ticks(span: Span) -> u32 {

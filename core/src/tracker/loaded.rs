@@ -1,0 +1,163 @@
+//! What a loaded sample is watched for: at each one, and every few milliseconds.
+//!
+//! Knows nothing of when a pull begins and ends.
+
+use super::goal::Kind;
+use super::rise::{Turned, rise};
+use super::{Cue, Seen, Tracker};
+use crate::verdict::Reason;
+
+/// What can wait is looked at this often, 4.1 ms: far below what a hand or an eye notices.
+const LOOK_EVERY_TICKS: u32 = 4;
+
+impl Tracker {
+    pub(super) fn pulled(&mut self, before: Option<Seen>, seen: Seen, sure: i32) {
+        let level = self.level();
+        if !self.turning.is_counting() {
+            self.before_snug(seen, level);
+        }
+        self.turning.follow(before, seen, level, &self.thresholds);
+        if !self.pull_counted && seen.torque >= self.thresholds.regrip.saturating_mul(2) {
+            self.pull_counted = true;
+            self.pulls = self.pulls.saturating_add(1);
+        }
+        if self.pace.push(seen)
+            && self.pace.is_level(seen, &self.thresholds)
+            && seen.torque >= self.peak.value >> 1
+        {
+            self.peak.stands(sure);
+        }
+        if let Some(before) = before {
+            if sure > self.thresholds.overload {
+                self.find(Reason::Overload);
+            }
+            self.follow_shape(before, seen, sure);
+            if matches!(self.goal.kind, Kind::Hold) {
+                self.hold(seen);
+            }
+        }
+        self.restart_top = self.restart_top.max(sure);
+        if seen.ticks.wrapping_sub(self.looked_at) >= LOOK_EVERY_TICKS {
+            self.looked_at = seen.ticks;
+            self.look(seen);
+        }
+    }
+
+    /// What can wait some milliseconds.
+    fn look(&mut self, seen: Seen) {
+        if !self.reverse {
+            self.first_movement(seen);
+        }
+        if matches!(self.goal.kind, Kind::Torque) {
+            self.follow_rise(seen);
+        }
+        self.cue = self.cue_at(seen);
+        if self.cue == Cue::Approach {
+            self.pace.approach(seen.ticks);
+        }
+    }
+
+    /// Torque at which counting starts in this pull.
+    pub(super) fn level(&self) -> i32 {
+        match self.goal.kind {
+            Kind::Torque if !self.turning.is_counting() => {
+                self.thresholds.snug.saturating_add(self.running_torque())
+            }
+            _ => self.thresholds.regrip,
+        }
+    }
+
+    fn before_snug(&mut self, seen: Seen, level: i32) {
+        if !matches!(self.goal.kind, Kind::Torque) {
+            return;
+        }
+        if self.measures_running {
+            self.running.push(seen);
+        }
+        if self.thresholds.run_down_min == 0 && self.thresholds.run_down_max == 0 {
+            return;
+        }
+        self.travel.push(seen);
+        let limit = self.thresholds.run_down_max;
+        if limit > 0 && self.travel.turned > limit {
+            self.find(Reason::LateRise);
+        }
+        if seen.torque >= level && self.travel.turned < self.thresholds.run_down_min {
+            self.find(Reason::EarlyRise);
+        }
+    }
+
+    fn follow_shape(&mut self, before: Seen, seen: Seen, sure: i32) {
+        // What a stuck sensor shows when it comes alive again is no shape.
+        if self.reverse || self.found.contains(Reason::Stuck) {
+            return;
+        }
+        let may_yield = matches!(self.goal.kind, Kind::Torque);
+        match self
+            .shape
+            .follow(before, seen, sure, may_yield, &self.thresholds)
+        {
+            Some(Reason::Stuck) => self.lost(Reason::Stuck),
+            Some(reason) => self.find(reason),
+            None => {}
+        }
+    }
+
+    fn hold(&mut self, seen: Seen) {
+        if seen.torque >= self.thresholds.hold {
+            self.held = self.held.saturating_add(u64::from(self.passed));
+            self.held_most = self.held_most.max(self.held);
+        } else {
+            self.held = 0;
+        }
+    }
+
+    /// The torque at which a fastener that was tight begins to move again.
+    fn first_movement(&mut self, seen: Seen) {
+        let compliance = self.turning.compliance();
+        if self.restart.is_some()
+            || self.thresholds.still_below <= 0
+            || compliance == 0
+            || self.pulls > 1
+        {
+            return;
+        }
+        let moved = self.turning.now(Some(seen), compliance);
+        if moved.is_some_and(|moved| moved > i64::from(self.thresholds.restart_turn)) {
+            self.restart = Some(self.restart_top);
+        }
+    }
+
+    fn follow_rise(&mut self, seen: Seen) {
+        // Where part of the way went unseen, nothing can be said of the rise.
+        if self.turning.is_lost() {
+            return;
+        }
+        // Between these two the fastener's rotation lies, whatever the train's stiffness.
+        let compliance = self.turning.compliance();
+        let exact = compliance > 0;
+        let Some(most) = self.turning.now(Some(seen), compliance) else {
+            return;
+        };
+        let least = if exact {
+            most
+        } else {
+            let softest = self.thresholds.compliance_most;
+            self.turning.now(Some(seen), softest).unwrap_or(most)
+        };
+        self.judge_rise(seen.torque, Turned { least, most, exact });
+    }
+
+    pub(super) fn judge_rise(&mut self, torque: i32, turned: Turned) {
+        let rise = rise(&self.thresholds, torque, self.peak.value, turned);
+        if rise.no_turn {
+            self.find(Reason::NoTurn);
+        }
+        if rise.early {
+            self.find(Reason::EarlyRise);
+        }
+        if rise.late {
+            self.find(Reason::LateRise);
+        }
+    }
+}

@@ -1,0 +1,156 @@
+//! When a pull begins and ends: time between samples, loading past re-grip, letting go, and a stud that snaps.
+//!
+//! Knows nothing of targets and limits.
+
+use super::goal::Kind;
+use super::rise::Turned;
+use super::{Seen, Tracker};
+use crate::unit::Instant;
+use crate::verdict::Reason;
+
+/// Samples closer together than this are never a gap.
+const GAP_LEAST_MICROS: u32 = 100_000;
+/// A gap before the usual distance of samples is known.
+const GAP_UNKNOWN_MICROS: u32 = 500_000;
+
+/// Time ran backwards.
+pub(super) struct Reversed;
+
+impl Tracker {
+    /// The sample before, unless too much time passed unseen; time that runs backwards is told.
+    pub(super) fn time_passed(&mut self, at: Instant) -> Result<Option<Seen>, Reversed> {
+        let Some(last) = self.last else {
+            self.at = at;
+            return Ok(None);
+        };
+        if at < self.at {
+            if self.loaded {
+                self.lost(Reason::Gap);
+            }
+            return Err(Reversed);
+        }
+        let passed = u32::try_from(at.since(self.at).micros()).unwrap_or(u32::MAX);
+        self.at = at;
+        self.passed = passed;
+        if passed > self.gap() {
+            if self.loaded {
+                self.lost(Reason::Gap);
+            }
+            self.peak.restart();
+            self.pace.restart();
+            self.shape.restart();
+            self.drift.disturb();
+            return Ok(None);
+        }
+        self.interval = if self.interval == 0 {
+            passed
+        } else {
+            self.interval
+                .wrapping_sub(self.interval >> 4)
+                .wrapping_add(passed >> 4)
+        };
+        Ok(Some(last))
+    }
+
+    /// Samples further apart than this are a gap, in µs.
+    pub(super) fn gap(&self) -> u32 {
+        match (self.thresholds.gap, self.interval) {
+            (0, 0) => GAP_UNKNOWN_MICROS,
+            (0, interval) => interval.saturating_mul(4).max(GAP_LEAST_MICROS),
+            (given, _) => given,
+        }
+    }
+
+    /// Loaded or let go; two samples in a row decide, so that a spike does neither. True at the attempt's first load.
+    pub(super) fn load(&mut self, before: Option<Seen>, seen: Seen) -> bool {
+        let past = seen.torque >= self.thresholds.regrip;
+        if past == self.loaded {
+            self.turning_over = false;
+            return false;
+        }
+        // With no sample just before, this one decides.
+        if before.is_some() && !self.turning_over {
+            self.turning_over = true;
+            self.foot = before;
+            return false;
+        }
+        self.turning_over = false;
+        if self.loaded {
+            self.let_go(seen);
+            return false;
+        }
+        self.loaded = true;
+        self.released_at = None;
+        self.pull_counted = false;
+        self.drift.disturb();
+        self.pace.restart();
+        self.running.restart();
+        self.turning.start_pull(before.unwrap_or(seen));
+        if let (Some(foot), Some(first)) = (self.foot, before) {
+            // A stiff train is wound up within a sample: counting may have to start between these two.
+            let level = self.level();
+            self.turning
+                .follow(Some(foot), first, level, &self.thresholds);
+        }
+        self.foot = None;
+        self.shape
+            .start_pull(self.turning.still_below(), &self.thresholds);
+        self.restart_top = 0;
+        if self.began_at.is_none() {
+            self.began_at = Some(self.at);
+            return true;
+        }
+        false
+    }
+
+    fn let_go(&mut self, seen: Seen) {
+        self.look_for_a_break(seen);
+        self.end_pull(self.goal.kind, Some(seen));
+    }
+
+    pub(super) fn end_pull(&mut self, kind: Kind, released: Option<Seen>) {
+        let at = released.or(self.last);
+        self.loaded = false;
+        self.turning_over = false;
+        self.released_at = Some(self.at);
+        self.held = 0;
+        let Some(last) = at else { return };
+        let end = self.turning.end_pull(
+            last,
+            released.is_some(),
+            self.drift.rate(),
+            &self.thresholds,
+        );
+        self.peak.end_pull(end.peak);
+        if end.counted
+            && matches!(kind, Kind::Torque)
+            && let Some(turned) = self.turning.total()
+        {
+            // On the way down nothing turns, so the total belongs to the highest torque.
+            let exact = released.is_some() || self.turning.compliance() > 0;
+            let turned = Turned {
+                least: turned,
+                most: turned,
+                exact,
+            };
+            self.judge_rise(self.peak.value, turned);
+        }
+    }
+
+    /// A stud that snaps drops its torque between two samples; only the handle, going on with nothing to hold it, tells.
+    pub(super) fn went_on(&mut self, seen: Seen) {
+        let Some(released) = self.released_at else {
+            return;
+        };
+        if self.at.since(released).micros() <= self.thresholds.release {
+            self.look_for_a_break(seen);
+        }
+    }
+
+    fn look_for_a_break(&mut self, seen: Seen) {
+        if !self.found.contains(Reason::Stuck) && self.shape.broke(seen.rotation, &self.thresholds)
+        {
+            self.find(Reason::GivingWay);
+        }
+    }
+}
