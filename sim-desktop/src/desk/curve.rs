@@ -387,6 +387,9 @@ pub(super) fn hatch(painter: &egui::Painter, rect: Rect, spacing: f32, stroke: S
 
 #[cfg(test)]
 mod tests {
+    use egui::{Color32, Pos2, pos2};
+
+    use super::bars;
     use super::thin;
 
     #[test]
@@ -428,5 +431,43 @@ mod tests {
             "order in time is kept"
         );
         assert!(kept.len() > 20);
+    }
+
+    #[test]
+    fn a_line_that_fills_its_columns_becomes_bars_that_join() {
+        // Up and down between 10 and 20 in each of ten columns; from the sixth on between 40 and 50.
+        let points: Vec<Pos2> = (0..1_000u16)
+            .map(|at| {
+                let base = if at < 500 { 10.0 } else { 40.0 };
+                pos2(f32::from(at) / 100.0, base + f32::from(at % 11))
+            })
+            .collect();
+        let mesh = bars(&points, Color32::BLACK);
+        let heights: Vec<(f32, f32)> = mesh
+            .vertices
+            .chunks(4)
+            .map(|bar| {
+                let ys = || bar.iter().map(|corner| corner.pos.y);
+                (ys().fold(f32::MAX, f32::min), ys().fold(f32::MIN, f32::max))
+            })
+            .collect();
+        assert_eq!(heights.len(), 10, "one a column");
+        for (column, bar) in heights.iter().enumerate() {
+            let (least, greatest) = if column < 5 {
+                (10.0, 20.0)
+            } else {
+                (40.0, 50.0)
+            };
+            assert!(
+                bar.0 <= least && bar.1 >= greatest,
+                "column {column} shows all of it: {bar:?}"
+            );
+        }
+        for (column, pair) in heights.windows(2).enumerate() {
+            assert!(
+                pair[1].0 <= pair[0].1 && pair[0].0 <= pair[1].1,
+                "{column} and the next touch: {pair:?}"
+            );
+        }
     }
 }
