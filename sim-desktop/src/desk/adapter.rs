@@ -2,7 +2,7 @@
 //!
 //! Knows nothing of ports or of the link.
 
-use super::overlay::{DIGITS, digit};
+use super::overlay::digit;
 use super::theme::{self, BODY, Colours, GAP, TARGET};
 use super::view::{Ask, DeskView, Heard, LinkView};
 use super::widgets::{self, Look, button, count, line, speak};
@@ -178,7 +178,7 @@ pub(super) fn body(
     for (index, (words, ask)) in ways(view).into_iter().enumerate() {
         let place = Rect::from_min_size(pos2(rect.left(), y), vec2(rect.width(), TARGET));
         y += TARGET + GAP;
-        let key = DIGITS.get(index).copied();
+        let key = widgets::DIGITS.get(index).copied();
         let by_key = typed.is_empty() && key.is_some_and(|key| digit(ui, key));
         let cap = key.map_or("", Key::name);
         if button(ui, place, &words, cap, Look::Plain, true).clicked() || by_key {

@@ -454,22 +454,7 @@ impl Desk {
                 } else {
                     format!("{caption} ({key})")
                 };
-                silent_line(
-                    ui.painter(),
-                    upper,
-                    Align2::LEFT_CENTER,
-                    &head,
-                    theme::text(NOTE),
-                    colours.soft,
-                );
-                silent_line(
-                    ui.painter(),
-                    lower,
-                    Align2::LEFT_CENTER,
-                    value,
-                    theme::strong(BODY),
-                    colours.ink,
-                );
+                block_words(ui, upper, &head, lower, value);
                 focus_ring(ui, &response, cell.shrink(5.0));
                 if response.clicked() && *caption == "Readings" {
                     self.open_adapter(asks);
@@ -481,22 +466,7 @@ impl Desk {
                     });
                 }
             } else {
-                silent_line(
-                    ui.painter(),
-                    upper,
-                    Align2::LEFT_CENTER,
-                    caption,
-                    theme::text(NOTE),
-                    colours.soft,
-                );
-                silent_line(
-                    ui.painter(),
-                    lower,
-                    Align2::LEFT_CENTER,
-                    value,
-                    theme::strong(BODY),
-                    colours.ink,
-                );
+                block_words(ui, upper, caption, lower, value);
                 speak(ui, cell, &format!("{caption}: {value}"));
             }
         }
@@ -525,4 +495,26 @@ fn rehearsal_band(ui: &mut Ui, rect: Rect) {
         colours.on_rehearsal,
     );
     speak(ui, rect, words);
+}
+
+/// A caption and what stands under it, in a cell of the title block.
+fn block_words(ui: &Ui, upper: Rect, caption: &str, lower: Rect, value: &str) {
+    let (colours, painter) = (Colours::of(ui), ui.painter());
+    let left = Align2::LEFT_CENTER;
+    silent_line(
+        painter,
+        upper,
+        left,
+        caption,
+        theme::text(NOTE),
+        colours.soft,
+    );
+    silent_line(
+        painter,
+        lower,
+        left,
+        value,
+        theme::strong(BODY),
+        colours.ink,
+    );
 }

@@ -184,17 +184,9 @@ pub(super) fn show_question(
         return answer;
     }
     if !question.choices.is_empty() {
-        let keys = [
-            Key::Num1,
-            Key::Num2,
-            Key::Num3,
-            Key::Num4,
-            Key::Num5,
-            Key::Num6,
-        ];
         for (index, (place, (choice, key))) in widgets::split_across(foot, question.choices.len())
             .into_iter()
-            .zip(question.choices.iter().zip(keys))
+            .zip(question.choices.iter().zip(widgets::DIGITS))
             .enumerate()
         {
             if button(ui, place, choice, key.name(), Look::Plain, true).clicked()

@@ -178,19 +178,6 @@ impl Use {
     }
 }
 
-/// The keys that choose from a list.
-pub(super) const DIGITS: [Key; 9] = [
-    Key::Num1,
-    Key::Num2,
-    Key::Num3,
-    Key::Num4,
-    Key::Num5,
-    Key::Num6,
-    Key::Num7,
-    Key::Num8,
-    Key::Num9,
-];
-
 /// Every key, in groups, as the map shows it. The screens print the same keys on their buttons.
 pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
     (
@@ -306,42 +293,12 @@ pub(super) fn show(
     let body = Rect::from_min_max(pos2(inner.left(), head.bottom() + GAP), inner.max);
     match overlay {
         Overlay::Keys => {
-            line(
-                ui,
-                head,
-                Align2::LEFT_CENTER,
-                "Keys",
-                theme::strong(TITLE),
-                colours.ink,
-            );
-            line(
-                ui,
-                head,
-                Align2::RIGHT_CENTER,
-                "F1 or Esc closes this",
-                theme::text(BODY),
-                colours.soft,
-            );
+            heading(ui, head, "Keys", "F1 or Esc closes this");
             keys(ui, body);
             close |= pressed(ui, Key::F1) || pressed(ui, Key::Enter);
         }
         Overlay::Adapter { typed } => {
-            line(
-                ui,
-                head,
-                Align2::LEFT_CENTER,
-                "Adapter",
-                theme::strong(TITLE),
-                colours.ink,
-            );
-            line(
-                ui,
-                head,
-                Align2::RIGHT_CENTER,
-                "F11 or Esc closes this",
-                theme::text(BODY),
-                colours.soft,
-            );
+            heading(ui, head, "Adapter", "F11 or Esc closes this");
             close |= adapter::body(ui, body, view, typed, asks) || pressed(ui, Key::F11);
         }
         Overlay::Ask {
@@ -350,27 +307,12 @@ pub(super) fn show(
             typed,
             becomes,
         } => {
-            line(
-                ui,
-                head,
-                Align2::LEFT_CENTER,
-                title,
-                theme::strong(TITLE),
-                colours.ink,
-            );
-            line(
-                ui,
-                head,
-                Align2::RIGHT_CENTER,
-                "Esc",
-                theme::text(BODY),
-                colours.soft,
-            );
+            heading(ui, head, title, "Esc");
             let mut y = body.top();
             for (index, choice) in choices.iter().enumerate() {
                 let place = Rect::from_min_size(pos2(body.left(), y), vec2(body.width(), TARGET));
                 y += TARGET + GAP;
-                let key = DIGITS.get(index).copied();
+                let key = widgets::DIGITS.get(index).copied();
                 let cap = key.map_or("", Key::name);
                 let by_key = typed.as_ref().is_none_or(String::is_empty)
                     && key.is_some_and(|key| digit(ui, key));
@@ -400,6 +342,28 @@ pub(super) fn show(
         }
     }
     close
+}
+
+/// What lies here, and how it goes away.
+fn heading(ui: &mut Ui, rect: Rect, title: &str, aside: &str) {
+    let colours = Colours::of(ui);
+    let (title_font, aside_font) = (theme::strong(TITLE), theme::text(BODY));
+    line(
+        ui,
+        rect,
+        Align2::LEFT_CENTER,
+        title,
+        title_font,
+        colours.ink,
+    );
+    line(
+        ui,
+        rect,
+        Align2::RIGHT_CENTER,
+        aside,
+        aside_font,
+        colours.soft,
+    );
 }
 
 /// A digit pressed while the line below the list is still empty: it chooses, and is taken out of the line.

@@ -94,6 +94,19 @@ pub(super) fn speak(ui: &mut Ui, rect: Rect, words: &str) {
     response.widget_info(|| WidgetInfo::labeled(Role::Label, true, words));
 }
 
+/// The keys that choose from a list, in its order.
+pub(super) const DIGITS: [Key; 9] = [
+    Key::Num1,
+    Key::Num2,
+    Key::Num3,
+    Key::Num4,
+    Key::Num5,
+    Key::Num6,
+    Key::Num7,
+    Key::Num8,
+    Key::Num9,
+];
+
 /// How a button looks.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Look {

@@ -172,7 +172,7 @@ fn a_plan_that_wants_a_second_person_says_so_until_one_has_looked() {
     let mut harness = window(source);
     press(&mut harness, Key::Enter);
     to_the_end(&mut harness);
-    let wanted = "A second person is to look at 2, 5";
+    let wanted = "second person is to look at 2, 5";
     assert!(harness.query_by_label_contains(wanted).is_some());
     press(&mut harness, Key::F2);
     assert!(harness.query_by_label_contains(wanted).is_some());

@@ -287,7 +287,11 @@ fn exceptions(job: &Job) -> Vec<String> {
         if matches!(session.next(), Next::Nothing)
             && let Some(wanted) = joint_view::witness_wanted(job, joint)
         {
-            told.push(format!("{}: {wanted} (I)", joint.title()));
+            told.push(format!(
+                "{}: {} (I)",
+                joint.title(),
+                wanted.replacen('A', "a", 1)
+            ));
         }
         for (fastener, _) in (0u8..).zip(session.procedure().fasteners()) {
             if session.ledger().felt_wrong(fastener) {

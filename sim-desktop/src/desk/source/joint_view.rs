@@ -246,6 +246,8 @@ pub(super) const fn pull_cue(signal: Signal, loaded: bool, reached: bool) -> (Cu
         (Signal::Over, _) => (Cue::Halt, "Too far, let go"),
         (Signal::Target, true) => (Cue::Stop, "Let go"),
         (Signal::Approach, true) => (Cue::Slow, "Ease off"),
+        // Past the cue, and still on: what is reached is not pulled any further.
+        (Signal::None, true) if reached => (Cue::Stop, "Let go"),
         (Signal::None, true) => (Cue::Pull, "Keep pulling"),
         (Signal::Target, false) => (Cue::Storing, "Judging"),
         (_, false) if reached => (Cue::Storing, "Judging"),
