@@ -13,6 +13,7 @@ mod joint_view;
 mod live;
 mod out;
 mod plan_file;
+mod pull_view;
 mod question;
 mod record_view;
 mod trace;

@@ -11,9 +11,8 @@ use evendraw_core::verdict::Aim;
 
 use super::super::super::view::{Cue, CurveView, Heard, LiveView};
 use super::super::Source;
-use super::super::joint_view::{
-    gauges, halt_words, is_reached, limits, next_step, pull_cue, typed_target,
-};
+use super::super::joint_view::next_step;
+use super::super::pull_view::{gauges, halt_words, is_reached, limits, pull_cue, typed_target};
 use crate::job::Job;
 use crate::plan::JointPlan;
 use crate::rehearsal::rig::{degrees, newton_meters};
