@@ -122,6 +122,12 @@ impl Rig {
         self.stack();
     }
 
+    /// Readings at rest, without waiting until they are taken: they are the adapter's clock.
+    pub(crate) fn let_run(&mut self, count: usize) {
+        let bytes = repeated(reading(0.0, 0.0), count);
+        self.feed.write_all(&bytes).expect("the board lives");
+    }
+
     /// Pulls to a torque while turning by an angle, holds, and lets go.
     pub(crate) fn pull(&mut self, newton_meters: f64, degrees: f64) {
         self.feed
