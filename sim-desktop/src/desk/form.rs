@@ -3,7 +3,7 @@
 //! Writes the same TOML a person would. Knows nothing of how a plan is checked.
 
 use super::theme::{self, BODY, Colours, GAP, TARGET};
-use super::view::{Ask, DeskView};
+use super::view::Ask;
 use super::widgets::{
     Look, area, button, choices, count, cut_bottom, cut_left, field, paragraph, pressed,
     split_across,
@@ -241,7 +241,6 @@ pub(super) fn show(
     ui: &mut Ui,
     rect: Rect,
     form: &mut PlanForm,
-    view: &DeskView,
     free: bool,
     asks: &mut Vec<Ask>,
 ) -> Done {
@@ -293,7 +292,6 @@ pub(super) fn show(
     {
         done = Done::Leave;
     }
-    let _ = view;
     done
 }
 

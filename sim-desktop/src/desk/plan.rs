@@ -33,7 +33,7 @@ pub(super) fn show(
 ) {
     let free = overlay.is_none();
     if let Some(form) = &mut state.form {
-        match form::show(ui, rect, form, view, free, asks) {
+        match form::show(ui, rect, form, free, asks) {
             form::Done::Open => {}
             form::Done::Leave => state.form = None,
         }

@@ -181,6 +181,29 @@ fn the_record_is_filtered_by_words_and_by_kind() {
 }
 
 #[test]
+fn exceptions_stand_first_and_the_newest_of_them_on_top() {
+    let mut harness = harness(scenes::desk(), Theme::Light, Vec2::new(1280.0, 900.0), 1.0);
+    harness.key_press(Key::F4);
+    harness.run();
+    let mut rows: Vec<(f32, String)> = harness
+        .get_all_by_role(Role::Row)
+        .map(|row| {
+            (
+                row.rect().top(),
+                row.accesskit_node().label().unwrap_or_default(),
+            )
+        })
+        .collect();
+    rows.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let numbers: Vec<&str> = rows
+        .iter()
+        .filter_map(|(_, said)| said.split_whitespace().next())
+        .collect();
+    // The scene has a rejected attempt at every eleventh entry of sixty.
+    assert_eq!(numbers[..7], ["55", "44", "33", "22", "11", "60", "59"]);
+}
+
+#[test]
 fn a_fastener_says_its_place_and_state() {
     let harness = at_the_joint(|_| {});
     assert!(
