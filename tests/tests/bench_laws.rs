@@ -3,8 +3,8 @@
 #![expect(non_snake_case, reason = "a unit is spelled as the unit is")]
 
 use evendraw::bench::{
-    AdapterModel, Bench, BenchCue, BenchSample, Creep, Fault, HandKind, Interaction, Interface,
-    JointModel, JointSketch, Matrix, Plate, Spring, Task,
+    AdapterModel, Bench, BenchCue, BenchSample, Cover, Creep, Fault, HandKind, Interaction,
+    Interface, JointModel, JointSketch, Matrix, Plate, Spring, Task,
 };
 
 /// A joint whose only chance left is the hand's.
@@ -662,10 +662,45 @@ fn going_across_draws_a_cover_down_more_evenly() {
             .expect("ranked")
     };
     for passes in [1, 3] {
-        assert!(of("cross", passes).uneven_mm < 0.8 * of("round", passes).uneven_mm);
+        assert!(of("cross", passes).tilt_mm < 0.8 * of("round", passes).tilt_mm);
     }
     for name in ["cross", "round"] {
         assert!(of(name, 3).scatter < of(name, 1).scatter);
-        assert!(of(name, 3).uneven_mm < of(name, 1).uneven_mm);
+        assert!(of(name, 3).tilt_mm < of(name, 1).tilt_mm);
+    }
+}
+
+/// The cover against a round plate with a free edge on the same foundation by Ritz's method (order 16), pm/N: `tests/bench/cover.py`.
+#[test]
+fn a_cover_comes_near_a_plate_with_a_free_edge() {
+    let circle = |count: u32, radius: f64| -> Vec<[f64; 2]> {
+        (0..count)
+            .map(|i| {
+                let turn = std::f64::consts::TAU * f64::from(i) / f64::from(count);
+                [radius * turn.cos(), radius * turn.sin()]
+            })
+            .collect()
+    };
+    for (thickness, ritz) in [
+        (15.0, [6636.5, 658.1, -298.5, -23.6, 17.0]),
+        (20.0, [5206.0, 1154.7, -361.5, -156.6, -29.3]),
+        (30.0, [3735.1, 1554.9, -128.9, -386.8, -320.3]),
+        (60.0, [2534.9, 1739.2, 417.0, -559.2, -901.3]),
+    ] {
+        let cover = Cover::around(
+            Plate::new(70_000.0, thickness, 60.0),
+            &circle(64, 80.0),
+            15.0,
+        );
+        let give = cover.compliance(&circle(8, 80.0));
+        let found: Vec<f64> = (0..5).map(|other| give.at(0, other) * 1e9).collect();
+        println!("{thickness} mm: {found:.0?} pm/N, Ritz {ritz:.0?}");
+        assert!(
+            found
+                .iter()
+                .zip(&ritz)
+                .all(|(found, other)| (found - other).abs() < 0.06 * ritz[0]),
+            "{found:?} for {ritz:?}"
+        );
     }
 }

@@ -11,7 +11,7 @@ use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use rayon::prelude::*;
 
 use super::matrix::dot;
-use super::{Chance, Cholesky, Hand, HandKind, JointModel, Matrix};
+use super::{Chance, Cholesky, Hand, HandKind, JointModel, Matrix, axes};
 
 /// How long the parts settle after the last pass before the loads are read, s: an hour.
 const REST_S: f64 = 3600.0;
@@ -67,9 +67,8 @@ pub struct Ranked {
     pub mean_kN: f64,
     /// Clamp load of the loosest fastener, mean over the runs, kN.
     pub least_kN: f64,
-    /// Largest difference of closing between two fasteners at any moment of the tightening, mean over the runs, mm: how far the parts tilt
-    /// and warp on the way.
-    pub uneven_mm: f64,
+    /// Farthest tilt of the part above at any moment of the tightening, mean over the runs, mm: the difference of closing across the joint.
+    pub tilt_mm: f64,
     /// Time on the wrench, s.
     pub seconds: f64,
 }
@@ -135,7 +134,7 @@ fn rank(trial: &Trial, outcomes: &[Outcome], order_only: f64, hand: HandKind) ->
         order_only,
         mean_kN: mean(|outcome| outcome.mean_N) / 1000.0,
         least_kN: mean(|outcome| outcome.least_N) / 1000.0,
-        uneven_mm: mean(|outcome| outcome.uneven_mm),
+        tilt_mm: mean(|outcome| outcome.tilt_mm),
         seconds: trial.shares.iter().map(|_| pass_seconds(trial, hand)).sum(),
     }
 }
@@ -144,7 +143,7 @@ struct Outcome {
     scatter: f64,
     mean_N: f64,
     least_N: f64,
-    uneven_mm: f64,
+    tilt_mm: f64,
 }
 
 /// A pass takes for each fastener the way there, the rise of the torque and the reaction at its end.
@@ -171,6 +170,8 @@ struct Run<'m> {
     /// Load for each N·m on each fastener, N.
     load_per_Nm: Vec<f64>,
     advances_mm: Vec<f64>,
+    /// Where the fasteners sit, for the tilt.
+    axes: Vec<Vec<f64>>,
     set_mm: Vec<f64>,
     loads_N: Vec<f64>,
 }
@@ -184,6 +185,7 @@ impl<'m> Run<'m> {
             is_alike: false,
             load_per_Nm: vec![0.0; count],
             advances_mm: vec![0.0; count],
+            axes: axes(&model.positions_mm),
             set_mm: vec![0.0; count],
             loads_N: vec![0.0; count],
         }
@@ -210,7 +212,7 @@ impl<'m> Run<'m> {
         self.set_mm.fill(0.0);
         self.loads_N.fill(0.0);
         let pass_s = pass_seconds(trial, self.hand);
-        let mut uneven_mm = 0.0_f64;
+        let mut tilt_mm = 0.0_f64;
         for share in &trial.shares {
             // Drawn by fastener, not by turn, so that every order meets the same hand.
             let error = if self.is_alike {
@@ -226,7 +228,7 @@ impl<'m> Run<'m> {
             for &fastener in &trial.order {
                 let torque = self.model.target_Nm * share * errors[fastener];
                 self.press(fastener, torque * self.load_per_Nm[fastener]);
-                uneven_mm = uneven_mm.max(self.model.interaction.unevenness_mm(&self.loads_N));
+                tilt_mm = tilt_mm.max(self.model.interaction.tilt_mm(&self.axes, &self.loads_N));
             }
             self.rest(pass_s);
         }
@@ -235,7 +237,7 @@ impl<'m> Run<'m> {
         Outcome {
             scatter: scatter(&self.loads_N),
             mean_N: self.loads_N.iter().sum::<f64>() / count,
-            uneven_mm,
+            tilt_mm,
             least_N: self.loads_N.iter().copied().fold(f64::INFINITY, f64::min),
         }
     }

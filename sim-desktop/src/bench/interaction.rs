@@ -97,6 +97,30 @@ impl Spring {
     }
 }
 
+/// Positions (mm) about their middle as orthonormal axes: two, one where all lie in a line, none for a single one.
+#[must_use]
+pub fn axes(positions_mm: &[[f64; 2]]) -> Vec<Vec<f64>> {
+    let mut axes: Vec<Vec<f64>> = Vec::new();
+    for which in 0..2 {
+        let mut axis: Vec<f64> = positions_mm.iter().map(|place| place[which]).collect();
+        let middle = axis.iter().sum::<f64>() / (axis.len().max(1) as f64);
+        axis.iter_mut().for_each(|entry| *entry -= middle);
+        let before = dot(&axis, &axis);
+        for other in &axes {
+            let along = dot(&axis, other);
+            for (entry, taken) in axis.iter_mut().zip(other) {
+                *entry -= along * taken;
+            }
+        }
+        let length = dot(&axis, &axis).sqrt();
+        if length > 1e-6 * before.sqrt().max(1.0) {
+            axis.iter_mut().for_each(|entry| *entry /= length);
+            axes.push(axis);
+        }
+    }
+    axes
+}
+
 /// The fasteners of one joint, and what each does to all.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Interaction {
@@ -126,13 +150,24 @@ impl Interaction {
         }
     }
 
-    /// How unevenly the parts are drawn together: the largest difference of closing between two fasteners, mm.
+    /// How far the part above tilts at given loads: the difference of closing across the joint in the plane that lies nearest to what the
+    /// fasteners' places close by, mm. `places` are the fasteners' positions about their own middle, one row an axis, orthonormal
+    /// ([`axes`]).
     #[must_use]
-    pub fn unevenness_mm(&self, loads_N: &[f64]) -> f64 {
+    pub fn tilt_mm(&self, places: &[Vec<f64>], loads_N: &[f64]) -> f64 {
         let closed = self.parts.times(loads_N);
-        let most = closed.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let least = closed.iter().copied().fold(f64::INFINITY, f64::min);
-        (most - least).max(0.0)
+        let slopes: Vec<f64> = places.iter().map(|axis| dot(axis, &closed)).collect();
+        let (mut low, mut high) = (0.0_f64, 0.0_f64);
+        for fastener in 0..closed.len() {
+            let height: f64 = places
+                .iter()
+                .zip(&slopes)
+                .map(|(axis, slope)| axis[fastener] * slope)
+                .sum();
+            low = low.min(height);
+            high = high.max(height);
+        }
+        high - low
     }
 
     /// Fasteners that do not feel each other; `parts_mm_per_N` under each.

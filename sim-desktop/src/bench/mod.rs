@@ -32,7 +32,7 @@ pub use cover::Cover;
 pub use fastener::{FastenerModel, FastenerState};
 pub use fault::{Fault, FaultError, Seen};
 pub use hand::{Hand, HandError, HandKind};
-pub use interaction::{Creep, Interaction, Plate, Spring};
+pub use interaction::{Creep, Interaction, Plate, Spring, axes};
 pub use joint::{Interface, JointError, JointModel, JointSketch};
 pub use kei::kei;
 pub use live::{Bench, BenchCue, Energy, Task};

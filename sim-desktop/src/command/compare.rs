@@ -34,7 +34,7 @@ const RUNS_MAX: u32 = 1_000_000;
         evendraw compare pump.toml --joint cover --orders cross,listed --passes 1,3 --runs 1000\n  \
         evendraw compare pump.toml --joint cover --orders planned --orders 1,5,3,7,2,6,4,8 --svg cover.svg\n\n\
         Scatter is the standard deviation of the clamp loads as a share of their mean, an hour after the last pass; `order alone` is what is left of it \
-        with fasteners all alike and a hand without error; `uneven` is the largest difference of closing between two fasteners at any moment on the way, from tilting and warping. Every \
+        with fasteners all alike and a hand without error; `tilt` is the farthest that the part above tilts on the way: the difference of closing across the joint. Every \
         trial meets the same fasteners and the same hand. A virtual bench ranks orders; it does not prove a joint: the \
         maker's order comes first. Ctrl-C stops.")]
 pub(super) struct Args {
@@ -78,7 +78,7 @@ struct Line<'a> {
     mean: f64,
     #[serde(rename = "least_kN")]
     least: f64,
-    uneven_um: f64,
+    tilt_um: f64,
     seconds: f64,
     runs: u32,
 }
@@ -236,7 +236,7 @@ fn say(
         .max(5);
     let most = ranked.iter().map(|one| one.scatter).fold(0.0, f64::max);
     out.line(format_args!(
-        "  #  {:widest$}  passes  scatter  95 of 100 below  order alone  uneven   loosest   mean     time",
+        "  #  {:widest$}  passes  scatter  95 of 100 below  order alone    tilt   loosest   mean     time",
         "order"
     ))?;
     for (rank, one) in (1..).zip(ranked) {
@@ -247,7 +247,7 @@ fn say(
             one.scatter * 100.0,
             one.scatter_95 * 100.0,
             one.order_only * 100.0,
-            one.uneven_mm * 1000.0,
+            one.tilt_mm * 1000.0,
             one.least_kN,
             one.mean_kN,
             one.seconds / 60.0,
@@ -271,7 +271,7 @@ fn say(
             scatter_order_only: one.order_only,
             mean: one.mean_kN,
             least: one.least_kN,
-            uneven_um: one.uneven_mm * 1000.0,
+            tilt_um: one.tilt_mm * 1000.0,
             seconds: one.seconds,
             runs: args.runs,
         })?;

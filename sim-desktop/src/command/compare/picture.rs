@@ -15,7 +15,7 @@ pub(super) fn bar(value: f64, most: f64) -> String {
     "▪".repeat(whole(share * BAR_MAX).max(1))
 }
 
-/// Bars of the mean scatter with a line to what 95 of 100 runs stay below, and how unevenly the parts closed on the way.
+/// Bars of the mean scatter with a line to what 95 of 100 runs stay below, and how far the part above tilted on the way.
 pub(super) fn svg(title: &str, ranked: &[Ranked]) -> String {
     const ROW: f64 = 34.0;
     const LEFT: f64 = 250.0;
@@ -50,13 +50,13 @@ pub(super) fn svg(title: &str, ranked: &[Ranked]) -> String {
                 line class="reach" x1=(at(one.scatter)) x2=(at(one.scatter_95)) y1=(middle) y2=(middle) stroke-width="2" {}
                 text x=(format!("{:.1}", LEFT + one.scatter_95.max(one.scatter) / most * WIDTH + 10.0)) y=(format!("{:.1}", y + 16.0)) {
                     (format!(
-                        "{:.1} % (95 of 100 below {:.1} %), uneven {:.0} µm",
-                        one.scatter * 100.0, one.scatter_95 * 100.0, one.uneven_mm * 1000.0
+                        "{:.1} % (95 of 100 below {:.1} %), tilt {:.0} µm",
+                        one.scatter * 100.0, one.scatter_95 * 100.0, one.tilt_mm * 1000.0
                     ))
                 }
             }
             text class="soft" x="20" y=(format!("{:.1}", height - 12.0)) font-size="12" {
-                "Uneven: largest difference of closing on the way. A virtual bench ranks orders, it does not prove a joint: the maker's order comes first."
+                "Tilt: largest difference of closing across the joint, on the way. A virtual bench ranks orders, it does not prove a joint: the maker's order comes first."
             }
         }
     }
