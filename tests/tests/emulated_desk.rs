@@ -176,6 +176,12 @@ fn the_desk_follows_the_board_over_a_cable_that_is_pulled_and_put_back() {
     let link = desk.view().build.link.clone().expect("a link");
     println!("{}", link.who);
     desk.carry_out(Ask::OpenJoint("flange".to_owned()));
+    // It is asked once the adapter has said what it holds.
+    until(&mut rig, &mut desk, "asked whether to send it", |view| {
+        let joint = view.joint.as_ref().expect("it is open");
+        let question = joint.question.as_ref();
+        question.is_some_and(|question| question.words.starts_with("Send "))
+    });
     desk.carry_out(Ask::Answer(true));
     until(&mut rig, &mut desk, "worked at the adapter", |view| {
         let joint = view.joint.as_ref().expect("it is open");
