@@ -218,11 +218,12 @@ fn cover_compared() {
     println!("gasketed cover, 8 bolts, 1000 runs each:");
     for one in ranked.expect("nobody stopped it") {
         println!(
-            "  {:<6} {} passes  scatter {:4.1} %  order alone {:4.2} %  least {:.1} of mean {:.1} kN",
+            "  {:<6} {} passes  scatter {:4.1} %  order alone {:4.2} %  tilt {:3.0} µm  least {:.1} of mean {:.1} kN",
             one.trial.order_name,
             one.trial.shares.len(),
             100.0 * one.scatter,
             100.0 * one.order_only,
+            1_000.0 * one.tilt_mm,
             one.least_kN,
             one.mean_kN
         );
