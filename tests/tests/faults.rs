@@ -81,6 +81,38 @@ fn every_fault_has_the_outcome_that_the_help_states() {
     );
 }
 
+/// A joint that is left at one fault says nothing of another that was not got to.
+#[test]
+fn a_fault_that_was_not_got_to_is_not_said_to_be_missed() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let line = [
+        "rehearse",
+        "--joint",
+        "head",
+        "--fault",
+        "3=missing-part",
+        "--fault",
+        "10=oiled",
+        "--json",
+    ];
+    let told = rehearsed(folder.path(), &line);
+    let of = |label: &str| {
+        told.iter()
+            .find(|object| object["record"] == "fault" && object["fastener"] == label)
+            .expect("a line for the fault")
+    };
+    assert_eq!(
+        (&of("3")["reached"], &of("3")["noticed"]),
+        (&Value::Bool(true), &Value::Bool(true))
+    );
+    assert_eq!(
+        (&of("10")["reached"], &of("10")["noticed"]),
+        (&Value::Bool(false), &Value::Bool(false))
+    );
+    assert_eq!(of("10")["of_others"], Value::Null);
+    assert!(told.iter().all(|object| object["record"] != "stood"));
+}
+
 #[test]
 fn the_help_names_every_fault() {
     let folder = tempfile::tempdir().expect("a folder");

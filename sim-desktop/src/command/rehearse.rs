@@ -366,7 +366,8 @@ fn tell_end(
         }))?;
     }
     let (now, later) = (mean(&result.clamps_kn), mean(&result.stood_kn));
-    if now > 0.0 {
+    // Of a joint that was left, most hold nothing.
+    if now > 0.0 && result.stopped.is_none() {
         out.line(format_args!(
             "  after standing an hour: mean {later:.1} kN ({:+.1} %){}",
             // Adding zero takes the sign off a zero.

@@ -48,6 +48,12 @@ pub(super) fn tell(
                 u32::from(objection.stage) + 1,
                 words::reasons(objection.reasons)
             ))?,
+            None if is_unreached(fastener, result) => {
+                out.line(format_args!(
+                    "  {place} {fault}: NOT REACHED: the joint was left before it was tightened"
+                ))?;
+                continue;
+            }
             None => out.line(format_args!("  {place} {fault}: NOT NOTICED"))?,
         }
         let after = if noticed.is_some() {
@@ -78,6 +84,7 @@ fn one(
         "joint": joint.id(),
         "fastener": joint.label(fastener),
         "fault": fault.name(),
+        "reached": noticed.is_some() || !is_unreached(fastener, result),
         "noticed": noticed.is_some(),
         "stage": noticed.map(|objection| u32::from(objection.stage) + 1),
         "reasons": noticed.map(|objection| words::reasons(objection.reasons)),
@@ -89,7 +96,13 @@ fn one(
     }))
 }
 
-/// Its clamp load, beside the mean of the others and its proof load.
+/// Whether the joint was left before this fastener held anything: then nothing can be said of it.
+fn is_unreached(fastener: u8, result: &JointResult) -> bool {
+    let holds = |&(which, load): &(u8, f64)| which == fastener && load > 0.0;
+    result.stopped.is_some() && !result.clamps_kn.iter().any(holds)
+}
+
+/// Its clamp load, beside the mean of the others and its proof load. The others of a joint that was left say nothing.
 fn shares(fastener: u8, result: &JointResult) -> (Option<f64>, Option<f64>, Option<f64>) {
     let clamp = result
         .clamps_kn
@@ -102,7 +115,7 @@ fn shares(fastener: u8, result: &JointResult) -> (Option<f64>, Option<f64>, Opti
         .filter(|(which, _)| *which != fastener)
         .copied()
         .collect();
-    let beside = Some(mean(&others)).filter(|mean| *mean > 0.0);
+    let beside = Some(mean(&others)).filter(|mean| *mean > 0.0 && result.stopped.is_none());
     let share = |of: Option<f64>| Some(clamp? / of.filter(|of| *of > 0.0)?);
     (clamp, share(beside), share(result.proof_kn))
 }
