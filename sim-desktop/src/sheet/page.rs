@@ -238,7 +238,7 @@ fn fasteners(joint: &JointSheet) -> Markup {
                 tr {
                     td { span.strong { (fastener.label) } @if let Some(order) = fastener.order { span.quiet { " " (order) "." } } }
                     @for index in 0..columns.len() { (cell(fastener, index)) }
-                    td {
+                    td.state {
                         @if let Some(mark) = fastener.mark { (badge(mark)) }
                         @if !fastener.remarks.is_empty() { div.quiet { (fastener.remarks) } }
                     }
