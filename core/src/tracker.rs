@@ -349,12 +349,15 @@ impl Tracker {
     /// Closes the attempt and disarms; `None` when it never began.
     pub fn finish(&mut self) -> Option<Reading> {
         self.aim.take()?;
-        let goal = core::mem::replace(&mut self.goal, Goal::NONE);
-        self.began_at?;
+        if self.began_at.is_none() {
+            self.goal = Goal::NONE;
+            return None;
+        }
         if self.loaded {
             self.peak.flush();
-            self.end_pull(goal.kind, None);
+            self.end_pull(None);
         }
+        let goal = core::mem::replace(&mut self.goal, Goal::NONE);
         self.trace.settle();
         if self.turning.compliance() > 0 {
             self.compliance_before = self.turning.compliance();
@@ -376,7 +379,7 @@ impl Tracker {
             bound: Torque::from_millinewton_meters(self.peak.bound),
             settled: Torque::from_millinewton_meters(self.peak.settled),
             angle: angle.map(Angle::from_wide),
-            prevailing: self.prevailing_measured(),
+            prevailing: self.running_measured().map(Torque::from_millinewton_meters),
             restart: self.restart.map(Torque::from_millinewton_meters),
             held: Span::from_micros(self.held_most),
             train: stiffness(self.turning.compliance()),
@@ -451,9 +454,10 @@ impl Tracker {
         self.turning.lose();
     }
 
-    fn prevailing_measured(&self) -> Option<Torque> {
+    /// The running torque, where it is to be measured and was, in mN·m.
+    fn running_measured(&self) -> Option<i32> {
         if self.measures_running {
-            self.running.torque().map(Torque::from_millinewton_meters)
+            self.running.torque()
         } else {
             None
         }
@@ -461,11 +465,7 @@ impl Tracker {
 
     /// What the measured running torque adds to the target, in mN·m.
     fn running_torque(&self) -> i32 {
-        if self.measures_running {
-            self.running.torque().unwrap_or(0)
-        } else {
-            0
-        }
+        self.running_measured().unwrap_or(0)
     }
 
     /// Millidegrees of the fastener so far, for hand and eye; wind-up taken off as far as it is known.

@@ -3,7 +3,7 @@
 //! Knows nothing of pulls.
 
 use super::{Calibration, Counts, Sample};
-use crate::unit::{Instant, Rotation, Torque};
+use crate::unit::{Rotation, Span, Torque};
 
 /// Below this the tool counts as unloaded, for the gyro's rest: 0.5 N·m.
 const UNLOADED: i32 = 500;
@@ -131,67 +131,53 @@ impl Sensing {
         self.asked = true;
     }
 
-    /// The calibration.
-    #[must_use]
-    pub const fn calibration(&self) -> &Calibration {
-        &self.calibration
-    }
-
     /// Takes a reading. A faulty one changes neither zero nor rest, and of the rotation only what is sure.
     pub fn take(&mut self, counts: Counts) -> Sensed {
-        let faulty = |fault| Sensed {
-            reading: Reading::Faulty(fault),
-            zero: None,
-        };
-        let Some(last) = self.last else {
-            self.last = Some(counts);
-            return self.sensed(counts);
-        };
-        if counts.at < last.at {
-            return faulty(Fault::Reversed);
+        let before = self.last;
+        if let Some(last) = before {
+            if counts.at < last.at {
+                return Sensed {
+                    reading: Reading::Faulty(Fault::Reversed),
+                    zero: None,
+                };
+            }
+            self.same = if counts.bridge == last.bridge {
+                self.same.saturating_add(1)
+            } else {
+                0
+            };
+            self.turn(counts.rate, counts.at.since(last.at).micros());
         }
-        self.same = if counts.bridge == last.bridge {
-            self.same.saturating_add(1)
-        } else {
-            0
-        };
-        let passed = counts.at.since(last.at);
         self.last = Some(counts);
-        self.turn(counts.rate, passed.micros());
+        if let Some(fault) = self.fault(before, counts) {
+            self.disturbed();
+            return Sensed {
+                reading: Reading::Faulty(fault),
+                zero: None,
+            };
+        }
+        let zero = before.and_then(|last| self.rest(last, counts));
+        Sensed {
+            reading: Reading::Sample(Sample {
+                torque: self.torque(counts.bridge, self.zero),
+                rotation: Rotation::from_wide(self.turned >> 20),
+            }),
+            zero,
+        }
+    }
+
+    /// What is wrong with a reading that is newer than the one before.
+    fn fault(&self, before: Option<Counts>, counts: Counts) -> Option<Fault> {
         let numbers = self.calibration.numbers();
-        let fault = if counts.bridge.unsigned_abs() >= numbers.count_max.unsigned_abs() {
+        let passed = before.map_or(Span::ZERO, |last| counts.at.since(last.at));
+        if counts.bridge.unsigned_abs() >= numbers.count_max.unsigned_abs() {
             Some(Fault::Saturated)
-        } else if numbers.gap.micros() > 0 && passed > numbers.gap {
+        } else if numbers.gap > Span::ZERO && passed > numbers.gap {
             Some(Fault::Gap)
         } else if numbers.same_max > 0 && self.same >= numbers.same_max {
             Some(Fault::Stuck)
         } else {
             None
-        };
-        if let Some(fault) = fault {
-            self.disturbed();
-            return faulty(fault);
-        }
-        let zero = self.rest(last, counts);
-        Sensed {
-            zero,
-            ..self.sensed(counts)
-        }
-    }
-
-    fn sensed(&self, counts: Counts) -> Sensed {
-        let numbers = self.calibration.numbers();
-        let reading = if counts.bridge.unsigned_abs() >= numbers.count_max.unsigned_abs() {
-            Reading::Faulty(Fault::Saturated)
-        } else {
-            Reading::Sample(Sample {
-                torque: self.torque(counts.bridge, self.zero),
-                rotation: Rotation::from_wide(self.turned >> 20),
-            })
-        };
-        Sensed {
-            reading,
-            zero: None,
         }
     }
 
@@ -274,12 +260,6 @@ impl Sensing {
         self.drift_told = true;
         Some(Zero::Drifted(from_zero))
     }
-
-    /// The time of the newest reading.
-    #[must_use]
-    pub fn now(&self) -> Instant {
-        self.last.map_or(Instant::BOOT, |last| last.at)
-    }
 }
 
 #[cfg(test)]
@@ -288,7 +268,7 @@ mod tests {
 
     use super::*;
     use crate::sample::{CalibrationError, Numbers};
-    use crate::unit::Span;
+    use crate::unit::Instant;
 
     fn newton_meters(value: i32) -> Torque {
         Torque::from_millinewton_meters(value * 1_000)

@@ -32,7 +32,8 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         Ok(())
     }
 
-    /// The way of nearly every sample: nothing was due before it, and mostly nothing comes of it but signals.
+    /// The way of nearly every sample: nothing was due before it, and mostly nothing comes of it but signals. They are passed on
+    /// here, as `heed` would: calling it each time costs 24 of 750 instructions on the chip.
     pub(super) fn feed(
         &mut self,
         armed: Armed,

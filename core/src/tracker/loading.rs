@@ -105,10 +105,10 @@ impl Tracker {
 
     fn let_go(&mut self, seen: Seen) {
         self.look_for_a_break(seen);
-        self.end_pull(self.goal.kind, Some(seen));
+        self.end_pull(Some(seen));
     }
 
-    pub(super) fn end_pull(&mut self, kind: Kind, released: Option<Seen>) {
+    pub(super) fn end_pull(&mut self, released: Option<Seen>) {
         let at = released.or(self.last);
         self.loaded = false;
         self.turning_over = false;
@@ -123,7 +123,7 @@ impl Tracker {
         );
         self.peak.end_pull(end.peak);
         if end.counted
-            && matches!(kind, Kind::Torque)
+            && matches!(self.goal.kind, Kind::Torque)
             && let Some(turned) = self.turning.total()
         {
             // On the way down nothing turns, so the total belongs to the highest torque.

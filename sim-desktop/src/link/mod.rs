@@ -183,16 +183,17 @@ impl Client {
         for _ in 0..RESTARTS {
             self.nonce = self.nonce.wrapping_add(1);
             let request = Request::Identify { nonce: self.nonce };
-            let answer = self.ask(&request, |reply| match *reply {
-                Reply::Identity(identity) => Ok(Adapter {
-                    serial: identity.serial.to_owned(),
-                    firmware: identity.firmware.to_owned(),
-                    places: identity.slots,
-                    last: identity.last,
-                    capacity: identity.capacity,
-                }),
-                Reply::Refused { why, at } => Err(ClientError::Refused(why, at)),
-                _ => Err(ClientError::WrongAnswer),
+            let answer = self.ask(&request, |reply| {
+                wanted(reply, |reply| match *reply {
+                    Reply::Identity(identity) => Some(Adapter {
+                        serial: identity.serial.to_owned(),
+                        firmware: identity.firmware.to_owned(),
+                        places: identity.slots,
+                        last: identity.last,
+                        capacity: identity.capacity,
+                    }),
+                    _ => None,
+                })
             })?;
             if let Outcome::Answer(answer) = answer {
                 return answer;
@@ -202,18 +203,13 @@ impl Client {
     }
 
     /// Asks a question whose answer needs no errand; asks anew where the adapter starts again.
-    fn simple(
+    fn simple<T>(
         &mut self,
         request: &Request<'_>,
-        wanted: impl Fn(&Reply<'_>) -> bool,
-    ) -> Result<(), ClientError> {
+        take: impl Fn(&Reply<'_>) -> Option<T>,
+    ) -> Result<T, ClientError> {
         for _ in 0..RESTARTS {
-            let answer = self.ask(request, |reply| match *reply {
-                ref reply if wanted(reply) => Ok(()),
-                Reply::Refused { why, at } => Err(ClientError::Refused(why, at)),
-                _ => Err(ClientError::WrongAnswer),
-            })?;
-            match answer {
+            match self.ask(request, |reply| wanted(reply, &take))? {
                 Outcome::Answer(answer) => return answer,
                 Outcome::Restarted => drop(self.identify()?),
             }
@@ -261,7 +257,9 @@ impl Client {
     /// [`ClientError::Refused`].
     pub fn work(&mut self, place: u8, joint: u8) -> Result<(), ClientError> {
         let request = Request::Work { slot: place, joint };
-        self.simple(&request, |reply| matches!(reply, Reply::Working { .. }))
+        self.simple(&request, |reply| {
+            matches!(reply, Reply::Working { .. }).then_some(())
+        })
     }
 
     /// Tells the adapter the wall time.
@@ -270,7 +268,9 @@ impl Client {
     /// [`ClientError::Refused`] with [`Refused::Session`] while it works no joint.
     pub fn anchor(&mut self, unix_seconds: i64) -> Result<(), ClientError> {
         let request = Request::Anchor { unix_seconds };
-        self.simple(&request, |reply| matches!(reply, Reply::Anchored))
+        self.simple(&request, |reply| {
+            matches!(reply, Reply::Anchored).then_some(())
+        })
     }
 
     /// Tells the adapter's session what a person says of its joint; returns once what it records is safe there.
@@ -279,10 +279,8 @@ impl Client {
     /// [`ClientError::Refused`]; [`ClientError::StartedAgain`] when nobody can know whether it was recorded: it is not said
     /// twice.
     pub fn tell(&mut self, tell: &Tell<'_>) -> Result<(), ClientError> {
-        let answer = self.ask(&Request::Tell(*tell), |reply| match *reply {
-            Reply::Told => Ok(()),
-            Reply::Refused { why, at } => Err(ClientError::Refused(why, at)),
-            _ => Err(ClientError::WrongAnswer),
+        let answer = self.ask(&Request::Tell(*tell), |reply| {
+            wanted(reply, |reply| matches!(reply, Reply::Told).then_some(()))
         })?;
         match answer {
             Outcome::Answer(answer) => answer,
@@ -359,20 +357,10 @@ impl Client {
     /// # Errors
     /// [`ClientError::Refused`].
     pub fn stored_at(&mut self, place: u8) -> Result<Option<u32>, ClientError> {
-        for _ in 0..RESTARTS {
-            let answer = self.ask(&Request::Slot { slot: place }, |reply| match *reply {
-                Reply::Slot { slot, length, sum } if slot == place => {
-                    Ok((length > 0).then_some(sum))
-                }
-                Reply::Refused { why, at } => Err(ClientError::Refused(why, at)),
-                _ => Err(ClientError::WrongAnswer),
-            })?;
-            match answer {
-                Outcome::Answer(answer) => return answer,
-                Outcome::Restarted => drop(self.identify()?),
-            }
-        }
-        Err(ClientError::Restarting)
+        self.simple(&Request::Slot { slot: place }, |reply| match *reply {
+            Reply::Slot { slot, length, sum } if slot == place => Some((length > 0).then_some(sum)),
+            _ => None,
+        })
     }
 
     /// Has the adapter tell what happens, this often, from here on; 0 ends it.
@@ -381,7 +369,9 @@ impl Client {
     /// [`ClientError::Port`] when the cable is out.
     pub fn tell_every(&mut self, every_ms: u16) -> Result<(), ClientError> {
         let request = Request::Watch { every_ms };
-        self.simple(&request, |reply| matches!(reply, Reply::Watching { .. }))
+        self.simple(&request, |reply| {
+            matches!(reply, Reply::Watching { .. }).then_some(())
+        })
     }
 
     /// Listens for a short while, and gives what was told unasked since, oldest first.
@@ -416,6 +406,17 @@ impl Client {
                 }
             }
         }
+    }
+}
+
+/// What `take` finds in a reply; a refusal and anything else are errors.
+fn wanted<T>(
+    reply: &Reply<'_>,
+    take: impl FnOnce(&Reply<'_>) -> Option<T>,
+) -> Result<T, ClientError> {
+    match *reply {
+        Reply::Refused { why, at } => Err(ClientError::Refused(why, at)),
+        _ => take(reply).ok_or(ClientError::WrongAnswer),
     }
 }
 
