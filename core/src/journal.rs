@@ -36,11 +36,11 @@
 use core::fmt;
 
 use serde::Serialize;
-use serde::de::DeserializeOwned;
 
 use crate::check_sum::crc32;
 use crate::limits::{PAYLOAD_MAX, RECORD_MAX};
-use crate::record::{self, Entry, Record};
+use crate::plain::Fields;
+use crate::record::{Entry, Record};
 use crate::unit::Instant;
 
 /// Seed of the first frame: the CRC-32 of `evendraw journal 1`.
@@ -364,29 +364,29 @@ macro_rules! kinds {
                 return Ok(None);
             }
             let kind = frame.kind;
-            let content = DecodeError::Content { kind };
-            let (head, rest) = match postcard::take_from_bytes::<Head>(frame.payload) {
-                Ok((head, rest)) => (Some(head), rest),
-                Err(_) => (None, [].as_slice()),
-            };
+            let mut fields = Fields::new(frame.payload);
+            let (joint, seq, boot, at) = (fields.item(), fields.item(), fields.item(), fields.item());
             let record = match kind {
-                $($kind => read::<record::$name>(frame, rest)?,)*
+                $($kind => Record::$name(fields.item()),)*
                 found => return Err(DecodeError::Kind { found }),
             };
-            let (joint, seq, boot, at) = head.ok_or(content)?;
-            let entry = Entry {
+            if frame.version != RECORD_VERSION {
+                return Err(DecodeError::Version {
+                    kind,
+                    found: frame.version,
+                });
+            }
+            // Every value has one spelling: two of one number would be two journals of one job.
+            if fields.end() != Some(0) {
+                return Err(DecodeError::Content { kind });
+            }
+            Ok(Some(Entry {
                 joint,
                 seq,
                 boot,
                 at,
                 record,
-            };
-            // Two spellings of one number would be two journals of one job: only the spelling that is written is read.
-            let mut again = [0; RECORD_MAX];
-            match flat(&entry, &mut again) {
-                Ok(bytes) if bytes == frame.payload => Ok(Some(entry)),
-                _ => Err(content),
-            }
+            }))
         }
     };
 }
@@ -427,23 +427,6 @@ fn written<T: Serialize>(fields: &T, into: &mut [u8]) -> Result<usize, EncodeErr
     match postcard::to_slice(fields, into) {
         Ok(bytes) => Ok(bytes.len()),
         Err(_) => Err(EncodeError::Buffer { size }),
-    }
-}
-
-fn read<T: DeserializeOwned + Into<Record>>(
-    frame: &Frame<'_>,
-    fields: &[u8],
-) -> Result<Record, DecodeError> {
-    let kind = frame.kind;
-    if frame.version != RECORD_VERSION {
-        return Err(DecodeError::Version {
-            kind,
-            found: frame.version,
-        });
-    }
-    match postcard::take_from_bytes::<T>(fields) {
-        Ok((fact, [])) => Ok(fact.into()),
-        _ => Err(DecodeError::Content { kind }),
     }
 }
 

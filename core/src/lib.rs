@@ -15,6 +15,7 @@ pub mod ledger;
 pub mod limits;
 pub mod link;
 pub mod pattern;
+mod plain;
 pub mod procedure;
 pub mod quantity;
 pub mod record;

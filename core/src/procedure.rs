@@ -14,6 +14,7 @@ use heapless::Vec;
 use serde::{Deserialize, Serialize};
 
 use crate::limits::{FASTENERS_MAX, OVERRIDES_MAX, STAGES_MAX, STEPS_MAX};
+use crate::plain::plain;
 use crate::text::Label;
 use crate::unit::{Angle, Length, Span, Torque};
 use crate::watch::Watch;
@@ -32,6 +33,8 @@ pub struct TorqueWindow {
     /// Highest accepted; [`Torque::MAX`] where only a minimum is given.
     pub max: Torque,
 }
+
+plain!(struct TorqueWindow { target, min, max });
 
 impl TorqueWindow {
     /// The window with a running torque put on top of all three values.
@@ -63,6 +66,8 @@ pub struct AngleWindow {
     pub max: Angle,
 }
 
+plain!(struct AngleWindow { target, min, max });
+
 impl AngleWindow {
     /// Whether the angle lies inside, limits included.
     #[must_use]
@@ -84,6 +89,12 @@ pub enum Prevailing {
     Given(Torque),
 }
 
+plain!(enum Prevailing, 3 {
+    0 => None,
+    1 => Measure,
+    _ => Given(torque),
+});
+
 /// The moment that a wait counts from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -93,6 +104,11 @@ pub enum Moment {
     /// A moment of the plan, by its number: "sealant applied", told by [`crate::session::Input::Moment`].
     Named(u8),
 }
+
+plain!(enum Moment, 2 {
+    0 => StageDone(stage),
+    _ => Named(moment),
+});
 
 /// Engine state that a later retorque asks for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -105,6 +121,12 @@ pub enum EngineState {
     /// Either will do.
     Any,
 }
+
+plain!(enum EngineState, 3 {
+    0 => Cold,
+    1 => Hot,
+    _ => Any,
+});
 
 /// What one stage does to a fastener, or to the joint.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -190,6 +212,21 @@ pub enum StageKind {
     },
 }
 
+plain!(enum StageKind, 12 {
+    0 => Tighten { window, prevailing },
+    1 => Turn { window, torque, one_sweep },
+    2 => Repeat { window, still, min, max },
+    3 => Hold { torque, time, still },
+    4 => BackOff { angle },
+    5 => Seat { turns },
+    6 => Check,
+    7 => Measure { min, max },
+    8 => Align { window },
+    9 => Wait { at_least, at_most, after },
+    10 => Fit,
+    _ => Later { window, state },
+});
+
 impl StageKind {
     /// Whether the stage is done by pulling the adapter, so that samples judge it.
     #[must_use]
@@ -233,6 +270,12 @@ pub enum Policy {
     Restart(u8),
 }
 
+plain!(enum Policy, 3 {
+    0 => Ask,
+    1 => Replace,
+    _ => Restart(stage),
+});
+
 /// One stage of the procedure.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -248,6 +291,8 @@ pub struct Stage {
     /// A trial that must come apart again: never final.
     pub mock_up: bool,
 }
+
+plain!(struct Stage { kind, on_over, on_under, any_order, mock_up });
 
 impl Stage {
     /// A stage of this kind with every other choice at its default.
@@ -273,6 +318,8 @@ pub struct Fastener {
     pub near: [Option<u8>; 4],
 }
 
+plain!(struct Fastener { label, near });
+
 /// One fastener at one stage; or, with no fastener, the whole joint at one stage.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -280,6 +327,8 @@ pub struct Step {
     place: u8,
     stage: u8,
 }
+
+plain!(struct Step { place, stage });
 
 impl Step {
     /// A fastener at a stage, both by index.
@@ -329,6 +378,8 @@ pub struct Override {
     pub aim: OverrideAim,
 }
 
+plain!(struct Override { fastener, stage, aim });
+
 /// The window that replaces the stage's.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -338,6 +389,11 @@ pub enum OverrideAim {
     /// Instead of the angle window.
     Angle(AngleWindow),
 }
+
+plain!(enum OverrideAim, 2 {
+    0 => Torque(window),
+    _ => Angle(window),
+});
 
 /// What one disturbed fastener spoils.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -352,6 +408,12 @@ pub enum Redo {
     Joint,
 }
 
+plain!(enum Redo, 3 {
+    0 => Fastener,
+    1 => Neighbours,
+    _ => Joint,
+});
+
 /// Whether a fastener may be used again once loosened.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -365,6 +427,12 @@ pub enum Reuse {
     Cycles(u8),
 }
 
+plain!(enum Reuse, 3 {
+    0 => Free,
+    1 => ReplaceIfLoosened,
+    _ => Cycles(most),
+});
+
 /// Right- or left-hand thread. The host maps the sensors so that tightening is positive.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -375,6 +443,11 @@ pub enum Hand {
     /// Tightens anticlockwise.
     Left,
 }
+
+plain!(enum Hand, 2 {
+    0 => Right,
+    _ => Left,
+});
 
 /// The choices that hold for a whole procedure.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -397,6 +470,17 @@ pub struct Terms {
     /// What the curve of a pull is watched for.
     pub watch: Watch,
 }
+
+plain!(struct Terms {
+    hand,
+    redo,
+    reuse,
+    condition_stated,
+    person_named,
+    tool_named,
+    angle_sum_max,
+    watch,
+});
 
 /// The parts of a procedure, borrowed: what [`Procedure::new`] checks and copies.
 #[derive(Clone, Copy, Debug)]

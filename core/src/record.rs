@@ -5,6 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::plain::plain;
 use crate::procedure::EngineState;
 use crate::text::Text;
 use crate::unit::{Angle, Instant, Length, Torque};
@@ -39,6 +40,11 @@ pub enum Role {
     Witness,
 }
 
+plain!(enum Role, 2 {
+    0 => Operator,
+    _ => Witness,
+});
+
 /// How a step without a measured pull was done.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -48,6 +54,11 @@ pub enum Manner {
     /// Typed back from a paper sheet: unmeasured.
     Paper,
 }
+
+plain!(enum Manner, 2 {
+    0 => Hand,
+    _ => Paper,
+});
 
 /// What a person decided about an attempt that was rejected or is unknown.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -64,6 +75,14 @@ pub enum Decision {
     /// Left as it is, on the name and reason given.
     Waive,
 }
+
+plain!(enum Decision, 5 {
+    0 => Again,
+    1 => Restart(stage),
+    2 => Replace,
+    3 => Observed,
+    _ => Waive,
+});
 
 /// What is kept.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -128,6 +147,8 @@ macro_rules! facts {
             pub struct $name {
                 $($(#[$field_doc])* pub $field: $type,)*
             }
+
+            plain!(struct $name { $($field),* });
 
             impl From<$name> for Record {
                 fn from(fact: $name) -> Self {
@@ -355,6 +376,12 @@ pub enum Doubt {
     Settled,
 }
 
+plain!(enum Doubt, 3 {
+    0 => None,
+    1 => Raised,
+    _ => Settled,
+});
+
 /// What follows a repeated pass.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -366,6 +393,12 @@ pub enum AfterPass {
     /// The most passes are made and something still moves.
     NotConverged,
 }
+
+plain!(enum AfterPass, 3 {
+    0 => Converged,
+    1 => Again,
+    _ => NotConverged,
+});
 
 impl Record {
     /// The kind's number in the journal. Numbers from 128 belong to hosts.

@@ -9,6 +9,7 @@ use serde::de::Error as _;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use crate::limits::{LABEL_MAX, TEXT_MAX};
+use crate::plain::{Fields, Plain};
 
 /// A text that is longer than its place.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -115,6 +116,12 @@ macro_rules! text {
         impl Serialize for $name {
             fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
                 serializer.serialize_str(self.as_str())
+            }
+        }
+
+        impl Plain for $name {
+            fn read(from: &mut Fields<'_>) -> Self {
+                Self::new(from.text($capacity)).unwrap_or_default()
             }
         }
 

@@ -8,6 +8,8 @@ use core::ops::{Add, Neg, Sub};
 
 use serde::{Deserialize, Serialize};
 
+use crate::plain::{Fields, Plain};
+
 /// Largest magnitude that a [`Torque`], [`Rotation`], [`Angle`] or [`Length`] holds, in its own unit.
 ///
 /// 10⁹ leaves room for any difference of two values inside an `i32`.
@@ -95,6 +97,12 @@ macro_rules! bounded {
                     #[expect(clippy::cast_possible_truncation, reason = "compared with the range just above")]
                     Self(value as i32)
                 }
+            }
+        }
+
+        impl Plain for $name {
+            fn read(from: &mut Fields<'_>) -> Self {
+                Self(from.within(MAGNITUDE_MAX))
             }
         }
 
@@ -192,6 +200,12 @@ vector!(Length);
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Instant(u64);
 
+impl Plain for Instant {
+    fn read(from: &mut Fields<'_>) -> Self {
+        Self(from.item())
+    }
+}
+
 impl Instant {
     /// The boot.
     pub const BOOT: Self = Self(0);
@@ -282,6 +296,12 @@ pub(crate) const fn divided(value: u64, by: u16) -> u64 {
 )]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Span(u64);
+
+impl Plain for Span {
+    fn read(from: &mut Fields<'_>) -> Self {
+        Self(from.item())
+    }
+}
 
 impl Span {
     /// No time.

@@ -5,6 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::plain::{Fields, Plain, plain};
 use crate::procedure::{AngleWindow, TorqueWindow};
 use crate::unit::{Angle, Span, Torque};
 
@@ -19,6 +20,12 @@ pub enum Verdict {
     /// Cannot be known: the measurement was interrupted or lost.
     Unknown,
 }
+
+plain!(enum Verdict, 3 {
+    0 => Accepted,
+    1 => Rejected,
+    _ => Unknown,
+});
 
 /// Why an attempt was rejected or is unknown, or what was remarkable about an accepted one.
 ///
@@ -150,6 +157,12 @@ impl Reason {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[serde(transparent)]
 pub struct Reasons(u32);
+
+impl Plain for Reasons {
+    fn read(from: &mut Fields<'_>) -> Self {
+        Self(from.item())
+    }
+}
 
 impl Reasons {
     /// No reason.

@@ -4,6 +4,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::plain::plain;
 use crate::procedure::ProcedureError;
 use crate::unit::{Angle, Span, Torque};
 
@@ -72,6 +73,35 @@ pub struct Watch {
     /// Load against the stage's direction that counts as the wrong way. Default 10 %.
     pub wrong_part: u8,
 }
+
+plain!(struct Watch {
+    snug,
+    regrip,
+    train,
+    train_softest,
+    noise,
+    idle,
+    release,
+    reaction,
+    gap,
+    overload,
+    gradient_min,
+    gradient_max,
+    turn_least,
+    late,
+    run_down_min,
+    run_down_max,
+    yield_part,
+    drop_part,
+    drop_turn,
+    tooth_part,
+    teeth,
+    jerk_part,
+    spike_part,
+    restart_turn,
+    hold_part,
+    wrong_part,
+});
 
 impl Default for Watch {
     fn default() -> Self {
