@@ -5,10 +5,10 @@
 use std::fmt::Write as _;
 use std::path::Path;
 
-/// Flash that a whole adapter is meant to take.
-pub const FLASH_AIM: u32 = 64 * 1024;
-/// Flash that a whole adapter may take: today it is over the aim, and must not grow further.
-pub const FLASH_BUDGET: u32 = 76 * 1024;
+/// Flash that a whole adapter may take.
+pub const FLASH_BUDGET: u32 = 64 * 1024;
+/// Flash that it may take with all of a bought part's hardware layer, real sensors' drivers and a log over the debug probe.
+pub const FLASH_BUDGET_OF_A_PART: u32 = 72 * 1024;
 /// RAM that a whole adapter may take, its stack included.
 pub const RAM_BUDGET: u32 = 16 * 1024;
 
@@ -98,14 +98,15 @@ pub fn report(folder: &Path) -> Result<String, String> {
         return Err(format!("no adapter firmware in {}", folder.display()));
     }
     let mut text = format!(
-        "{:<20} {:>8} {:>8}   (an adapter's budget: {FLASH_BUDGET} and {RAM_BUDGET}; aim for flash: {FLASH_AIM})",
+        "{:<20} {:>8} {:>8}   (an adapter's budget: {FLASH_BUDGET} and {RAM_BUDGET}; with a part's whole hardware layer {FLASH_BUDGET_OF_A_PART})",
         "firmware", "flash", "RAM"
     );
     let mut over = Vec::new();
     for (name, size) in &rows {
         // Writing to a string cannot fail.
         let _ = write!(text, "\n{name:<20} {:>8} {:>8}", size.flash, size.ram);
-        if name.starts_with("adapter") && (size.flash > FLASH_BUDGET || size.ram > RAM_BUDGET) {
+        if name.starts_with("adapter") && (size.flash > flash_budget(name) || size.ram > RAM_BUDGET)
+        {
             over.push(name.as_str());
         }
     }
@@ -113,6 +114,14 @@ pub fn report(folder: &Path) -> Result<String, String> {
         Ok(text)
     } else {
         Err(format!("{text}\nover the budget: {}", over.join(", ")))
+    }
+}
+
+fn flash_budget(adapter: &str) -> u32 {
+    if adapter.contains("stm32") {
+        FLASH_BUDGET_OF_A_PART
+    } else {
+        FLASH_BUDGET
     }
 }
 

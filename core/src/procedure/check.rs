@@ -62,7 +62,7 @@ fn at_least_one<T>(of: &[T], what: &'static str) -> Result<(), ProcedureError> {
 }
 
 fn labels(procedure: &Procedure) -> Result<(), ProcedureError> {
-    for (index, fastener) in (0_u8..).zip(&procedure.fasteners) {
+    for (index, fastener) in (0..=u8::MAX).zip(&procedure.fasteners) {
         let first = procedure.fastener_labelled(fastener.label.as_str());
         let near_exist = fastener
             .near
@@ -78,7 +78,7 @@ fn labels(procedure: &Procedure) -> Result<(), ProcedureError> {
 
 fn stages(procedure: &Procedure) -> Result<(), ProcedureError> {
     let count = procedure.stages.len();
-    for (index, stage) in (0_u8..).zip(&procedure.stages) {
+    for (index, stage) in (0..=u8::MAX).zip(&procedure.stages) {
         let limits = |sound: bool, why| {
             if sound {
                 Ok(())
@@ -195,7 +195,7 @@ fn steps(procedure: &Procedure) -> Result<(), ProcedureError> {
     let mut seen = [0_u64; STAGES_MAX];
     let mut joint_seen = 0_u16;
     let mut last_stage = None;
-    for (index, step) in (0_u16..).zip(&procedure.steps) {
+    for (index, step) in (0..=u16::MAX).zip(&procedure.steps) {
         let Some(stage) = procedure.stages.get(usize::from(step.stage)) else {
             return Err(ProcedureError::Dangling { step: index });
         };
@@ -251,7 +251,7 @@ fn place_suits(stage: &Stage, step: Step) -> bool {
 }
 
 fn overrides(procedure: &Procedure) -> Result<(), ProcedureError> {
-    for (index, own) in (0_u8..).zip(&procedure.overrides) {
+    for (index, own) in (0..=u8::MAX).zip(&procedure.overrides) {
         let fits = procedure.steps.contains(&Step::on(own.fastener, own.stage))
             && first_of_its_step(&procedure.overrides, own, index)
             && match (

@@ -8,7 +8,9 @@ use core::hint::black_box;
 
 use cortex_m as _;
 use cortex_m_rt::entry;
+use evendraw_core::journal::{DecodeError, Frame, decode_entry};
 use evendraw_core::procedure::Procedure;
+use evendraw_core::record::Entry;
 use evendraw_core::sample::{Counts, Sensed, Sensing};
 use evendraw_core::session::{Input, Outcome, Session};
 use evendraw_core::unit::Instant;
@@ -50,5 +52,6 @@ fn main() -> ! {
     black_box(Worked::deadline as fn(&Worked) -> Option<Instant>);
     black_box(Worked::live as fn(&Worked) -> evendraw_core::tracker::Live);
     black_box(Sensing::take as fn(&mut Sensing, Counts) -> Sensed);
+    black_box(decode_entry as fn(&Frame<'_>) -> Result<Option<Entry>, DecodeError>);
     loop {}
 }
