@@ -279,10 +279,11 @@ mod tests {
     }
 
     proptest! {
-        #![proptest_config(ProptestConfig::with_cases(5_000))]
         #[test]
-        fn any_bytes_read_as_postcard_reads_them(shape in 0..SHAPES, bytes in bytes()) {
-            agree_on(shape, &bytes);
+        fn any_bytes_read_as_postcard_reads_them(bytes in bytes()) {
+            for shape in 0..SHAPES {
+                agree_on(shape, &bytes);
+            }
         }
     }
 
