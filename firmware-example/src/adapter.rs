@@ -539,7 +539,10 @@ where
                     }
                 }
                 Heard::Question(request) => {
-                    let asked = questions::Asked::of(&request, &mut self.shelf);
+                    if let Some(bytes) = request.bytes() {
+                        self.shelf.bring(bytes);
+                    }
+                    let asked = request.without_bytes();
                     return self.question(asked, session.as_deref_mut(), now, in_pull);
                 }
             }

@@ -277,6 +277,44 @@ pub struct Live {
 pub(super) const LIVE: u8 = 128;
 
 impl<'a> Request<'a> {
+    /// The bytes of a piece, or those of what is told.
+    #[must_use]
+    pub const fn bytes(&self) -> Option<&'a [u8]> {
+        match *self {
+            Self::Piece { bytes, .. } => Some(bytes),
+            Self::Tell(tell) => Some(tell.text.as_bytes()),
+            _ => None,
+        }
+    }
+
+    /// The question with [`Self::bytes`] left out, for whoever keeps those elsewhere meanwhile.
+    #[must_use]
+    pub const fn without_bytes(&self) -> Request<'static> {
+        match *self {
+            Self::Identify { nonce } => Request::Identify { nonce },
+            Self::Slot { slot } => Request::Slot { slot },
+            Self::Offer { slot, length, sum } => Request::Offer { slot, length, sum },
+            Self::Piece { slot, offset, .. } => Request::Piece {
+                slot,
+                offset,
+                bytes: &[],
+            },
+            Self::Commit { slot } => Request::Commit { slot },
+            Self::Work { slot, joint } => Request::Work { slot, joint },
+            Self::Pull { from } => Request::Pull { from },
+            Self::Watch { every_ms } => Request::Watch { every_ms },
+            Self::Anchor { unix_seconds } => Request::Anchor { unix_seconds },
+            Self::Tell(Tell {
+                what, which, value, ..
+            }) => Request::Tell(Tell {
+                what,
+                which,
+                value,
+                text: "",
+            }),
+        }
+    }
+
     pub(super) const fn kind(&self) -> u8 {
         match self {
             Self::Identify { .. } => 1,

@@ -11,81 +11,7 @@ use evendraw_core::unit::{Instant, Span};
 
 use super::{Adapter, Cue, Display, Flash, Keys, Leave, Port, Readings, Trouble, offset_of};
 use crate::log::Step;
-use crate::shelf::{Held, LENGTH_MAX, PLACES, Shelf, Shelved};
-
-/// A question without its borrowed bytes; those of a piece wait in the shelf's own buffer.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Asked {
-    Identify {
-        nonce: u32,
-    },
-    Slot {
-        slot: u8,
-    },
-    Offer {
-        slot: u8,
-        length: u32,
-        sum: u32,
-    },
-    Piece {
-        slot: u8,
-        offset: u32,
-    },
-    Commit {
-        slot: u8,
-    },
-    Work {
-        slot: u8,
-        joint: u8,
-    },
-    Pull {
-        from: u32,
-    },
-    Watch {
-        every_ms: u16,
-    },
-    Anchor {
-        unix_seconds: i64,
-    },
-    /// Its text waits in the shelf's own buffer.
-    Tell {
-        what: u8,
-        which: u16,
-        value: i32,
-    },
-}
-
-impl Asked {
-    pub(super) fn of(request: &Request<'_>, shelf: &mut Shelf) -> Self {
-        match *request {
-            Request::Identify { nonce } => Self::Identify { nonce },
-            Request::Slot { slot } => Self::Slot { slot },
-            Request::Offer { slot, length, sum } => Self::Offer { slot, length, sum },
-            Request::Piece {
-                slot,
-                offset,
-                bytes,
-            } => {
-                shelf.bring(bytes);
-                Self::Piece { slot, offset }
-            }
-            Request::Commit { slot } => Self::Commit { slot },
-            Request::Work { slot, joint } => Self::Work { slot, joint },
-            Request::Pull { from } => Self::Pull { from },
-            Request::Watch { every_ms } => Self::Watch { every_ms },
-            Request::Anchor { unix_seconds } => Self::Anchor { unix_seconds },
-            Request::Tell(Tell {
-                what,
-                which,
-                value,
-                text,
-            }) => {
-                shelf.bring(text.as_bytes());
-                Self::Tell { what, which, value }
-            }
-        }
-    }
-}
+use crate::shelf::{Held, LENGTH_MAX, PLACES, Shelved};
 
 /// A question that is being carried out.
 #[derive(Clone, Copy, Debug)]
@@ -139,15 +65,16 @@ where
         }
     }
 
+    /// Carries out what was asked; the bytes of the question wait in the shelf's own buffer.
     pub(super) fn question(
         &mut self,
-        asked: Asked,
+        asked: Request<'_>,
         session: Option<&mut Session<&Procedure>>,
         now: Instant,
         in_pull: bool,
     ) -> Option<Leave> {
         let reply = match asked {
-            Asked::Identify { nonce } => Reply::Identity(Identity {
+            Request::Identify { nonce } => Reply::Identity(Identity {
                 nonce,
                 boot: self.boot,
                 rules: RULES,
@@ -157,7 +84,7 @@ where
                 serial: self.plate.serial,
                 firmware: self.plate.firmware,
             }),
-            Asked::Slot { slot } if slot < PLACES => {
+            Request::Slot { slot } if slot < PLACES => {
                 let held = self.shelf.held(slot).unwrap_or_default();
                 Reply::Slot {
                     slot,
@@ -165,21 +92,21 @@ where
                     sum: held.sum,
                 }
             }
-            Asked::Slot { .. } => refused(Refused::Slot),
-            Asked::Offer { slot, .. }
-            | Asked::Piece { slot, .. }
-            | Asked::Commit { slot }
-            | Asked::Work { slot, .. }
+            Request::Slot { .. } => refused(Refused::Slot),
+            Request::Offer { slot, .. }
+            | Request::Piece { slot, .. }
+            | Request::Commit { slot }
+            | Request::Work { slot, .. }
                 if slot >= PLACES =>
             {
                 refused(Refused::Slot)
             }
             // What needs much of the flash or all of the memory waits until the hand lets go.
-            Asked::Offer { .. } | Asked::Commit { .. } | Asked::Work { .. } if in_pull => {
+            Request::Offer { .. } | Request::Commit { .. } | Request::Work { .. } if in_pull => {
                 refused(Refused::InPull)
             }
-            Asked::Offer { length, .. } if length > LENGTH_MAX => refused(Refused::TooLong),
-            Asked::Offer { slot, length, sum } => match self.staging.offer(slot, length, sum) {
+            Request::Offer { length, .. } if length > LENGTH_MAX => refused(Refused::TooLong),
+            Request::Offer { slot, length, sum } => match self.staging.offer(slot, length, sum) {
                 Reply::Have { have: 0, .. } => {
                     self.shelf.clear();
                     self.errand = Errand::Clearing { slot };
@@ -187,22 +114,22 @@ where
                 }
                 reply => reply,
             },
-            Asked::Piece { slot, offset } => match self.take_piece(slot, offset) {
+            Request::Piece { slot, offset, .. } => match self.take_piece(slot, offset) {
                 Ok(()) => return None,
                 Err(reply) => reply,
             },
-            Asked::Commit { slot } => match self.commit(slot) {
+            Request::Commit { slot } => match self.commit(slot) {
                 Ok(held) => return Some(Leave::Check { place: slot, held }),
                 Err(reply) => reply,
             },
-            Asked::Work { slot, joint } => {
+            Request::Work { slot, joint } => {
                 return Some(Leave::Work {
                     place: slot,
                     joint,
                     asked: true,
                 });
             }
-            Asked::Pull { from } => {
+            Request::Pull { from } => {
                 self.gathered.clear();
                 self.errand = Errand::Gathering {
                     from,
@@ -211,11 +138,11 @@ where
                 };
                 return None;
             }
-            Asked::Watch { every_ms } => {
+            Request::Watch { every_ms } => {
                 self.watch = (every_ms > 0).then(|| Span::from_millis(u32::from(every_ms)));
                 Reply::Watching { every_ms }
             }
-            Asked::Anchor { unix_seconds } => match session {
+            Request::Anchor { unix_seconds } => match session {
                 None => refused(Refused::Session),
                 Some(session) => {
                     let input = Input::Anchor { unix_seconds };
@@ -228,7 +155,9 @@ where
                     }
                 }
             },
-            Asked::Tell { what, which, value } => match session {
+            Request::Tell(Tell {
+                what, which, value, ..
+            }) => match session {
                 None => refused(Refused::Session),
                 Some(session) => match self.take_told(session, now, (what, which, value)) {
                     Ok(()) => {

@@ -310,7 +310,7 @@ impl Board {
                     self.send(&answer);
                     continue;
                 }
-                Heard::Question(question) => plain(question),
+                Heard::Question(question) => question.without_bytes(),
             };
             self.answer(question);
         }
@@ -443,20 +443,5 @@ impl Board {
                 }
             }
         }
-    }
-}
-
-/// A question that borrows nothing.
-fn plain(question: Request<'_>) -> Request<'static> {
-    match question {
-        Request::Identify { nonce } => Request::Identify { nonce },
-        Request::Slot { slot } => Request::Slot { slot },
-        Request::Offer { slot, length, sum } => Request::Offer { slot, length, sum },
-        Request::Commit { slot } => Request::Commit { slot },
-        Request::Work { slot, joint } => Request::Work { slot, joint },
-        Request::Pull { from } => Request::Pull { from },
-        Request::Watch { every_ms } => Request::Watch { every_ms },
-        Request::Anchor { unix_seconds } => Request::Anchor { unix_seconds },
-        _ => Request::Watch { every_ms: 0 },
     }
 }
