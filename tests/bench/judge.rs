@@ -18,7 +18,7 @@ use evendraw_core::tracker::{Start, Tracker};
 use evendraw_core::unit::{Instant, Rotation, Span, Torque};
 use evendraw_core::verdict::{Aim, Verdict, judge};
 use evendraw_core::watch::Watch;
-use generator::{Dice, Hand, Joint, Model, Sensor, Setup, Until};
+use generator::{Dice, Hand, Joint, Model, Sensor, Setup, Until, thousandths};
 
 const PULLS: u64 = 1_500;
 const ROUNDS: usize = 9;
@@ -151,15 +151,6 @@ fn pulls() -> Samples {
             .push((samples.micros.len(), thousandths(target)));
     }
     samples
-}
-
-fn thousandths(value: f64) -> i32 {
-    #[expect(
-        clippy::cast_possible_truncation,
-        reason = "a few hundred N·m or some turns"
-    )]
-    let whole = (value * 1_000.0).round() as i32;
-    whole
 }
 
 /// Counts, then µs, mN·m, millidegrees, ends and targets, little-endian.

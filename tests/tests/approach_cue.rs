@@ -5,10 +5,10 @@
 
 use evendraw::bench::{Bench, BenchCue, HandKind, JointModel, JointSketch, Task};
 use evendraw::mechanics::Strength;
+use evendraw::rehearsal::trace_file;
 use evendraw_core::procedure::{AngleWindow, TorqueWindow};
-use evendraw_core::sample::Sample;
 use evendraw_core::tracker::{Cue, Signal, Start, Tracker};
-use evendraw_core::unit::{Angle, Instant, Rotation, Span, Torque};
+use evendraw_core::unit::Angle;
 use evendraw_core::verdict::{Aim, Reading};
 use evendraw_core::watch::Watch;
 
@@ -24,15 +24,6 @@ enum Told {
     Leading,
     /// When the target is reached, and nothing before.
     AtTarget,
-}
-
-fn thousandths(value: f64) -> i32 {
-    #[expect(
-        clippy::cast_possible_truncation,
-        reason = "a few hundred N·m or some turns"
-    )]
-    let whole = (value * 1_000.0).round() as i32;
-    whole
 }
 
 /// One attempt; what was reached is in the reading.
@@ -51,13 +42,9 @@ fn attempt(
         if signal.ended {
             continue;
         }
-        let micros = u64::from(thousandths(sample.time_s * 1_000.0).unsigned_abs());
         signal = tracker.feed(
-            Instant::BOOT.after(Span::from_micros(micros)),
-            Sample {
-                torque: Torque::from_millinewton_meters(thousandths(sample.torque_Nm)),
-                rotation: Rotation::from_millidegrees(thousandths(sample.angle_deg)),
-            },
+            trace_file::instant(sample.time_s),
+            trace_file::sample(sample.torque_Nm, sample.angle_deg),
         );
         assert_eq!(signal.halt, None, "{task:?}: a sound fastener");
         cue = match told {
@@ -82,7 +69,7 @@ fn is_reached(tracker: &Tracker, aim: &Aim) -> bool {
 }
 
 fn torque_aim(target: f64) -> Aim {
-    let newton_meters = |value| Torque::from_millinewton_meters(thousandths(value));
+    let newton_meters = |value| trace_file::sample(value, 0.0).torque;
     Aim::Torque {
         window: TorqueWindow {
             target: newton_meters(target),
@@ -129,7 +116,8 @@ fn beyond(hand: HandKind, seed: u64, turn: bool, told: Told) -> f64 {
         Start::default(),
         Told::Leading,
     );
-    let degrees = |value| Angle::from_millidegrees(thousandths(value));
+    let degrees =
+        |value| Angle::from_millidegrees(trace_file::sample(0.0, value).rotation.millidegrees());
     let aim = Aim::Turn {
         window: AngleWindow {
             target: degrees(TURN_DEG),

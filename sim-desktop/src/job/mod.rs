@@ -394,7 +394,7 @@ impl Job {
         })
     }
 
-    /// Keeps the clamp load that the virtual bench shows after a stage.
+    /// Keeps the clamp load, in kN, that the virtual bench shows after a stage.
     ///
     /// # Errors
     /// [`JobError::Store`]; [`JobError::NotARehearsal`] in a real job, where nobody can know it.
@@ -403,11 +403,17 @@ impl Job {
         joint: u8,
         fastener: u8,
         stage: u8,
-        newtons: u32,
+        load_kn: f64,
     ) -> Result<(), JobError> {
         if self.purpose != Purpose::Rehearsal {
             return Err(JobError::NotARehearsal);
         }
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "a float becomes the nearest integer of the range; below zero it becomes zero"
+        )]
+        let newtons = (load_kn * 1_000.0).round() as u32;
         self.keep_fact(HostFact::Clamp {
             joint,
             fastener,

@@ -370,3 +370,13 @@ impl<'a> Model<'a> {
         take(self.seconds, torque, angle)
     }
 }
+
+/// N·m, degrees or ms as the core counts them.
+pub(crate) fn thousandths(value: f64) -> i32 {
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "a few hundred N·m, some turns, or the ms of a pull"
+    )]
+    let whole = (value * 1_000.0).round() as i32;
+    whole
+}

@@ -10,7 +10,8 @@ use evendraw_core::unit::{Angle, Instant, Rotation, Span};
 use evendraw_core::verdict::{Aim, Reason};
 use evendraw_core::watch::Watch;
 
-use crate::{newton_meters, thousandths};
+use crate::generator::thousandths;
+use crate::newton_meters;
 
 const TARGET: f64 = 40.0;
 /// A tenth of the target, where the angle starts.

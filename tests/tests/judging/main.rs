@@ -15,7 +15,7 @@ use evendraw_core::tracker::{Start, Tracker};
 use evendraw_core::unit::{Angle, Instant, Rotation, Span, Torque};
 use evendraw_core::verdict::{Aim, Judgement, Reading, Reason, Verdict, judge};
 use evendraw_core::watch::Watch;
-use generator::{Dice, Hand, Joint, Model, Sensor, Setup, Truth, Until};
+use generator::{Dice, Hand, Joint, Model, Sensor, Setup, Truth, Until, thousandths};
 use matrix::Matrix;
 
 /// Pulls, or tightenings of several pulls, of each kind.
@@ -81,15 +81,6 @@ struct Case {
     reading: Reading,
     judgement: Judgement,
     halt: Option<Reason>,
-}
-
-fn thousandths(value: f64) -> i32 {
-    #[expect(
-        clippy::cast_possible_truncation,
-        reason = "a few hundred N·m or degrees"
-    )]
-    let whole = (value * 1_000.0).round() as i32;
-    whole
 }
 
 fn newton_meters(value: f64) -> Torque {

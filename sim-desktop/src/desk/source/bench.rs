@@ -250,13 +250,7 @@ impl Source {
                 continue;
             }
             for (fastener, load) in (0u8..).zip(rig.clamps_kn()) {
-                #[expect(
-                    clippy::cast_possible_truncation,
-                    clippy::cast_sign_loss,
-                    reason = "newtons, positive and bounded by the bench"
-                )]
-                let newtons = (load.max(0.0) * 1000.0).round() as u32;
-                if let Err(error) = job.keep_clamp(joint, fastener, attempt.stage, newtons) {
+                if let Err(error) = job.keep_clamp(joint, fastener, attempt.stage, load) {
                     self.notice = Some(Notice {
                         bad: true,
                         words: error.to_string(),

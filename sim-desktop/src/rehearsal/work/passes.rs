@@ -51,14 +51,8 @@ impl Rehearsal {
         round: Option<u8>,
     ) -> Result<(), WorkError<E>> {
         let clamps_kn = self.clamps(joint);
-        for &(fastener, clamp) in &clamps_kn {
-            #[expect(
-                clippy::cast_possible_truncation,
-                clippy::cast_sign_loss,
-                reason = "a float becomes the nearest integer of the range"
-            )]
-            let newtons = (clamp * 1_000.0).round() as u32;
-            self.job.keep_clamp(joint, fastener, stage, newtons)?;
+        for &(fastener, load) in &clamps_kn {
+            self.job.keep_clamp(joint, fastener, stage, load)?;
         }
         self.result.passes.push(PassResult {
             stage,
