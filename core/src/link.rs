@@ -64,6 +64,7 @@ pub use tell::Tell;
 
 use crate::journal::OVERHEAD;
 use crate::limits::PAYLOAD_MAX;
+use crate::trace::Point;
 
 /// Version of the link that this code speaks.
 pub const VERSION: u8 = 1;
@@ -73,6 +74,9 @@ pub const PIECE_MAX: usize = 256;
 
 /// Bytes of journal frames in one answer, at most: the longest frame whole.
 pub const FRAMES_MAX: usize = PAYLOAD_MAX + OVERHEAD;
+
+/// Bytes of points in one answer, at most: twenty of them.
+pub const CURVE_MAX: usize = 20 * Point::BYTES;
 
 /// Bytes of a name in [`Identity`], at most.
 pub const NAME_MAX: usize = 24;

@@ -19,6 +19,31 @@ pub struct Point {
     pub rotation: Angle,
 }
 
+impl Point {
+    /// Bytes of [`Self::to_bytes`].
+    pub const BYTES: usize = 12;
+
+    /// Time, torque and rotation as little-endian 32-bit integers: what the digest is taken of, and what the link carries.
+    #[must_use]
+    pub fn to_bytes(self) -> [u8; Self::BYTES] {
+        let [m0, m1, m2, m3] = self.millis.to_le_bytes();
+        let [t0, t1, t2, t3] = self.torque.millinewton_meters().to_le_bytes();
+        let [r0, r1, r2, r3] = self.rotation.millidegrees().to_le_bytes();
+        [m0, m1, m2, m3, t0, t1, t2, t3, r0, r1, r2, r3]
+    }
+
+    /// The point in these bytes; none where a number is out of its range.
+    #[must_use]
+    pub fn from_bytes(bytes: [u8; Self::BYTES]) -> Option<Self> {
+        let [m0, m1, m2, m3, t0, t1, t2, t3, r0, r1, r2, r3] = bytes;
+        Some(Self {
+            millis: u32::from_le_bytes([m0, m1, m2, m3]),
+            torque: Torque::try_from(i32::from_le_bytes([t0, t1, t2, t3])).ok()?,
+            rotation: Angle::try_from(i32::from_le_bytes([r0, r1, r2, r3])).ok()?,
+        })
+    }
+}
+
 /// Time since the point before in ticks of 1,024 µs, torque and rotation, in 16, 22 and 26 bits.
 #[derive(Clone, Copy, Debug)]
 struct Packed(u64);
@@ -245,14 +270,10 @@ impl Default for Trace {
     }
 }
 
-/// CRC-32 over points: time, torque and rotation as little-endian 32-bit integers; zero for none.
+/// CRC-32 over the bytes of points; zero for none.
 #[must_use]
 pub fn digest(points: impl Iterator<Item = Point>) -> u32 {
-    points.fold(0, |sum, point| {
-        let sum = crc32(sum, &point.millis.to_le_bytes());
-        let sum = crc32(sum, &point.torque.millinewton_meters().to_le_bytes());
-        crc32(sum, &point.rotation.millidegrees().to_le_bytes())
-    })
+    points.fold(0, |sum, point| crc32(sum, &point.to_bytes()))
 }
 
 #[cfg(test)]

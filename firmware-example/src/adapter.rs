@@ -43,6 +43,9 @@ const BYTES_A_TURN: usize = 32;
 const GATHERED: usize = 256;
 /// The longest answer on the line: that, its head and sum, stuffed and delimited.
 const SENDING: usize = GATHERED + 64;
+/// What is on its way out over the link.
+type Sending = heapless::Vec<u8, SENDING>;
+
 /// How often cues and display are seen to.
 const SHOWN_EVERY: Span = Span::from_millis(50);
 /// How long a verdict is told.
@@ -144,7 +147,7 @@ pub struct Adapter<F, R, P, C, D, K> {
     link: AdapterEnd,
     staging: Staging,
     errand: Errand,
-    sending: heapless::Vec<u8, SENDING>,
+    sending: Sending,
     sent: usize,
     room: [u8; FRAME_MAX],
     gathered: heapless::Vec<u8, GATHERED>,

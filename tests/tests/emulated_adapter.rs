@@ -10,10 +10,13 @@ use evendraw_core::record::{Entry, Record};
 use evendraw_core::session::{Input, Next, Session};
 use evendraw_core::unit::Instant;
 use evendraw_core::verdict::Verdict;
-use std::time::Duration;
+use std::time::{Duration, Instant as Clock};
 
 /// RAM of the budget, less the few bytes that are not stack and a kilobyte to spare.
 const STACK_BUDGET: u32 = 15 * 1024;
+
+/// How long a slow machine may take to the first verdict.
+const PATIENCE: Duration = Duration::from_mins(2);
 
 #[test]
 fn a_bolt_circle_is_made_and_worked_with_two_keys() {
@@ -147,6 +150,16 @@ fn three_hundred_power_cuts_lose_no_verdict_that_was_told() {
         rig.cut();
         image
     };
+    // How long this machine takes from a start to the first verdict, so that a slow one is cut as late as a quick one.
+    let image = made();
+    let began = Clock::now();
+    Rig::start(&image).work_until(10.1, |rig| {
+        assert!(began.elapsed() < PATIENCE, "no verdict: {}", rig.page());
+        rig.told() > 0
+    });
+    let pace = began.elapsed();
+    println!("{pace:.2?} from a start to the first verdict");
+
     let mut image = made();
     let worked = procedure(&image).expect("the circle");
 
@@ -169,8 +182,9 @@ fn three_hundred_power_cuts_lose_no_verdict_that_was_told() {
         let torque = if done < 64 { 10.1 } else { 20.2 };
         let mut rig = Rig::start(&image);
         // From before the journal is read to well into the second pull.
-        let wait = Duration::from_micros(u64::from(state >> 8) % 600_000 + 2_000);
-        let came = rig.work_until(torque, wait);
+        let wait = pace.mul_f64(2.5 * f64::from(state >> 8) / f64::from(u32::MAX >> 8));
+        let began = Clock::now();
+        let came = rig.work_until(torque, |_| began.elapsed() >= wait);
         told += came.told;
         if let (Some((label, what)), Some(page)) = (asked, came.first) {
             assert!(

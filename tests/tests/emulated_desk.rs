@@ -198,6 +198,13 @@ fn the_desk_follows_the_board_over_a_cable_that_is_pulled_and_put_back() {
         until(&mut rig, &mut desk, "a verdict", |view| {
             attempts(view) == pulled
         });
+        let (told, curves) = (Instant::now(), folder.path().join("flange.evj.traces"));
+        until(&mut rig, &mut desk, "its curve", |_| {
+            let kept = std::fs::read_dir(&curves).map_or(0, Iterator::count);
+            assert!(kept <= pulled, "{kept} curves of {pulled} attempts");
+            kept == pulled
+        });
+        println!("the curve came {:.0?} after the verdict", told.elapsed());
     }
     // The cable is out; the hand goes on, and the board records.
     drop(wire);
@@ -240,4 +247,11 @@ fn the_desk_follows_the_board_over_a_cable_that_is_pulled_and_put_back() {
         "the desk's journal is what the chip holds"
     );
     println!("{} records on the chip and in the journal", kept.len());
+    let journal = folder.path().join("flange.evj");
+    let journal = journal.to_str().expect("a plain path");
+    // The third attempt was made while the cable was out; its curve was still there when it was put back.
+    let (status, audited, wrong) = evendraw(&["record", journal, "--audit"]);
+    print!("{audited}");
+    assert!(status <= 1, "{audited}{wrong}");
+    assert!(audited.contains("3 agree"), "{audited}");
 }

@@ -6,7 +6,7 @@ use core::fmt;
 
 use super::frame::{Fields, Head, Writer, write};
 use super::tell::Tell;
-use super::{FRAMES_MAX, NAME_MAX, PIECE_MAX};
+use super::{CURVE_MAX, FRAMES_MAX, NAME_MAX, PIECE_MAX};
 use crate::limits::TEXT_MAX;
 use crate::tracker::Cue;
 use crate::unit::{Angle, Instant, Torque};
@@ -73,6 +73,11 @@ pub enum Request<'a> {
     },
     /// Said by a person of the joint being worked. Answered by [`Reply::Told`] once what it records is safe.
     Tell(Tell<'a>),
+    /// The curve of the newest attempt. Answered by [`Reply::Curve`].
+    Curve {
+        /// The first point wanted, from 0.
+        from: u8,
+    },
 }
 
 /// An answer of the adapter.
@@ -127,6 +132,12 @@ pub enum Reply<'a> {
     Anchored,
     /// To [`Request::Tell`].
     Told,
+    /// To [`Request::Curve`].
+    Curve {
+        /// [`Point`](crate::trace::Point)s one after another, at most [`CURVE_MAX`] bytes; empty where there are no more.
+        /// Whose they are the digest tells, which the attempt's record gives: by the time they come another may have begun.
+        bytes: &'a [u8],
+    },
     /// To anything.
     Refused {
         /// Why.
@@ -312,6 +323,7 @@ impl<'a> Request<'a> {
                 value,
                 text: "",
             }),
+            Self::Curve { from } => Request::Curve { from },
         }
     }
 
@@ -327,11 +339,12 @@ impl<'a> Request<'a> {
             Self::Watch { .. } => 8,
             Self::Anchor { .. } => 9,
             Self::Tell(_) => 12,
+            Self::Curve { .. } => 13,
         }
     }
 
     pub(super) const fn is_known(kind: u8) -> bool {
-        (kind >= 1 && kind <= 9) || kind == 12
+        (kind >= 1 && kind <= 9) || kind == 12 || kind == 13
     }
 
     pub(super) fn write(&self, token: u32, number: u16, into: &mut [u8]) -> Option<usize> {
@@ -371,6 +384,7 @@ impl<'a> Request<'a> {
                 to.i32(tell.value)?;
                 to.counted(tell.text.as_bytes(), TEXT_MAX)
             }
+            Self::Curve { from } => to.u8(from),
         }
     }
 
@@ -407,6 +421,7 @@ impl<'a> Request<'a> {
                 value: of.i32()?,
                 text: core::str::from_utf8(of.counted(TEXT_MAX)?).ok()?,
             }),
+            13 => Self::Curve { from: of.u8()? },
             _ => return None,
         };
         of.done(found)
@@ -425,6 +440,7 @@ impl<'a> Reply<'a> {
             Self::Watching { .. } => 70,
             Self::Anchored => 71,
             Self::Told => 75,
+            Self::Curve { .. } => 76,
             Self::Refused { .. } => 72,
         }
     }
@@ -468,6 +484,7 @@ impl<'a> Reply<'a> {
             }
             Self::Watching { every_ms } => to.u16(every_ms),
             Self::Anchored | Self::Told => Some(()),
+            Self::Curve { bytes } => to.counted(bytes, CURVE_MAX),
             Self::Refused { why, at } => {
                 to.u8(why.number())?;
                 to.u32(at)
@@ -512,6 +529,9 @@ impl<'a> Reply<'a> {
             },
             71 => Self::Anchored,
             75 => Self::Told,
+            76 => Self::Curve {
+                bytes: of.counted(CURVE_MAX)?,
+            },
             72 => Self::Refused {
                 why: Refused::from_number(of.u8()?)?,
                 at: of.u32()?,

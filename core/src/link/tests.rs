@@ -15,7 +15,7 @@ const NOISE: usize = if cfg!(miri) { 60 } else { 4_000 };
 
 fn requests() -> impl Strategy<Value = (u8, u8, u32, u32, u16, i64, Vec<u8>)> {
     (
-        1_u8..=10,
+        1_u8..=11,
         any::<u8>(),
         any::<u32>(),
         any::<u32>(),
@@ -52,6 +52,7 @@ fn request<'a>(
                 "48 bytes at most, whatever they say of it: ä 48",
             ][bytes.len() % 3],
         }),
+        11 => Request::Curve { from: slot },
         _ => Request::Anchor {
             unix_seconds: *long,
         },
@@ -81,7 +82,7 @@ proptest! {
     }
 
     #[test]
-    fn every_reply_reads_back(kind in 0_u8..10, slot: u8, one: u32, two: u32, short: u16, bytes in proptest::collection::vec(any::<u8>(), 0..=FRAMES_MAX), name in "[a-z0-9 ]{0,24}", torque in -1_000_000_000_i32..=1_000_000_000) {
+    fn every_reply_reads_back(kind in 0_u8..11, slot: u8, one: u32, two: u32, short: u16, bytes in proptest::collection::vec(any::<u8>(), 0..=FRAMES_MAX), name in "[a-z0-9 ]{0,24}", torque in -1_000_000_000_i32..=1_000_000_000) {
         let reply = match kind {
             0 => Reply::Identity(Identity {
                 nonce: one,
@@ -101,6 +102,7 @@ proptest! {
             6 => Reply::Watching { every_ms: short },
             7 => Reply::Anchored,
             8 => Reply::Told,
+            9 => Reply::Curve { bytes: &bytes[..bytes.len().min(CURVE_MAX)] },
             _ => Reply::Refused { why: Refused::Procedure, at: one },
         };
         let mut wire = [0; WIRE_MAX];

@@ -3,13 +3,18 @@
 //! A question that takes time is an [`Errand`]; the host asks again until it is answered.
 
 use evendraw_core::limits::TEXT_MAX;
-use evendraw_core::link::{Identity, Live, Refused, Reply, Request, Taken, Tell};
+use evendraw_core::link::{
+    AdapterEnd, CURVE_MAX, Identity, Live, Refused, Reply, Request, Taken, Tell,
+};
 use evendraw_core::procedure::Procedure;
 use evendraw_core::record::RULES;
 use evendraw_core::session::{Input, Next, Session};
+use evendraw_core::trace::Point;
 use evendraw_core::unit::{Instant, Span};
 
-use super::{Adapter, Cue, Display, Flash, Keys, Leave, Port, Readings, Trouble, offset_of};
+use super::{
+    Adapter, Cue, Display, Flash, Keys, Leave, Port, Readings, Sending, Trouble, offset_of,
+};
 use crate::log::Step;
 use crate::shelf::{Held, LENGTH_MAX, PLACES, Shelved};
 
@@ -43,6 +48,15 @@ pub(super) enum Errand {
     },
 }
 
+fn send(link: &mut AdapterEnd, sending: &mut Sending, reply: &Reply<'_>) {
+    if let Ok(bytes) = link.answer(reply)
+        && sending.is_empty()
+    {
+        // If the line is still busy the host asks again, and gets the same answer.
+        let _ = sending.extend_from_slice(bytes);
+    }
+}
+
 const fn refused(why: Refused) -> Reply<'static> {
     Reply::Refused { why, at: 0 }
 }
@@ -57,12 +71,7 @@ where
     K: Keys,
 {
     pub(super) fn reply(&mut self, reply: &Reply<'_>) {
-        if let Ok(bytes) = self.link.answer(reply)
-            && self.sending.is_empty()
-        {
-            // If the line is still busy the host asks again, and gets the same answer.
-            let _ = self.sending.extend_from_slice(bytes);
-        }
+        send(&mut self.link, &mut self.sending, reply);
     }
 
     /// Carries out what was asked; the bytes of the question wait in the shelf's own buffer.
@@ -73,6 +82,8 @@ where
         now: Instant,
         in_pull: bool,
     ) -> Option<Leave> {
+        // A new question closes the one before it, whatever came of that.
+        self.errand = Errand::None;
         let reply = match asked {
             Request::Identify { nonce } => Reply::Identity(Identity {
                 nonce,
@@ -155,6 +166,19 @@ where
                     }
                 }
             },
+            Request::Curve { from } => {
+                self.gathered.clear();
+                if let Some(session) = session {
+                    let points = session.trace().points().skip(usize::from(from));
+                    for point in points.take(CURVE_MAX / Point::BYTES) {
+                        // What the link takes fits in what is gathered.
+                        let _ = self.gathered.extend_from_slice(&point.to_bytes());
+                    }
+                }
+                let bytes = &self.gathered;
+                send(&mut self.link, &mut self.sending, &Reply::Curve { bytes });
+                return None;
+            }
             Request::Tell(Tell {
                 what, which, value, ..
             }) => match session {
@@ -364,11 +388,7 @@ where
             seed: *seed,
             bytes,
         };
-        if let Ok(bytes) = self.link.answer(&frames)
-            && self.sending.is_empty()
-        {
-            let _ = self.sending.extend_from_slice(bytes);
-        }
+        send(&mut self.link, &mut self.sending, &frames);
         self.errand = Errand::None;
     }
 

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use evendraw_core::procedure::Procedure;
 use evendraw_core::record::{Entry, Record};
 use evendraw_core::session::{Input, Refusal, RestoreError, Session};
+use evendraw_core::trace::{self, Point};
 use evendraw_core::unit::Instant;
 
 use super::open::unreadable;
@@ -136,6 +137,23 @@ impl Job {
         self.facts.extend(new.iter().cloned().map(Fact::Entry));
         self.set_session(joint, looking);
         Ok(new)
+    }
+
+    /// Keeps the curve of an attempt that an adapter recorded, beside the journal; says whether it is that attempt's.
+    ///
+    /// # Errors
+    /// [`JobError::Store`]: evidence is lost, the record stands.
+    pub fn keep_curve(&self, joint: u8, seq: u32, points: &[Point]) -> Result<bool, JobError> {
+        let of = self.records(joint).find_map(|entry| match &entry.record {
+            Record::Attempt(attempt) if entry.seq == seq => Some(attempt),
+            _ => None,
+        });
+        let digest = trace::digest(points.iter().copied());
+        let Some(attempt) = of.filter(|attempt| attempt.trace == digest) else {
+            return Ok(false);
+        };
+        self.keep_trace(joint, seq, attempt, points)?;
+        Ok(true)
     }
 
     /// Why the joint's session would not take this now, as far as its records say; the adapter has the last word.

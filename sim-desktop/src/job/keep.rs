@@ -1,11 +1,12 @@
 //! Keep first, tell afterwards.
 
-use evendraw_core::record::{Entry, Record};
+use evendraw_core::record::{Attempt, Entry, Record};
 use evendraw_core::session::{Input, Outcome};
+use evendraw_core::trace::Point;
 use evendraw_core::unit::Instant;
 
 use super::{Done, Job, JobError, Told};
-use crate::store::{Fact, HostFact};
+use crate::store::{Fact, HostFact, StoreError};
 
 impl Job {
     /// Sends an input to a running session, keeps what it records, and tells it that this is safe.
@@ -112,7 +113,7 @@ impl Job {
     }
 
     fn keep_traces(&self, joint: u8, entries: &[Entry], done: &mut Done) {
-        let (Some(traces), Some(session)) = (&self.traces, self.session(joint)) else {
+        let Some(session) = self.session(joint) else {
             return;
         };
         for entry in entries {
@@ -122,21 +123,33 @@ impl Job {
             if attempt.trace == 0 {
                 continue;
             }
-            let title = format!(
-                "joint {} fastener {} stage {} attempt {} record {}",
-                self.joint(joint).map_or("", |joint| joint.id()),
-                self.joint(joint)
-                    .map_or("", |joint| joint.label(attempt.fastener)),
-                attempt.stage + 1,
-                attempt.attempt,
-                entry.seq,
-            );
             // Losing a trace loses evidence, never truth: it is said, and the work goes on.
             let points: Vec<_> = session.trace().points().collect();
-            if let Err(error) = traces.keep(joint, entry.seq, &title, &points) {
+            if let Err(error) = self.keep_trace(joint, entry.seq, attempt, &points) {
                 done.trace_lost = Some(error.to_string());
             }
         }
+    }
+
+    pub(super) fn keep_trace(
+        &self,
+        joint: u8,
+        seq: u32,
+        attempt: &Attempt,
+        points: &[Point],
+    ) -> Result<(), StoreError> {
+        let Some(traces) = &self.traces else {
+            return Ok(());
+        };
+        let own = self.joint(joint);
+        let title = format!(
+            "joint {} fastener {} stage {} attempt {} record {seq}",
+            own.map_or("", |joint| joint.id()),
+            own.map_or("", |joint| joint.label(attempt.fastener)),
+            attempt.stage + 1,
+            attempt.attempt,
+        );
+        traces.keep(joint, seq, &title, points)
     }
 
     pub(super) fn keep_fact(&mut self, fact: HostFact) -> Result<(), JobError> {

@@ -9,7 +9,9 @@ use std::thread;
 use std::time::{Duration, Instant as Clock, SystemTime, UNIX_EPOCH};
 
 use evendraw_core::link::{Live, PullError, PullJournal, Tell};
+use evendraw_core::record::Record;
 use evendraw_core::session::Input;
+use evendraw_core::trace::Point;
 
 use super::{Adapter, Client, ClientError, Fetched, Port};
 
@@ -71,6 +73,15 @@ pub enum News {
     /// What it recorded, in order; from its beginning when it is heard for the first time. Always follows an answer, if only to say
     /// that there is nothing.
     Fetched(Fetched),
+    /// The curve of an attempt that was fetched, as long as it is still there.
+    Curve {
+        /// The joint's number.
+        joint: u8,
+        /// The attempt's number among the joint's records.
+        seq: u32,
+        /// Its points.
+        points: Vec<Point>,
+    },
     /// What happens there.
     Live(Live),
     /// It works this joint now; with the place its procedure is stored at.
@@ -242,7 +253,7 @@ impl Line {
         client.tell_every(TOLD_EVERY_MS)?;
         self.tell(News::Answered(adapter.clone()))?;
         let fetched = self.fetch_new(client)?;
-        self.tell(News::Fetched(fetched))?;
+        self.tell_fetched(client, fetched)?;
         Ok(adapter)
     }
 
@@ -250,9 +261,31 @@ impl Line {
     fn fetch(&mut self, client: &mut Client) -> Result<(), Ended> {
         let fetched = self.fetch_new(client)?;
         if fetched != Fetched::default() {
-            self.tell(News::Fetched(fetched))?;
+            self.tell_fetched(client, fetched)?;
         }
         Ok(())
+    }
+
+    /// Tells what was fetched, and then the curve of the newest attempt in it.
+    fn tell_fetched(&self, client: &mut Client, fetched: Fetched) -> Result<(), Ended> {
+        let newest = fetched
+            .entries
+            .iter()
+            .rev()
+            .find_map(|entry| match &entry.record {
+                Record::Attempt(attempt) => Some((entry.joint, entry.seq, attempt.trace)),
+                _ => None,
+            });
+        self.tell(News::Fetched(fetched))?;
+        let Some((joint, seq, digest)) = newest.filter(|(_, _, digest)| *digest != 0) else {
+            return Ok(());
+        };
+        match client.curve(digest) {
+            Ok(Some(points)) => Ok(self.tell(News::Curve { joint, seq, points })?),
+            // Another attempt began meanwhile, or the adapter is older than this question: the record stands without it.
+            Ok(None) | Err(ClientError::Refused(..)) => Ok(()),
+            Err(error) => Err(error.into()),
+        }
     }
 
     fn fetch_new(&mut self, client: &mut Client) -> Result<Fetched, Ended> {

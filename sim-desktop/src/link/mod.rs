@@ -15,6 +15,7 @@ use evendraw_core::link::{
     SendProcedure, SendStep, Tell, Ticked,
 };
 use evendraw_core::record::Entry;
+use evendraw_core::trace::{self, Point};
 use evendraw_core::unit::{Instant, Torque};
 
 pub use follow::{Follower, News, Order};
@@ -291,6 +292,26 @@ impl Client {
         }
     }
 
+    /// The points of the newest attempt's curve, if that is the one with this digest, as the attempt's record gives it.
+    ///
+    /// # Errors
+    /// [`ClientError::Refused`] of an adapter that does not know the question.
+    pub fn curve(&mut self, digest: u32) -> Result<Option<Vec<Point>>, ClientError> {
+        let mut points = Vec::new();
+        while let Ok(from) = u8::try_from(points.len()) {
+            let more = self.simple(&Request::Curve { from }, |reply| match *reply {
+                Reply::Curve { bytes } => points_in(bytes),
+                _ => None,
+            })?;
+            if more.is_empty() {
+                break;
+            }
+            points.extend(more);
+        }
+        let is_that = trace::digest(points.iter().copied()) == digest;
+        Ok(is_that.then_some(points))
+    }
+
     /// Fetches every record of the adapter's journal; tells how far it is.
     ///
     /// # Errors
@@ -418,6 +439,13 @@ fn wanted<T>(
         Reply::Refused { why, at } => Err(ClientError::Refused(why, at)),
         _ => take(reply).ok_or(ClientError::WrongAnswer),
     }
+}
+
+/// The points that these bytes are; none when they are not whole points.
+fn points_in(bytes: &[u8]) -> Option<Vec<Point>> {
+    let (points, rest) = bytes.as_chunks();
+    let points = points.iter().map(|&bytes| Point::from_bytes(bytes));
+    rest.is_empty().then(|| points.collect())?
 }
 
 fn keep_live(lives: &mut std::collections::VecDeque<Live>, live: Live) {

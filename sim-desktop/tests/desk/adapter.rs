@@ -20,6 +20,7 @@ use evendraw_core::procedure::Procedure;
 use evendraw_core::record::{Entry, RULES};
 use evendraw_core::sample::Sample;
 use evendraw_core::session::{Input, Next, Refusal, Session};
+use evendraw_core::trace::Point;
 use evendraw_core::tracker::Cue;
 use evendraw_core::unit::{Instant, Rotation, Torque};
 use evendraw_core::verdict::Reason;
@@ -362,6 +363,13 @@ impl Board {
                     seed,
                     bytes: &gathered,
                 }
+            }
+            Request::Curve { from } => {
+                if let Some(session) = &self.session {
+                    let points = session.trace().points().skip(usize::from(from));
+                    gathered.extend(points.take(20).flat_map(Point::to_bytes));
+                }
+                Reply::Curve { bytes: &gathered }
             }
             Request::Watch { every_ms } => {
                 self.every = (every_ms > 0).then(|| Duration::from_millis(u64::from(every_ms)));

@@ -9,6 +9,7 @@ use evendraw::desk::source::Source;
 use evendraw::desk::view::{Cue, Heard, JointView, Mark};
 use evendraw::store::{self, Fact, HostFact};
 use evendraw_core::record::{Entry, Record};
+use evendraw_core::trace;
 
 use crate::adapter::{Adapter, Do};
 use crate::drive::{COVER, Folder, Window, press, window};
@@ -125,6 +126,23 @@ fn entries(facts: &[Fact]) -> Vec<Entry> {
     facts.iter().filter_map(entry).collect()
 }
 
+/// The attempts in the journal whose curves lie beside it, and how many attempts there are.
+fn curves(folder: &Folder) -> (usize, usize) {
+    let traces = store::Traces::beside(&folder.path().join("cover.evj"));
+    let (mut there, mut all) = (0, 0);
+    for entry in entries(&kept(folder)) {
+        let Record::Attempt(attempt) = &entry.record else {
+            continue;
+        };
+        all += 1;
+        if let Some(points) = traces.load(entry.joint, entry.seq) {
+            assert_eq!(trace::digest(points.into_iter()), attempt.trace);
+            there += 1;
+        }
+    }
+    (there, all)
+}
+
 #[test]
 fn a_joint_is_worked_at_the_adapter_and_its_records_are_the_journals() {
     let (folder, mut desk, adapter) = at_work("adapter-work");
@@ -151,6 +169,8 @@ fn a_joint_is_worked_at_the_adapter_and_its_records_are_the_journals() {
     adapter.order(Do::LetGo);
     until(&mut desk, "a verdict", |window| attempts(window) == 1);
     assert_eq!(joint(desk.state()).fasteners[0].mark, Mark::Accepted);
+    // The curve stays on the adapter until the next pull begins: by then it is here, digest and all.
+    until(&mut desk, "its curve", |_| curves(&folder) == (1, 1));
     for done in 2..=10 {
         adapter.order(Do::Pull(if done <= 5 { 15.0 } else { 40.0 }));
         until(&mut desk, "the next verdict", |window| {
@@ -158,6 +178,10 @@ fn a_joint_is_worked_at_the_adapter_and_its_records_are_the_journals() {
         });
     }
     until(&mut desk, "finished", |window| joint(window).finished);
+    until(&mut desk, "the last curve", |_| {
+        let (there, all) = curves(&folder);
+        there >= 2 && all == 10
+    });
     assert!(desk.state().source.is_joint_final());
     drop(desk);
     let facts = kept(&folder);

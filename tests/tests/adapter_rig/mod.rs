@@ -61,6 +61,7 @@ impl Answer {
                 seed,
                 bytes: &self.bytes,
             },
+            Reply::Curve { .. } => Reply::Curve { bytes: &self.bytes },
             other => other,
         }
     }
@@ -75,6 +76,7 @@ impl Answer {
                 },
                 bytes.to_vec(),
             ),
+            Reply::Curve { bytes } => (Reply::Curve { bytes: &[] }, bytes.to_vec()),
             Reply::Slot { slot, length, sum } => (Reply::Slot { slot, length, sum }, Vec::new()),
             Reply::Have { slot, have } => (Reply::Have { slot, have }, Vec::new()),
             Reply::Stored { slot } => (Reply::Stored { slot }, Vec::new()),
@@ -263,8 +265,12 @@ impl Rig {
         self.board.cut();
     }
 
-    /// Works as fast as the board takes readings, until its power is cut; the verdicts that were told.
-    pub(crate) fn work_until(&mut self, newton_meters: f64, wait: Duration) -> Worked {
+    /// Works as fast as the board takes readings, until it is over and the power is cut; the verdicts that were told.
+    pub(crate) fn work_until(
+        &mut self,
+        newton_meters: f64,
+        mut is_over: impl FnMut(&Self) -> bool,
+    ) -> Worked {
         let mut feed = self.feed.try_clone().expect("a socket");
         let feeder = thread::spawn(move || {
             if feed.write_all(&repeated(reading(0.0, 0.0), 20)).is_err() {
@@ -281,7 +287,9 @@ impl Rig {
                 }
             }
         });
-        thread::sleep(wait);
+        while !is_over(self) {
+            thread::sleep(Duration::from_millis(1));
+        }
         let told = self.told();
         // The emulator hands what is programmed to the host's file a moment later than a chip would have it.
         thread::sleep(Duration::from_millis(20));
@@ -303,7 +311,7 @@ impl Rig {
     }
 
     /// How many verdicts were told as good so far.
-    fn told(&self) -> usize {
+    pub(crate) fn told(&self) -> usize {
         let shown = self.shown.lock().expect("no panic there");
         let mut last = false;
         let mut told = 0;

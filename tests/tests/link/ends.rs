@@ -137,41 +137,17 @@ impl Adapter {
     }
 
     pub(crate) fn hear(&mut self, byte: u8, up: &mut Line) {
-        enum Owned {
-            Slot(u8),
-            Offer(u8, u32, u32),
-            Piece(u8, u32, Vec<u8>),
-            Commit(u8),
-            Pull(u32),
-            Identify(u32),
-            Work(u8, u8),
-            Watch(u16),
-            Anchor(i64),
-            Tell(String),
-        }
-        let question = match self.end.feed(byte) {
+        let (question, brought) = match self.end.feed(byte) {
             Heard::Nothing => return,
             Heard::Send(bytes) => return up.send(bytes),
-            Heard::Question(question) => match question {
-                Request::Identify { nonce } => Owned::Identify(nonce),
-                Request::Slot { slot } => Owned::Slot(slot),
-                Request::Offer { slot, length, sum } => Owned::Offer(slot, length, sum),
-                Request::Piece {
-                    slot,
-                    offset,
-                    bytes,
-                } => Owned::Piece(slot, offset, bytes.to_vec()),
-                Request::Commit { slot } => Owned::Commit(slot),
-                Request::Work { slot, joint } => Owned::Work(slot, joint),
-                Request::Pull { from } => Owned::Pull(from),
-                Request::Watch { every_ms } => Owned::Watch(every_ms),
-                Request::Anchor { unix_seconds } => Owned::Anchor(unix_seconds),
-                Request::Tell(tell) => Owned::Tell(tell.text.to_owned()),
-            },
+            Heard::Question(question) => (
+                question.without_bytes(),
+                question.bytes().unwrap_or_default().to_vec(),
+            ),
         };
         let mut frames = Vec::new();
         let reply = match question {
-            Owned::Identify(nonce) => Reply::Identity(Identity {
+            Request::Identify { nonce } => Reply::Identity(Identity {
                 nonce,
                 boot: self.boot,
                 rules: 1,
@@ -181,7 +157,7 @@ impl Adapter {
                 serial: "4411",
                 firmware: "simulated",
             }),
-            Owned::Slot(slot) => match self.places.get(usize::from(slot)) {
+            Request::Slot { slot } => match self.places.get(usize::from(slot)) {
                 Some(place) => Reply::Slot {
                     slot,
                     length: u32::try_from(place.len()).expect("small"),
@@ -189,7 +165,7 @@ impl Adapter {
                 },
                 None => refused(Refused::Slot),
             },
-            Owned::Offer(slot, length, sum) => {
+            Request::Offer { slot, length, sum } => {
                 if usize::from(slot) >= self.places.len() {
                     refused(Refused::Slot)
                 } else if length as usize > PLACE_MAX {
@@ -202,7 +178,8 @@ impl Adapter {
                     reply
                 }
             }
-            Owned::Piece(slot, offset, bytes) => match self.staging.piece(slot, offset, &bytes) {
+            Request::Piece { slot, offset, .. } => match self.staging.piece(slot, offset, &brought)
+            {
                 Ok(taken) => {
                     assert_eq!(self.staged.len(), taken.offset as usize);
                     self.staged.extend_from_slice(taken.bytes);
@@ -210,7 +187,7 @@ impl Adapter {
                 }
                 Err(error) => error.reply(),
             },
-            Owned::Commit(slot) => match self.staging.commit(slot) {
+            Request::Commit { slot } => match self.staging.commit(slot) {
                 Ok(length) => {
                     assert_eq!(self.staged.len(), length as usize);
                     Procedure::decode(&self.staged).expect("what was sent was sound");
@@ -220,8 +197,8 @@ impl Adapter {
                 }
                 Err(error) => error.reply(),
             },
-            Owned::Work(slot, joint) => Reply::Working { slot, joint },
-            Owned::Pull(from) => {
+            Request::Work { slot, joint } => Reply::Working { slot, joint },
+            Request::Pull { from } => {
                 let first = from.saturating_sub(1) as usize;
                 let seed = self.index.get(first).map_or(self.seed, |&(_, seed)| seed);
                 for at in first..self.index.len() {
@@ -241,12 +218,12 @@ impl Adapter {
                     bytes: &frames,
                 }
             }
-            Owned::Watch(every_ms) => {
+            Request::Watch { every_ms } => {
                 self.watch_every = u64::from(every_ms);
                 Reply::Watching { every_ms }
             }
-            Owned::Tell(text) => {
-                let text = Text::cut(&text);
+            Request::Tell(_) => {
+                let text = Text::cut(std::str::from_utf8(&brought).expect("a text"));
                 self.keep(
                     Noted {
                         fastener: None,
@@ -257,7 +234,9 @@ impl Adapter {
                 );
                 Reply::Told
             }
-            Owned::Anchor(unix_seconds) => {
+            // It measures nothing, so there is no curve.
+            Request::Curve { .. } => Reply::Curve { bytes: &[] },
+            Request::Anchor { unix_seconds } => {
                 self.keep(Anchor { unix_seconds }.into());
                 Reply::Anchored
             }

@@ -248,6 +248,15 @@ impl Source {
                 self.take_fetched(fetched);
                 self.name_person();
             }
+            News::Curve { joint, seq, points } => {
+                let kept = self
+                    .job
+                    .as_ref()
+                    .map(|job| job.keep_curve(joint, seq, &points));
+                if let Some(Err(error)) = kept {
+                    self.say(true, format!("the curve of record {seq} is lost: {error}"));
+                }
+            }
             News::Live(live) => self.take_live(live),
             News::Working { joint, place } => {
                 connection.sending = None;
