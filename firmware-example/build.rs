@@ -44,5 +44,7 @@ fn main() {
             println!("cargo::rustc-link-arg-bin={name}=-T{script}");
         }
         println!("cargo::rustc-link-arg-bin={name}=--nmagic");
+        // Functions of the same instructions are kept once.
+        println!("cargo::rustc-link-arg-bin={name}=--icf=all");
     }
 }
