@@ -63,31 +63,29 @@ fn stuffing_refuses_what_is_published_as_wrong() {
     }
 }
 
-/// The step of a record of kind 2, which ends in it, as the journal reads it.
-fn step_read(number: &[u8]) -> Option<u16> {
-    let payload = [&[0, 1, 0, 0], number].concat();
+/// The record of this kind whose last field is this number, as the journal reads it.
+fn record_ending_in(kind: u8, fields: &[u8], number: &[u8]) -> Option<Record> {
+    let payload = [fields, number].concat();
     let frame = Frame {
-        kind: 2,
+        kind,
         version: RECORD_VERSION,
         sequence: 1,
         payload: &payload,
     };
-    match decode_entry(&frame).ok()??.record {
+    Some(decode_entry(&frame).ok()??.record)
+}
+
+/// A u16, as a record that begins a step has it.
+fn step_read(number: &[u8]) -> Option<u16> {
+    match record_ending_in(2, &[0, 1, 0, 0], number)? {
         Record::Begun(begun) => Some(begun.step),
         other => panic!("another kind: {other:?}"),
     }
 }
 
-/// The offset of a record of kind 12, which ends in it, as the journal reads it.
+/// An i32, as a record of a zero has it.
 fn offset_read(number: &[u8]) -> Option<i32> {
-    let payload = [&[0, 1, 0, 0, 1], number].concat();
-    let frame = Frame {
-        kind: 12,
-        version: RECORD_VERSION,
-        sequence: 1,
-        payload: &payload,
-    };
-    match decode_entry(&frame).ok()??.record {
+    match record_ending_in(12, &[0, 1, 0, 0, 1], number)? {
         Record::Zero(zero) => Some(zero.offset.millinewton_meters()),
         other => panic!("another kind: {other:?}"),
     }
