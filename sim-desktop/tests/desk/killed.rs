@@ -70,6 +70,12 @@ fn said(view: &DeskView) -> (String, Vec<String>) {
     (place, verdicts)
 }
 
+/// Whether nothing is left to work on, and so no place to come back to.
+fn is_done(view: &DeskView) -> bool {
+    let mut joints = view.build.joints.iter();
+    joints.all(|joint| joint.mark == Mark::Final)
+}
+
 /// Works on, whatever stands in the way, and says what is on the screen. Returns when the joint is final; stands still
 /// after so many verdicts, where it is told to.
 fn work(folder: &Path, still_after: Option<usize>) {
@@ -101,7 +107,7 @@ fn work(folder: &Path, still_after: Option<usize>) {
             writeln!(out, "STILL").expect("somebody listens");
         }
         out.flush().expect("somebody listens");
-        if desk.state().source.is_joint_final() {
+        if is_done(&view) {
             return;
         }
         if stands {
@@ -164,7 +170,10 @@ fn live(
     let mut ended = false;
     let is_due = |is_still: bool| match moment {
         Moment::After(wait) => began.elapsed() >= *wait,
-        Moment::Still(_) => is_still || began.elapsed() >= PATIENCE,
+        Moment::Still(_) => {
+            assert!(began.elapsed() < PATIENCE, "it never stands still");
+            is_still
+        }
     };
     while !ended && !is_due(is_still) {
         ended = child.try_wait().expect("its status").is_some();
@@ -236,13 +245,8 @@ fn killed_at_any_moment_the_desk_comes_back_to_the_same_place() {
                 );
             }
             seen = seen.max(verdicts.len());
-            // Killed between the last record and the next frame: there is no place to come back to.
-            let is_done = view
-                .build
-                .joints
-                .iter()
-                .all(|joint| joint.mark == Mark::Final);
-            if !place.is_empty() && !is_done {
+            // It may have been killed between the last record and the next frame.
+            if !place.is_empty() && !is_done(view) {
                 assert_eq!(desk.state().desk.screen, Screen::Joint, "where it was");
                 // The same fastener and stage, or, where the record was safe and not shown yet, the one after it.
                 // The first load of a pull is no step further, nor are the clamp loads after a pass.
