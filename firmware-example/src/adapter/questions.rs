@@ -179,11 +179,9 @@ where
                 send(&mut self.link, &mut self.sending, &Reply::Curve { bytes });
                 return None;
             }
-            Request::Tell(Tell {
-                what, which, value, ..
-            }) => match session {
+            Request::Tell(tell) => match session {
                 None => refused(Refused::Session),
-                Some(session) => match self.take_told(session, now, (what, which, value)) {
+                Some(session) => match self.take_told(session, now, tell) {
                     Ok(()) => {
                         self.keeping(true);
                         return None;
@@ -208,7 +206,7 @@ where
         &mut self,
         session: &mut Session<&Procedure>,
         now: Instant,
-        (what, which, value): (u8, u16, i32),
+        tell: Tell<'_>,
     ) -> Result<(), Refused> {
         if !self.shelf.is_idle() || !self.log.has_room(super::ROOM_WANTED) {
             return Err(Refused::Store);
@@ -217,12 +215,7 @@ where
         // The link takes no longer one.
         let _ = room.extend_from_slice(self.shelf.brought());
         let text = core::str::from_utf8(&room).unwrap_or("");
-        let tell = Tell {
-            what,
-            which,
-            value,
-            text,
-        };
+        let tell = Tell { text, ..tell };
         let input = tell.input().ok_or(Refused::Content)?;
         match self.apply(session, now, input) {
             None => Ok(()),

@@ -139,21 +139,18 @@ impl Job {
         Ok(new)
     }
 
-    /// Keeps the curve of an attempt that an adapter recorded, beside the journal; says whether it is that attempt's.
+    /// Keeps the curve of an attempt that an adapter recorded, beside the journal; one that its record does not prove is dropped.
     ///
     /// # Errors
     /// [`JobError::Store`]: evidence is lost, the record stands.
-    pub fn keep_curve(&self, joint: u8, seq: u32, points: &[Point]) -> Result<bool, JobError> {
-        let of = self.records(joint).find_map(|entry| match &entry.record {
-            Record::Attempt(attempt) if entry.seq == seq => Some(attempt),
-            _ => None,
-        });
+    pub fn keep_curve(&self, joint: u8, seq: u32, points: &[Point]) -> Result<(), JobError> {
         let digest = trace::digest(points.iter().copied());
-        let Some(attempt) = of.filter(|attempt| attempt.trace == digest) else {
-            return Ok(false);
-        };
-        self.keep_trace(joint, seq, attempt, points)?;
-        Ok(true)
+        match self.attempt(joint, seq) {
+            Some(attempt) if attempt.trace == digest => {
+                Ok(self.keep_trace(joint, seq, attempt, points.iter().copied())?)
+            }
+            _ => Ok(()),
+        }
     }
 
     /// Why the joint's session would not take this now, as far as its records say; the adapter has the last word.

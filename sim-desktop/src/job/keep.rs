@@ -94,22 +94,26 @@ impl Job {
         let Some(announcement) = outcome.announce else {
             return;
         };
-        let attempt = self.facts.iter().rev().find_map(|fact| match fact {
-            Fact::Entry(Entry {
-                joint: own,
-                seq,
-                record: Record::Attempt(attempt),
-                ..
-            }) if *own == joint && *seq == announcement.seq => Some(attempt.clone()),
-            _ => None,
-        });
-        if let Some(attempt) = attempt {
+        if let Some(attempt) = self.attempt(joint, announcement.seq) {
             done.told.push(Told {
                 joint,
                 announcement,
-                attempt,
+                attempt: attempt.clone(),
             });
         }
+    }
+
+    /// The attempt that a joint's record of this number is.
+    pub(super) fn attempt(&self, joint: u8, seq: u32) -> Option<&Attempt> {
+        self.facts.iter().rev().find_map(|fact| match fact {
+            Fact::Entry(Entry {
+                joint: own,
+                seq: number,
+                record: Record::Attempt(attempt),
+                ..
+            }) if *own == joint && *number == seq => Some(attempt),
+            _ => None,
+        })
     }
 
     fn keep_traces(&self, joint: u8, entries: &[Entry], done: &mut Done) {
@@ -124,8 +128,8 @@ impl Job {
                 continue;
             }
             // Losing a trace loses evidence, never truth: it is said, and the work goes on.
-            let points: Vec<_> = session.trace().points().collect();
-            if let Err(error) = self.keep_trace(joint, entry.seq, attempt, &points) {
+            let kept = self.keep_trace(joint, entry.seq, attempt, session.trace().points());
+            if let Err(error) = kept {
                 done.trace_lost = Some(error.to_string());
             }
         }
@@ -136,7 +140,7 @@ impl Job {
         joint: u8,
         seq: u32,
         attempt: &Attempt,
-        points: &[Point],
+        points: impl Iterator<Item = Point>,
     ) -> Result<(), StoreError> {
         let Some(traces) = &self.traces else {
             return Ok(());
@@ -149,7 +153,8 @@ impl Job {
             attempt.stage + 1,
             attempt.attempt,
         );
-        traces.keep(joint, seq, &title, points)
+        let points: Vec<_> = points.collect();
+        traces.keep(joint, seq, &title, &points)
     }
 
     pub(super) fn keep_fact(&mut self, fact: HostFact) -> Result<(), JobError> {

@@ -73,7 +73,7 @@ pub enum News {
     /// What it recorded, in order; from its beginning when it is heard for the first time. Always follows an answer, if only to say
     /// that there is nothing.
     Fetched(Fetched),
-    /// The curve of an attempt that was fetched, as long as it is still there.
+    /// The curve that was there after an attempt was fetched: of that attempt, if its digest is that of the record.
     Curve {
         /// The joint's number.
         joint: u8,
@@ -277,13 +277,14 @@ impl Line {
                 _ => None,
             });
         self.tell(News::Fetched(fetched))?;
-        let Some((joint, seq, digest)) = newest.filter(|(_, _, digest)| *digest != 0) else {
+        // A digest of zero says that there is none.
+        let Some((joint, seq, 1..)) = newest else {
             return Ok(());
         };
-        match client.curve(digest) {
-            Ok(Some(points)) => Ok(self.tell(News::Curve { joint, seq, points })?),
-            // Another attempt began meanwhile, or the adapter is older than this question: the record stands without it.
-            Ok(None) | Err(ClientError::Refused(..)) => Ok(()),
+        match client.curve() {
+            Ok(points) => Ok(self.tell(News::Curve { joint, seq, points })?),
+            // An adapter older than this question: the record stands without its curve.
+            Err(ClientError::Refused(..)) => Ok(()),
             Err(error) => Err(error.into()),
         }
     }

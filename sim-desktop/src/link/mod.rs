@@ -15,7 +15,7 @@ use evendraw_core::link::{
     SendProcedure, SendStep, Tell, Ticked,
 };
 use evendraw_core::record::Entry;
-use evendraw_core::trace::{self, Point};
+use evendraw_core::trace::Point;
 use evendraw_core::unit::{Instant, Torque};
 
 pub use follow::{Follower, News, Order};
@@ -292,11 +292,11 @@ impl Client {
         }
     }
 
-    /// The points of the newest attempt's curve, if that is the one with this digest, as the attempt's record gives it.
+    /// The points of the newest attempt's curve. Whose they are the digest in the attempt's record tells: another may have begun.
     ///
     /// # Errors
     /// [`ClientError::Refused`] of an adapter that does not know the question.
-    pub fn curve(&mut self, digest: u32) -> Result<Option<Vec<Point>>, ClientError> {
+    pub fn curve(&mut self) -> Result<Vec<Point>, ClientError> {
         let mut points = Vec::new();
         while let Ok(from) = u8::try_from(points.len()) {
             let more = self.simple(&Request::Curve { from }, |reply| match *reply {
@@ -308,8 +308,7 @@ impl Client {
             }
             points.extend(more);
         }
-        let is_that = trace::digest(points.iter().copied()) == digest;
-        Ok(is_that.then_some(points))
+        Ok(points)
     }
 
     /// Fetches every record of the adapter's journal; tells how far it is.

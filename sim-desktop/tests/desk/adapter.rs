@@ -14,7 +14,7 @@ use std::time::{Duration, Instant as Clock};
 use evendraw_core::journal::{FIRST_SEED, OVERHEAD, encode_entry};
 use evendraw_core::limits::PAYLOAD_MAX;
 use evendraw_core::link::{
-    AdapterEnd, Heard, Identity, Live, Refused, Reply, Request, Staging, Tell,
+    AdapterEnd, CURVE_MAX, Heard, Identity, Live, Refused, Reply, Request, Staging, Tell,
 };
 use evendraw_core::procedure::Procedure;
 use evendraw_core::record::{Entry, RULES};
@@ -367,7 +367,11 @@ impl Board {
             Request::Curve { from } => {
                 if let Some(session) = &self.session {
                     let points = session.trace().points().skip(usize::from(from));
-                    gathered.extend(points.take(20).flat_map(Point::to_bytes));
+                    gathered.extend(
+                        points
+                            .take(CURVE_MAX / Point::BYTES)
+                            .flat_map(Point::to_bytes),
+                    );
                 }
                 Reply::Curve { bytes: &gathered }
             }

@@ -166,20 +166,18 @@ fn live(
             .try_for_each(|line| say.send(line))
     });
     let began = Instant::now();
-    let (mut heard, mut is_still) = (Vec::new(), false);
-    let mut ended = false;
-    let is_due = |is_still: bool| match moment {
-        Moment::After(wait) => began.elapsed() >= *wait,
-        Moment::Still(_) => {
-            assert!(began.elapsed() < PATIENCE, "it never stands still");
-            is_still
-        }
+    let longest = match moment {
+        Moment::After(wait) => *wait,
+        Moment::Still(_) => PATIENCE,
     };
-    while !ended && !is_due(is_still) {
+    let (mut heard, mut is_still, mut ended) = (Vec::new(), false, false);
+    while !ended && !is_still && began.elapsed() < longest {
         ended = child.try_wait().expect("its status").is_some();
         std::thread::sleep(Duration::from_micros(500));
-        heard.extend(hear.try_iter());
-        is_still = heard.iter().any(|line| line == "STILL");
+        for line in hear.try_iter() {
+            is_still |= line == "STILL";
+            heard.push(line);
+        }
     }
     child.kill().expect("it can be killed");
     child.wait().expect("it is gone");
@@ -188,6 +186,11 @@ fn live(
         .expect("the listener ends")
         .expect("it is heard");
     heard.extend(hear.try_iter());
+    assert!(
+        ended || is_still || matches!(moment, Moment::After(_)),
+        "it never stands still: {:?}",
+        heard.last()
+    );
     let mut place = None;
     for line in heard {
         if let Some(verdict) = line.strip_prefix("VERDICT ") {
