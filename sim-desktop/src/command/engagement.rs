@@ -151,7 +151,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         nut_why: pair.as_ref().map(|pair| pair.why.as_str()),
         note: &note,
     })?;
-    let strips = at.is_some_and(|at| at.first_with_strong_bolt != Strips::BoltBreaks);
+    let strips = at.is_some_and(|at| !at.sound());
     Ok(Done::rejected_if(
         strips || pair.is_some_and(|pair| !pair.strong_enough),
     ))

@@ -73,19 +73,18 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     .map_err(bad)?;
     let mu = Condition::Oiled.friction().thread;
     let bolt = BoltInJoint::new(&shape, &strength, args.members, mu).map_err(bad)?;
-    let hand = if thread.left_hand { -1.0 } else { 1.0 };
-    let pull = Pull {
-        points: samples(&args.trace)?
-            .into_iter()
-            .map(|(_, sample)| {
-                let torque = f64::from(sample.torque.millinewton_meters()) / 1000.0;
-                let angle = f64::from(sample.rotation.millidegrees()) / 1000.0;
-                (hand * torque, hand * angle)
-            })
-            .collect(),
-        train_Nm_per_deg: args.train,
-        prevailing_Nm: args.prevailing.map_or(0.0, newton_meters),
-    };
+    let read = samples(&args.trace)?;
+    let pull = Pull::recorded(
+        read.iter().map(|(_, sample)| {
+            (
+                f64::from(sample.torque.millinewton_meters()) / 1000.0,
+                f64::from(sample.rotation.millidegrees()) / 1000.0,
+            )
+        }),
+        &thread,
+        args.train,
+        args.prevailing.map_or(0.0, newton_meters),
+    );
     let slope = pull
         .estimate(&thread, Bearing::hexagon(&thread), &bolt)
         .map_err(|error| CommandError::bad(format!("{}: {error}", args.trace.display())))?;

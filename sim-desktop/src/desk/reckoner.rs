@@ -1,9 +1,9 @@
-//! The reckoner: convert, setting, preload, thread, order; each with the geometry drawn where that helps.
+//! The reckoner: what a shop asks, a page a question; each with the geometry drawn where that helps.
 //!
 //! Knows no formula: `reckon.rs` asks the shop's arithmetic, this draws what it says.
 
 use super::map;
-use super::reckon::{self, Load, Matched, Ordered, Set};
+use super::reckon::{self, Figures, Load, Matched, Ordered, Set};
 use super::theme::{self, BODY, Colours, GAP, HEAD, NOTE, TARGET};
 use super::widgets::{
     self, area, choices, cut_left, cut_top, field, line, number, paragraph, pressed,
@@ -16,17 +16,28 @@ enum Section {
     #[default]
     Convert,
     Setting,
-    Preload,
+    Twist,
     Thread,
     Order,
+    Preload,
+    Wanted,
+    Stretch,
+    Engagement,
+    Slope,
 }
 
-const SECTIONS: [(Section, &str); 5] = [
+/// Two rows of five: tools and threads above, the bolt below.
+const SECTIONS: [(Section, &str); 10] = [
     (Section::Convert, "Convert"),
     (Section::Setting, "Setting"),
-    (Section::Preload, "Preload"),
+    (Section::Twist, "Twist"),
     (Section::Thread, "Thread"),
     (Section::Order, "Order"),
+    (Section::Preload, "Preload"),
+    (Section::Wanted, "Torque for it"),
+    (Section::Stretch, "Stretch"),
+    (Section::Engagement, "Engagement"),
+    (Section::Slope, "Slope"),
 ];
 
 /// The fields as typed, and which page is open.
@@ -43,6 +54,16 @@ pub(super) struct Reckoner {
     condition: String,
     fasteners: String,
     order: usize,
+    wanted: String,
+    grip: String,
+    from: String,
+    into: String,
+    engaged: String,
+    bars: String,
+    train: String,
+    trace: String,
+    /// What the slope page said last, and to what: its file is read once, not with every frame.
+    slope: Option<([String; 5], Result<Figures, String>)>,
 }
 
 impl Default for Reckoner {
@@ -50,7 +71,7 @@ impl Default for Reckoner {
         let text = str::to_owned;
         Self {
             section: Section::Convert,
-            torque: text("29.5 lbf·ft"),
+            torque: text("33.2 lbf·ft"),
             lever: text("300 mm"),
             offset: text("25 mm"),
             angle: text("0"),
@@ -60,20 +81,58 @@ impl Default for Reckoner {
             condition: text("oiled"),
             fasteners: text("8"),
             order: 0,
+            wanted: text("20 kN"),
+            grip: text("40 mm"),
+            from: text("90°"),
+            into: text("aluminium"),
+            engaged: text("15 mm"),
+            bars: text("10 mm x 250 mm"),
+            train: String::new(),
+            trace: String::new(),
+            slope: None,
         }
+    }
+}
+
+impl Reckoner {
+    /// What the slope page says to what stands in its fields.
+    fn slope_of(&mut self) -> Result<Figures, String> {
+        let asked = [
+            &self.thread,
+            &self.class,
+            &self.grip,
+            &self.train,
+            &self.trace,
+        ]
+        .map(Clone::clone);
+        if let Some((before, said)) = &self.slope
+            && *before == asked
+        {
+            return said.clone();
+        }
+        let [thread, class, grip, train, trace] = &asked;
+        let said = reckon::slope(thread, class, grip, train, trace);
+        self.slope = Some((asked, said.clone()));
+        said
     }
 }
 
 /// Draws the screen.
 pub(super) fn show(ui: &mut Ui, rect: Rect, state: &mut Reckoner, free: bool) {
-    let (head, body) = cut_top(rect, TARGET);
+    let (above, body) = cut_top(rect, TARGET);
+    let (below, body) = cut_top(body, TARGET);
     let names: Vec<&str> = SECTIONS.iter().map(|(_, name)| *name).collect();
     let current = SECTIONS
         .iter()
         .position(|(section, _)| *section == state.section)
         .unwrap_or(0);
-    if let Some(index) = choices(ui, head, &names, current) {
-        state.section = SECTIONS[index].0;
+    let half = SECTIONS.len() / 2;
+    for (row, first) in [(above, 0), (below, half)] {
+        // A number past the row's end marks none of it.
+        let on = current.checked_sub(first).unwrap_or(half);
+        if let Some(index) = choices(ui, row, &names[first..first + half], on) {
+            state.section = SECTIONS[first + index].0;
+        }
     }
     if free && ui.memory(|memory| memory.focused().is_none()) {
         if pressed(ui, Key::ArrowRight) {
@@ -90,9 +149,14 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, state: &mut Reckoner, free: bool) {
             fields(
                 ui,
                 inputs,
-                &mut [("Torque, with its unit", &mut state.torque, "29.5 lbf·ft")],
+                &mut [("Torque, with its unit", &mut state.torque, "33.2 lbf·ft")],
             );
-            let inner = area(ui, right, "The same torque", "exact, then rounded");
+            let inner = area(
+                ui,
+                right,
+                "The same torque",
+                "four digits, or as many as typed",
+            );
             told(
                 ui,
                 inner,
@@ -163,6 +227,119 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, state: &mut Reckoner, free: bool) {
                 draw_threads,
             );
         }
+        Section::Twist => {
+            fields(
+                ui,
+                inputs,
+                &mut [
+                    ("Bars, ; between them", &mut state.bars, "10 mm x 250 mm"),
+                    ("Torque", &mut state.torque, "40 N·m"),
+                ],
+            );
+            let inner = area(ui, right, "How far the extension winds up", "");
+            told(
+                ui,
+                inner,
+                reckon::twist(&state.bars, &state.torque),
+                draw_figures,
+            );
+        }
+        Section::Wanted => {
+            fields(
+                ui,
+                inputs,
+                &mut [
+                    ("Thread", &mut state.thread, "M10x1.5"),
+                    ("Property class, or grade 5", &mut state.class, "8.8"),
+                    (
+                        "Preload wanted",
+                        &mut state.wanted,
+                        "20 kN, 75 % of proof, 90 % of yield",
+                    ),
+                    (
+                        "On the threads",
+                        &mut state.condition,
+                        "dry, oiled, or k 0.2",
+                    ),
+                ],
+            );
+            let inner = area(ui, right, "The torque for that preload", "");
+            told(
+                ui,
+                inner,
+                reckon::wanted(&state.thread, &state.class, &state.wanted, &state.condition),
+                draw_figures,
+            );
+        }
+        Section::Stretch => {
+            fields(
+                ui,
+                inputs,
+                &mut [
+                    ("Thread", &mut state.thread, "M10x1.5"),
+                    ("Property class, or grade 5", &mut state.class, "8.8"),
+                    (
+                        "Clamped, and of what",
+                        &mut state.grip,
+                        "40 mm, 40 mm aluminium",
+                    ),
+                    (
+                        "From load, angle or stretch",
+                        &mut state.from,
+                        "40 kN, 90°, 0.1 mm",
+                    ),
+                ],
+            );
+            let inner = area(ui, right, "Load, angle and stretch", "");
+            told(
+                ui,
+                inner,
+                reckon::stretch(&state.thread, &state.class, &state.grip, &state.from),
+                draw_figures,
+            );
+        }
+        Section::Engagement => {
+            fields(
+                ui,
+                inputs,
+                &mut [
+                    ("Thread", &mut state.thread, "M10x1.5"),
+                    ("Property class, or grade 5", &mut state.class, "8.8"),
+                    (
+                        "Screwed into",
+                        &mut state.into,
+                        "aluminium, cast-iron, nut 8, 130 MPa",
+                    ),
+                    ("Length engaged, if known", &mut state.engaged, "15 mm"),
+                ],
+            );
+            let inner = area(ui, right, "How deep, and what strips first", "");
+            told(
+                ui,
+                inner,
+                reckon::engagement(&state.thread, &state.class, &state.into, &state.engaged),
+                draw_figures,
+            );
+        }
+        Section::Slope => {
+            fields(
+                ui,
+                inputs,
+                &mut [
+                    ("Thread", &mut state.thread, "M10x1.5"),
+                    ("Property class, or grade 5", &mut state.class, "8.8"),
+                    (
+                        "Clamped, and of what",
+                        &mut state.grip,
+                        "40 mm, 40 mm aluminium",
+                    ),
+                    ("Train, if it winds up", &mut state.train, "20 N·m/°"),
+                    ("Trace file", &mut state.trace, "pull.csv"),
+                ],
+            );
+            let inner = area(ui, right, "What the slope of a pull says", "");
+            told(ui, inner, state.slope_of(), draw_figures);
+        }
         Section::Order => {
             fields(
                 ui,
@@ -189,10 +366,12 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, state: &mut Reckoner, free: bool) {
 
 fn fields(ui: &mut Ui, rect: Rect, rows: &mut [(&str, &mut String, &str)]) {
     let mut y = rect.top();
+    // What does not fit moves together, down to caption and field touching.
+    let step = (rect.height() / widgets::count(rows.len())).clamp(66.0, 76.0);
     for (caption, text, hint) in rows {
-        let place = Rect::from_min_size(pos2(rect.left(), y), vec2(rect.width(), 70.0));
+        let place = Rect::from_min_size(pos2(rect.left(), y), vec2(rect.width(), step - 6.0));
         field(ui, place, caption, text, hint);
-        y += 76.0;
+        y += step;
     }
 }
 
@@ -258,6 +437,25 @@ fn draw_conversions(ui: &mut Ui, rect: Rect, rows: &[(String, String)]) {
             unit,
             index == 0,
         );
+    }
+}
+
+/// Figures, the first the one asked for, and below them what they rest on.
+fn draw_figures(ui: &mut Ui, rect: Rect, figures: &Figures) {
+    let colours = Colours::of(ui);
+    for (index, (name, value, unit)) in figures.rows.iter().enumerate() {
+        let y = rect.top() + 36.0 * widgets::count(index);
+        value_row(ui, rect, y, name, value, unit, index == 0);
+    }
+    let mut y = rect.top() + 36.0 * widgets::count(figures.rows.len()) + GAP;
+    for (index, note) in figures.notes.iter().enumerate() {
+        let place = Rect::from_min_max(pos2(rect.left(), y), rect.max);
+        let hue = if figures.caution && index == 0 {
+            colours.caution
+        } else {
+            colours.soft
+        };
+        y += paragraph(ui, place, note, theme::text(NOTE + 1.0), hue) + 4.0;
     }
 }
 

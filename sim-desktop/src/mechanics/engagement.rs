@@ -113,6 +113,12 @@ pub struct Engaged {
 }
 
 impl Engaged {
+    /// Whether even the strongest bolt of its class breaks before a thread strips.
+    #[must_use]
+    pub fn sound(&self) -> bool {
+        self.first_with_strong_bolt == Strips::BoltBreaks
+    }
+
     /// What gives way first, in words.
     #[must_use]
     pub fn words(&self) -> &'static str {

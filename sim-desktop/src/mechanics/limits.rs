@@ -50,7 +50,8 @@ const R40: [f64; 40] = [
 /// The preferred number nearest a tolerance, µm, and so many steps on.
 fn preferred(tolerance_um: f64, steps: usize) -> f64 {
     let decade = 10_f64.powf((tolerance_um / 100.0).log10().floor());
-    let of = |number: f64| (number * decade - tolerance_um).abs();
+    // The numbers grow by a like factor, so nearness is one of factors.
+    let of = |number: f64| (number * decade / tolerance_um).ln().abs();
     let nearest = R40
         .iter()
         .enumerate()

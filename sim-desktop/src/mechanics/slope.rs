@@ -130,6 +130,25 @@ fn fit(points: &[(f64, f64)]) -> Option<(f64, f64)> {
 }
 
 impl Pull {
+    /// A pull as an instrument records it, positive clockwise: a left-hand thread is turned round.
+    #[must_use]
+    pub fn recorded(
+        points: impl IntoIterator<Item = (f64, f64)>,
+        thread: &Thread,
+        train_Nm_per_deg: Option<f64>,
+        prevailing_Nm: f64,
+    ) -> Self {
+        let hand = if thread.left_hand { -1.0 } else { 1.0 };
+        Self {
+            points: points
+                .into_iter()
+                .map(|(torque, angle)| (hand * torque, hand * angle))
+                .collect(),
+            train_Nm_per_deg,
+            prevailing_Nm,
+        }
+    }
+
     /// The straight part of the last pull: from the last time torque was low until its greatest value, only points at which the fastener had
     /// turned further than ever.
     fn straight(&self) -> (Vec<(f64, f64)>, f64) {
