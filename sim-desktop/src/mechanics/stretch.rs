@@ -304,7 +304,7 @@ impl BoltInJoint {
     #[must_use]
     pub fn words(&self, at: &Stretched) -> Vec<String> {
         let mut words = vec![format!(
-            "stiffness of bolt and parts reckoned from usual dimensions, a hexagon head and flat, hard faces: load for an angle within about ±{:.0} %; gaskets, paint and gaps come on top",
+            "stiffness of bolt and parts reckoned from usual dimensions, a hexagon head and flat, hard faces: load for an angle within about ±{:.0} %; a cover that bends, a gasket, paint or gaps make it lower still, on a turned joint by a third",
             STIFFNESS_UNCERTAINTY * 100.0
         )];
         if at.permanent_mm > 0.001 {

@@ -303,16 +303,22 @@ pub(in crate::desk) fn slope(
     let mut figures = Figures::default();
     figures.row(
         "Preload at the end",
-        format!(
-            "{:.1} ± {:.1}",
-            slope.preload_N / 1000.0,
-            slope.preload_N * slope.preload_uncertainty / 1000.0
-        ),
+        format!("{:.1}", slope.preload_N / 1000.0),
         "kN",
     );
     figures.row(
-        "Friction",
-        format!("{:.2} ± {:.2}", slope.friction, slope.friction_uncertainty),
+        "Between, likely",
+        format!(
+            "{:.1} to {:.1}",
+            slope.preload_low_N / 1000.0,
+            slope.preload_high_N / 1000.0
+        ),
+        "kN",
+    );
+    figures.row("Friction", format!("{:.2}", slope.friction), "");
+    figures.row(
+        "Between, likely",
+        format!("{:.2} to {:.2}", slope.friction_low, slope.friction_high),
         "",
     );
     figures.row("Nut factor K", format!("{:.2}", slope.nut_factor), "");
