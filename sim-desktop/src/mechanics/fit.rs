@@ -202,7 +202,7 @@ mod tests {
             ("1/2 BSW", "1/2 UNC", "then bind"),
             ("3/8 BSW", "3/8 BSF", "then bind"),
             ("0BA", "M6", "60° against 47.5°"),
-            ("2BA", "M5", "strips"),
+            ("2BA", "M5", "then bind"),
             ("Tr 16x4", "M16", "then bind"),
             ("3/8 BSP", "G 3/8", "does not say"),
             ("3/8 BSP", "3/8 BSP", "does not say"),

@@ -2,7 +2,7 @@
 //!
 //! Knows nothing of torque.
 
-use super::{Strength, Thread};
+use super::{Strength, Thread, ThreadKind};
 use std::fmt;
 
 /// Property class of a nut of full height. [ISO 898-2]
@@ -28,6 +28,8 @@ pub enum NutError {
     Class(String),
     /// Outside M3 to M39.
     Size(f64),
+    /// Not metric.
+    Thread(String),
 }
 
 impl fmt::Display for NutError {
@@ -37,6 +39,9 @@ impl fmt::Display for NutError {
                 f,
                 "nut class `{name}` is not known; allowed: 5, 6, 8, 10, 12"
             ),
+            Self::Thread(thread) => {
+                write!(f, "nut classes hold for metric threads; {thread} is none")
+            }
             Self::Size(diameter_mm) => write!(
                 f,
                 "nut classes hold for metric threads of 3 to 39 mm; this one has {diameter_mm:.1} mm"
@@ -142,7 +147,7 @@ const MATCHED: f64 = 0.93;
 /// Judges a nut on a bolt.
 ///
 /// # Errors
-/// [`NutError::Size`].
+/// [`NutError::Size`], [`NutError::Thread`].
 pub fn nut_and_bolt(
     nut: NutClass,
     thread: &Thread,
@@ -150,7 +155,8 @@ pub fn nut_and_bolt(
 ) -> Result<NutAndBolt, NutError> {
     let area = thread
         .stress_area_mm2()
-        .ok_or(NutError::Size(thread.major_mm))?;
+        .filter(|_| thread.kind == ThreadKind::Metric)
+        .ok_or_else(|| NutError::Thread(thread.to_string()))?;
     let nut_proof_N = nut.proof_MPa(thread.major_mm)? * area;
     let (bolt_breaks_N, bolt_proof_N) = (area * strength.tensile_MPa, area * strength.proof_MPa);
     let strong_enough = nut_proof_N >= MATCHED * bolt_breaks_N;
