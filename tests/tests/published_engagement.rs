@@ -3,21 +3,13 @@
 use evendraw::mechanics::{Engagement, NutClass, Strength, Strips, Tapped, Thread};
 use proptest::prelude::*;
 
-fn tapped(shear: f64) -> Tapped {
-    Tapped {
-        name: "the part".to_owned(),
-        tensile_MPa: shear / 0.6,
-        shear_MPa: shear,
-    }
-}
-
 #[test]
 fn aluminium_310_needs_what_the_handbook_says() {
     // [Handbook of Bolts and Bolted Joints, chapter at taylorfrancis.com 10.1201/9781482273786-99: M10x1.5-6g of class 10.9 at 1200 MPa over
     // 58 mm² in aluminium of 130 MPa in shear: 21.6 mm. It takes d 9.968 mm, the greatest of 6g; FED-STD-H28 takes the least, 9.732 mm.]
     let thread: Thread = "M10x1.5".parse().unwrap();
     let strength = Strength::property_class("10.9", 10.0).unwrap();
-    let engagement = Engagement::new(&thread, &strength, &tapped(130.0)).unwrap();
+    let engagement = Engagement::new(&thread, &strength, &Tapped::of_shear(130.0)).unwrap();
     let at = |diameter: f64| {
         let area = std::f64::consts::PI * diameter / 1.5
             * (0.75 + 0.577_35 * (diameter - engagement.limits.internal_pitch_max_mm));
@@ -102,7 +94,7 @@ proptest! {
     ) {
         let thread: Thread = size.parse().unwrap();
         let strength = Strength::property_class(class, thread.major_mm).unwrap();
-        let engagement = Engagement::new(&thread, &strength, &tapped(shear)).unwrap();
+        let engagement = Engagement::new(&thread, &strength, &Tapped::of_shear(shear)).unwrap();
         let needed = engagement.needed_mm;
         prop_assert_eq!(engagement.at(needed * 1.001).unwrap().first_with_strong_bolt, Strips::BoltBreaks);
         let less = (needed * 0.98).max(thread.pitch_mm);

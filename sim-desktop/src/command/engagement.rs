@@ -82,11 +82,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         .transpose()
         .map_err(bad)?;
     let tapped = match (&args.into, args.shear, nut) {
-        (_, Some(shear), _) => Tapped {
-            name: "the part".to_owned(),
-            tensile_MPa: shear / 0.6,
-            shear_MPa: shear,
-        },
+        (_, Some(shear), _) => Tapped::of_shear(shear),
         (_, _, Some(nut)) => Tapped::nut(nut, thread.major_mm).map_err(bad)?,
         (Some(name), _, _) => Tapped::named(name).ok_or_else(|| {
             let names: Vec<&str> = TAPPED.iter().map(|row| row.0).collect();
@@ -130,6 +126,10 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             at.external_N / 1000.0,
             at.internal_N / 1000.0
         ))?;
+    }
+    // A nut's own test is better known than what its threads are reckoned to bear.
+    let weak = pair.as_ref().is_some_and(|pair| !pair.strong_enough);
+    if let Some(at) = at.filter(|_| !weak) {
         out.line(format_args!("  first          {}", at.words()))?;
     }
     if let Some(pair) = &pair {
@@ -145,14 +145,18 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         length_mm: at.map(|at| at.length_mm),
         external_strips_kN: at.map(|at| at.external_N / 1000.0),
         internal_strips_kN: at.map(|at| at.internal_N / 1000.0),
-        first: at.map(|at| key(at.first)),
-        first_with_strong_bolt: at.map(|at| key(at.first_with_strong_bolt)),
+        first: at.map(|at| key(if weak { Strips::Internal } else { at.first })),
+        first_with_strong_bolt: at.map(|at| {
+            key(if weak {
+                Strips::Internal
+            } else {
+                at.first_with_strong_bolt
+            })
+        }),
         nut_proof_kN: pair.as_ref().map(|pair| pair.nut_proof_N / 1000.0),
         nut_why: pair.as_ref().map(|pair| pair.why.as_str()),
         note: &note,
     })?;
     let strips = at.is_some_and(|at| !at.sound());
-    Ok(Done::rejected_if(
-        strips || pair.is_some_and(|pair| !pair.strong_enough),
-    ))
+    Ok(Done::rejected_if(strips || weak))
 }

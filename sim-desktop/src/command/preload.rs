@@ -193,7 +193,9 @@ fn say(
         Some(torque) => out.line(format_args!("{thread} at {torque}"))?,
         None => {
             out.line(format_args!("{thread}"))?;
-            out.line(format_args!("  torque         {turned_to:.1} N·m for it"))?;
+            out.line(format_args!(
+                "  torque         {turned_to:.1} N·m for this preload"
+            ))?;
         }
     }
     out.line(format_args!(

@@ -24,7 +24,13 @@ pub struct Tapped {
     pub tensile_MPa: f64,
     /// Shear strength, MPa.
     pub shear_MPa: f64,
+    /// What is left of both threads' strength when the part spreads: 1 in a block, less in a nut.
+    pub spread: f64,
 }
+
+/// What a hexagon nut, 1.5 d across flats, keeps as it spreads: C1 = 3.8 s/d − (s/d)² − 2.61. [VDI 2230, from Alexander, SAE 770420; from
+/// memory]
+const NUT_SPREAD: f64 = 0.84;
 
 /// Materials known by name: tensile and shear strength, MPa, least or usual of their kind. [steel: S235, 360 MPa, shear 0.6 of it by
 /// VDI 2230; EN AW-6061-T6: 310 and 207, 356.0-T6 sand cast: 228 and 179, Aluminum Association; EN-GJL-200 and 250: shear 1.15 times
@@ -56,7 +62,20 @@ impl Tapped {
                 name: name.to_owned(),
                 tensile_MPa,
                 shear_MPa,
+                spread: 1.0,
             })
+    }
+
+    /// A part of which only the shear strength is known, MPa.
+    #[must_use]
+    pub fn of_shear(shear_MPa: f64) -> Self {
+        Self {
+            name: "the part".to_owned(),
+            // [VDI 2230: 0.6 of the tensile strength for steel, from memory]
+            tensile_MPa: shear_MPa / 0.6,
+            shear_MPa,
+            spread: 1.0,
+        }
     }
 
     /// A steel nut of a class: the stress under proof load is what its threads are sure to bear with a bolt of that strength.
@@ -70,6 +89,7 @@ impl Tapped {
             tensile_MPa,
             // [VDI 2230: 0.6 of the tensile strength for steel, from memory]
             shear_MPa: 0.6 * tensile_MPa,
+            spread: NUT_SPREAD,
         })
     }
 }
@@ -213,8 +233,10 @@ impl Engagement {
         let external = external_mm2_per_mm * bolt_shear_ratio(strength) * strength.tensile_MPa;
         let internal = internal_mm2_per_mm * tapped.shear_MPa;
         let (of_external, of_internal) = bending(internal / external);
-        let (external_N_per_mm, internal_N_per_mm) =
-            (external * of_external, internal * of_internal);
+        let (external_N_per_mm, internal_N_per_mm) = (
+            external * of_external * tapped.spread,
+            internal * of_internal * tapped.spread,
+        );
         let bolt_N = area * strength.tensile_MPa;
         let strong_bolt_N = BOLT_OVER_LEAST * bolt_N;
         // A stronger bolt has a stronger thread as well; the part has not.
@@ -263,13 +285,18 @@ impl Engagement {
     #[must_use]
     pub fn words(&self, tapped: &Tapped) -> String {
         format!(
-            "reckoned with {}, {:.0} MPa in shear for {}, a bolt up to a fifth stronger than its class's least, and {END_TURNS} of a pitch lost at the ends; thread of the widest tolerance, so usually on the safe side by about a tenth. Castings vary by a fifth and more: the maker's depth comes first, add the countersink and the unthreaded tip",
+            "reckoned with {}, {:.0} MPa in shear for {}, a bolt up to a fifth stronger than its class's least, and {END_TURNS} of a pitch lost at the ends; thread of the widest tolerance, so usually on the safe side by about a tenth. {}",
             match self.limits.tolerance {
                 Some(tolerance) => format!("tolerance {tolerance}"),
                 None => "basic sizes (no tolerance known here)".to_owned(),
             },
             tapped.shear_MPa,
-            tapped.name
+            tapped.name,
+            if tapped.spread < 1.0 {
+                "A hexagon nut spreads and keeps 0.84 of both threads. The nut that the maker names comes first"
+            } else {
+                "Castings vary by a fifth and more. The maker's depth comes first; add the countersink and the unthreaded tip"
+            }
         )
     }
 }

@@ -204,11 +204,7 @@ pub(in crate::desk) fn engagement(
                     names.join(", ")
                 )
             })?;
-            Tapped {
-                name: "the part".to_owned(),
-                tensile_MPa: shear_MPa / 0.6,
-                shear_MPa,
-            }
+            Tapped::of_shear(shear_MPa)
         }
     };
     let engagement = Engagement::new(&thread, &strength, &tapped).map_err(said)?;
@@ -228,6 +224,13 @@ pub(in crate::desk) fn engagement(
         format!("{:.1}", engagement.bolt_N / 1000.0),
         "kN",
     );
+    let pair = match nut {
+        Some(nut) => Some(nut_and_bolt(nut, &thread, &strength).map_err(said)?),
+        None => None,
+    };
+    // A nut's own test is better known than what its threads are reckoned to bear.
+    let weak = pair.as_ref().is_some_and(|pair| !pair.strong_enough);
+    figures.caution = weak;
     if !length_text.trim().is_empty() {
         let at = engagement
             .at(length("length engaged", length_text)?)
@@ -242,12 +245,12 @@ pub(in crate::desk) fn engagement(
             format!("{:.1}", at.internal_N / 1000.0),
             "kN",
         );
-        figures.caution = !at.sound();
-        figures.notes.push(format!("First: {}.", at.words()));
+        figures.caution |= !at.sound();
+        if !weak {
+            figures.notes.push(format!("First: {}.", at.words()));
+        }
     }
-    if let Some(nut) = nut {
-        let pair = nut_and_bolt(nut, &thread, &strength).map_err(said)?;
-        figures.caution |= !pair.strong_enough;
+    if let Some(pair) = pair {
         figures.notes.push(format!("Nut: {}.", pair.why));
     }
     figures.notes.push(engagement.words(&tapped));
