@@ -404,7 +404,8 @@ mod tests {
         let angle = value(&from_load, "Angle from snug");
         let back = stretch("M12", "10.9", "60 mm", &format!("{angle}°")).unwrap();
         let load: f64 = value(&back, "Load").parse().unwrap();
-        assert!((load - 40.0).abs() < 0.6, "{load}");
+        // The angle is shown to a whole degree, worth 1.6 kN here.
+        assert!((load - 40.0).abs() < 0.9, "{load}");
         let soft = stretch("M12", "10.9", "60 mm aluminium", "40 kN").unwrap();
         assert_ne!(value(&soft, "Angle from snug"), angle);
         assert!(

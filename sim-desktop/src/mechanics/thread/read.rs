@@ -131,14 +131,7 @@ fn whitworth_size(
             family: series,
         });
     };
-    if let Some(given) = given.filter(|given| (given - count).abs() > 1e-9) {
-        return Err(ThreadError::Pitch {
-            size,
-            series,
-            given,
-            allowed: count,
-        });
-    }
+    agreed(given, count, &size, series)?;
     Thread::checked(
         ThreadKind::Whitworth,
         inches * INCH_MM,
@@ -301,6 +294,9 @@ fn pipe_size(
     text: &str,
     unknown: &dyn Fn() -> ThreadError,
 ) -> Result<Thread, ThreadError> {
+    if text.is_empty() {
+        return Err(unknown());
+    }
     let (size_text, given) = split_count(text).ok_or_else(unknown)?;
     let (size, _) = inch_size(size_text).ok_or_else(unknown)?;
     let (count, major_mm) = if kind == ThreadKind::NationalPipeTaper {
@@ -317,15 +313,26 @@ fn pipe_size(
         size: size.clone(),
         family: "pipe threads",
     })?;
-    if let Some(given) = given.filter(|given| (given - count).abs() > 1e-9) {
-        return Err(ThreadError::Pitch {
-            size,
+    agreed(given, count, &size, series)?;
+    Thread::checked(kind, major_mm, INCH_MM / count, size, series)
+}
+
+/// The threads per inch written, if any, are those that the size has.
+fn agreed(
+    given: Option<f64>,
+    allowed: f64,
+    size: &str,
+    series: &'static str,
+) -> Result<(), ThreadError> {
+    match given {
+        Some(given) if (given - allowed).abs() > 1e-9 => Err(ThreadError::Pitch {
+            size: size.to_owned(),
             series,
             given,
-            allowed: count,
-        });
+            allowed,
+        }),
+        _ => Ok(()),
     }
-    Thread::checked(kind, major_mm, INCH_MM / count, size, series)
 }
 
 /// Splits `1-1/8-7` into size and threads per inch: the last part is a count when it has no fraction bar and another part stands
