@@ -264,7 +264,7 @@ const ROWS: &[Row] = &[
         &[
             "preload", "--thread", "M10", "--class", "8.8", "--k", "0.2", "--want", "900 kN",
         ],
-        &["preload in kN 900", "0.001 to 46.4"],
+        &["preload in kN 900", "0.001 to 46.3917"],
     ),
     row(
         &[

@@ -48,7 +48,13 @@ impl fmt::Display for TensionError {
                 given,
                 low,
                 high,
-            } => write!(f, "{what} {given} is outside {low} to {high}"),
+            } => write!(
+                f,
+                "{what} {} is outside {} to {}",
+                brief(*given),
+                brief(*low),
+                brief(*high)
+            ),
         }
     }
 }

@@ -197,10 +197,10 @@ pub(in crate::desk) fn engagement(
         (Some(nut), _) => Tapped::nut(nut, thread.major_mm).map_err(said)?,
         (None, Some(tapped)) => tapped,
         (None, None) => {
-            let shear_MPa = megapascals(into).map_err(|_| {
+            let shear_MPa = megapascals(into).map_err(|error| {
                 let names: Vec<&str> = TAPPED.iter().map(|row| row.0).collect();
                 format!(
-                    "\u{201c}{into}\u{201d} is not known; allowed: {}, nut 8, or a shear strength such as 130 MPa",
+                    "\u{201c}{into}\u{201d} is neither a material ({}), nor a nut (nut 8), nor a shear strength (130 MPa): {error}",
                     names.join(", ")
                 )
             })?;
