@@ -61,6 +61,12 @@ impl fmt::Display for TensionError {
 
 impl std::error::Error for TensionError {}
 
+/// A number to four decimals at most, without needless zeros.
+fn brief(value: f64) -> String {
+    let text = format!("{value:.4}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
 pub(super) fn within(
     what: &'static str,
     given: f64,
