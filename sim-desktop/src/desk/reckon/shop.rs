@@ -169,6 +169,11 @@ pub(in crate::desk) fn stretch(
         ),
         "kN/mm",
     );
+    if figures.caution {
+        figures
+            .notes
+            .push("Beyond yield: part of the stretch stays for good.".to_owned());
+    }
     figures.notes.push(format!(
         "Oiled, {:.0} mm of the {:.0} mm grip shank, parts of {}.",
         shape.shank_mm,
