@@ -35,6 +35,9 @@ fn every_preload_and_torque_of_the_fine_thread_table_is_met() {
             .iter()
             .find(|ring| (ring.0 - thread.major_mm).abs() < 1e-9)
             .unwrap();
+        // The ring that the program knows for the thread is the table's.
+        let ring = Bearing { face_mm, hole_mm };
+        assert_eq!(Bearing::hexagon(&thread), ring, "{thread}");
         for class in ["8.8", "10.9", "12.9"] {
             let strength = Strength::property_class(class, thread.major_mm).unwrap();
             let preload_kN = preload_at_yield_share_N(&thread, &strength, mu, 0.9) / 1000.0;
@@ -45,7 +48,7 @@ fn every_preload_and_torque_of_the_fine_thread_table_is_met() {
             );
             let torque = TorqueTension::Friction(friction).torque_Nm(
                 &thread,
-                Bearing { face_mm, hole_mm },
+                ring,
                 preload_kN * 1000.0,
             );
             let printed = row.number(&format!("MA_{class}_Nm")).unwrap();

@@ -9,6 +9,7 @@ use super::adapter::Sensor;
 use super::matrix::dot;
 use super::{
     BenchSample, Chance, FastenerModel, FastenerState, Fault, Hand, HandKind, JointModel, Spring,
+    Variation,
 };
 
 /// What the hand sets out to do with one fastener.
@@ -155,7 +156,7 @@ pub struct Bench {
 }
 
 impl Bench {
-    /// Sets a joint up. Each fastener's friction, run-down and locking torque are drawn from the seed.
+    /// Sets a joint up. How each fastener and its place differ, its run-down and locking torque are drawn from the seed.
     #[must_use]
     pub fn new(
         mut model: JointModel,
@@ -168,11 +169,13 @@ impl Bench {
             model.spoil(fastener, fault);
         }
         let mut parts = Chance::new(seed, 3);
-        let metal: Vec<FastenerModel> = model
+        let (metal, springs): (Vec<FastenerModel>, Vec<Spring>) = model
             .fasteners
             .iter()
-            .map(|metal| drawn(metal, model.friction_scatter, &mut parts))
-            .collect();
+            .zip(&model.interaction.springs)
+            .map(|(metal, spring)| taken(metal, spring, &model.variation, &mut parts))
+            .unzip();
+        model.interaction.springs = springs;
         let count = metal.len();
         let mut bench = Self {
             sensor: Sensor::new(model.adapter, Chance::new(seed, 2)),
@@ -322,9 +325,10 @@ impl Bench {
                 self.model.spoil(at, fault);
             }
         }
-        self.metal[fastener] = drawn(
+        (self.metal[fastener], self.model.interaction.springs[fastener]) = taken(
             &self.model.fasteners[fastener],
-            self.model.friction_scatter,
+            &self.model.interaction.springs[fastener],
+            &self.model.variation,
             &mut self.parts,
         );
         self.idle(20.0);
@@ -429,11 +433,15 @@ impl Bench {
     }
 }
 
-/// One fastener taken from the box: friction, run-down and locking torque as luck has them.
-fn drawn(metal: &FastenerModel, friction_scatter: f64, chance: &mut Chance) -> FastenerModel {
-    let mut drawn = metal.clone();
-    drawn.drag_mm *= (chance.normal().clamp(-3.0, 3.0) * friction_scatter).exp();
-    drawn.run_down_deg += chance.about(0.0, 0.04) * metal.run_down_deg.min(900.0);
-    drawn.prevailing_Nm *= chance.about(1.0, 0.08);
-    drawn
+/// One fastener taken from the box and its place: what differs from one to the next, and run-down and locking torque as luck has them.
+fn taken(
+    metal: &FastenerModel,
+    spring: &Spring,
+    variation: &Variation,
+    chance: &mut Chance,
+) -> (FastenerModel, Spring) {
+    let (mut metal, spring) = variation.draw(metal, spring, chance);
+    metal.run_down_deg += chance.about(0.0, 0.04) * metal.run_down_deg.min(900.0);
+    metal.prevailing_Nm *= chance.about(1.0, 0.08);
+    (metal, spring)
 }

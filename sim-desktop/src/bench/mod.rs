@@ -25,6 +25,7 @@ mod joint;
 mod kei;
 mod live;
 mod matrix;
+mod variation;
 
 pub use adapter::{AdapterModel, BenchSample};
 pub use chance::Chance;
@@ -33,7 +34,8 @@ pub use fastener::{FastenerModel, FastenerState};
 pub use fault::{Fault, FaultError, Seen};
 pub use hand::{Hand, HandError, HandKind};
 pub use interaction::{Creep, Interaction, Plate, Spring, axes};
-pub use joint::{Interface, JointError, JointModel, JointSketch};
+pub use joint::{Interface, JointError, JointModel, JointSketch, Turning};
 pub use kei::kei;
 pub use live::{Bench, BenchCue, Energy, Task};
 pub use matrix::{Cholesky, Matrix};
+pub use variation::Variation;

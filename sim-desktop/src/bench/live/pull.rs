@@ -135,7 +135,7 @@ impl Bench {
         }
         // Nobody turns on for ever or pulls beyond reason.
         let tired = self.time_s > attempt.give_up_s
-            || torque > 4.0 * self.model.target_Nm
+            || torque > self.too_hard_Nm(attempt)
             || turned > 3600.0 + self.metal[attempt.fastener].run_down_deg;
         let swung = attempt
             .swing_from_deg
@@ -144,6 +144,20 @@ impl Bench {
             self.let_go(attempt, false);
         } else if swung || (share_done && more_pulls) {
             self.let_go(attempt, true);
+        }
+    }
+
+    /// Torque at which a hand gives up, N·m: four times what the work is about (common practice, no source). Who turns to an angle pulls as hard as
+    /// the fastener resists, and that ends where it gives way.
+    fn too_hard_Nm(&self, attempt: &Attempt) -> f64 {
+        let most = 4.0 * self.model.target_Nm;
+        let state = &self.states[attempt.fastener];
+        match attempt.task {
+            Task::Turn { .. } => {
+                let metal = &self.metal[attempt.fastener];
+                most.max(1.1 * metal.starting_Nm(metal.peak_N, state.rotation_deg))
+            }
+            _ => most,
         }
     }
 
