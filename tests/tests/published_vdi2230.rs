@@ -46,11 +46,8 @@ fn every_preload_and_torque_of_the_fine_thread_table_is_met() {
                 (preload_kN / printed_kN - 1.0).abs() < 0.0035,
                 "{thread} µ {mu} {class}: {preload_kN:.2} kN, printed {printed_kN}"
             );
-            let torque = TorqueTension::Friction(friction).torque_Nm(
-                &thread,
-                ring,
-                preload_kN * 1000.0,
-            );
+            let torque =
+                TorqueTension::Friction(friction).torque_Nm(&thread, ring, preload_kN * 1000.0);
             let printed = row.number(&format!("MA_{class}_Nm")).unwrap();
             assert!(
                 (torque / printed - 1.0).abs() < 0.0125,

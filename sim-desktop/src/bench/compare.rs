@@ -14,7 +14,8 @@ use rayon::prelude::*;
 
 use super::matrix::dot;
 use super::{
-    Chance, Cholesky, FastenerModel, Hand, HandKind, Interaction, JointModel, Matrix, Variation, axes,
+    Chance, Cholesky, FastenerModel, Hand, HandKind, Interaction, JointModel, Matrix, Variation,
+    axes,
 };
 
 /// How long the parts settle after the last pass before the loads are read, s: an hour.
@@ -127,11 +128,7 @@ pub fn place(ranked: &mut [Ranked]) {
     rank(ranked, |one| one.scatter, |one| &mut one.scatter);
 }
 
-fn rank(
-    ranked: &mut [Ranked],
-    read: fn(&Ranked) -> Figure,
-    write: fn(&mut Ranked) -> &mut Figure,
-) {
+fn rank(ranked: &mut [Ranked], read: fn(&Ranked) -> Figure, write: fn(&mut Ranked) -> &mut Figure) {
     ranked.sort_by(|one, other| read(one).mean.total_cmp(&read(other).mean));
     let mut best = Figure::default();
     for (place, one) in (1..).zip(ranked) {
@@ -178,7 +175,10 @@ pub fn headline(ranked: &[Ranked]) -> String {
         [] => "nothing".to_owned(),
         [one] => one.clone(),
         [one, other] => format!("{one} or {other}, no difference shown between them"),
-        [one, rest @ ..] => format!("{one} or {} others, no difference shown between them", rest.len()),
+        [one, rest @ ..] => format!(
+            "{one} or {} others, no difference shown between them",
+            rest.len()
+        ),
     };
     let scatter = span(|one| one.scatter, 100.0, 1, "%");
     let tilt = span(|one| one.tilt_mm, 1000.0, 0, "µm");
@@ -606,8 +606,7 @@ mod tests {
     #[test]
     fn without_interaction_the_order_does_not_matter() {
         let mut model = cover(6, Interface::Metal);
-        model.interaction =
-            Interaction::apart(model.interaction.springs.clone(), 1e-7);
+        model.interaction = Interaction::apart(model.interaction.springs.clone(), 1e-7);
         let round = Trial::new("round", (0..6).collect(), 1);
         let back = Trial::new("back", (0..6).rev().collect(), 1);
         let ranked = run(&model, &[round, back], 50);
@@ -652,7 +651,13 @@ mod tests {
         place(&mut ranked);
         let told: Vec<_> = ranked
             .iter()
-            .map(|one| (one.trial.order_name.as_str(), one.scatter.rank, one.tilt_mm.rank))
+            .map(|one| {
+                (
+                    one.trial.order_name.as_str(),
+                    one.scatter.rank,
+                    one.tilt_mm.rank,
+                )
+            })
             .collect();
         assert_eq!(told, [("first", 1, 2), ("second", 1, 3), ("worst", 3, 1)]);
         assert_eq!(
@@ -678,8 +683,14 @@ mod tests {
         let trial = [Trial::new("round", (0..6).collect(), 1)];
         let turned = run(&model, &trial, 60).remove(0);
         let pulled = run(&by_torque, &trial, 60).remove(0);
-        assert!(turned.mean_kN > 3.0 * pulled.mean_kN, "{turned:?}, {pulled:?}");
-        assert!(turned.scatter.mean < 0.6 * pulled.scatter.mean, "{turned:?}, {pulled:?}");
+        assert!(
+            turned.mean_kN > 3.0 * pulled.mean_kN,
+            "{turned:?}, {pulled:?}"
+        );
+        assert!(
+            turned.scatter.mean < 0.6 * pulled.scatter.mean,
+            "{turned:?}, {pulled:?}"
+        );
         let mut live = Bench::new(model, 3, HandKind::Steady, &[]);
         for fastener in 0..6 {
             live.begin(fastener, Task::Tighten { target_Nm: 20.0 });
@@ -703,7 +714,10 @@ mod tests {
         live.idle(REST_S);
         let loads = live.clamps_kN();
         let mean = loads.iter().sum::<f64>() / 6.0;
-        assert!((mean / turned.mean_kN - 1.0).abs() < 0.05, "{mean} kN, {turned:?}");
+        assert!(
+            (mean / turned.mean_kN - 1.0).abs() < 0.05,
+            "{mean} kN, {turned:?}"
+        );
     }
 
     /// More passes leave a soft joint more even; a stop leaves no answer; the same seed gives the same figures.

@@ -81,7 +81,8 @@ impl FastenerModel {
         let face_drag = bearing.friction_diameter_mm() / 2.0 * friction.head;
         let yielding = |mu: f64| preload_at_yield_share_N(thread, strength, mu, 1.0);
         let yield_N = yielding(friction.thread);
-        let torsion_share = (yielding(0.9 * friction.thread) / yielding(1.1 * friction.thread)).ln()
+        let torsion_share = (yielding(0.9 * friction.thread) / yielding(1.1 * friction.thread))
+            .ln()
             / (1.1_f64 / 0.9).ln();
         Self {
             pitch_mm: thread.pitch_mm,

@@ -325,7 +325,10 @@ impl Bench {
                 self.model.spoil(at, fault);
             }
         }
-        (self.metal[fastener], self.model.interaction.springs[fastener]) = taken(
+        (
+            self.metal[fastener],
+            self.model.interaction.springs[fastener],
+        ) = taken(
             &self.model.fasteners[fastener],
             &self.model.interaction.springs[fastener],
             &self.model.variation,

@@ -72,13 +72,7 @@ pub(super) fn show(
         paragraph(ui, inner, words, theme::text(BODY), colours.soft);
     } else {
         let (said, table) = cut_top(inner, 44.0);
-        paragraph(
-            ui,
-            said,
-            &compare.headline,
-            theme::text(BODY),
-            colours.ink,
-        );
+        paragraph(ui, said, &compare.headline, theme::text(BODY), colours.ink);
         rows(ui, table, view);
     }
     let (bar, go) = (

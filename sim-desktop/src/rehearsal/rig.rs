@@ -110,7 +110,10 @@ fn turning(plan: &JointPlan) -> Turning {
             StageKind::Turn { window, .. } => {
                 let own = plan.procedure.angle_window(index).unwrap_or(window);
                 let angle = degrees(own.target);
-                match stages.iter_mut().find(|(number, _)| *number == step.stage()) {
+                match stages
+                    .iter_mut()
+                    .find(|(number, _)| *number == step.stage())
+                {
                     Some((_, most)) => *most = most.max(angle),
                     None => stages.push((step.stage(), angle)),
                 }
