@@ -528,7 +528,8 @@ fn each_fault_looks_like_itself() {
         (seated, turned, peak(&samples), bench.clamp_kN(0), drops)
     };
     let sound = run(None);
-    assert!(sound.4 < 3 && (39.9..43.0).contains(&sound.2), "{sound:?}");
+    // A steady hand told at the target goes some 3.3 N·m past it (`approach_cue.rs`).
+    assert!(sound.4 < 3 && (39.9..44.0).contains(&sound.2), "{sound:?}");
     let cross = run(Some(Fault::CrossThread));
     assert!(
         cross.0 < 0.2 * sound.0 && cross.3 < 0.01 * sound.3,

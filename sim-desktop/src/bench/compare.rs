@@ -14,8 +14,7 @@ use rayon::prelude::*;
 
 use super::matrix::dot;
 use super::{
-    Chance, Cholesky, FastenerModel, Hand, HandKind, Interaction, JointModel, Matrix, Variation,
-    axes,
+    Cholesky, FastenerModel, Hand, HandKind, Interaction, JointModel, Matrix, Rng, Variation, axes,
 };
 
 /// How long the parts settle after the last pass before the loads are read, s: an hour.
@@ -362,8 +361,8 @@ impl<'m> Run<'m> {
     }
 
     fn work(&mut self, trial: &Trial, seed: u64) -> Outcome {
-        let mut metal = Chance::new(seed, 101);
-        let mut stopping = Chance::new(seed, 102);
+        let mut metal = Rng::new(seed, 101);
+        let mut stopping = Rng::new(seed, 102);
         let (variation, error, error_deg) = if self.is_alike {
             (Variation::NONE, 0.0, 0.0)
         } else {

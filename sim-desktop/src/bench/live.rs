@@ -8,7 +8,7 @@ mod turn;
 use super::adapter::Sensor;
 use super::matrix::dot;
 use super::{
-    BenchSample, Chance, FastenerModel, FastenerState, Fault, Hand, HandKind, JointModel, Spring,
+    BenchSample, FastenerModel, FastenerState, Fault, Hand, HandKind, JointModel, Rng, Spring,
     Variation,
 };
 
@@ -143,8 +143,8 @@ pub struct Bench {
     /// Loads as the joint feels them, N: those of fasteners that clamp.
     loads_N: Vec<f64>,
     sensor: Sensor,
-    chance: Chance,
-    parts: Chance,
+    rng: Rng,
+    parts: Rng,
     time_s: f64,
     adapter_deg: f64,
     attempt: Option<Attempt>,
@@ -168,7 +168,7 @@ impl Bench {
         for &(fastener, fault) in faults {
             model.spoil(fastener, fault);
         }
-        let mut parts = Chance::new(seed, 3);
+        let mut parts = Rng::new(seed, 3);
         let (metal, springs): (Vec<FastenerModel>, Vec<Spring>) = model
             .fasteners
             .iter()
@@ -178,12 +178,12 @@ impl Bench {
         model.interaction.springs = springs;
         let count = metal.len();
         let mut bench = Self {
-            sensor: Sensor::new(model.adapter, Chance::new(seed, 2)),
+            sensor: Sensor::new(model.adapter, Rng::new(seed, 2)),
             hand: Hand::of(hand),
             metal,
             states: vec![FastenerState::default(); count],
             loads_N: vec![0.0; count],
-            chance: Chance::new(seed, 1),
+            rng: Rng::new(seed, 1),
             parts,
             time_s: 0.0,
             adapter_deg: 0.0,
@@ -342,7 +342,7 @@ impl Bench {
     pub fn begin(&mut self, fastener: usize, task: Task) {
         self.attempt = None;
         self.settle();
-        let move_s = self.chance.about(self.hand.move_s, 0.15 * self.hand.move_s);
+        let move_s = self.rng.about(self.hand.move_s, 0.15 * self.hand.move_s);
         self.idle(move_s);
         let Some(state) = self.states.get(fastener) else {
             return;
@@ -353,7 +353,7 @@ impl Bench {
         } else {
             1.0
         };
-        let lost = self.chance.uniform() * 360.0 / f64::from(self.model.ratchet_teeth.max(1));
+        let lost = self.rng.uniform() * 360.0 / f64::from(self.model.ratchet_teeth.max(1));
         let (influence, give_mm_per_N, others_mm) = self.answer(fastener);
         self.attempt = Some(Attempt {
             fastener,
@@ -441,10 +441,10 @@ fn taken(
     metal: &FastenerModel,
     spring: &Spring,
     variation: &Variation,
-    chance: &mut Chance,
+    rng: &mut Rng,
 ) -> (FastenerModel, Spring) {
-    let (mut metal, spring) = variation.draw(metal, spring, chance);
-    metal.run_down_deg += chance.about(0.0, 0.04) * metal.run_down_deg.min(900.0);
-    metal.prevailing_Nm *= chance.about(1.0, 0.08);
+    let (mut metal, spring) = variation.draw(metal, spring, rng);
+    metal.run_down_deg += rng.about(0.0, 0.04) * metal.run_down_deg.min(900.0);
+    metal.prevailing_Nm *= rng.about(1.0, 0.08);
     (metal, spring)
 }

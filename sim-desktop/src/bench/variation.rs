@@ -2,7 +2,7 @@
 //!
 //! Knows nothing of hands or sensors.
 
-use super::{Chance, FastenerModel, Spring};
+use super::{FastenerModel, Rng, Spring};
 use crate::mechanics::Condition;
 
 /// Standard deviations as fractions of the mean.
@@ -38,7 +38,7 @@ impl Variation {
         Self {
             friction: condition.friction_scatter(),
             strength: 0.023,
-            stiffness: 0.04,
+            stiffness: 0.06,
             faces: 0.25,
         }
     }
@@ -48,9 +48,9 @@ impl Variation {
         &self,
         metal: &FastenerModel,
         spring: &Spring,
-        chance: &mut Chance,
+        rng: &mut Rng,
     ) -> (FastenerModel, Spring) {
-        let mut within = |deviation: f64| chance.normal().clamp(-3.0, 3.0) * deviation;
+        let mut within = |deviation: f64| rng.normal().clamp(-3.0, 3.0) * deviation;
         let (friction, strength, stiffness, faces) = (
             within(self.friction).exp(),
             1.0 + 3.0 * self.strength + within(self.strength),

@@ -273,12 +273,12 @@ fn say(
         .map(|one| one.scatter.mean)
         .fold(0.0, f64::max);
     out.line(format_args!(
-        "{:widest$}  passes   #      scatter   #         tilt  95 of 100 below  order alone  loosest     mean    time",
+        "{:widest$}  passes   #       scatter   #            tilt  95 of 100 below  order alone  loosest     mean    time",
         "order"
     ))?;
     for one in ranked {
         out.line(format_args!(
-            "{:widest$}  {:6}  {:2}  {:4.1} ± {:.1} %  {:2}  {:3.0} ± {:.0} µm  {:13.1} %  {:9.2} %  {:4.1} kN  {:4.1} kN  {:3.0} min  {}",
+            "{:widest$}  {:6}  {:2}  {:4.1} ± {:.1} %  {:2}  {:5.1} ± {:.1} µm  {:13.1} %  {:9.2} %  {:4.1} kN  {:4.1} kN  {:3.0} min  {}",
             one.trial.order_name,
             one.trial.shares.len(),
             one.scatter.rank,
