@@ -90,7 +90,7 @@ fn work_put_in_is_friction_and_lift_and_lift_is_stored_or_stretched_for_good() {
             model
                 .fasteners
                 .iter_mut()
-                .for_each(|metal| metal.embedding_mm = 0.0);
+                .for_each(|metal| metal.embeds_mm = 0.0);
             model.creep = Creep {
                 ratio: 0.0,
                 time_s: 100.0,

@@ -331,8 +331,10 @@ struct Run<'m> {
     advances_mm: Vec<f64>,
     /// Where the fasteners sit, for the tilt.
     axes: Vec<Vec<f64>>,
-    /// Lost to settling and creep under each, mm.
+    /// Lost to embedding and creep under each, mm.
     set_mm: Vec<f64>,
+    /// The part of that which is embedding, mm.
+    embedded_mm: Vec<f64>,
     /// Stretched for good, mm.
     plastic_mm: Vec<f64>,
     loads_N: Vec<f64>,
@@ -350,6 +352,7 @@ impl<'m> Run<'m> {
             advances_mm: vec![0.0; count],
             axes: axes(&model.positions_mm),
             set_mm: vec![0.0; count],
+            embedded_mm: vec![0.0; count],
             plastic_mm: vec![0.0; count],
             loads_N: vec![0.0; count],
         }
@@ -379,6 +382,7 @@ impl<'m> Run<'m> {
         }
         self.advances_mm.fill(0.0);
         self.set_mm.fill(0.0);
+        self.embedded_mm.fill(0.0);
         self.plastic_mm.fill(0.0);
         self.loads_N.fill(0.0);
         let model = self.model;
@@ -520,8 +524,11 @@ impl<'m> Run<'m> {
         let share = -(-seconds / creep.time_s).exp_m1();
         let pressed = self.interaction.parts.times(&self.loads_N);
         for (i, (set, pressed)) in self.set_mm.iter_mut().zip(&pressed).enumerate() {
-            let embedded = self.metal[i].embedded_mm(self.loads_N[i]);
-            *set += (creep.ratio * pressed + embedded - *set).max(0.0) * share;
+            let embedded = &mut self.embedded_mm[i];
+            let missing = creep.ratio * pressed - (*set - *embedded);
+            let embedding = self.metal[i].embedding_mm(self.loads_N[i], *embedded, seconds);
+            *embedded += embedding;
+            *set += missing.max(0.0) * share + embedding;
         }
         let net: Vec<f64> = (self.advances_mm.iter())
             .zip(&self.set_mm)

@@ -52,14 +52,16 @@ pub struct FastenerModel {
     /// Whether it starts out tight.
     pub tight_N: f64,
     /// What roughness under head, in thread and between the parts gives for good once tightened, mm.
-    pub embedding_mm: f64,
+    pub embeds_mm: f64,
     /// Load from which on it gives all of that, N.
-    pub embedding_N: f64,
+    pub embeds_N: f64,
 }
 
 /// Share of the yield load from which on roughness embeds by its whole amount, in proportion below. Guideline values are meant for bolts used as
 /// designed; how they grow before is our judgement, no source.
 const EMBEDDED_AT: f64 = 0.5;
+/// Time in which 63 % of it is gained, s: most of it is over within minutes. [common practice, no source]
+const EMBEDDING_S: f64 = 60.0;
 /// Friction at rest over friction while turning for clean threads. [common practice, no source; restart torque runs a little above
 /// turning torque]
 const STATIC_RATIO: f64 = 1.06;
@@ -110,19 +112,19 @@ impl FastenerModel {
             grit: 0.0,
             clamps: true,
             tight_N: 0.0,
-            embedding_mm: 0.0,
-            embedding_N: EMBEDDED_AT * yield_N,
+            embeds_mm: 0.0,
+            embeds_N: EMBEDDED_AT * yield_N,
         }
     }
 
-    /// What roughness gives for good in the end once it was pressed with a load, mm.
+    /// How much more roughness gives for good within a time under a load, of which some is given already, mm.
     #[must_use]
-    pub fn embedded_mm(&self, load_N: f64) -> f64 {
-        if self.embedding_mm > 0.0 {
-            self.embedding_mm * (load_N / self.embedding_N).clamp(0.0, 1.0)
-        } else {
-            0.0
+    pub fn embedding_mm(&self, load_N: f64, given_mm: f64, seconds: f64) -> f64 {
+        if self.embeds_mm <= given_mm {
+            return 0.0;
         }
+        let whole = self.embeds_mm * (load_N / self.embeds_N).clamp(0.0, 1.0);
+        (whole - given_mm).max(0.0) * -(-seconds / EMBEDDING_S).exp_m1()
     }
 
     /// Permanent stretch at a load on the way up, mm.
@@ -185,8 +187,10 @@ pub struct FastenerState {
     pub load_N: f64,
     /// Stretched for good, mm.
     pub plastic_mm: f64,
-    /// Lost to settling and creep under it, mm.
+    /// Lost to embedding and creep under it, mm.
     pub set_mm: f64,
+    /// The part of that which is embedding, mm.
+    pub embedded_mm: f64,
     /// Past its greatest load.
     pub failing: bool,
     /// Broken or stripped through.

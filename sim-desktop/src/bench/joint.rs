@@ -33,7 +33,7 @@ impl Interface {
                 1750.0,
                 Creep {
                     ratio: 0.0,
-                    time_s: 600.0,
+                    time_s: 180.0,
                 },
             ),
             Self::FirmGasket => (
@@ -346,7 +346,7 @@ impl JointModel {
             FastenerModel::new(&thread, &strength, bearing, condition.friction(), grip_mm);
         fastener.prevailing_Nm = sketch.prevailing_Nm;
         fastener.run_down_deg = sketch.run_down_turns * 360.0;
-        fastener.embedding_mm = sketch.interface.embedding_um() / 1000.0;
+        fastener.embeds_mm = sketch.interface.embedding_um() / 1000.0;
         // The drive is chosen for what the turning ends at.
         let advance_mm = sketch.turning.degrees.iter().sum::<f64>() / 360.0 * thread.pitch_mm;
         let turned_N = preload + advance_mm / spring.compliance_mm_per_N;

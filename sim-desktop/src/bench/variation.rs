@@ -63,9 +63,12 @@ impl Variation {
         let strength = strength * friction.powf(-metal.torsion_share);
         metal.yield_N *= strength;
         metal.peak_N *= strength;
-        metal.embedding_mm *= faces;
+        metal.embeds_mm *= faces;
         let mut spring = *spring;
-        spring.compliance_mm_per_N *= stiffness;
+        // A screw on the bottom of its hole has neither grip nor pressed parts to differ.
+        if metal.clamps {
+            spring.compliance_mm_per_N *= stiffness;
+        }
         spring.toe_mm *= faces;
         (metal, spring)
     }
