@@ -142,9 +142,15 @@ fn rank(ranked: &mut [Ranked], read: fn(&Ranked) -> Figure, write: fn(&mut Ranke
     }
 }
 
-/// The answer in one sentence or two: what leaves the joint most even, and what draws it down with the least tilt.
+/// The answer in words: what leaves the joint most even, and what draws it down with the least tilt.
 #[must_use]
 pub fn headline(ranked: &[Ranked]) -> String {
+    answers(ranked).join(" ")
+}
+
+/// The same in two sentences, of scatter and of tilt.
+#[must_use]
+pub fn answers(ranked: &[Ranked]) -> [String; 2] {
     let firsts = |of: fn(&Ranked) -> Figure| -> (Vec<String>, bool) {
         let mut best: Vec<&Ranked> = ranked.iter().filter(|one| of(one).rank == 1).collect();
         best.sort_by(|one, other| of(one).mean.total_cmp(&of(other).mean));
@@ -189,7 +195,7 @@ pub fn headline(ranked: &[Ranked]) -> String {
         (_, true) => format!("No difference shown in the tilt on the way: {tilt}."),
         (names, false) => format!("Least tilt on the way: {} ({tilt}).", listed(&names)),
     };
-    format!("{even} {level}")
+    [even, level]
 }
 
 /// Runs every trial so many times and ranks them by scatter, the most even first.

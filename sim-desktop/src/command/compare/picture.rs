@@ -4,7 +4,7 @@
 
 use maud::{PreEscaped, html};
 
-use crate::bench::compare::{Ranked, headline};
+use crate::bench::compare::{Ranked, answers};
 
 /// Characters of the longest bar in the terminal.
 const BAR_MAX: f64 = 24.0;
@@ -25,12 +25,16 @@ pub(super) fn svg(title: &str, ranked: &[Ranked]) -> String {
         .ground{fill:#fff}text{fill:#16202a}.soft{fill:#4a5863}.bar{fill:#2f5d7c}.reach{stroke:#16202a}\
         @media(prefers-color-scheme:dark){.ground{fill:#12181e}text{fill:#eef2f5}.soft{fill:#b4c0ca}.bar{fill:#8fc1e3}\
         .reach{stroke:#eef2f5}}";
+    const NOTES: [&str; 2] = [
+        "The same place: no difference shown. Tilt: largest difference of closing across the joint, on the way.",
+        "A virtual bench ranks orders, it does not prove a joint: the maker's order comes first.",
+    ];
     let most = ranked
         .iter()
         .map(|one| one.scatter_95.max(one.scatter.mean))
         .fold(1e-9, f64::max);
     let rows = u32::try_from(ranked.len()).map_or(0.0, f64::from);
-    let (width, height) = (LEFT + WIDTH + BEHIND, 106.0 + rows * ROW);
+    let (width, height) = (LEFT + WIDTH + BEHIND, 136.0 + rows * ROW);
     let at = |share: f64| format!("{:.1}", LEFT + share / most * WIDTH);
     html! {
         svg xmlns="http://www.w3.org/2000/svg" width=(format!("{width:.0}")) height=(format!("{height:.0}"))
@@ -39,9 +43,11 @@ pub(super) fn svg(title: &str, ranked: &[Ranked]) -> String {
             style { (PreEscaped(STYLE)) }
             rect class="ground" width="100%" height="100%" {}
             text x="20" y="32" font-size="18" font-weight="600" { (title) }
-            text class="soft" x="20" y="52" font-size="12" { (headline(ranked)) }
+            @for (line, said) in (0_u32..).zip(answers(ranked)) {
+                text class="soft" x="20" y=(52 + 17 * line) font-size="12" { (said) }
+            }
             @for (row, one) in (0_u32..).zip(ranked) {
-                @let y = 72.0 + f64::from(row) * ROW;
+                @let y = 88.0 + f64::from(row) * ROW;
                 @let middle = format!("{:.1}", y + 10.0);
                 text x="20" y=(format!("{:.1}", y + 16.0)) {
                     (one.scatter.rank) ". " (one.trial.order_name) ", " (one.trial.shares.len())
@@ -57,8 +63,8 @@ pub(super) fn svg(title: &str, ranked: &[Ranked]) -> String {
                     ))
                 }
             }
-            text class="soft" x="20" y=(format!("{:.1}", height - 12.0)) font-size="12" {
-                "The same place: no difference shown. Tilt: largest difference of closing across the joint, on the way. A virtual bench ranks orders, it does not prove a joint: the maker's order comes first."
+            @for (line, said) in (0_u32..).zip(NOTES) {
+                text class="soft" x="20" y=(format!("{:.1}", height - 29.0 + 17.0 * f64::from(line))) font-size="12" { (said) }
             }
         }
     }
