@@ -318,9 +318,9 @@ fn turn_seconds(model: &JointModel, trial: &Trial, degrees: f64, hand: HandKind)
 /// own hands, `tests/tests/approach_cue.rs`]
 fn stopping_error_deg(hand: HandKind) -> f64 {
     match hand {
-        HandKind::Steady => 0.6,
-        HandKind::Hurried => 0.7,
-        HandKind::Jerky => 4.8,
+        HandKind::Steady => 0.5,
+        HandKind::Hurried => 0.8,
+        HandKind::Jerky => 3.7,
     }
 }
 
