@@ -11,7 +11,7 @@
 //! - \[ISO 965-1\]: tolerances of metric threads. \[ISO 898-2\]: nuts. \[ISO 3506-1\]: stainless steel bolts. \[ASTM A193\]: B7.
 //! - \[FED-STD-H28/2B\]: shear areas of engaged threads. \[EN 1561\], \[EN 1563\]: cast irons.
 //! - \[NACA TN 902\]: Ramberg and Osgood, *Description of stress-strain curves by three parameters*, 1943.
-//! - \[VDI 2230:2001\]: systematic calculation of bolted joints.
+//! - \[VDI 2230:2001\], \[VDI 2230:2003\]: systematic calculation of bolted joints.
 //! - \[Shigley\]: *Mechanical Engineering Design*, 9th edition, chapter 8.
 //! - \[Machinery's Handbook\], \[NSTS 08307\]: scatter of preload by method.
 //! - \[NAVEDTRA 14315\], \[TM 1-1500-204-23-9\]: torque wrenches with offset adapters.
@@ -22,6 +22,7 @@
     reason = "a unit is spelled as the unit is: Nm, kN, MPa"
 )]
 
+mod embedding;
 mod engagement;
 mod fit;
 mod friction;
@@ -38,6 +39,7 @@ mod thread;
 mod twist;
 mod want;
 
+pub use embedding::{Embedding, Roughness, Service, embedding_loss_N};
 pub use engagement::{Engaged, Engagement, Strips, TAPPED, Tapped, bolt_shear_ratio};
 pub use fit::{Fit, fit};
 pub use friction::{Condition, Friction, FrictionClass, Method, Scatter};
