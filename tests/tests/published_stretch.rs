@@ -380,9 +380,10 @@ fn the_slope_of_a_pull_on_the_bench_gives_its_clamp_load() {
             .estimate(&size, Bearing::hexagon(&size), &bolt)
             .unwrap();
         let clamp_N = bench.clamp_kN(0) * 1000.0;
-        // The bench's cover bends as well, which no grip tells: its clamp load lies in the lower part of the band.
+        // The bench's cover bends as well, which no grip tells: its clamp load lies in the lower part of the band, and what embeds once the hand
+        // has let go, up to a tenth [VDI 2230], comes off it.
         assert!(
-            (slope.preload_low_N..slope.preload_high_N).contains(&clamp_N),
+            (0.9 * slope.preload_low_N..slope.preload_high_N).contains(&clamp_N),
             "seed {seed}: {clamp_N:.0} N, {slope:?}"
         );
         // Oiled: 0.12 ± 25 %. [Condition::friction, NSTS 08307]

@@ -251,7 +251,7 @@ impl Pull {
         let friction = of_friction(lever_mm);
         let preload_N = (peak_Nm - self.prevailing_Nm).max(0.0) * 1000.0 / lever_mm;
         let mut notes = vec![format!(
-            "rests on a reckoned stiffness of {:.0} kN/mm for bolt and flat, hard parts ({:.0} % stiffer at most, {:.0} % softer where a cover bends or faces bed in: then friction is higher and preload lower), on friction alike in thread and under the head, and on a torque right to ±{:.0} %",
+            "rests on a reckoned stiffness of {:.0} kN/mm for bolt and flat, hard parts ({:.0} % stiffer at most, {:.0} % softer where a cover bends or faces bed in: then friction is higher and preload lower), on friction alike in thread and under the head, and on a torque right to ±{:.0} %; what embeds after the pull, up to a tenth, comes off it",
             joint / 1000.0,
             STIFFNESS_UNCERTAINTY * 100.0,
             SOFTER * 100.0,
