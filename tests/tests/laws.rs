@@ -603,6 +603,73 @@ fn told(procedure: &Procedure, verdict: Verdict, reasons: Reasons) -> Vec<Entry>
         .collect()
 }
 
+/// What a person does about the order of work, of which next is one.
+#[derive(Clone, Copy, Debug)]
+enum Turn {
+    /// What is next is done, and ticked on paper.
+    Done,
+    /// What is next is left out.
+    LeftOut,
+    Select(u8),
+    Loosened(u8),
+}
+
+prop_compose! {
+    /// Fasteners by stages, stage after stage or one fastener after the other, or in two groups of which each is finished first.
+    fn any_order()(count in 2..8_u8, stages in 2..5_u8, one_at_a_time in any::<bool>(), groups in 1..3_u8) -> Procedure {
+        let fasteners: Vec<Fastener> = (0..count)
+            .map(|index| Fastener {
+                label: Label::new(&format!("{}", index + 1)).expect("short"),
+                near: [None; 4],
+            })
+            .collect();
+        let kinds: Vec<Stage> = (0..stages)
+            .map(|stage| Stage::new(StageKind::Tighten {
+                window: torque(20 + 10 * i32::from(stage)),
+                prevailing: Prevailing::None,
+            }))
+            .collect();
+        let mut steps = Vec::new();
+        for group in 0..groups {
+            let own: Vec<u8> = (0..count).filter(|fastener| fastener % groups == group).collect();
+            if one_at_a_time {
+                steps.extend(own.iter().flat_map(|&fastener| (0..stages).map(move |stage| Step::on(fastener, stage))));
+            } else {
+                steps.extend((0..stages).flat_map(|stage| own.iter().map(move |&fastener| Step::on(fastener, stage))));
+            }
+        }
+        Procedure::new(&Parts { fasteners: &fasteners, stages: &kinds, steps: &steps, overrides: &[], terms: Terms::default() })
+            .expect("a valid procedure")
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 300, ..ProptestConfig::default() })]
+
+    #[test]
+    fn nobody_is_offered_a_later_stage_whoever_is_selected(
+        procedure in any_order(),
+        turns in prop::collection::vec(prop_oneof![
+            4 => Just(Turn::Done),
+            2 => Just(Turn::LeftOut),
+            4 => (0..8_u8).prop_map(Turn::Select),
+            1 => (0..8_u8).prop_map(Turn::Loosened),
+        ], 1..60),
+    ) {
+        let mut run = Run::new(&procedure, false);
+        for turn in turns {
+            run.at += 1_000_000;
+            match (turn, run.session.next()) {
+                (Turn::Done, Next::Pull { step }) => run.send(Input::Paper { step }),
+                (Turn::LeftOut, Next::Pull { step }) => run.send(Input::Skip { step, reason: "Ada: later" }),
+                (Turn::Select(fastener), _) => run.send(Input::Select { fastener }),
+                (Turn::Loosened(fastener), _) => run.send(Input::Loosened { fastener, elsewhere: false, cause: "" }),
+                _ => {}
+            }
+        }
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 200, ..ProptestConfig::default() })]
 
