@@ -10,6 +10,17 @@ use evendraw_core::verdict::{Reason, Reasons, Verdict};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
+/// Said where a plan says that its values are invented.
+pub const DEMO: &str = "DEMO, invented values";
+
+/// Said where the tool is in the hand, once: at the first start of real work, with the keys, on the working sheet.
+pub const HANDS: &str = "Eye protection on. No cheater bars. Support the work. Keep hands out of the line of a slipping \
+    handle.";
+
+/// Said beside it where there is something to loosen, or to run.
+pub const LOOSENING: &str = "Pressure and load off before anything is loosened. A hot engine burns. The maker's current \
+    instructions come first.";
+
 /// A torque in N·m: two decimals below 100 N·m, one from there on.
 ///
 /// # Examples

@@ -47,6 +47,7 @@ pub(super) struct Args {
 /// Runs the command.
 pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
     let plan = plan_file::read(args.plan.as_deref())?;
+    out.speaks_of(&plan)?;
     let own = joint(&plan, args.joint.as_deref())?.clone();
     let given = Given::read(&args.answer, &plan, "from a trace file")?;
     let samples = samples(&args.trace)?;

@@ -160,6 +160,8 @@ impl Rig {
 
     /// Makes a circle of bolts to 20 N·m in two stages, with keys alone.
     pub(crate) fn make_circle(&mut self, bolts: u16) {
+        assert!(self.page().contains("Eyes protected"), "{}", self.page());
+        self.yes();
         assert!(self.page().contains("New bolt circle"), "{}", self.page());
         self.yes();
         for _ in 3..bolts {
@@ -278,7 +280,7 @@ impl Rig {
             }
             loop {
                 // What the first stage asks for; there are more bolts than this test gets to.
-                // The key answers what an attempt that was cut off asks: again.
+                // The key answers what an attempt that was cut off asks: loosened, and done.
                 let mut bytes = vec![0xb1];
                 bytes.extend(repeated(reading(0.0, 0.0), 120));
                 bytes.extend(pull(newton_meters, 30.0));

@@ -71,9 +71,15 @@ pub(super) fn of(source: &Source, job: &Job, joint: u8) -> Asked {
     let sentence = |step: u16| stage_at(step).map(StagePlan::sentence).unwrap_or_default();
     match session.next() {
         Next::Person => {
+            // Real work begins with a name: here the cautions are said, once.
+            let first = !source.is_rehearsing() && job.person().is_none();
             asked.question = Some(Question {
                 number: Some("Your name".to_owned()),
-                ..plain("Who works", "Who is working on this joint?", "")
+                ..plain(
+                    "Who works",
+                    "Who is working on this joint?",
+                    if first { words::HANDS } else { "" },
+                )
             })
         }
         Next::Tool => {
@@ -111,7 +117,7 @@ pub(super) fn of(source: &Source, job: &Job, joint: u8) -> Asked {
             asked.question = Some(plain(
                 "On the threads",
                 format!("Are threads and faces {wanted}?"),
-                "No stops the work here until they are.",
+                "No stops the work here until they are: oil where the value is for dry threads overloads them.",
             ));
         }
         Next::Hand { step } => {
@@ -189,7 +195,9 @@ pub(super) fn of(source: &Source, job: &Job, joint: u8) -> Asked {
                 .stage(stage)
                 .map(StagePlan::sentence)
                 .unwrap_or_default();
-            let state = match plan
+            let cold = "Until then the joint is final but for this.";
+            let hot = "Until then the joint is final but for this. A hot engine burns: gloves, and clear of what turns.";
+            let (state, if_no) = match plan
                 .procedure
                 .stages()
                 .get(usize::from(stage))
@@ -198,17 +206,17 @@ pub(super) fn of(source: &Source, job: &Job, joint: u8) -> Asked {
                 Some(StageKind::Later {
                     state: EngineState::Cold,
                     ..
-                }) => ", engine cold",
+                }) => (", engine cold", cold),
                 Some(StageKind::Later {
                     state: EngineState::Hot,
                     ..
-                }) => ", engine hot",
-                _ => "",
+                }) => (", engine hot", hot),
+                _ => ("", cold),
             };
             asked.question = Some(plain(
                 "Due later",
                 format!("{words}. Is it due now{state}?"),
-                "Until then the joint is final but for this.",
+                if_no,
             ));
         }
         Next::Loosen { fastener } => {
@@ -354,13 +362,7 @@ fn ways(advice: Option<&Advice>) -> Vec<Way> {
 }
 
 /// A fastener that moved when it was checked again, if that is the last thing that happened to this step.
-fn moved(
-    job: &Job,
-    joint: u8,
-    step: u16,
-    label: &str,
-    advice: Option<&Advice>,
-) -> Option<Alert> {
+fn moved(job: &Job, joint: u8, step: u16, label: &str, advice: Option<&Advice>) -> Option<Alert> {
     let checked = job.facts().iter().rev().find_map(|fact| match fact {
         Fact::Entry(entry) if entry.joint == joint => match &entry.record {
             Record::Rechecked(checked) if checked.step == step => Some(Some(checked)),
