@@ -475,7 +475,7 @@ fn target_line(page: &mut Page, session: &Session<&Procedure>, next: Next, now: 
                 Next::Answer { .. } => "check, see the sheet",
                 Next::Measure { .. } => "measure, set length",
                 Next::Moment { .. } => "say when",
-                Next::Loosen { .. } => "loosen fully",
+                Next::Loosen { .. } => "PRESSURE OFF, LOOSEN",
                 Next::Replace { .. } => "fit a NEW one",
                 Next::Decide { step } if session.ledger().step(step) == StepState::Doubtful => {
                     "NOT KNOWN"
