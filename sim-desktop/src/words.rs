@@ -178,6 +178,20 @@ const fn look(reason: Reason, first: Option<Act>) -> &'static str {
     }
 }
 
+/// The word that scripts use for an act.
+#[must_use]
+pub const fn act_word(act: Act) -> &'static str {
+    match act {
+        Act::PullOn => "pull-on",
+        Act::Again => "again",
+        Act::Loosen => "loosen",
+        Act::TakeOut => "take-out",
+        Act::Replace => "replace",
+        Act::Observe => "observe",
+        Act::Waive => "waive",
+    }
+}
+
 /// What an act is, as a sentence.
 #[must_use]
 pub const fn act(act: Act) -> &'static str {
