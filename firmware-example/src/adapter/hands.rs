@@ -638,7 +638,28 @@ pub(super) fn circle_form(
 mod tests {
     use evendraw_core::procedure::Procedure;
 
-    use super::circle_form;
+    use evendraw_core::advice::Act;
+    use evendraw_core::verdict::Reason;
+
+    use super::{circle_form, key_words, named};
+    use crate::display::COLUMNS;
+
+    #[test]
+    fn every_reason_and_every_pair_of_keys_fits_its_line() {
+        for reason in Reason::ALL {
+            assert!(named(reason).len() <= COLUMNS, "{}", named(reason));
+        }
+        let acts = [Act::Again, Act::Loosen, Act::TakeOut, Act::Replace];
+        for (yes, no) in acts.iter().flat_map(|yes| acts.map(|no| (*yes, no))) {
+            let line = format!("{}  NO {}", key_words(yes), &key_words(no)[4..]);
+            // The long words never stand beside each other: what is taken out is not loosened too.
+            let long = [Act::Loosen, Act::TakeOut];
+            assert!(
+                line.len() <= COLUMNS || long.contains(&yes) && long.contains(&no),
+                "{line}"
+            );
+        }
+    }
 
     #[test]
     fn the_largest_circle_fits_and_the_order_goes_across() {
