@@ -187,7 +187,7 @@ fn three_hundred_power_cuts_lose_no_verdict_that_was_told() {
         };
         let mut rig = Rig::start(&image);
         // From before the journal is read to well into the second pull.
-        let wait = pace.mul_f64(2.5 * f64::from(state >> 8) / f64::from(u32::MAX >> 8));
+        let wait = pace.mul_f64(3.5 * f64::from(state >> 8) / f64::from(u32::MAX >> 8));
         let began = Clock::now();
         let came = rig.work_until(torque, |_| began.elapsed() >= wait);
         told += came.told;
