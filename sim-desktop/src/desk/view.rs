@@ -173,6 +173,8 @@ pub struct BuildView {
     pub document: String,
     /// Nothing here is a record of work.
     pub rehearsal: bool,
+    /// The plan's values are invented.
+    pub demo: bool,
     /// Where readings come from.
     pub readings: Readings,
     /// The line to an adapter, if one is wanted.

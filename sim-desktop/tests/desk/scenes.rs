@@ -122,6 +122,7 @@ pub(crate) fn build() -> BuildView {
         unit: text("pump 7, serial 4411"),
         document: text("Pump overhaul instructions, section 6, revision C"),
         rehearsal: true,
+        demo: true,
         readings: Readings::Bench,
         person: Some(text("M. Ahlers")),
         witness: Some(text("R. Falk")),
