@@ -3,6 +3,7 @@
 //! Every room that tells people something takes the words from here, so that a fact reads the same on a line, a sheet and a
 //! screen. Knows nothing of where the values come from.
 
+use evendraw_core::record::{Added, Seen};
 use evendraw_core::session::Refusal;
 use evendraw_core::unit::{Angle, Length, Torque};
 use evendraw_core::verdict::{Reason, Reasons, Verdict};
@@ -103,6 +104,27 @@ pub const fn verdict(value: Verdict) -> &'static str {
     }
 }
 
+/// The running torque that the limits of an attempt came on top of, and how it is known; none where nothing was added.
+#[must_use]
+pub fn added(value: Added) -> Option<String> {
+    match value {
+        Added::Nothing => None,
+        Added::Unknown => Some("running torque not known".to_owned()),
+        Added::Given(running) => Some(format!("on top of {} running (plan)", torque(running))),
+        Added::Measured(running) => Some(format!("on top of {} running (seen)", torque(running))),
+        Added::Typed(running) => Some(format!("on top of {} running (typed)", torque(running))),
+    }
+}
+
+/// How a running torque came to be known.
+#[must_use]
+pub const fn seen(value: Seen) -> &'static str {
+    match value {
+        Seen::Measured => "seen while it was run down",
+        Seen::Typed => "typed",
+    }
+}
+
 /// What a reason means.
 #[must_use]
 pub const fn reason(value: Reason) -> &'static str {
@@ -124,6 +146,7 @@ pub const fn reason(value: Reason) -> &'static str {
         Reason::Interrupted => "interrupted: its angle cannot be known, or one sweep was asked for",
         Reason::WrongWay => "loaded the wrong way",
         Reason::OutOfOrder => "out of order",
+        Reason::RunningUnknown => "running torque not known: the target comes on top of it",
     }
 }
 
@@ -153,6 +176,9 @@ pub const fn advice(value: Reason) -> &'static str {
         Reason::OutOfOrder => {
             "go on with the fastener shown, or begin the pass again where the order matters"
         }
+        Reason::RunningUnknown => {
+            "type its running torque; or loosen it and run it down again with the tool"
+        }
     }
 }
 
@@ -178,6 +204,9 @@ pub const fn refusal(value: Refusal) -> &'static str {
         Refusal::NoMockUp => "there is no mock-up to take apart",
         Refusal::LoosenFirst => "the fastener must be loosened first",
         Refusal::ReplaceFirst => "the fastener must be replaced first",
+        Refusal::NoRunningTorque => {
+            "a running torque is from 0 up to the target it comes on top of"
+        }
     }
 }
 

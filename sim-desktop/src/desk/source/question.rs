@@ -439,5 +439,6 @@ pub(super) const fn refusal_words(refusal: Refusal) -> &'static str {
         Refusal::NoMockUp => "there is no mock-up to take apart",
         Refusal::LoosenFirst => "it must be loosened first",
         Refusal::ReplaceFirst => "it must be replaced first",
+        Refusal::NoRunningTorque => "a running torque is from 0 up to the target",
     }
 }
