@@ -300,8 +300,12 @@ impl Tracker {
         if self.measures_running && !had_begun {
             running = self.runs(seen);
         }
+        let was_loaded = self.loaded;
         if self.load(before, seen) {
             self.trace.clear();
+        }
+        if was_loaded && !self.loaded && self.measures_running && !had_begun {
+            running = running.or(self.keep_running(self.thresholds.level.band));
         }
         if self.began_at.is_some() || self.loaded && self.runs_down != RunsDown::Only {
             self.trace.push(at, sample.torque, sample.rotation);

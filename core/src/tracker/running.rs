@@ -37,7 +37,7 @@ pub(super) struct Running {
 /// What tells a plateau from a rise and from nothing, in mN·m.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Level {
-    /// Below this the tool turns nothing.
+    /// Below this the tool turns nothing, as far as its sensor can tell.
     pub(super) floor: i32,
     /// Above this it is no running torque any more.
     pub(super) ceiling: i32,
@@ -66,25 +66,31 @@ impl Running {
             }
         }
         self.far = self.far.max(seen.rotation);
-        let is_within = seen.torque >= level.floor && seen.torque <= level.ceiling;
-        if !is_within || self.far.wrapping_sub(seen.rotation) > BACK {
-            let ended = self.filled > 0;
-            self.count = 0;
-            self.filled = 0;
-            return ended;
+        if self.far.wrapping_sub(seen.rotation) > BACK {
+            return self.end_stroke();
         }
         self.sum = self.sum.saturating_add(seen.torque);
         self.count = self.count.wrapping_add(1);
         if self.count >= BLOCK_LEAST && seen.rotation.wrapping_sub(self.from) >= BLOCK_TURN {
             let sum = i64::from(self.sum);
-            let mean = ratio(sum, u64::from(self.count));
-            self.block(i32::try_from(mean).unwrap_or(0), level.band);
+            let mean = i32::try_from(ratio(sum, u64::from(self.count))).unwrap_or(0);
+            if mean < level.floor || mean > level.ceiling {
+                return self.end_stroke();
+            }
+            self.block(mean, level.band);
             self.begin_block(seen);
         } else if self.count >= BLOCK_MOST {
             // It stands under load: what it holds is no torque of turning.
             self.begin_block(seen);
         }
         false
+    }
+
+    fn end_stroke(&mut self) -> bool {
+        let ended = self.filled > 0;
+        self.count = 0;
+        self.filled = 0;
+        ended
     }
 
     fn begin_block(&mut self, seen: Seen) {

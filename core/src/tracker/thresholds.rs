@@ -104,7 +104,7 @@ impl Thresholds {
             // A fall from less than a quarter of the target, or from near snug.
             worth_watching: (target >> 2).max(snug.saturating_mul(2)),
             level: Level {
-                floor: (target >> 6).max(watch.noise.millinewton_meters()).max(1),
+                floor: (target >> 7).max(noise >> 2).max(1),
                 ceiling: target >> 1,
                 band: scale
                     .scaled(1, 50)
