@@ -7,8 +7,11 @@ use std::io::{self, BufReader};
 use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
+use evendraw_core::session::Input;
+use evendraw_core::unit::Instant;
 
 use super::named::{fastener, joint, names, stage};
+use super::value::torque;
 use super::{CommandError, Done, Output, plan_file};
 use crate::job::{Job, Told};
 use crate::plan::Joint;
@@ -17,6 +20,7 @@ use crate::rehearsal::given::Given;
 use crate::rehearsal::trace_file;
 use crate::sheet::export::{attempt_line, attempt_object};
 use crate::store::Purpose;
+use crate::words;
 
 /// Judges recorded torque and rotation: a whole joint, or a single pull, from any instrument.
 #[derive(Debug, ClapArgs)]
@@ -40,6 +44,9 @@ pub(super) struct Args {
     /// Answers one of the plan's questions: condition=no. May be given several times.
     #[arg(long, value_name = "KEY=ANSWER")]
     answer: Vec<String>,
+    /// The running torque of a fastener, as if it were typed: 1="8 N·m". May be given several times.
+    #[arg(long, value_name = "FASTENER=TORQUE")]
+    running: Vec<String>,
     /// The trace file, or - for standard input.
     trace: PathBuf,
 }
@@ -57,6 +64,17 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         Some(text) => Some(start(text, &own, &job)?),
         None => None,
     };
+    let first = samples.first().map_or(Instant::BOOT, |(at, _)| *at);
+    for text in &args.running {
+        let input = running(text, &own)?;
+        let done = job.apply(own.number(), first, input)?;
+        if let Some(refusal) = done.refusal {
+            return Err(CommandError::bad(format!(
+                "--running {text}: {}",
+                words::refusal(refusal)
+            )));
+        }
+    }
     let mut rejected = false;
     let mut count = 0_u32;
     let feed = judge(
@@ -90,7 +108,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
 
 fn samples(
     path: &Path,
-) -> Result<Vec<(evendraw_core::unit::Instant, evendraw_core::sample::Sample)>, CommandError> {
+) -> Result<Vec<(Instant, evendraw_core::sample::Sample)>, CommandError> {
     let read = if path.as_os_str() == "-" {
         trace_file::read(BufReader::new(io::stdin().lock()))
     } else {
@@ -98,6 +116,22 @@ fn samples(
         trace_file::read(BufReader::new(file))
     };
     read.map_err(|error| CommandError::bad(format!("{}: {error}", path.display())))
+}
+
+/// A running torque told for a fastener.
+fn running(text: &str, own: &Joint) -> Result<Input<'static>, CommandError> {
+    let from = format!("--running {text}");
+    let Some((label, typed)) = text.split_once('=') else {
+        return Err(CommandError::bad(format!(
+            "{from}: allowed is FASTENER=TORQUE, like 4=\"8 N·m\""
+        )));
+    };
+    let typed =
+        torque(typed.trim()).map_err(|error| CommandError::bad(format!("{from}: {error}")))?;
+    Ok(Input::RunningTorque {
+        fastener: fastener(own, label.trim(), &from)?,
+        torque: typed.torque(),
+    })
 }
 
 /// The step that the trace begins with.

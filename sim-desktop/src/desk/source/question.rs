@@ -233,6 +233,21 @@ pub(super) fn of(source: &Source, job: &Job, joint: u8) -> Asked {
                 ways: vec![Way::NewFitted, Way::Skip],
             });
         }
+        Next::Decide { step }
+            if fastener_at(step).is_some_and(|own| session.ledger().wants_running(own)) =>
+        {
+            let who = fastener_at(step).map_or_else(String::new, label);
+            asked.question = Some(Question {
+                number: Some("Running torque, with its unit".to_owned()),
+                ..plain(
+                    "Running torque",
+                    format!(
+                        "Fastener {who}: its running torque was not seen on the way down, and the target comes on top of it. What is it?"
+                    ),
+                    "Or loosen it (L) and run it down again with the tool.",
+                )
+            });
+        }
         Next::Decide { step } => {
             asked.alert = Some(decide(
                 job,
