@@ -276,6 +276,13 @@ fn joint() -> Value {
                 "snug",
                 described("torque", "Members in firm contact; angle counts from here."),
             ),
+            (
+                "prevailing",
+                by_answer(
+                    &text(""),
+                    "Running torque that every torque of the joint comes on top of: \"measure\" or a value.",
+                ),
+            ),
             ("train", text("Stiffness of the tool train: \"20 N·m/°\".")),
             (
                 "sum_max",
@@ -420,7 +427,7 @@ fn stage() -> Value {
             ),
             (
                 "prevailing",
-                by_answer(&text(""), "Running torque to add: \"measure\" or a value."),
+                by_answer(&text(""), "Running torque to add, here and in every later stage: \"measure\" or a value."),
             ),
             ("angle", described("angle", "How far.")),
             ("one_sweep", flag("One pull must do.")),

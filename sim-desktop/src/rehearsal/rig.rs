@@ -58,14 +58,12 @@ pub fn sketch(joint: &Joint, plan: &JointPlan) -> JointSketch {
             (_, None) => continue,
         };
         greatest = greatest.max(torque);
-        if let StageKind::Tighten { prevailing, .. } = stage.kind {
-            drag = drag.max(match prevailing {
-                Prevailing::None => 0.0,
-                Prevailing::Given(value) => newton_meters(value),
-                // Nobody has said how much: a tenth of the target. Common practice, no source.
-                Prevailing::Measure => torque * 0.1,
-            });
-        }
+        drag = drag.max(match (plan.procedure.prevailing(index), stage.kind) {
+            (Prevailing::Given(value), _) => newton_meters(value),
+            // Nobody has said how much: a tenth of the target. Common practice, no source.
+            (Prevailing::Measure, StageKind::Tighten { .. }) => torque * 0.1,
+            _ => 0.0,
+        });
     }
     let mut sketch = JointSketch::new(positions, if greatest > 0.0 { greatest } else { 10.0 });
     sketch.thread = plan.thread.as_deref().and_then(|text| text.parse().ok());
@@ -248,8 +246,8 @@ impl Rig {
             if !ledger.step(index).is_settled() || ledger.must_loosen(fastener) {
                 continue;
             }
-            let target = procedure
-                .torque_window(index)
+            let target = ledger
+                .torque_window(procedure, index)
                 .map(|window| newton_meters(window.target));
             let task = match (stage.kind, target) {
                 (StageKind::Turn { window, .. }, _) => Task::Turn {
