@@ -603,7 +603,7 @@ impl Procedure {
                     .iter()
                     .any(|other| other.place == own.place && other.stage == number)
             })
-            .last()
+            .next_back()
             .map_or(Prevailing::None, |(_, said)| said)
     }
 

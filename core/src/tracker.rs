@@ -327,7 +327,9 @@ impl Tracker {
         self.last = Some(seen);
         let began = !had_begun && self.began_at.is_some();
         if began && self.measures_running {
-            running = self.keep_running(self.thresholds.level.band >> 1).or(running);
+            running = self
+                .keep_running(self.thresholds.level.band >> 1)
+                .or(running);
         }
         Signal {
             running: running.map(Torque::from_millinewton_meters),
@@ -473,8 +475,8 @@ impl Tracker {
             self.end_pull(None);
         }
         // Counted from snug, and where that is nobody knows.
-        let is_counted = !self.found.contains(Reason::RunningUnknown)
-            || !matches!(self.goal.kind, Kind::Torque);
+        let is_counted =
+            !self.found.contains(Reason::RunningUnknown) || !matches!(self.goal.kind, Kind::Torque);
         let goal = core::mem::replace(&mut self.goal, Goal::NONE);
         self.trace.settle();
         if self.turning.compliance() > 0 {

@@ -241,7 +241,8 @@ impl<'p> Run<'p> {
                 for n in (0..=*samples).chain((0..*samples).rev()) {
                     self.at += 5_000;
                     let is_turning = n % samples != 0;
-                    let torque = Torque::from_millinewton_meters(drag * 1000 * i32::from(is_turning));
+                    let torque =
+                        Torque::from_millinewton_meters(drag * 1000 * i32::from(is_turning));
                     let rotation = Rotation::from_millidegrees(turn * 1000 * n / samples);
                     self.send(Input::Sample(Sample { torque, rotation }));
                 }

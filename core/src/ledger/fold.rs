@@ -162,7 +162,9 @@ fn wants_running(attempt: &crate::record::Attempt, stage: &Stage) -> bool {
     let lost = [Reason::Gap, Reason::Stuck, Reason::Interrupted];
     attempt.verdict == Verdict::Unknown
         && attempt.reasons.contains(Reason::RunningUnknown)
-        && !lost.into_iter().any(|reason| attempt.reasons.contains(reason))
+        && !lost
+            .into_iter()
+            .any(|reason| attempt.reasons.contains(reason))
         && !matches!(stage.kind, StageKind::Turn { .. })
 }
 

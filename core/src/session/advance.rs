@@ -365,10 +365,9 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     /// stage after this one wants it measured.
     fn look_on_run_down(&mut self, step: u16) {
         let purpose = Purpose::LookOn;
-        if self
-            .armed
-            .is_some_and(|armed| armed.purpose == Purpose::Recheck || armed == Armed { step, purpose })
-        {
+        if self.armed.is_some_and(|armed| {
+            armed.purpose == Purpose::Recheck || armed == Armed { step, purpose }
+        }) {
             return;
         }
         self.armed = None;

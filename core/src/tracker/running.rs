@@ -124,9 +124,7 @@ impl Running {
             self.weight = self.weight.wrapping_add(1);
         }
         let part = ratio(i64::from(off), u64::from(self.weight));
-        self.mean = self
-            .mean
-            .wrapping_add(i32::try_from(part).unwrap_or(0));
+        self.mean = self.mean.wrapping_add(i32::try_from(part).unwrap_or(0));
     }
 
     /// The running torque, in mN·m, once a plateau was seen.

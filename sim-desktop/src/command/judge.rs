@@ -106,9 +106,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     Ok(Done::rejected_if(rejected))
 }
 
-fn samples(
-    path: &Path,
-) -> Result<Vec<(Instant, evendraw_core::sample::Sample)>, CommandError> {
+fn samples(path: &Path) -> Result<Vec<(Instant, evendraw_core::sample::Sample)>, CommandError> {
     let read = if path.as_os_str() == "-" {
         trace_file::read(BufReader::new(io::stdin().lock()))
     } else {

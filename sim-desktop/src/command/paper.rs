@@ -35,7 +35,12 @@ pub(super) struct Args {
     #[arg(long, value_name = "FASTENER")]
     fastener: String,
     /// The stage, counted from 1.
-    #[arg(long, value_name = "N", required_unless_present = "running", conflicts_with = "running")]
+    #[arg(
+        long,
+        value_name = "N",
+        required_unless_present = "running",
+        conflicts_with = "running"
+    )]
     stage: Option<usize>,
     /// The running torque of the fastener, read while it was run down, instead of a stage.
     #[arg(long, value_name = "TORQUE", value_parser = torque)]

@@ -427,7 +427,10 @@ fn stage() -> Value {
             ),
             (
                 "prevailing",
-                by_answer(&text(""), "Running torque to add, here and in every later stage: \"measure\" or a value."),
+                by_answer(
+                    &text(""),
+                    "Running torque to add, here and in every later stage: \"measure\" or a value.",
+                ),
             ),
             ("angle", described("angle", "How far.")),
             ("one_sweep", flag("One pull must do.")),

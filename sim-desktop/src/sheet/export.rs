@@ -151,7 +151,10 @@ pub fn attempt_object(names: &Names, joint: u8, attempt: &Attempt) -> Value {
             }
             None => {
                 let window = torque_window(procedure, attempt);
-                ("window_Nm", window.as_ref().map_or(Value::Null, torque_limits))
+                (
+                    "window_Nm",
+                    window.as_ref().map_or(Value::Null, torque_limits),
+                )
             }
         };
         object[key] = limits;

@@ -15,6 +15,7 @@ use evendraw_core::session::{Input, Session};
 use evendraw_core::text::Label;
 use evendraw_core::unit::{Instant, Rotation, Torque};
 use evendraw_core::verdict::{Reason, Verdict};
+use evendraw_tests::table::rows;
 use model::{Chance, Model, Setup};
 
 /// N·m or degrees as the core counts them.
@@ -106,7 +107,14 @@ impl<'p> Work<'p> {
 }
 
 /// Runs a nut down and pulls it in so many pulls, the last to `end`; the one attempt there must be.
-fn tightened(setup: Setup, target: f64, strokes: u32, pulls: u32, end: f64, seed: u64) -> Result<Attempt, String> {
+fn tightened(
+    setup: Setup,
+    target: f64,
+    strokes: u32,
+    pulls: u32,
+    end: f64,
+    seed: u64,
+) -> Result<Attempt, String> {
     let procedure = procedure(target);
     let mut work = Work::new(&procedure);
     let mut chance = Chance::new(seed);
@@ -163,6 +171,61 @@ fn case(number: u64) -> Case {
     }
 }
 
+/// Used locknuts at the least breakaway torque that the Army's table allows, tightened to the middle of what the FAA recommends for
+/// their threads [US Army TM 10-5430-237-12&P p. 0032 00-2 table 2; FAA AC 43.13-1B table 7-1, tension nuts, fine]: the drag, and
+/// three times as much as a new nut may have, is added; a pull to the recommended torque alone is short of it.
+#[test]
+fn published_locknuts_are_tightened_on_top_of_their_drag() {
+    /// Thread, and the recommended range in inch-pounds.
+    const RECOMMENDED: [(&str, f64, f64); 8] = [
+        ("1/4-28", 50.0, 70.0),
+        ("5/16-24", 100.0, 140.0),
+        ("3/8-24", 160.0, 190.0),
+        ("7/16-20", 450.0, 500.0),
+        ("1/2-20", 480.0, 690.0),
+        ("9/16-18", 800.0, 1_000.0),
+        ("5/8-18", 1_100.0, 1_300.0),
+        ("3/4-16", 2_300.0, 2_500.0),
+    ];
+    // 1 lbf·in in N·m, exact: 4.4482216152605 × 0.0254.
+    let inch_pounds = |value: f64| value * 0.112_984_829_027_616_7;
+    let nuts = rows("army_locknut_torque_pairs.csv");
+    for (thread, low, high) in RECOMMENDED {
+        let nut = nuts
+            .iter()
+            .find(|row| row.text("thread") == thread)
+            .unwrap_or_else(|| panic!("no {thread} in the table"));
+        let least = inch_pounds(nut.number("lbf_in").expect("a number"));
+        let target = inch_pounds((low + high) / 2.0);
+        for times in [1.0, 3.0] {
+            let setup = Setup {
+                drag: times * least,
+                wave: 0.05,
+                breakaway: 0.1,
+                run_down: 720.0,
+                toe: 5.0,
+                slope: target / 40.0,
+                train: target * 0.5,
+                rate: 500.0,
+                torque_noise: target * 0.002,
+                angle_noise: 0.05,
+            };
+            let right =
+                tightened(setup, target, 6, 1, target + setup.drag, 7).expect("one attempt");
+            assert_eq!(right.verdict, Verdict::Accepted, "{thread}: {right:?}");
+            // Where the drag is less than the window is wide, a pull without it may be right too.
+            if setup.drag > 0.05 * target {
+                let short = tightened(setup, target, 6, 1, target, 8).expect("one attempt");
+                assert_eq!(short.verdict, Verdict::Rejected, "{thread}: {short:?}");
+                assert!(
+                    short.reasons.contains(Reason::TorqueLow),
+                    "{thread}: {short:?}"
+                );
+            }
+        }
+    }
+}
+
 #[test]
 fn of_240_nuts_run_down_and_pulled_none_is_judged_wrong() {
     let mut wrong = Vec::new();
@@ -202,6 +265,10 @@ fn of_240_nuts_run_down_and_pulled_none_is_judged_wrong() {
             ));
         }
     }
-    println!("wrong {} of 240; running torque off by {:.2} % of the target at most", wrong.len(), 100.0 * off_most);
+    println!(
+        "wrong {} of 240; running torque off by {:.2} % of the target at most",
+        wrong.len(),
+        100.0 * off_most
+    );
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }

@@ -111,11 +111,6 @@ impl<'a> Model<'a> {
         }
     }
 
-    /// Loosened or replaced: the nut stands where it began.
-    pub(crate) fn begin_again(&mut self) {
-        self.turned = 0.0;
-    }
-
     /// The nut is run down to a few degrees before it meets the joint.
     pub(crate) fn run_down(&mut self, strokes: u32, take: &mut Taker<'_>) {
         let short = self.chance.between(5.0, 15.0);
@@ -129,7 +124,8 @@ impl<'a> Model<'a> {
 
     /// A pull to a torque.
     pub(crate) fn pull(&mut self, to: f64, take: &mut Taker<'_>) {
-        let rest = (to - self.setup.drag) / self.setup.slope + (self.setup.run_down - self.turned).max(0.0);
+        let rest = (to - self.setup.drag) / self.setup.slope
+            + (self.setup.run_down - self.turned).max(0.0);
         let speed = (rest + to / self.setup.train) / self.chance.between(1.0, 2.5);
         self.stroke(speed, take, |model| model.torque >= to);
     }

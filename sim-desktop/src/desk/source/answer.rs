@@ -99,10 +99,7 @@ impl Source {
                         .steps()
                         .get(usize::from(step))?
                         .fastener()?;
-                    session
-                        .ledger()
-                        .wants_running(fastener)
-                        .then_some(fastener)
+                    session.ledger().wants_running(fastener).then_some(fastener)
                 });
                 let Some(fastener) = wanting else { return };
                 match Quantity::<TorqueUnit>::parse(text.trim()) {
