@@ -598,12 +598,11 @@ impl Procedure {
                 } => Some((number, said)),
                 _ => None,
             })
-            .filter(|&(number, _)| {
+            .rfind(|&(number, _)| {
                 self.steps
                     .iter()
                     .any(|other| other.place == own.place && other.stage == number)
             })
-            .next_back()
             .map_or(Prevailing::None, |(_, said)| said)
     }
 
