@@ -205,7 +205,7 @@ pub const fn refusal(value: Refusal) -> &'static str {
         Refusal::LoosenFirst => "the fastener must be loosened first",
         Refusal::ReplaceFirst => "the fastener must be replaced first",
         Refusal::NoRunningTorque => {
-            "a running torque is from 0 up to the target it comes on top of"
+            "a running torque is from 0 up to the target it comes on top of, where the plan adds one (`prevailing`)"
         }
     }
 }

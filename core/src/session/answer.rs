@@ -277,20 +277,15 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     ) -> Result<(), Refusal> {
         self.not_in_pull()?;
         self.has_fastener(fastener)?;
-        let (mut is_asked_for, mut most) = (false, Torque::ZERO);
+        // Below zero where the plan adds none: then nothing may be told.
+        let mut most = Torque::from_millinewton_meters(-1);
         for (index, step) in (0..=u16::MAX).zip(self.procedure.steps()) {
-            if step.fastener() != Some(fastener)
-                || self.procedure.prevailing(index) == Prevailing::None
+            if step.fastener() == Some(fastener)
+                && self.procedure.prevailing(index) != Prevailing::None
+                && let Some(window) = self.procedure.torque_window(index)
             {
-                continue;
-            }
-            is_asked_for = true;
-            if let Some(window) = self.procedure.torque_window(index) {
                 most = most.max(window.target);
             }
-        }
-        if !is_asked_for {
-            return Err(Refusal::WrongKind);
         }
         if torque.is_negative() || torque > most {
             return Err(Refusal::NoRunningTorque);

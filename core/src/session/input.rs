@@ -221,6 +221,6 @@ pub enum Refusal {
     LoosenFirst,
     /// The fastener must be replaced first.
     ReplaceFirst,
-    /// A running torque that is negative, or above every target it would come on top of.
+    /// A running torque on a fastener whose plan adds none, a negative one, or one above every target it would come on top of.
     NoRunningTorque,
 }

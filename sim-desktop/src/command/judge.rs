@@ -7,8 +7,8 @@ use std::io::{self, BufReader};
 use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
-use evendraw_core::session::Input;
-use evendraw_core::unit::Instant;
+use evendraw_core::unit::{Instant, Torque};
+use evendraw_core::verdict::{Reason, Verdict};
 
 use super::named::{fastener, joint, names, stage};
 use super::value::torque;
@@ -55,7 +55,12 @@ pub(super) struct Args {
 pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
     let plan = plan_file::read(args.plan.as_deref())?;
     let own = joint(&plan, args.joint.as_deref())?.clone();
-    let given = Given::read(&args.answer, &plan, "from a trace file")?;
+    let mut given = Given::read(&args.answer, &plan, "from a trace file")?;
+    given.running = args
+        .running
+        .iter()
+        .map(|text| running(text, &own))
+        .collect::<Result<_, _>>()?;
     let samples = samples(&args.trace)?;
     let mut job = Job::unkept(plan, Purpose::Job);
     job.work_alone(own.number())?;
@@ -64,18 +69,8 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         Some(text) => Some(start(text, &own, &job)?),
         None => None,
     };
-    let first = samples.first().map_or(Instant::BOOT, |(at, _)| *at);
-    for text in &args.running {
-        let input = running(text, &own)?;
-        let done = job.apply(own.number(), first, input)?;
-        if let Some(refusal) = done.refusal {
-            return Err(CommandError::bad(format!(
-                "--running {text}: {}",
-                words::refusal(refusal)
-            )));
-        }
-    }
     let mut rejected = false;
+    let mut unseen = None;
     let mut count = 0_u32;
     let feed = judge(
         &mut job,
@@ -85,8 +80,11 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         &samples,
         &mut |job: &Job, told: &Told| {
             count += 1;
-            rejected |= told.attempt.verdict != evendraw_core::verdict::Verdict::Accepted;
+            rejected |= told.attempt.verdict != Verdict::Accepted;
             let names = names(job);
+            if told.attempt.reasons.contains(Reason::RunningUnknown) {
+                unseen = Some(names.fastener(told.joint, told.attempt.fastener));
+            }
             out.object(&attempt_object(&names, told.joint, &told.attempt))?;
             out.line(attempt_line(&names, told.joint, &told.attempt))
         },
@@ -94,7 +92,17 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     let feed = feed.map_err(|error: FeedError<CommandError>| match error {
         FeedError::Job(error) => CommandError::from(error),
         FeedError::Told(error) => error,
+        FeedError::Running(refusal) => CommandError::bad(format!(
+            "--running {}: {}",
+            args.running.join(", "),
+            words::refusal(refusal)
+        )),
     })?;
+    if let Some(label) = unseen {
+        out.remark(format_args!(
+            "the run-down of fastener {label} is not in the trace: tell its running torque, --running {label}=\"8 N·m\", or begin the trace with the run-down"
+        ));
+    }
     if let Feed::Stopped { why, left } = feed {
         out.remark(format_args!("{left} samples were not judged: {why}"));
         return Ok(Done::Rejected);
@@ -117,7 +125,7 @@ fn samples(path: &Path) -> Result<Vec<(Instant, evendraw_core::sample::Sample)>,
 }
 
 /// A running torque told for a fastener.
-fn running(text: &str, own: &Joint) -> Result<Input<'static>, CommandError> {
+fn running(text: &str, own: &Joint) -> Result<(u8, Torque), CommandError> {
     let from = format!("--running {text}");
     let Some((label, typed)) = text.split_once('=') else {
         return Err(CommandError::bad(format!(
@@ -126,10 +134,7 @@ fn running(text: &str, own: &Joint) -> Result<Input<'static>, CommandError> {
     };
     let typed =
         torque(typed.trim()).map_err(|error| CommandError::bad(format!("{from}: {error}")))?;
-    Ok(Input::RunningTorque {
-        fastener: fastener(own, label.trim(), &from)?,
-        torque: typed.torque(),
-    })
+    Ok((fastener(own, label.trim(), &from)?, typed.torque()))
 }
 
 /// The step that the trace begins with.
