@@ -588,22 +588,23 @@ impl Procedure {
         let Some(&own) = self.steps.get(usize::from(step)) else {
             return Prevailing::None;
         };
-        // Stages are asked one by one, and only those that say something whether the fastener is on them.
-        (0..=own.stage)
-            .zip(&self.stages)
-            .filter_map(|(number, stage)| match stage.kind {
-                StageKind::Tighten {
-                    prevailing: said @ (Prevailing::Measure | Prevailing::Given(_)),
-                    ..
-                } => Some((number, said)),
-                _ => None,
-            })
-            .rfind(|&(number, _)| {
-                self.steps
+        let mut said = Prevailing::None;
+        for (number, stage) in (0..=own.stage).zip(&self.stages) {
+            // Only a stage that says something is asked whether the fastener is on it. Forward, as going back through two lists
+            // at once leaves a panic in the code.
+            if let StageKind::Tighten {
+                prevailing: word @ (Prevailing::Measure | Prevailing::Given(_)),
+                ..
+            } = stage.kind
+                && self
+                    .steps
                     .iter()
                     .any(|other| other.place == own.place && other.stage == number)
-            })
-            .map_or(Prevailing::None, |(_, said)| said)
+            {
+                said = word;
+            }
+        }
+        said
     }
 
     /// The angle window of a step, its own target put in; `None` for stages without one.

@@ -297,7 +297,12 @@ fn last_words(job: &Job, joint: u8, fastener: u8) -> String {
             } else {
                 reasons
             };
-            format!("{} and {angle}: {reasons}.", words::torque(attempt.peak))
+            let added = words::added(attempt.prevailing)
+                .map_or_else(String::new, |added| format!(", {added}"));
+            format!(
+                "{} and {angle}{added}: {reasons}.",
+                words::torque(attempt.peak)
+            )
         })
         .unwrap_or_default()
 }
