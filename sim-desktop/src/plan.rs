@@ -13,6 +13,7 @@ mod plausible;
 pub mod progress;
 mod quantity;
 mod rise;
+mod running;
 pub mod schema;
 mod stage;
 mod tree;

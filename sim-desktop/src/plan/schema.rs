@@ -290,6 +290,13 @@ fn joint() -> Value {
                 "snug",
                 described("torque", "Members in firm contact; angle counts from here."),
             ),
+            (
+                "prevailing",
+                by_answer(
+                    &text(""),
+                    "Running torque that every torque of the joint comes on top of: \"measure\" or a value.",
+                ),
+            ),
             ("train", text("Stiffness of the tool train: \"20 N·m/°\".")),
             (
                 "sum_max",
@@ -434,7 +441,10 @@ fn stage() -> Value {
             ),
             (
                 "prevailing",
-                by_answer(&text(""), "Running torque to add: \"measure\" or a value."),
+                by_answer(
+                    &text(""),
+                    "Running torque to add, here and in every later stage: \"measure\" or a value.",
+                ),
             ),
             ("angle", described("angle", "How far.")),
             ("one_sweep", flag("One pull must do.")),

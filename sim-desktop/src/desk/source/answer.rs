@@ -3,7 +3,7 @@
 //! Knows nothing of how they are worded.
 
 use evendraw_core::procedure::{EngineState, StageKind};
-use evendraw_core::quantity::{LengthUnit, Quantity};
+use evendraw_core::quantity::{LengthUnit, Quantity, TorqueUnit};
 use evendraw_core::record::{Decision, Doubt};
 use evendraw_core::session::{Input, Next, Session};
 
@@ -92,6 +92,24 @@ impl Source {
                 }),
                 Err(error) => self.say(true, error.to_string()),
             },
+            Some(Next::Decide { step }) => {
+                let wanting = self.session().and_then(|session| {
+                    let fastener = session
+                        .procedure()
+                        .steps()
+                        .get(usize::from(step))?
+                        .fastener()?;
+                    session.ledger().wants_running(fastener).then_some(fastener)
+                });
+                let Some(fastener) = wanting else { return };
+                match Quantity::<TorqueUnit>::parse(text.trim()) {
+                    Ok(running) => self.apply(Input::RunningTorque {
+                        fastener,
+                        torque: running.torque(),
+                    }),
+                    Err(error) => self.say(true, error.to_string()),
+                }
+            }
             _ => {}
         }
     }

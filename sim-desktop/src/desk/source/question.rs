@@ -243,6 +243,21 @@ pub(super) fn of(source: &Source, job: &Job, joint: u8) -> Asked {
                 ways: ways(session.advice().as_ref()),
             });
         }
+        Next::Decide { step }
+            if fastener_at(step).is_some_and(|own| session.ledger().wants_running(own)) =>
+        {
+            let who = fastener_at(step).map_or_else(String::new, label);
+            asked.question = Some(Question {
+                number: Some("Running torque, with its unit".to_owned()),
+                ..plain(
+                    "Running torque",
+                    format!(
+                        "Fastener {who}: its running torque was not seen on the way down, and the target comes on top of it. What is it?"
+                    ),
+                    "Or loosen it (L) and run it down again with the tool.",
+                )
+            });
+        }
         Next::Decide { step } => {
             asked.alert = Some(decide(
                 job,
@@ -292,7 +307,12 @@ fn last_words(job: &Job, joint: u8, fastener: u8) -> String {
             } else {
                 reasons
             };
-            format!("{} and {angle}: {reasons}.", words::torque(attempt.peak))
+            let added = words::added(attempt.prevailing)
+                .map_or_else(String::new, |added| format!(", {added}"));
+            format!(
+                "{} and {angle}{added}: {reasons}.",
+                words::torque(attempt.peak)
+            )
         })
         .unwrap_or_default()
 }
@@ -351,7 +371,8 @@ fn ways(advice: Option<&Advice>) -> Vec<Way> {
     acts.iter()
         .filter_map(|act| match act {
             // Needs no key: the hand pulls.
-            Act::PullOn => None,
+            // Typing has a field of its own.
+            Act::PullOn | Act::TypeRunning => None,
             Act::Again => Some(Way::Redo),
             Act::Loosen | Act::TakeOut => Some(Way::Loosen),
             Act::Replace => Some(Way::NewFitted),
@@ -441,5 +462,6 @@ pub(super) const fn refusal_words(refusal: Refusal) -> &'static str {
         Refusal::NoMockUp => "there is no mock-up to take apart",
         Refusal::LoosenFirst => "it must be loosened first",
         Refusal::ReplaceFirst => "it must be replaced first",
+        Refusal::NoRunningTorque => "a running torque is from 0 up to the target",
     }
 }

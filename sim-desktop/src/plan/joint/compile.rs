@@ -108,6 +108,7 @@ pub(super) fn one_plan(
         effective: &effective,
         choice: &choice,
         together: &[],
+        prevailing: None,
         moments: &mut moments,
     };
     let order = stage::order(reader, &around, faults).unwrap_or(Order::Listed);
@@ -166,6 +167,9 @@ pub(super) fn one_plan(
     let access = access(reader, faults);
     let says_reuse = reader.has("reuse");
     let terms = terms(reader, &condition, has_tools, faults);
+
+    let prevailing = reader.text("prevailing", faults);
+    around.prevailing = prevailing.as_ref();
 
     let mut reads: Vec<(Read, usize)> = Vec::new();
     let mut pass: Option<Pass> = None;
@@ -235,6 +239,16 @@ pub(super) fn one_plan(
             pass.clone_from(&read.pass);
         }
         reads.push((read, index));
+    }
+    if let Some(typed) = &prevailing
+        && !reads.iter().any(|(read, _)| read.plan.word == "tighten")
+    {
+        faults.error(
+            &typed.place,
+            format!("joint `{id}` has a running torque and no `tighten` stage that it comes under"),
+            "here",
+            "add the stage, or leave `prevailing` out",
+        );
     }
     // Two answers may name one limit; two limits cannot both hold.
     if let [first, rest @ ..] = sums.as_slice()

@@ -499,9 +499,7 @@ fn detail(attempt: &Attempt, kind: &StageKind) -> String {
     {
         parts.push(format!("{} from snug", words::angle(angle)));
     }
-    if let Some(running) = attempt.prevailing {
-        parts.push(format!("running {}", words::torque(running)));
-    }
+    parts.extend(words::added(attempt.prevailing));
     if attempt.pulls > 1 {
         parts.push(format!("{} pulls", attempt.pulls));
     }
@@ -635,7 +633,7 @@ fn curve(view: &View<'_>, fastener: u8, kept: &Kept<'_>) -> Option<Curve> {
             _ => None,
         })?;
     let newton_meters = |torque: Torque| f64::from(torque.millinewton_meters()) / 1_000.0;
-    let window = procedure.torque_window(attempt.step);
+    let window = evendraw_core::audit::torque_window(procedure, attempt);
     Some(Curve {
         points: points
             .iter()
