@@ -50,6 +50,9 @@ pub struct Rule {
 }
 
 impl What {
+    /// All, the most telling first.
+    pub const ALL: [Self; 3] = [Self::Rotation, Self::EndTorque, Self::RunningTorque];
+
     /// Its rule.
     ///
     /// The score of Iglewicz and Hoaglin is used with 3.5 for samples of many; with four to twelve fasteners the MAD is itself so
@@ -132,39 +135,16 @@ pub fn compare<E: Borrow<Entry>>(
     entries: impl IntoIterator<Item = E>,
 ) -> Unlikes {
     let mut found = Unlikes::default();
-    let Some(kind) = procedure
-        .stages()
-        .get(usize::from(stage))
-        .map(|stage| stage.kind)
-    else {
+    let Some(readings) = Readings::of_stage(procedure, ledger, joint, stage, entries) else {
         return found;
     };
-    if !compares(kind) || !ledger.is_stage_settled(procedure, stage) {
-        return found;
-    }
-    let mut readings = Readings::default();
-    for entry in entries {
-        let entry = entry.borrow();
-        if entry.joint == joint {
-            readings.take(procedure, stage, entry);
-        }
-    }
-    readings.drop_unsettled(procedure, ledger, stage);
-    let likeness = likeness(procedure, stage);
-    for what in [What::Rotation, What::EndTorque, What::RunningTorque] {
-        for (fastener, (reading, own)) in (0..=u8::MAX).zip(readings.of.iter().zip(&likeness)) {
+    for what in What::ALL {
+        for (fastener, reading) in (0..=u8::MAX).zip(&readings.of) {
             let Some(value) = reading.value(what) else {
                 continue;
             };
-            let mut peers: Vec<i32, FASTENERS_MAX> = Vec::new();
-            for (other, of) in readings.of.iter().zip(&likeness) {
-                if own == of
-                    && let Some(value) = other.value(what)
-                {
-                    let _ = peers.push(value);
-                }
-            }
             let known = found.0.iter().any(|other| other.fastener == fastener);
+            let mut peers = readings.like(reading, what);
             if let Some(median) = unlike(what.rule(), value, &mut peers)
                 && !known
             {
@@ -181,6 +161,28 @@ pub fn compare<E: Borrow<Entry>>(
     }
     found.0.sort_unstable_by_key(|unlike| unlike.fastener);
     found
+}
+
+/// Whether [`compare`] could say anything of a fastener at a stage: the stage is complete, and enough like fasteners have a value there.
+#[must_use]
+pub fn is_compared<E: Borrow<Entry>>(
+    procedure: &Procedure,
+    ledger: &Ledger,
+    joint: u8,
+    (fastener, stage): (u8, u8),
+    entries: impl IntoIterator<Item = E>,
+) -> bool {
+    let Some(readings) = Readings::of_stage(procedure, ledger, joint, stage, entries) else {
+        return false;
+    };
+    readings
+        .of
+        .get(usize::from(fastener))
+        .is_some_and(|reading| {
+            What::ALL.into_iter().any(|what| {
+                reading.value(what).is_some() && readings.like(reading, what).len() >= PEERS_MIN
+            })
+        })
 }
 
 /// Whether a stage of this kind is compared at all.
@@ -242,6 +244,8 @@ struct Known {
     turned: i32,
     /// An angle was lost, or torque came without a measured pull.
     is_lost: bool,
+    /// Equal for fasteners with equal windows.
+    likeness: u32,
     seq: u32,
     rotation: Option<i32>,
     end_torque: Option<i32>,
@@ -281,6 +285,45 @@ impl Default for Readings {
 }
 
 impl Readings {
+    /// What stands of a stage; none where it is not complete, or of a kind that is not compared.
+    fn of_stage<E: Borrow<Entry>>(
+        procedure: &Procedure,
+        ledger: &Ledger,
+        joint: u8,
+        stage: u8,
+        entries: impl IntoIterator<Item = E>,
+    ) -> Option<Self> {
+        let kind = procedure.stages().get(usize::from(stage))?.kind;
+        if !compares(kind) || !ledger.is_stage_settled(procedure, stage) {
+            return None;
+        }
+        let mut readings = Self::default();
+        for entry in entries {
+            let entry = entry.borrow();
+            if entry.joint == joint {
+                readings.take(procedure, stage, entry);
+            }
+        }
+        readings.drop_unsettled(procedure, ledger, stage);
+        for (known, likeness) in readings.of.iter_mut().zip(likeness(procedure, stage)) {
+            known.likeness = likeness;
+        }
+        Some(readings)
+    }
+
+    /// The values of the fasteners like this one, itself included.
+    fn like(&self, own: &Known, what: What) -> Vec<i32, FASTENERS_MAX> {
+        let like = self
+            .of
+            .iter()
+            .filter(|other| other.likeness == own.likeness);
+        let mut values = Vec::new();
+        for value in like.filter_map(|other| other.value(what)) {
+            let _ = values.push(value);
+        }
+        values
+    }
+
     fn take(&mut self, procedure: &Procedure, stage: u8, entry: &Entry) {
         match &entry.record {
             Record::Attempt(attempt) => self.pulled(procedure, stage, entry.seq, attempt),

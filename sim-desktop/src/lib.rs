@@ -7,6 +7,7 @@ pub mod desk;
 pub mod job;
 pub mod link;
 pub mod mechanics;
+pub mod peers;
 pub mod plan;
 pub mod rehearsal;
 pub mod sheet;

@@ -11,6 +11,7 @@ use clap::Args as ClapArgs;
 use super::named::{fastener, joint, names, stage};
 use super::{CommandError, Done, Output, plan_file};
 use crate::job::{Job, Told};
+use crate::peers;
 use crate::plan::Joint;
 use crate::rehearsal::feed::{Feed, FeedError, judge};
 use crate::rehearsal::given::Given;
@@ -77,6 +78,12 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         FeedError::Job(error) => CommandError::from(error),
         FeedError::Told(error) => error,
     })?;
+    let names = names(&job);
+    let unlike = job.peers(own.number());
+    for peer in &unlike {
+        out.object(&peers::object(&names, own.number(), peer))?;
+        out.line(peers::line(&names, own.number(), peer))?;
+    }
     if let Feed::Stopped { why, left } = feed {
         out.remark(format_args!("{left} samples were not judged: {why}"));
         return Ok(Done::Rejected);

@@ -6,12 +6,16 @@ use std::fs;
 use std::path::Path;
 
 use evendraw_core::check_sum::crc32;
+use evendraw_core::record::Entry;
+use evendraw_core::session::Session;
 
-use super::CommandError;
+use super::{CommandError, Output};
 use crate::job::{Job, JobError};
+use crate::peers;
 use crate::plan::{Joint, Plan};
 use crate::rehearsal::given::GivenError;
 use crate::sheet::export::Names;
+use crate::sheet::plan_of;
 use crate::store::{Content, StoreError, Traces, read};
 
 /// The joint with an id; the only one where none is named.
@@ -109,6 +113,38 @@ pub(super) fn journal(path: &Path) -> Result<Journal, CommandError> {
         traces: Traces::beside(path),
         plan,
     })
+}
+
+/// Says of every joint in a journal which fasteners are unlike their peers; returns how many nobody has looked at.
+pub(super) fn tell_peers(
+    plan: &Plan,
+    content: &Content,
+    names: &Names,
+    out: &mut Output<'_>,
+) -> Result<usize, CommandError> {
+    let mut open = 0;
+    for joint in plan.joints() {
+        let number = joint.number();
+        let entries: Vec<&Entry> = content
+            .entries()
+            .filter(|entry| entry.joint == number)
+            .collect();
+        let procedure = &plan_of(content, joint).procedure;
+        // Records that cannot be folded are told of elsewhere.
+        let Ok(session) = Session::restore(procedure, number, entries.iter().copied()) else {
+            continue;
+        };
+        for peer in peers::peers(procedure, session.ledger(), number, &entries) {
+            open += usize::from(peer.settled.is_none());
+            out.object(&peers::object(names, number, &peer))?;
+            out.line(format_args!(
+                "    -  {}: {}",
+                joint.id(),
+                peers::line(names, number, &peer)
+            ))?;
+        }
+    }
+    Ok(open)
 }
 
 impl From<StoreError> for CommandError {

@@ -63,6 +63,9 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             tell(fact, &names, &journal, out)?;
         }
     }
+    if let Some(plan) = journal.plan.as_ref().filter(|_| !args.csv) {
+        named::tell_peers(plan, &journal.content, &names, out)?;
+    }
     for damage in &journal.content.damage {
         tell_damage(damage, args.csv, out)?;
     }

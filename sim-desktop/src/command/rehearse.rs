@@ -17,6 +17,7 @@ use super::named::{fastener, joint, names};
 use super::{CommandError, Done, Output, plan_file};
 use crate::bench::{Fault, HandKind};
 use crate::job::{Job, Told};
+use crate::peers;
 use crate::plan::progress::State;
 use crate::plan::{Joint, Plan};
 use crate::rehearsal::given::Given;
@@ -50,9 +51,10 @@ pub(super) struct Args {
     /// Who pulls: steady, hurried or jerky.
     #[arg(long, default_value = "steady", value_parser = |text: &str| text.parse::<HandKind>())]
     hand: HandKind,
-    /// What is wrong with which fastener: 4=cross-thread, or head/4=stripping. May be given several times. The end says whether the judge
-    /// noticed. Always seen in torque and angle: already-tight, gritty, stripping. Where the plan gives thread and grip: cross-thread,
-    /// bottomed, soft-part, missing-part. Only beyond its yield: wrong-class. Not short of yield: oiled.
+    /// What is wrong with which fastener: 4=cross-thread, or head/4=stripping. May be given several times. The end says whether it
+    /// was noticed, by the curve or beside its peers. Always seen in one curve: already-tight, gritty, stripping. Where the plan gives thread
+    /// and grip: cross-thread, bottomed, soft-part, missing-part. Only beyond its yield: wrong-class. Beside at least three like
+    /// fasteners: cross-thread, soft-part, missing-part, and mostly oiled.
     #[arg(long, value_name = "F=KIND")]
     fault: Vec<String>,
     /// Makes every torque or angle in this many pulls.
@@ -288,6 +290,11 @@ fn tell_joint(
     let Some(joint) = job.joint(number) else {
         return Ok(());
     };
+    let names = names(job);
+    for peer in job.peers(number) {
+        out.object(&peers::object(&names, number, &peer))?;
+        out.line(format_args!("  {}", peers::line(&names, number, &peer)))?;
+    }
     for &(fastener, clamp) in &result.clamps_kn {
         out.object(&json!({
             "record": "clamp",

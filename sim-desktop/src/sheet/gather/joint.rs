@@ -59,6 +59,7 @@ fn mark(view: &View<'_>, is_held: bool) -> Mark {
         Standing::MockUp => Mark::MockUp,
         Standing::Doubtful => Mark::Doubtful,
         Standing::Disturbed => Mark::Disturbed,
+        Standing::Final | Standing::RetorqueDue if view.unlike().next().is_some() => Mark::Doubtful,
         Standing::Final => Mark::Done,
         Standing::RetorqueDue => Mark::Due,
     }
@@ -110,6 +111,7 @@ fn fastener_mark(view: &View<'_>, fastener: u8) -> Option<Mark> {
         } else if any(StepState::Doubtful)
             || ledger.must_decide(fastener)
             || ledger.felt_wrong(fastener)
+            || view.unlike().any(|peer| peer.unlike.fastener == fastener)
         {
             Mark::Doubtful
         } else if any(StepState::Disturbed) || ledger.must_loosen(fastener) {

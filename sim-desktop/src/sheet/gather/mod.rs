@@ -17,6 +17,7 @@ use evendraw_core::session::Session;
 
 use super::export::Names;
 use super::{Item, Mark, SheetModel};
+use crate::peers::{Peer, peers};
 use crate::plan::{Answers, Joint, JointPlan, Plan};
 use crate::store::{Content, HostFact, Traces};
 pub use joint::{Trace, kept_trace};
@@ -45,6 +46,8 @@ struct View<'a> {
     ledger: Ledger,
     standing: Standing,
     entries: Vec<&'a Entry>,
+    /// Its fasteners that are unlike their peers.
+    peers: Vec<Peer>,
     /// Questions of the joint's variants that nobody answered.
     unanswered: Vec<String>,
     /// Parts that it needs and that are not here.
@@ -76,6 +79,7 @@ impl<'a> View<'a> {
             Ok(session) => (session.ledger().clone(), session.standing(), None),
             Err(error) => (Ledger::new(), Standing::Doubtful, Some(error.to_string())),
         };
+        let peers = peers(&plan.procedure, &ledger, joint.number(), &entries);
         let missing = joint
             .needs()
             .filter(|part| !is_here(kept, part))
@@ -88,6 +92,7 @@ impl<'a> View<'a> {
             standing,
             fault: fault.or(wrong_answer.filter(|_| !entries.is_empty())),
             entries,
+            peers,
             unanswered,
             missing,
         }
@@ -110,6 +115,11 @@ impl<'a> View<'a> {
             Some(step) => self.place(step.fastener(), Some(step.stage())),
             None => self.place(None, None),
         }
+    }
+
+    /// Fasteners unlike their peers that nobody has looked at.
+    fn unlike(&self) -> impl Iterator<Item = &Peer> {
+        self.peers.iter().filter(|peer| peer.settled.is_none())
     }
 
     fn label_list(&self, fasteners: &[u8]) -> String {

@@ -9,6 +9,7 @@ use evendraw_core::verdict::Verdict;
 use super::clock::Clock;
 use super::joint::{has_witness, kept_points};
 use super::{Kept, View, damage, open, started_rules};
+use crate::peers;
 use crate::sheet::export::{Names, attempt_line, decision, line};
 use crate::sheet::{Item, Mark, PersonRow, SheetModel, ToolRow};
 use crate::store::HostFact;
@@ -104,6 +105,13 @@ pub(super) fn exceptions(
                     tool.id, tool.waiver
                 ),
             )),
+            // What the comparison finds today is told below, with what was said of it.
+            Record::Noted(noted)
+                if peers::is_of_peers(noted)
+                    && view
+                        .peers
+                        .iter()
+                        .any(|peer| Some(peer.unlike.fastener) == noted.fastener) => {}
             Record::Noted(noted) if noted.doubt == Doubt::Raised => {
                 items.push(Item::new(
                     Mark::Doubtful,
@@ -135,6 +143,17 @@ pub(super) fn exceptions(
             Record::Pass(_) | Record::Started(_) | Record::Begun(_) => {}
             _ => {}
         }
+    }
+    for peer in &view.peers {
+        let (mark, seen) = match &peer.settled {
+            Some(text) => (Mark::Waived, format!("looked at and found good ({text})")),
+            None => (Mark::Doubtful, "nobody has looked at it".to_owned()),
+        };
+        items.push(Item::new(
+            mark,
+            view.place(Some(peer.unlike.fastener), Some(peer.unlike.stage)),
+            format!("unlike its peers: {}; {seen}", peers::words(&peer.unlike)),
+        ));
     }
     if let Some(stage) = view.ledger.not_converged() {
         items.push(Item::new(
