@@ -12,4 +12,5 @@ pub mod plan;
 pub mod rehearsal;
 pub mod sheet;
 pub mod store;
+pub mod uncertainty;
 pub mod words;

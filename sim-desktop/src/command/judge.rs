@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
 
-use super::named::{fastener, joint, names, stage};
+use super::named::{fastener, joint, names, stage, tell_attempt};
 use super::{CommandError, Done, Output, plan_file};
 use crate::job::{Job, Told};
 use crate::peers;
@@ -16,7 +16,6 @@ use crate::plan::Joint;
 use crate::rehearsal::feed::{Feed, FeedError, judge};
 use crate::rehearsal::given::Given;
 use crate::rehearsal::trace_file;
-use crate::sheet::export::{attempt_line, attempt_object};
 use crate::store::Purpose;
 
 /// Judges recorded torque and rotation: a whole joint, or a single pull, from any instrument.
@@ -69,9 +68,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         &mut |job: &Job, told: &Told| {
             count += 1;
             rejected |= told.attempt.verdict != evendraw_core::verdict::Verdict::Accepted;
-            let names = names(job);
-            out.object(&attempt_object(&names, told.joint, &told.attempt))?;
-            out.line(attempt_line(&names, told.joint, &told.attempt))
+            tell_attempt(job, told, "", out)
         },
     );
     let feed = feed.map_err(|error: FeedError<CommandError>| match error {

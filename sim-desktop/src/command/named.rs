@@ -10,11 +10,11 @@ use evendraw_core::record::Entry;
 use evendraw_core::session::Session;
 
 use super::{CommandError, Output};
-use crate::job::{Job, JobError};
+use crate::job::{Job, JobError, Told};
 use crate::peers;
 use crate::plan::{Joint, Plan};
 use crate::rehearsal::given::GivenError;
-use crate::sheet::export::Names;
+use crate::sheet::export::{Names, attempt_line, attempt_object};
 use crate::sheet::plan_of;
 use crate::store::{Content, StoreError, Traces, read};
 
@@ -113,6 +113,26 @@ pub(super) fn journal(path: &Path) -> Result<Journal, CommandError> {
         traces: Traces::beside(path),
         plan,
     })
+}
+
+/// Tells a verdict whose record is safe.
+pub(super) fn tell_attempt(
+    job: &Job,
+    told: &Told,
+    before: &str,
+    out: &mut Output<'_>,
+) -> Result<(), CommandError> {
+    let names = names(job);
+    let mut object = attempt_object(&names, told.joint, &told.attempt);
+    let mut line = attempt_line(&names, told.joint, &told.attempt);
+    if let Some(judged) = job.judged(told.joint, told.announcement.seq, &told.attempt) {
+        judged.add_to(&mut object);
+        if let Some(remark) = judged.remark() {
+            line.push_str(&format!("; {remark}"));
+        }
+    }
+    out.object(&object)?;
+    out.line(format_args!("{before}{line}"))
 }
 
 /// Says of every joint in a journal which fasteners are unlike their peers; returns how many nobody has looked at.

@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 use clap::Args as ClapArgs;
 use serde_json::json;
 
-use super::named::{fastener, joint, names};
+use super::named::{fastener, joint, names, tell_attempt};
 use super::{CommandError, Done, Output, plan_file};
 use crate::bench::{Fault, HandKind};
 use crate::job::{Job, Told};
@@ -23,7 +23,6 @@ use crate::plan::{Joint, Plan};
 use crate::rehearsal::given::Given;
 use crate::rehearsal::result::{mean, scatter};
 use crate::rehearsal::{JointResult, Options, PassResult, Rehearsal, WorkError};
-use crate::sheet::export::{attempt_line, attempt_object};
 use crate::store::Purpose;
 use crate::words;
 
@@ -272,12 +271,7 @@ fn unfinished(job: &Job, only: Option<u8>) -> Vec<(String, String)> {
 
 /// A verdict whose record is safe; it leaves the program at once.
 fn announce(job: &Job, told: &Told, out: &mut Output<'_>) -> Result<(), CommandError> {
-    let names = names(job);
-    out.object(&attempt_object(&names, told.joint, &told.attempt))?;
-    out.line(format_args!(
-        "  {}",
-        attempt_line(&names, told.joint, &told.attempt)
-    ))?;
+    tell_attempt(job, told, "  ", out)?;
     out.flush()
 }
 

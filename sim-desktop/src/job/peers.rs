@@ -1,16 +1,19 @@
-//! Doubts about fasteners unlike their peers, raised when a stage is complete.
+//! What is reckoned over a joint's records: doubts about fasteners unlike their peers, raised when a stage is complete, and how sure a
+//! torque is.
+//!
 //!
 //! Raised here and not by the session: the comparison needs every value of the joint, which neither the ledger nor an adapter has room
 //! for. What follows from it is an ordinary record, so a session taken up again stands where the live one stood, and
 //! time alone never makes one. Knows nothing of how values are compared.
 
-use evendraw_core::record::{Entry, Record};
+use evendraw_core::record::{Attempt, Entry, Record};
 use evendraw_core::session::Input;
 use evendraw_core::unit::Instant;
 
 use super::{Done, Job};
 use crate::peers::{Peer, Remark, due, peers};
 use crate::store::Fact;
+use crate::uncertainty::{Judged, judged_in};
 
 impl Job {
     /// The joint's fasteners that are unlike their peers, as its records stand.
@@ -29,6 +32,13 @@ impl Job {
             let entries = self.entries_of(joint);
             due(session.procedure(), session.ledger(), joint, &entries)
         })
+    }
+
+    /// How sure the torque of an attempt is; none at a stage without a torque window.
+    #[must_use]
+    pub fn judged(&self, joint: u8, seq: u32, attempt: &Attempt) -> Option<Judged> {
+        let entries = self.entries_of(joint).into_iter();
+        judged_in(&self.plan, self.joint_plan(joint)?, entries, (seq, attempt))
     }
 
     /// The records kept of a joint, in order.

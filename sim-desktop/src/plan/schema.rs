@@ -106,6 +106,10 @@ fn build() -> Value {
             ("entered_by", text("Who typed the values in.")),
             ("checked_by", text("Who compared them with the document.")),
             ("note", text("A remark.")),
+            (
+                "decide",
+                json!({ "enum": ["simple", "guarded"], "description": "How a value is held against a limit: as measured, or with the limit drawn in by the uncertainty of the tool (ISO 14253-1)." }),
+            ),
         ],
     )
 }

@@ -12,6 +12,7 @@ use super::steps::{Run, in_order, steps};
 use super::{About, Answers, Joint, JointPlan, Name, Question};
 use crate::bench::Interface;
 use crate::plan::fault::Faults;
+use crate::plan::guard::Instruments;
 use crate::plan::place::{Order, arrange, neighbours};
 use crate::plan::quantity::millimetres;
 use crate::plan::rise;
@@ -33,7 +34,7 @@ pub(super) fn one_plan(
     points: &[Point],
     written: &[Written<'_>],
     blocks: &[Block<'_>],
-    has_tools: bool,
+    instruments: Instruments<'_>,
     faults: &mut Faults,
 ) -> Option<JointPlan> {
     let errors_before = faults.errors();
@@ -163,7 +164,7 @@ pub(super) fn one_plan(
     let grip_mm = grip.as_ref().and_then(|typed| millimetres(typed, faults));
     let condition = reader.text("condition", faults);
     let access = access(reader, faults);
-    let terms = terms(reader, &condition, has_tools, faults);
+    let terms = terms(reader, &condition, !instruments.tools.is_empty(), faults);
 
     let mut reads: Vec<(Read, usize)> = Vec::new();
     let mut pass: Option<Pass> = None;
@@ -356,6 +357,7 @@ pub(super) fn one_plan(
         }
         return None;
     }
+    instruments.draw_in(&mut stages, &mut overrides, &mut plans, faults);
     let mut runs: Vec<Run<'_>> = Vec::new();
     let mut open: Option<u8> = None;
     for ((index, plan), places) in (0_u8..).zip(&plans).zip(&places) {

@@ -41,6 +41,7 @@ pub struct Kept<'a> {
 
 /// One joint with its records folded.
 struct View<'a> {
+    build: &'a Plan,
     joint: &'a Joint,
     plan: &'a JointPlan,
     ledger: Ledger,
@@ -86,6 +87,7 @@ impl<'a> View<'a> {
             .map(str::to_owned)
             .collect();
         Self {
+            build: kept.plan,
             joint,
             plan,
             ledger,

@@ -10,6 +10,7 @@ use super::clock::Clock;
 use super::joint::{has_witness, kept_points};
 use super::{Kept, View, damage, open, started_rules};
 use crate::peers;
+use crate::plan::Decide;
 use crate::sheet::export::{Names, attempt_line, decision, line};
 use crate::sheet::{Item, Mark, PersonRow, SheetModel, ToolRow};
 use crate::store::HostFact;
@@ -479,6 +480,10 @@ fn given(model: &mut SheetModel, views: &[View<'_>], kept: &Kept<'_>) {
         if let Some(text) = text {
             model.given.push((name.to_owned(), text.clone()));
         }
+    }
+    if build.decide == Decide::Guarded {
+        let text = "guarded: torque limits drawn in by the expanded uncertainty of the tool, k = 2 (ISO 14253-1); angles as printed";
+        model.given.push(("Decided".to_owned(), text.to_owned()));
     }
     for view in views {
         let answers = super::answers(kept.content, view.joint);
