@@ -300,7 +300,7 @@ mod tests {
                 What::Rotation,
                 12_143_210,
                 1_092_070,
-                "unlike peers, stage 16: 12143.2° (they 1092.1°)",
+                "unlike peers, stage 16: 12143.2° (1092.1°)",
             ),
             (
                 What::EndTorque,
