@@ -56,33 +56,34 @@ impl What {
     /// Its rule.
     ///
     /// The score of Iglewicz and Hoaglin is used with 3.5 for samples of many; with four to twelve fasteners the MAD is itself so
-    /// unsure that 3.5 lets a fifth of the oiled fasteners pass, and the floor keeps the healthy ones: 2.5, *our judgement*.
+    /// unsure that 3.5 lets a third of the oiled fasteners pass. It is there for the joint whose fasteners differ by their places, and
+    /// the floors keep the sound ones: 2, *our judgement*.
     ///
     /// The floors come from the scatter of friction, which is the scatter of preload at one torque: ±25 % lubricated, ±35 % not
     /// [NSTS 08307]; ten lubricated bolts had a standard deviation of 8.4 % [Shigley 8-14]. Oil where the value assumes dry takes some
     /// two fifths of the friction [VDI 2230, classes A to C], so half as much again of load and rotation, and a third less torque at
-    /// the end of a turn. 30 % lies between. On the other side lies nothing that would be missed but what binds or cuts, and that
-    /// by far. *Our judgement; `tests/tests/peers.rs` counts what each finds.*
+    /// the end of a turn. A third more, and a quarter less, lie between. On the other side lies nothing that would be missed but what
+    /// binds or cuts, and that by far. *Our judgement; `tests/tests/peers.rs` counts what they find.*
     ///
-    /// Five degrees: snug is found to a degree or two, and a hard joint turns no more than ten. Locking nuts of one kind differ by
+    /// Four degrees: snug is found to a degree or two, and a hard joint turns no more than ten. Locking nuts of one kind differ by
     /// half or twice in running torque without being wrong. *Our judgement.*
     #[must_use]
     pub const fn rule(self) -> Rule {
         match self {
             Self::Rotation => Rule {
-                score_tenths: 25,
-                above_part: 30,
-                below_part: 40,
-                least: 5_000,
+                score_tenths: 20,
+                above_part: 32,
+                below_part: 45,
+                least: 4_000,
             },
             Self::EndTorque => Rule {
-                score_tenths: 25,
+                score_tenths: 20,
                 above_part: 60,
-                below_part: 23,
+                below_part: 24,
                 least: 500,
             },
             Self::RunningTorque => Rule {
-                score_tenths: 25,
+                score_tenths: 20,
                 above_part: 100,
                 below_part: 50,
                 least: 500,
