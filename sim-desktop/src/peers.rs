@@ -37,8 +37,8 @@ pub fn peers(procedure: &Procedure, ledger: &Ledger, joint: u8, entries: &[&Entr
         })
         .map(|unlike| {
             let settled = notes(entries, unlike.fastener)
-                .filter(|(seq, note)| *seq > unlike.seq && note.doubt == Doubt::Settled)
-                .last()
+                .rev()
+                .find(|(seq, note)| *seq > unlike.seq && note.doubt == Doubt::Settled)
                 .map(|(_, note)| note.text.to_string());
             Peer { unlike, settled }
         })
