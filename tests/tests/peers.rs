@@ -317,8 +317,8 @@ fn springs(scatter: f64, seed: u64) -> (Counts, BTreeMap<Wrong, Counts>) {
 fn a_model_that_shares_nothing_with_the_bench() {
     for (name, scatter, most_suspected, least_found) in [
         ("lubricated", LUBRICATED, 0.01, 0.95),
-        // Beyond what one comparison can part: friction alone makes three of a thousand differ as much as oil does.
-        ("unlubricated", UNLUBRICATED, 0.05, 0.90),
+        // Beyond what one comparison can part: friction alone makes seven of a thousand differ as much as oil does.
+        ("unlubricated", UNLUBRICATED, 0.06, 0.90),
     ] {
         let (sound, wrongs) = springs(scatter, 20_261);
         let mut line = format!(
