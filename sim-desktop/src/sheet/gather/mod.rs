@@ -5,6 +5,7 @@
 mod clock;
 mod joint;
 mod open;
+mod sure;
 #[cfg(test)]
 mod tests;
 mod whole;
