@@ -6,6 +6,7 @@ pub mod command;
 pub mod desk;
 pub mod job;
 pub mod link;
+mod load_unit;
 pub mod mechanics;
 pub mod peers;
 pub mod plan;

@@ -30,6 +30,8 @@ pub struct Build {
     pub note: Option<String>,
     /// How a value is held against a limit.
     pub decide: Decide,
+    /// Whether its values are invented, to show how the program works: said on every face, and never worked from.
+    pub demo: bool,
 }
 
 pub(super) fn build(reader: &mut Reader<'_>, faults: &mut Faults) -> Build {
@@ -40,6 +42,7 @@ pub(super) fn build(reader: &mut Reader<'_>, faults: &mut Faults) -> Build {
     let Some(mut own) = Reader::of_node("[build]", node, &silent, faults) else {
         return Build::default();
     };
+    let demo = own.flag("demo", faults).unwrap_or(false);
     let mut text = |key, faults: &mut Faults| own.text(key, faults).map(|typed| typed.text);
     let build = Build {
         title: text("title", faults).unwrap_or_default(),
@@ -53,6 +56,7 @@ pub(super) fn build(reader: &mut Reader<'_>, faults: &mut Faults) -> Build {
             .text("decide", faults)
             .and_then(|typed| decide(&typed, faults))
             .unwrap_or_default(),
+        demo,
     };
     own.finish(faults, |_| None);
     build
