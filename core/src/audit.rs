@@ -32,7 +32,8 @@ pub enum Finding {
 }
 
 /// The running torque that the limits of a recorded attempt came on top of; zero where none was known.
-fn added(procedure: &Procedure, attempt: &Attempt) -> Torque {
+#[must_use]
+pub fn added(procedure: &Procedure, attempt: &Attempt) -> Torque {
     match (attempt.prevailing, procedure.prevailing(attempt.step)) {
         // The first version of the record did not say a running torque that the plan gives.
         (Added::Nothing, Prevailing::Given(torque)) => torque,

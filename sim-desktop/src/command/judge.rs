@@ -11,15 +11,15 @@ use evendraw_core::unit::{Instant, Torque};
 use evendraw_core::verdict::{Reason, Verdict};
 use serde_json::json;
 
-use super::named::{fastener, joint, names, stage};
+use super::named::{fastener, joint, names, stage, tell_attempt};
 use super::value::torque;
 use super::{CommandError, Done, Output, plan_file};
 use crate::job::{Job, Told};
+use crate::peers;
 use crate::plan::Joint;
 use crate::rehearsal::feed::{Feed, FeedError, judge};
 use crate::rehearsal::given::Given;
 use crate::rehearsal::trace_file;
-use crate::sheet::export::{attempt_line, attempt_object};
 use crate::store::Purpose;
 use crate::words;
 
@@ -83,12 +83,10 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         &mut |job: &Job, told: &Told| {
             count += 1;
             rejected |= told.attempt.verdict != Verdict::Accepted;
-            let names = names(job);
             if told.attempt.reasons.contains(Reason::RunningUnknown) {
-                unseen = Some(names.fastener(told.joint, told.attempt.fastener));
+                unseen = Some(names(job).fastener(told.joint, told.attempt.fastener));
             }
-            out.object(&attempt_object(&names, told.joint, &told.attempt))?;
-            out.line(attempt_line(&names, told.joint, &told.attempt))
+            tell_attempt(job, told, "", out)
         },
     );
     let feed = feed.map_err(|error: FeedError<CommandError>| match error {
@@ -104,6 +102,12 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         out.remark(format_args!(
             "the run-down of fastener {label} is not in the trace: tell its running torque, --running {label}=\"8 N·m\", or begin the trace with the run-down"
         ));
+    }
+    let names = names(&job);
+    let unlike = job.peers(own.number());
+    for peer in &unlike {
+        out.object(&peers::object(&names, own.number(), peer))?;
+        out.line(peers::line(&names, own.number(), peer))?;
     }
     if let Some(advice) = job
         .session(own.number())

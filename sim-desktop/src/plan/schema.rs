@@ -107,6 +107,10 @@ fn build() -> Value {
             ("checked_by", text("Who compared them with the document.")),
             ("note", text("A remark.")),
             (
+                "decide",
+                json!({ "enum": ["simple", "guarded"], "description": "How a value is held against a limit: as measured, or with the limit drawn in by the uncertainty of the tool (ISO 14253-1)." }),
+            ),
+            (
                 "demo",
                 json!({ "type": "boolean", "description": "Its values are invented: said on every face, never worked from." }),
             ),

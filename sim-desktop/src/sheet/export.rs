@@ -10,6 +10,7 @@ use evendraw_core::record::{
 use evendraw_core::unit::{Angle, Torque};
 use serde_json::{Map, Value, json};
 
+use crate::peers::is_of_peers;
 use crate::words;
 
 /// What the numbers in records stand for.
@@ -426,6 +427,7 @@ pub fn line(names: &Names, entry: &Entry) -> String {
                 .map_or_else(|| "the joint".to_owned(), fastener);
             let word = match noted.doubt {
                 Doubt::None => "note",
+                Doubt::Raised if is_of_peers(noted) => "UNLIKE ITS PEERS",
                 Doubt::Raised => "FELT WRONG",
                 Doubt::Settled => "looked at and found good",
             };

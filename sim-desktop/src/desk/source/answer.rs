@@ -10,6 +10,7 @@ use evendraw_core::session::{Input, Next, Session};
 use super::super::view::Way;
 use super::Source;
 use super::act::short;
+use crate::job::Job;
 
 impl Source {
     pub(super) fn answer(&mut self, yes: bool) {
@@ -162,10 +163,16 @@ impl Source {
         };
         match (way, next) {
             (Way::GoOn, Some(Next::Settle { fastener })) => {
+                // Who looked stands in the words too: on the sheet they are read alone.
+                let name = self.job.as_ref().and_then(Job::person);
+                let text = name.map_or_else(
+                    || "looked at, good".to_owned(),
+                    |name| format!("{name}: looked at, good"),
+                );
                 self.apply(Input::Note {
                     fastener: Some(fastener),
                     doubt: Doubt::Settled,
-                    text: "looked at, good",
+                    text: short(&text),
                 });
             }
             (Way::GoOn, _) => self.apply(Input::Tick),

@@ -11,6 +11,7 @@ use evendraw_core::verdict::Verdict;
 use super::super::view::{Alert, Question, Way};
 use super::Source;
 use crate::job::{Held, Job};
+use crate::peers::{self, Peer};
 use crate::plan::StagePlan;
 use crate::plan::progress::Hold;
 use crate::store::Fact;
@@ -267,6 +268,14 @@ pub(super) fn of(source: &Source, job: &Job, joint: u8) -> Asked {
                 &fastener_at(step).map_or_else(String::new, label),
             ))
         }
+        Next::Settle { fastener }
+            if let Some(peer) = job
+                .peers(joint)
+                .into_iter()
+                .find(|peer| peer.settled.is_none() && peer.unlike.fastener == fastener) =>
+        {
+            asked.alert = Some(unlike_its_peers(&peer, &label(fastener)));
+        }
         Next::Settle { fastener } => {
             asked.alert = Some(Alert {
                 title: format!("Fastener {} felt wrong", label(fastener)),
@@ -291,6 +300,23 @@ pub(super) fn of(source: &Source, job: &Job, joint: u8) -> Asked {
         Next::Start | Next::Pull { .. } | Next::Nothing => {}
     }
     asked
+}
+
+/// A fastener that no curve speaks against, beside others that it should look like.
+fn unlike_its_peers(peer: &Peer, label: &str) -> Alert {
+    Alert {
+        title: format!("Fastener {label} is unlike its peers"),
+        detail: format!(
+            "Stage {}: it {}.",
+            u32::from(peer.unlike.stage) + 1,
+            peers::words(&peer.unlike)
+        ),
+        what_now: vec![
+            format!("Look for {}.", peers::causes(&peer.unlike)),
+            "If it is good, say so; if not, loosen it and do it again.".to_owned(),
+        ],
+        ways: vec![Way::GoOn, Way::Loosen],
+    }
 }
 
 fn last_words(job: &Job, joint: u8, fastener: u8) -> String {

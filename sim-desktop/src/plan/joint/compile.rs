@@ -12,6 +12,7 @@ use super::steps::{Run, in_order, steps};
 use super::{About, Answers, Joint, JointPlan, Name, Question};
 use crate::bench::Interface;
 use crate::plan::fault::Faults;
+use crate::plan::guard::Instruments;
 use crate::plan::place::{Order, arrange, neighbours};
 use crate::plan::quantity::millimetres;
 use crate::plan::rise;
@@ -33,7 +34,7 @@ pub(super) fn one_plan(
     points: &[Point],
     written: &[Written<'_>],
     blocks: &[Block<'_>],
-    has_tools: bool,
+    instruments: Instruments<'_>,
     faults: &mut Faults,
 ) -> Option<JointPlan> {
     let errors_before = faults.errors();
@@ -166,7 +167,7 @@ pub(super) fn one_plan(
     let condition = reader.text("condition", faults);
     let access = access(reader, faults);
     let says_reuse = reader.has("reuse");
-    let terms = terms(reader, &condition, has_tools, faults);
+    let terms = terms(reader, &condition, !instruments.tools.is_empty(), faults);
 
     let prevailing = reader.text("prevailing", faults);
     around.prevailing = prevailing.as_ref();
@@ -372,6 +373,7 @@ pub(super) fn one_plan(
         }
         return None;
     }
+    instruments.draw_in(&mut stages, &mut overrides, &mut plans, faults);
     let mut runs: Vec<Run<'_>> = Vec::new();
     let mut open: Option<u8> = None;
     for ((index, plan), places) in (0_u8..).zip(&plans).zip(&places) {
