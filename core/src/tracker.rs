@@ -29,6 +29,7 @@ use goal::{Goal, Kind};
 use loading::Reversed;
 use pace::Pace;
 use peak::Peak;
+use rise::TurnRise;
 use running::{Running, Travel};
 use shape::Shape;
 use thresholds::Thresholds;
@@ -42,6 +43,8 @@ pub struct Start {
     pub restart_expected: Option<Torque>,
     /// Running torque on top of which the target applies.
     pub prevailing: Prevailing,
+    /// What earlier turns of this fastener came to: it may be at its yield, where a turn need not bring torque.
+    pub turned: Angle,
 }
 
 /// What the operator should be told now.
@@ -140,6 +143,8 @@ pub struct Tracker {
     travel: Travel,
     restart: Option<i32>,
     restart_top: i32,
+    turn_rise: TurnRise,
+    held_to_rise: bool,
     held: u64,
     held_most: u64,
     found: Reasons,
@@ -148,12 +153,13 @@ pub struct Tracker {
 }
 
 /// Reasons to stop pulling at once.
-const HALTING: [Reason; 10] = [
+const HALTING: [Reason; 11] = [
     Reason::Overload,
     Reason::GivingWay,
     Reason::Yielding,
     Reason::EarlyRise,
     Reason::LateRise,
+    Reason::NoRise,
     Reason::NoTurn,
     Reason::StickSlip,
     Reason::WrongWay,
@@ -194,6 +200,8 @@ impl Tracker {
             travel: Travel::NEW,
             restart: None,
             restart_top: 0,
+            turn_rise: TurnRise::NEW,
+            held_to_rise: false,
             held: 0,
             held_most: 0,
             found: Reasons::NONE,
@@ -230,6 +238,8 @@ impl Tracker {
         self.travel = Travel::NEW;
         self.restart = None;
         self.restart_top = 0;
+        self.turn_rise = TurnRise::NEW;
+        self.held_to_rise = false;
         self.held = 0;
         self.held_most = 0;
         self.found = Reasons::NONE;
@@ -248,6 +258,9 @@ impl Tracker {
             Err(Reversed) => return self.signal(at, false),
         };
         let sure = self.peak.push(seen.torque, self.loaded, &self.thresholds);
+        if !self.loaded {
+            self.thresholds.widen(self.peak.noise());
+        }
         let began = self.load(before, seen);
         if began {
             self.trace.clear();
@@ -332,7 +345,7 @@ impl Tracker {
         let torque = self.last.map_or(0, |last| last.torque);
         Live {
             torque: Torque::from_millinewton_meters(torque),
-            peak: Torque::from_millinewton_meters(self.peak.value),
+            peak: Torque::from_millinewton_meters(self.peak.value()),
             angle,
             remaining,
             pulls: self.pulls,
@@ -362,6 +375,13 @@ impl Tracker {
         if self.turning.compliance() > 0 {
             self.compliance_before = self.turning.compliance();
         }
+        // While the train's stiffness is not known the worse counts.
+        if self
+            .shape
+            .yielded(self.turning.compliance(), &self.thresholds)
+        {
+            self.find(Reason::Yielding);
+        }
         if self.peak.bound > self.thresholds.jerk {
             self.find(Reason::Jerk);
         }
@@ -375,7 +395,7 @@ impl Tracker {
         };
         Some(Reading {
             pulls: self.pulls.max(1),
-            peak: Torque::from_millinewton_meters(self.peak.value),
+            peak: Torque::from_millinewton_meters(self.peak.value()),
             bound: Torque::from_millinewton_meters(self.peak.bound),
             settled: Torque::from_millinewton_meters(self.peak.settled),
             angle: angle.map(Angle::from_wide),
@@ -489,7 +509,7 @@ impl Tracker {
     fn is_reached(&self) -> bool {
         match self.goal.kind {
             Kind::Torque | Kind::Repeat => {
-                self.peak.value >= self.goal.least.saturating_add(self.running_torque())
+                self.peak.value() >= self.goal.least.saturating_add(self.running_torque())
             }
             Kind::Turn => self
                 .turning

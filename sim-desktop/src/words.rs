@@ -111,11 +111,15 @@ pub const fn reason(value: Reason) -> &'static str {
         Reason::TorqueHigh => "torque above the window",
         Reason::AngleLow => "turned less than the window",
         Reason::AngleHigh => "turned more than the window",
-        Reason::EarlyRise => "torque rose too early: cross-threaded, bottomed or a tight hole",
-        Reason::LateRise => "torque rose too late: a soft or missing part",
-        Reason::Yielding => "torque rises ever less: the fastener yields",
-        Reason::GivingWay => "torque fell while turning: stripping or breaking",
-        Reason::NoTurn => "torque came without turning: already tight or seized",
+        Reason::EarlyRise => {
+            "torque rose too steeply: bottomed, cross-threaded, a tight hole, or partly tight before"
+        }
+        Reason::LateRise => {
+            "torque rose too little for the angle: cross-threaded or stripping, or a soft, wrong or missing part"
+        }
+        Reason::Yielding => "torque rises ever less: the fastener yields, or its thread strips",
+        Reason::GivingWay => "torque fell while turning: its thread strips or it breaks",
+        Reason::NoTurn => "torque came without turning: already tight, or seized",
         Reason::StickSlip => "it stuck and slipped: dirt, or the wrong thing on the threads",
         Reason::Jerk => "pulled faster than the samples can judge",
         Reason::Gap => "samples were missing",
@@ -124,6 +128,9 @@ pub const fn reason(value: Reason) -> &'static str {
         Reason::Interrupted => "interrupted: its angle cannot be known, or one sweep was asked for",
         Reason::WrongWay => "loaded the wrong way",
         Reason::OutOfOrder => "out of order",
+        Reason::NoRise => {
+            "turned without torque: stripping or cross-threaded, a part that gives way, or the tool slipped"
+        }
     }
 }
 
@@ -142,6 +149,7 @@ pub const fn advice(value: Reason) -> &'static str {
         Reason::NoTurn => {
             "find out whether it is tight already or seized; loosen it and begin again"
         }
+        Reason::NoRise => "stop; take it out, look at thread, hole and parts",
         Reason::StickSlip => "take it out; clean it, and look at what is on the threads",
         Reason::Jerk => "pull again, slowly and evenly",
         Reason::Gap | Reason::Stuck => "check the adapter before the next pull",

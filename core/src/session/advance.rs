@@ -7,7 +7,7 @@ use crate::ledger::{Confirmed, Reached, StepState};
 use crate::procedure::{Moment, Procedure, StageKind};
 use crate::record::{AfterPass, Pass, Waited};
 use crate::tracker::Start;
-use crate::unit::{Instant, Span, Torque};
+use crate::unit::{Angle, Instant, Span, Torque};
 use crate::verdict::{Aim, Verdict};
 
 /// Deadlines that one input can pass: a release that ends an attempt, a wait that ends, and one to spare.
@@ -334,6 +334,9 @@ impl<P: Deref<Target = Procedure>> Session<P> {
                 .fastener_at(step)
                 .and_then(|fastener| self.moves_above(fastener, &aim)),
             prevailing,
+            turned: self
+                .fastener_at(step)
+                .map_or(Angle::ZERO, |fastener| self.ledger.turned(fastener)),
         };
         self.tracker
             .begin(aim, &self.procedure.terms().watch, start);

@@ -82,6 +82,7 @@ impl Tracker {
         self.loaded = true;
         self.released_at = None;
         self.pull_counted = false;
+        self.peak.start_pull();
         self.drift.disturb();
         self.pace.restart();
         self.running.restart();
@@ -133,7 +134,11 @@ impl Tracker {
                 most: turned,
                 exact,
             };
-            self.judge_rise(self.peak.value, turned);
+            self.judge_rise(self.peak.value(), turned);
+        }
+        let compliance = self.turning.compliance();
+        if compliance > 0 && self.shape.yielded(compliance, &self.thresholds) {
+            self.find(Reason::Yielding);
         }
     }
 
