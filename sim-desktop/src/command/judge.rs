@@ -7,6 +7,7 @@ use std::io::{self, BufReader};
 use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
+use serde_json::json;
 
 use super::named::{fastener, joint, names, stage};
 use super::{CommandError, Done, Output, plan_file};
@@ -14,6 +15,8 @@ use crate::job::{Job, Told};
 use crate::plan::Joint;
 use crate::rehearsal::feed::{Feed, FeedError, judge};
 use crate::rehearsal::given::Given;
+use crate::rehearsal::recording::Recording;
+use crate::rehearsal::rig;
 use crate::rehearsal::trace_file;
 use crate::sheet::export::{attempt_line, attempt_object};
 use crate::store::Purpose;
@@ -24,7 +27,8 @@ use crate::store::Purpose;
         evendraw judge --plan pump.toml --joint head pull.csv\n  \
         evendraw judge --plan pump.toml --joint head --start 4/3 pull.csv --json\n\n\
         TRACE is CSV with the header `time_s,torque_Nm,angle_deg`; lines that begin with # are comments. Torque and rotation\n\
-        as the adapter measured them, positive clockwise. `-` reads from standard input.\n\
+        as the adapter measured them, positive clockwise. `-` reads from standard input. What the free, still tool stands off zero\n\
+        before the first pull is taken off and said, up to 2 N·m; beyond that the trace is refused.\n\
         --start says where the trace begins: FASTENER/STAGE, stages counted from 1. What comes before counts as done on\n\
         paper. The end of the file ends the last attempt. The plan's questions are answered with yes unless told otherwise.")]
 pub(super) struct Args {
@@ -49,7 +53,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     let plan = plan_file::read(args.plan.as_deref())?;
     let own = joint(&plan, args.joint.as_deref())?.clone();
     let given = Given::read(&args.answer, &plan, "from a trace file")?;
-    let samples = samples(&args.trace)?;
+    let recording = recording(&args.trace)?;
     let mut job = Job::unkept(plan, Purpose::Job);
     job.work_alone(own.number())?;
     given.open(&mut job, own.number())?;
@@ -57,6 +61,17 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         Some(text) => Some(start(text, &own, &job)?),
         None => None,
     };
+    if let Some(zero) = recording.zero() {
+        out.object(&json!({
+            "record": "zero", "taken": true, "offset_Nm": rig::newton_meters(zero),
+        }))?;
+    }
+    if let Some(words) = recording.zero_words() {
+        match recording.zero() {
+            Some(_) => out.line(words)?,
+            None => out.remark(words),
+        }
+    }
     let mut rejected = false;
     let mut count = 0_u32;
     let feed = judge(
@@ -64,7 +79,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         &given,
         own.number(),
         start,
-        &samples,
+        &recording,
         &mut |job: &Job, told: &Told| {
             count += 1;
             rejected |= told.attempt.verdict != evendraw_core::verdict::Verdict::Accepted;
@@ -75,6 +90,9 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     );
     let feed = feed.map_err(|error: FeedError<CommandError>| match error {
         FeedError::Job(error) => CommandError::from(error),
+        FeedError::Recording(error) => {
+            CommandError::bad(format!("{}: {error}", args.trace.display()))
+        }
         FeedError::Told(error) => error,
     })?;
     if let Feed::Stopped { why, left } = feed {
@@ -88,16 +106,18 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     Ok(Done::rejected_if(rejected))
 }
 
-fn samples(
-    path: &Path,
-) -> Result<Vec<(evendraw_core::unit::Instant, evendraw_core::sample::Sample)>, CommandError> {
+/// Reads the trace, and takes its zero off.
+fn recording(path: &Path) -> Result<Recording, CommandError> {
     let read = if path.as_os_str() == "-" {
         trace_file::read(BufReader::new(io::stdin().lock()))
     } else {
         let file = File::open(path).map_err(|error| CommandError::file("read", path, &error))?;
         trace_file::read(BufReader::new(file))
     };
-    read.map_err(|error| CommandError::bad(format!("{}: {error}", path.display())))
+    let samples =
+        read.map_err(|error| CommandError::bad(format!("{}: {error}", path.display())))?;
+    Recording::new(samples)
+        .map_err(|error| CommandError::bad(format!("{}: {error}", path.display())))
 }
 
 /// The step that the trace begins with.
