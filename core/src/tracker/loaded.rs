@@ -3,7 +3,7 @@
 //! Knows nothing of when a pull begins and ends.
 
 use super::goal::Kind;
-use super::rise::{Turned, rise};
+use super::rise::{Rise, Turned, rise};
 use super::{Cue, Seen, Tracker};
 use crate::verdict::Reason;
 
@@ -173,7 +173,7 @@ impl Tracker {
         Some(Turned { least, most, exact })
     }
 
-    pub(super) fn judge_rise(&mut self, torque: i32, turned: Turned) {
+    pub(super) fn judge_rise(&mut self, torque: i32, turned: Turned) -> Rise {
         let rise = rise(&self.thresholds, torque, self.peak.value(), turned);
         if rise.no_turn {
             self.find(Reason::NoTurn);
@@ -184,5 +184,6 @@ impl Tracker {
         if rise.late {
             self.find(Reason::LateRise);
         }
+        rise
     }
 }

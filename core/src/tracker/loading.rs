@@ -134,7 +134,11 @@ impl Tracker {
                 most: turned,
                 exact,
             };
-            self.judge_rise(self.peak.value(), turned);
+            let rise = self.judge_rise(self.peak.value(), turned);
+            // It stood still for a while and then moved as it should: tight before, up to there.
+            if exact && self.found.contains(Reason::EarlyRise) && rise.sound {
+                self.found = self.found.without(Reason::EarlyRise).with(Reason::NoTurn);
+            }
         }
         let compliance = self.turning.compliance();
         if compliance > 0 && self.shape.yielded(compliance, &self.thresholds) {
@@ -147,7 +151,8 @@ impl Tracker {
         let Some(released) = self.released_at else {
             return;
         };
-        if self.at.since(released).micros() <= self.thresholds.release {
+        // A hand that hardly moves at the moment takes a while to show that nothing holds it.
+        if self.at.since(released).micros() <= self.thresholds.release.wrapping_mul(3) {
             self.look_for_a_break(seen);
         }
     }

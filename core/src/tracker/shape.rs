@@ -117,8 +117,9 @@ impl Shape {
         // Teeth are looked for in the samples as they came: one alone may be a spike, five are not.
         let saw = self.saw(seen.ticks, seen.torque, thresholds);
         let giving = self.giving_way(torque, before.rotation, thresholds);
+        let step = seen.rotation.wrapping_sub(before.rotation).max(0);
         let yielding = compliance.is_some_and(|compliance| {
-            self.yielding(torque, before.rotation, compliance, thresholds)
+            self.yielding(torque, before.rotation, step, compliance, thresholds)
         });
         if stuck {
             Some(Reason::Stuck)
@@ -154,6 +155,7 @@ impl Shape {
         &mut self,
         torque: i32,
         rotation: i32,
+        step: i32,
         compliance: i64,
         thresholds: &Thresholds,
     ) -> bool {
@@ -186,13 +188,15 @@ impl Shape {
             && chord > flat.max(steepest.wrapping_add(i64::from(CHORD_LEAST)));
         // As steep as a train can be by itself: a fastener that was partly tight before winds up the train, then moves on at its
         // own gradient. Only the train's stiffness tells that from a hard joint that yields.
-        if !bent || self.pair_least > thresholds.wind_up.saturating_mul(2) {
+        // Chords are seen from sample to sample: a fast hand turns by a `step` meanwhile.
+        let pair = self.pair_least.wrapping_sub(step);
+        if !bent || pair > thresholds.wind_up.saturating_mul(2) {
             return bent;
         }
         if self.bend.is_none() && compliance == 0 {
-            self.bend = Some(self.pair_least);
+            self.bend = Some(pair);
         }
-        let yields = compliance > 0 && turned_in(self.pair_least, compliance, thresholds);
+        let yields = compliance > 0 && turned_in(pair, compliance, thresholds);
         // What comes now is a curve of its own, and may bend in its turn.
         self.pair_least = i32::MAX;
         self.chord = 0;

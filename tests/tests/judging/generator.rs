@@ -134,6 +134,9 @@ impl Joint {
 
     /// Degrees at which it resists so much, from a whole joint.
     pub(crate) fn turned_at(&self, torque: f64) -> f64 {
+        if let Some((first, slope)) = self.cuts {
+            return (torque - first) / slope;
+        }
         self.run_down + self.toe / 2.0 + (torque - self.run) / self.slope
     }
 }

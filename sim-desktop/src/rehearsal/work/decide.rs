@@ -83,6 +83,7 @@ impl Rehearsal {
             Reason::GivingWay,
             Reason::Overload,
             Reason::EarlyRise,
+            Reason::NoRise,
             Reason::StickSlip,
         ];
         let is_harmed = harms.iter().any(|reason| reasons.contains(*reason));
