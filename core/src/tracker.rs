@@ -143,6 +143,8 @@ pub struct Tracker {
     travel: Travel,
     restart: Option<i32>,
     restart_top: i32,
+    /// Torque risen and rotation of the tool past snug when a rise was first found too steep, the train's stiffness not known.
+    early: Option<(i32, i64)>,
     turn_rise: TurnRise,
     held_to_rise: bool,
     held: u64,
@@ -200,6 +202,7 @@ impl Tracker {
             travel: Travel::NEW,
             restart: None,
             restart_top: 0,
+            early: None,
             turn_rise: TurnRise::NEW,
             held_to_rise: false,
             held: 0,
@@ -238,6 +241,7 @@ impl Tracker {
         self.travel = Travel::NEW;
         self.restart = None;
         self.restart_top = 0;
+        self.early = None;
         self.turn_rise = TurnRise::NEW;
         self.held_to_rise = false;
         self.held = 0;

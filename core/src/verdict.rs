@@ -71,8 +71,8 @@ pub enum Reason {
     /// Torque came without turning: already tight, or seized.
     ///
     /// Three quarters of the way from snug to target risen (half of it where that is [`Self::EarlyRise`] as well) within `Watch::turn_least` (1°), wind-up of the train taken off; so
-    /// only once its stiffness is known. Or steep at first, which
-    /// looked like [`Self::EarlyRise`], and then as it should: tight up to there. *Our judgement, no source*: the hardest joint of the corpus takes 3°.
+    /// only once its stiffness is known. Or steep like
+    /// [`Self::EarlyRise`] while the fastener turned by less than `Watch::restart_turn`: tight up to there. *Our judgement, no source*: the hardest joint of the corpus takes 3°.
     NoTurn = 8,
     /// Saw-tooth: grit or stick-slip.
     ///

@@ -3,7 +3,7 @@
 //! Knows nothing of when a pull begins and ends.
 
 use super::goal::Kind;
-use super::rise::{Rise, Turned, rise};
+use super::rise::{Turned, rise};
 use super::{Cue, Seen, Tracker};
 use crate::verdict::Reason;
 
@@ -173,17 +173,20 @@ impl Tracker {
         Some(Turned { least, most, exact })
     }
 
-    pub(super) fn judge_rise(&mut self, torque: i32, turned: Turned) -> Rise {
+    pub(super) fn judge_rise(&mut self, torque: i32, turned: Turned) {
         let rise = rise(&self.thresholds, torque, self.peak.value(), turned);
         if rise.no_turn {
             self.find(Reason::NoTurn);
         }
         if rise.early {
+            if !turned.exact && !self.found.contains(Reason::EarlyRise) {
+                let risen = torque.wrapping_sub(self.thresholds.snug);
+                self.early = Some((risen, turned.most));
+            }
             self.find(Reason::EarlyRise);
         }
         if rise.late {
             self.find(Reason::LateRise);
         }
-        rise
     }
 }

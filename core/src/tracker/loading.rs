@@ -4,6 +4,7 @@
 
 use super::goal::Kind;
 use super::rise::Turned;
+use super::thresholds::COMPLIANCE_BITS;
 use super::{Seen, Tracker};
 use crate::unit::Instant;
 use crate::verdict::Reason;
@@ -134,16 +135,21 @@ impl Tracker {
                 most: turned,
                 exact,
             };
-            let rise = self.judge_rise(self.peak.value(), turned);
-            // It stood still for a while and then moved as it should: tight before, up to there.
-            if exact && self.found.contains(Reason::EarlyRise) && rise.sound {
-                self.found = self.found.without(Reason::EarlyRise).with(Reason::NoTurn);
-            }
+            self.judge_rise(self.peak.value(), turned);
         }
         let compliance = self.turning.compliance();
+        if compliance > 0 && self.early.take().is_some_and(|early| self.stood(early)) {
+            self.found = self.found.without(Reason::EarlyRise).with(Reason::NoTurn);
+        }
         if compliance > 0 && self.shape.yielded(compliance, &self.thresholds) {
             self.find(Reason::Yielding);
         }
+    }
+
+    /// Whether a rise that was too steep for the joint was the train's alone: the fastener stood still, tight before.
+    fn stood(&self, (risen, turned): (i32, i64)) -> bool {
+        let wound = i64::from(risen).wrapping_mul(self.turning.compliance()) >> COMPLIANCE_BITS;
+        turned.wrapping_sub(wound) < i64::from(self.thresholds.restart_turn)
     }
 
     /// A stud that snaps drops its torque between two samples; only the handle, going on with nothing to hold it, tells.

@@ -24,8 +24,6 @@ pub(super) struct Rise {
     pub(super) no_turn: bool,
     pub(super) early: bool,
     pub(super) late: bool,
-    /// Enough has risen to tell, and it rose as it should.
-    pub(super) sound: bool,
 }
 
 /// The rise up to `torque`, in mN·m; `top` is the highest torque so far.
@@ -66,7 +64,6 @@ pub(super) fn rise(thresholds: &Thresholds, torque: i32, top: i32, turned: Turne
         no_turn: fixed,
         early: steep && !fixed,
         late: flat || long,
-        sound: risen > half && !steep && !fixed && !flat && !long,
     }
 }
 

@@ -29,10 +29,11 @@ pub(super) struct Shape {
     level: i32,
     level_rotation: i32,
     chord: i32,
+    chord_least: i32,
     pair_least: i32,
     on_chord: bool,
-    /// Steepest two chords before a bend that may be the end of the wind-up, or the beginning of yield.
-    bend: Option<i32>,
+    /// Steepest two chords and steepest one before a bend that may be the end of the wind-up, or the beginning of yield.
+    bend: Option<(i32, i32)>,
     // Giving way.
     restart: i32,
     top: i32,
@@ -62,6 +63,7 @@ impl Shape {
         level: 0,
         level_rotation: 0,
         chord: 0,
+        chord_least: i32::MAX,
         pair_least: i32::MAX,
         on_chord: false,
         bend: None,
@@ -171,6 +173,7 @@ impl Shape {
                     self.pair_least = self.pair_least.min(chord.saturating_add(self.chord));
                 }
                 self.chord = chord;
+                self.chord_least = self.chord_least.min(chord);
             } else {
                 self.chord = 0;
             }
@@ -189,15 +192,21 @@ impl Shape {
         // As steep as a train can be by itself: a fastener that was partly tight before winds up the train, then moves on at its
         // own gradient. Only the train's stiffness tells that from a hard joint that yields.
         // Chords are seen from sample to sample: a fast hand turns by a `step` meanwhile.
+        if !bent {
+            return false;
+        }
         let pair = self.pair_least.wrapping_sub(step);
-        if !bent || pair > thresholds.wind_up.saturating_mul(2) {
-            return bent;
+        let one = self.chord_least.wrapping_sub(step);
+        if pair > thresholds.wind_up.saturating_mul(2) && one > thresholds.wind_up {
+            return true;
         }
+        let steep = (pair, one);
         if self.bend.is_none() && compliance == 0 {
-            self.bend = Some(pair);
+            self.bend = Some(steep);
         }
-        let yields = compliance > 0 && turned_in(pair, compliance, thresholds);
+        let yields = compliance > 0 && turned_in(steep, compliance, thresholds);
         // What comes now is a curve of its own, and may bend in its turn.
+        self.chord_least = i32::MAX;
         self.pair_least = i32::MAX;
         self.chord = 0;
         self.on_chord = false;
@@ -209,7 +218,7 @@ impl Shape {
     pub(super) fn yielded(&mut self, compliance: i64, thresholds: &Thresholds) -> bool {
         self.bend
             .take()
-            .is_some_and(|pair| compliance == 0 || turned_in(pair, compliance, thresholds))
+            .is_some_and(|steep| compliance == 0 || turned_in(steep, compliance, thresholds))
     }
 
     fn giving_way(&mut self, torque: i32, rotation: i32, thresholds: &Thresholds) -> bool {
@@ -323,11 +332,14 @@ impl Shape {
     }
 }
 
-/// Whether the fastener turned in two chords of so many millidegrees: more than the train winds up by.
-fn turned_in(pair: i32, compliance: i64, thresholds: &Thresholds) -> bool {
-    let torque = i64::from(thresholds.yield_step) << 1;
+/// Whether the fastener turned in the steepest two chords and in the steepest one: by more than the train winds up by. One that was
+/// partly tight stands still in one of them at least.
+fn turned_in((pair, one): (i32, i32), compliance: i64, thresholds: &Thresholds) -> bool {
+    let torque = i64::from(thresholds.yield_step);
     let wound = torque.wrapping_mul(compliance) >> COMPLIANCE_BITS;
-    i64::from(pair).wrapping_sub(wound) > i64::from(thresholds.restart_turn)
+    let least = i64::from(thresholds.restart_turn);
+    i64::from(pair).wrapping_sub(wound << 1) > least
+        && i64::from(one).wrapping_sub(wound) > least >> 1
 }
 
 /// A fall from less than a quarter of the target, or from near snug, is the run-down's own.
