@@ -137,6 +137,7 @@ impl Tracker {
     }
 
     /// A turn brings its torque up.
+    #[inline(never)]
     fn follow_turn(&mut self, seen: Seen) {
         if self.thresholds.turn_rise_after == 0 || self.held_to_rise {
             return;
@@ -157,6 +158,7 @@ impl Tracker {
 
     /// Between its two figures the fastener's rotation lies, whatever the train's stiffness. Where part of the way went unseen, nothing
     /// can be said.
+    #[inline(never)]
     fn turned(&self, seen: Seen) -> Option<Turned> {
         if self.turning.is_lost() {
             return None;

@@ -123,6 +123,7 @@ impl Peak {
     }
 
     /// The highest torque so far: the highest sample less what of it is noise.
+    #[inline(never)]
     pub(super) fn value(&self) -> i32 {
         let [a, b, c, d] = self.near;
         let near = a.saturating_add(b).saturating_add(c).saturating_add(d);
@@ -136,6 +137,7 @@ impl Peak {
     }
 
     /// Counts a sample among the highest.
+    #[inline(never)]
     fn climb(&mut self, sure: i32, rise: i32) {
         if sure > self.top {
             self.top = sure;

@@ -215,6 +215,7 @@ impl Shape {
 
     /// Whether a bend that could not be told at the time was the fastener's yield, once the train's compliance is known; while it is
     /// not, the worse is to be reckoned with.
+    #[inline(never)]
     pub(super) fn yielded(&mut self, compliance: i64, thresholds: &Thresholds) -> bool {
         self.bend
             .take()
@@ -334,6 +335,7 @@ impl Shape {
 
 /// Whether the fastener turned in the steepest two chords and in the steepest one: by more than the train winds up by. One that was
 /// partly tight stands still in one of them at least.
+#[inline(never)]
 fn turned_in((pair, one): (i32, i32), compliance: i64, thresholds: &Thresholds) -> bool {
     let torque = i64::from(thresholds.yield_step);
     let wound = torque.wrapping_mul(compliance) >> COMPLIANCE_BITS;

@@ -97,6 +97,7 @@ impl Thresholds {
             .max(noise.wrapping_mul(6))
             .max(1);
         let compliance_most = compliance(watch.train_softest);
+        let turn_rise_after = turn_rise_after(aim, watch, start);
         let restart = start
             .restart_expected
             .map_or(0, Torque::millinewton_meters)
@@ -145,8 +146,8 @@ impl Thresholds {
             },
             wrong: part(watch.wrong_part).max(regrip.saturating_mul(2)),
             wind_up: wind_up(step, compliance_most),
-            turn_rise_after: turn_rise_after(aim, watch, start),
-            turn_rise_to: turn_rise_to(aim, watch, start),
+            turn_rise_after,
+            turn_rise_to: turn_rise_to(turn_rise_after, watch, start),
             noise,
         }
     }
@@ -154,9 +155,14 @@ impl Thresholds {
     /// Makes room for a reading that wanders by `noise`, in mN·m, where it is more than was reckoned with. A tooth or a fall of
     /// eight deviations is no noise: in a thousand samples highest and lowest lie six and a half apart.
     pub(super) fn widen(&mut self, noise: i32) {
-        if noise <= self.noise {
-            return;
+        if noise > self.noise {
+            self.widen_to(noise);
         }
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn widen_to(&mut self, noise: i32) {
         self.noise = noise;
         let times = |factor: i32| noise.wrapping_mul(factor);
         self.regrip = self.regrip.max(times(4));
@@ -217,6 +223,7 @@ fn compliance(stiffness: u32) -> i64 {
 }
 
 /// Millidegrees that a train winds up by over a torque.
+#[inline(never)]
 fn wind_up(torque: i32, compliance: i64) -> i32 {
     let wound = i64::from(torque).wrapping_mul(compliance) >> COMPLIANCE_BITS;
     i32::try_from(wound).unwrap_or(i32::MAX)
@@ -227,6 +234,7 @@ const SETTLING: i64 = 10_000;
 
 /// Where a turn is held to its rise; zero where it is not: nothing is known of where it began, it was turned on before and may be
 /// at its yield, or it is too short.
+#[inline(never)]
 fn turn_rise_after(aim: &Aim, watch: &Watch, start: &Start) -> i32 {
     let Aim::Turn { window, .. } = *aim else {
         return 0;
@@ -244,11 +252,10 @@ fn turn_rise_after(aim: &Aim, watch: &Watch, start: &Start) -> i32 {
 }
 
 /// The torque that a turn must have reached there: on average over the [`TURN_RISE_OVER`] before.
-fn turn_rise_to(aim: &Aim, watch: &Watch, start: &Start) -> i32 {
+fn turn_rise_to(after: i32, watch: &Watch, start: &Start) -> i32 {
     let began = start.restart_expected.unwrap_or(Torque::ZERO);
     let part = began.scaled(u16::from(watch.turn_rise_part), 100);
-    let middle =
-        i64::from(turn_rise_after(aim, watch, start)).wrapping_sub(i64::from(TURN_RISE_OVER) >> 1);
+    let middle = i64::from(after).wrapping_sub(i64::from(TURN_RISE_OVER) >> 1);
     let turned = middle.wrapping_sub(SETTLING).max(0);
     let rise = ratio(turned.wrapping_mul(i64::from(watch.turn_rise)), 1_000);
     let rise = i32::try_from(rise).unwrap_or(i32::MAX);
