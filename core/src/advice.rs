@@ -41,6 +41,7 @@ pub(crate) const GRAVEST_FIRST: [(Reason, Gravity); Reason::ALL.len()] = [
     (Reason::Overload, Gravity::Harm),
     (Reason::NoTurn, Gravity::Fault),
     (Reason::EarlyRise, Gravity::Fault),
+    (Reason::NoRise, Gravity::Fault),
     (Reason::LateRise, Gravity::Fault),
     (Reason::StickSlip, Gravity::Fault),
     (Reason::WrongWay, Gravity::Fault),
