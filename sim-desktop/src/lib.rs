@@ -6,6 +6,7 @@ pub mod command;
 pub mod desk;
 pub mod job;
 pub mod link;
+pub mod mark;
 pub mod mechanics;
 pub mod plan;
 pub mod rehearsal;

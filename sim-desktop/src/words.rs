@@ -47,6 +47,18 @@ pub fn length(value: Length) -> String {
     )
 }
 
+/// The window of a length; open at either end where the plan gives no limit there.
+#[must_use]
+pub fn length_window(min: Length, max: Length) -> String {
+    let is_open = |value: Length| value.micrometers().abs() >= Length::MAX.micrometers();
+    match (is_open(min), is_open(max)) {
+        (true, true) => "any".to_owned(),
+        (true, false) => format!("at most {}", length(max)),
+        (false, true) => format!("at least {}", length(min)),
+        (false, false) => format!("{} to {}", length(min), length(max)),
+    }
+}
+
 /// Thousandths as a decimal number, rounded half away from zero.
 fn rounded(thousandths: i64, places: u32) -> String {
     let step = 10_i64.pow(3 - places.min(3));
@@ -91,6 +103,30 @@ pub fn wall_time(unix_seconds: Option<i64>) -> String {
         .to_zoned(TimeZone::system())
         .strftime("%Y-%m-%d %H:%M")
         .to_string()
+}
+
+/// Words behind a first column, in lines of at most so many characters, the further ones indented below the first word.
+#[must_use]
+pub fn wrapped(first: &str, text: &str, width: usize) -> Vec<String> {
+    let indent = first.chars().count();
+    let (mut lines, mut line, mut length) = (Vec::new(), first.to_owned(), indent);
+    let mut is_first = true;
+    for word in text.split_whitespace() {
+        let size = word.chars().count();
+        if !is_first && length + 1 + size > width {
+            lines.push(line);
+            (line, length, is_first) = (" ".repeat(indent), indent, true);
+        }
+        if !is_first {
+            line.push(' ');
+            length += 1;
+        }
+        line.push_str(word);
+        length += size;
+        is_first = false;
+    }
+    lines.push(line);
+    lines
 }
 
 /// The word that files and screens use for a verdict.

@@ -15,7 +15,7 @@ use crate::plan::Joint;
 use crate::rehearsal::feed::{Feed, FeedError, judge};
 use crate::rehearsal::given::Given;
 use crate::rehearsal::trace_file;
-use crate::sheet::export::{attempt_line, attempt_object};
+use crate::job::status::telling::{attempt_line, attempt_object};
 use crate::store::Purpose;
 
 /// Judges recorded torque and rotation: a whole joint, or a single pull, from any instrument.

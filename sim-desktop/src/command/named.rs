@@ -11,7 +11,7 @@ use super::CommandError;
 use crate::job::{Job, JobError};
 use crate::plan::{Joint, Plan};
 use crate::rehearsal::given::GivenError;
-use crate::sheet::export::Names;
+use crate::job::status::Names;
 use crate::store::{Content, StoreError, Traces, read};
 
 /// The joint with an id; the only one where none is named.
@@ -70,15 +70,7 @@ pub(super) fn stage(stages: usize, number: usize, from: &str) -> Result<u8, Comm
 
 /// The names of a job's joints, fasteners and steps.
 pub(super) fn names(job: &Job) -> Names {
-    job.plan()
-        .joints()
-        .iter()
-        .fold(Names::new(), |names, joint| {
-            match job.joint_plan(joint.number()) {
-                Some(plan) => names.with(joint.number(), joint.id(), &plan.procedure),
-                None => names,
-            }
-        })
+    job.names()
 }
 
 /// A journal read, with what stands beside it.

@@ -11,7 +11,9 @@ use serde_json::json;
 use super::named;
 use super::{CommandError, Done, Output, plan_file};
 use crate::plan::Plan;
-use crate::sheet::{Item, Kept, Mark, SheetModel, blank_page, gather, gather_blank, page, text};
+use crate::job::status::{Item, Kept};
+use crate::mark::Mark;
+use crate::sheet::{Sheet, blank_page, page, text};
 
 /// Prints the build sheet: one self-contained page that prints on A4 and Letter.
 #[derive(Debug, ClapArgs)]
@@ -60,7 +62,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             let standing = if args.blank {
                 "working sheet".to_owned()
             } else {
-                model.standing()
+                model.headline()
             };
             out.line(format_args!("{}: {standing}", path.display()))?;
             for item in model.open.iter().filter(|_| !args.blank) {
@@ -91,19 +93,23 @@ fn is_same_file(one: &Path, other: &Path) -> bool {
     }
 }
 
-fn blank(args: &Args) -> Result<(String, SheetModel), CommandError> {
+fn blank(args: &Args) -> Result<(String, Sheet), CommandError> {
     let model = match (&args.journal, &args.plan) {
         (Some(path), plan) => {
             let journal = named::journal(path)?;
             let name = journal.name.clone();
-            gather_blank(&worked_to(journal, plan.as_deref())?.1, &name)
+            blank_of(&worked_to(journal, plan.as_deref())?.1, &name)
         }
-        (None, plan) => gather_blank(&plan_file::read(plan.as_deref())?, ""),
+        (None, plan) => blank_of(&plan_file::read(plan.as_deref())?, ""),
     };
     Ok((blank_page(&model), model))
 }
 
-fn printed(args: &Args) -> Result<(String, SheetModel), CommandError> {
+fn blank_of(plan: &Plan, journal: &str) -> Sheet {
+    Sheet::of(&Kept::before_work(plan), journal, None)
+}
+
+fn printed(args: &Args) -> Result<(String, Sheet), CommandError> {
     let Some(path) = &args.journal else {
         return Err(CommandError::bad(
             "a journal is needed; for a working sheet: --blank --plan PLAN",
@@ -112,13 +118,8 @@ fn printed(args: &Args) -> Result<(String, SheetModel), CommandError> {
     let journal = named::journal(path)?;
     let told = journal.content.plan();
     let (journal, plan) = worked_to(journal, args.plan.as_deref())?;
-    let mut model = gather(&Kept {
-        journal: &journal.name,
-        content: &journal.content,
-        digest: Some(journal.digest),
-        plan: &plan,
-        traces: Some(&journal.traces),
-    });
+    let kept = Kept::of(&plan, &journal.content, Some(&journal.traces));
+    let mut model = Sheet::of(&kept, &journal.name, Some(journal.digest));
     if let Some(other) = &args.plan {
         let other = plan_file::read(Some(other))?;
         compare(
@@ -154,14 +155,15 @@ fn worked_to(
 }
 
 /// Says where the plan given differs from the one that was worked to.
-fn compare(model: &mut SheetModel, worked_to: Option<&str>, given: &Plan) {
+fn compare(model: &mut Sheet, worked_to: Option<&str>, given: &Plan) {
     let Some(worked_to) = worked_to else {
         let what =
             "the plan in the journal is lost; this sheet reads its records by the plan given";
-        model
+        let status = &mut model.status;
+        status
             .exceptions
             .push(Item::new(Mark::Doubtful, given.name(), what));
-        model
+        status
             .open
             .push(Item::new(Mark::Doubtful, given.name(), what));
         return;
@@ -180,10 +182,11 @@ fn compare(model: &mut SheetModel, worked_to: Option<&str>, given: &Plan) {
                     or(other),
                     or(one)
                 );
-                model
+                let status = &mut model.status;
+                status
                     .exceptions
                     .push(Item::new(Mark::Doubtful, given.name(), what.clone()));
-                model
+                status
                     .amendments
                     .push(Item::new(Mark::Doubtful, given.name(), what));
                 return;

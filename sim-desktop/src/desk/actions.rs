@@ -152,7 +152,7 @@ pub(super) fn show(
         let mut fasteners = joint.fasteners.iter();
         fasteners.any(|fastener| fastener.label == label && fastener.mark == Mark::Final)
     };
-    let waiting = view.build.waiting();
+    let waiting = view.status.waiting();
     let able = |act: Act| match act {
         Act::Pull => can_pull,
         Act::Hand => bench && free && (at_work || can_pull),

@@ -113,7 +113,7 @@ impl Desk {
         if !self.begun {
             self.begun = true;
             // A plan that cannot be worked is shown where it is wrong.
-            if view.build.joints.is_empty()
+            if view.status.joints.is_empty()
                 && view.plan.findings.iter().any(|finding| !finding.warning)
             {
                 self.screen = Screen::Plan;
@@ -141,7 +141,7 @@ impl Desk {
         }
         self.anywhere(ui, view, &mut asks);
         let mut rest = window;
-        if view.build.rehearsal {
+        if view.status.rehearsal {
             let band = Rect::from_min_size(window.min, vec2(window.width(), 28.0));
             rehearsal_band(ui, band);
             rest.min.y = band.bottom();
@@ -276,10 +276,10 @@ impl Desk {
         if pressed(ui, Key::P) {
             self.overlay = Some(Overlay::person());
         }
-        if !view.build.tools.is_empty() && pressed(ui, Key::T) {
-            self.overlay = Some(Overlay::tool(&view.build));
+        if !view.status.tools.is_empty() && pressed(ui, Key::T) {
+            self.overlay = Some(Overlay::tool(&view.status));
         }
-        let waiting = view.build.waiting();
+        let waiting = view.status.waiting();
         if self.screen == Screen::Build && !waiting.is_empty() && pressed(ui, Key::A) {
             actions::part_arrived(&waiting, &mut self.overlay, asks);
         }
@@ -376,7 +376,7 @@ impl Desk {
 
     fn title_block(&mut self, ui: &mut Ui, rect: Rect, view: &DeskView, asks: &mut Vec<Ask>) {
         let colours = Colours::of(ui);
-        let build = &view.build;
+        let (build, status) = (&view.build, &view.status);
         ui.painter().rect_filled(rect, 0.0, colours.sheet);
         ui.painter().hline(
             rect.x_range(),
@@ -396,10 +396,10 @@ impl Desk {
         let tool = build.tool.clone().unwrap_or_else(|| "none".to_owned());
         let wide = rect.width() >= 1000.0;
         let mut cells: Vec<(&str, String, f32, Option<&str>)> =
-            vec![("Build", build.title.clone(), 2.2, None)];
+            vec![("Build", status.title.clone(), 2.2, None)];
         if wide {
-            cells.push(("Unit", build.unit.clone(), 1.5, None));
-            cells.push(("Document", build.document.clone(), 2.3, None));
+            cells.push(("Unit", status.unit.clone(), 1.5, None));
+            cells.push(("Document", status.document.clone(), 2.3, None));
         }
         cells.push(("Person", person, 1.2, Some("P")));
         if wide {
@@ -461,7 +461,7 @@ impl Desk {
                 } else if response.clicked() {
                     self.overlay = Some(match *caption {
                         "Person" => Overlay::person(),
-                        "Tool" if !build.tools.is_empty() => Overlay::tool(build),
+                        "Tool" if !status.tools.is_empty() => Overlay::tool(status),
                         _ => Overlay::Keys,
                     });
                 }

@@ -41,6 +41,13 @@ pub(super) fn show(
         return;
     };
     let free = overlay.is_none();
+    let rect = if joint.left_hand {
+        let (band, rest) = cut_top(rect, 34.0);
+        left_hand(ui, band);
+        rest
+    } else {
+        rect
+    };
     let window_height = ui.ctx().content_rect().height();
     let (body, foot) = cut_bottom(rect, TARGET);
     let mut height = reading::strip_height(window_height);
@@ -83,6 +90,20 @@ pub(super) fn show(
     if free {
         arrows(ui, joint, state);
     }
+}
+
+/// Which way a left-hand thread tightens: nobody may find that out by pulling.
+fn left_hand(ui: &mut Ui, rect: Rect) {
+    let colours = Colours::of(ui);
+    ui.painter().rect_filled(rect, 0.0, colours.caution_tint);
+    line(
+        ui,
+        rect.shrink2(vec2(12.0, 0.0)),
+        Align2::LEFT_CENTER,
+        "LEFT-HAND THREAD: tighten ANTICLOCKWISE",
+        theme::strong(TITLE),
+        colours.caution,
+    );
 }
 
 fn nothing(ui: &mut Ui, rect: Rect) {
@@ -150,7 +171,7 @@ fn curve_area(ui: &mut Ui, rect: Rect, view: &DeskView, joint: &JointView) {
     if let Some(loads) = joint
         .clamp
         .as_ref()
-        .filter(|_| joint.finished && view.build.rehearsal)
+        .filter(|_| joint.finished && view.status.rehearsal)
     {
         let inner = area(ui, rect, "Clamp load by fastener and pass", "kN");
         clamp::draw(ui, inner, loads);

@@ -4,7 +4,8 @@
 
 use super::adapter;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
-use super::view::{Ask, BuildView, DeskView, JointView, Wanted, Way};
+use super::view::{Ask, DeskView, JointView, Status, Wanted, Way};
+use crate::job::status::ToolStatus;
 use super::widgets::{self, Look, button, count, line, pressed};
 use egui::{Align2, Color32, Id, Key, Rect, Stroke, StrokeKind, Ui, UiBuilder, pos2, vec2};
 use std::path::PathBuf;
@@ -98,10 +99,10 @@ impl Overlay {
 
     /// Which tool?
     #[must_use]
-    pub(super) fn tool(build: &BuildView) -> Self {
+    pub(super) fn tool(status: &Status) -> Self {
         Self::Ask {
             title: "Which tool is in use now?".to_owned(),
-            choices: build.tools.iter().map(|tool| tool.id.clone()).collect(),
+            choices: status.tools.iter().map(tool_words).collect(),
             typed: None,
             becomes: Use::Tool,
         }
@@ -156,6 +157,11 @@ impl Overlay {
     }
 }
 
+/// A tool in the picker: its number first, then what tells it from others and whether it may be used.
+pub(super) fn tool_words(tool: &ToolStatus) -> String {
+    format!("{}: {}; calibrated {}", tool.id, tool.what, tool.calibration)
+}
+
 /// The choice that stands beside a path to type.
 const IN_A_DIALOG: &str = "Choose it in a dialog";
 
@@ -166,7 +172,10 @@ impl Use {
             Self::Skip(fastener) => Ask::Skip(fastener.clone(), words),
             Self::Part => Ask::PartArrived(words),
             Self::Fault(fastener) => Ask::Fault(fastener.clone(), words),
-            Self::Tool => Ask::Tool(words),
+            Self::Tool => {
+                let id = words.split(':').next().unwrap_or_default();
+                Ask::Tool(id.to_owned())
+            }
             Self::Person => Ask::Person(words),
             Self::Witness => Ask::Witness(words),
             Self::Trace if words == IN_A_DIALOG => Ask::Choose(Wanted::Trace),

@@ -5,70 +5,13 @@
 use std::path::PathBuf;
 
 pub use super::ask::{Ask, Export, Wanted};
-
-/// How far one fastener is, or one joint. Each has a shape, a word and a colour of its own.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Mark {
-    /// Untouched.
-    Open,
-    /// Held back by something else: an order constraint, a missing part, an unanswered question.
-    Held,
-    /// Some stages are done, not all.
-    PartWay,
-    /// Done for the pass in hand, or every stage of it accepted.
-    Accepted,
-    /// Every stage accepted and nothing has spoiled it.
-    Final,
-    /// The last attempt was outside its limits.
-    Rejected,
-    /// What happened is not known: interrupted, or felt wrong.
-    Doubtful,
-    /// Was done, then loosened or spoiled by rework nearby.
-    Disturbed,
-    /// Left out on purpose, with a reason.
-    Skipped,
-    /// A trial fit that must come apart again.
-    MockUp,
-}
-
-impl Mark {
-    /// Every mark, in the order of the legend.
-    pub const ALL: [Self; 10] = [
-        Self::Open,
-        Self::Held,
-        Self::PartWay,
-        Self::Accepted,
-        Self::Final,
-        Self::Rejected,
-        Self::Doubtful,
-        Self::Disturbed,
-        Self::Skipped,
-        Self::MockUp,
-    ];
-
-    /// The word that goes with the shape.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Open => "open",
-            Self::Held => "held",
-            Self::PartWay => "part-way",
-            Self::Accepted => "accepted",
-            Self::Final => "final",
-            Self::Rejected => "rejected",
-            Self::Doubtful => "doubtful",
-            Self::Disturbed => "disturbed",
-            Self::Skipped => "skipped",
-            Self::MockUp => "mock-up",
-        }
-    }
-}
+pub use crate::job::status::{Row as RecordRow, Status};
+pub use crate::mark::Mark;
 
 /// Which edge of the map is the front of the joint.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Front {
     /// Left edge.
-    #[default]
     Left,
     /// Right edge.
     Right,
@@ -133,7 +76,9 @@ pub struct LinkView {
 /// The whole desk at one moment.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct DeskView {
-    /// The build and its joints.
+    /// How everything stands.
+    pub status: Status,
+    /// Who works, with what, on which readings.
     pub build: BuildView,
     /// The joint in hand, if one is open.
     pub joint: Option<JointView>,
@@ -162,17 +107,9 @@ pub struct Notice {
     pub words: String,
 }
 
-/// The build at a glance.
+/// Who works, with what, on which readings.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct BuildView {
-    /// Title of the build.
-    pub title: String,
-    /// Unit and serial, as typed.
-    pub unit: String,
-    /// Document, page and revision, as typed.
-    pub document: String,
-    /// Nothing here is a record of work.
-    pub rehearsal: bool,
     /// Where readings come from.
     pub readings: Readings,
     /// The line to an adapter, if one is wanted.
@@ -183,89 +120,8 @@ pub struct BuildView {
     pub witness: Option<String>,
     /// The tool in use, by id.
     pub tool: Option<String>,
-    /// Every tool of the plan.
-    pub tools: Vec<ToolView>,
-    /// Every joint, in the order of the plan.
-    pub joints: Vec<JointRow>,
-    /// What to do next, and in which joint.
-    pub next: Option<NextStep>,
-    /// Parts that joints need.
-    pub parts: Vec<PartView>,
-    /// What comes due later: a retorque, hot or cold.
-    pub dues: Vec<String>,
-    /// What a stranger must be told first.
-    pub exceptions: Vec<String>,
-    /// True only when nothing at all is open.
-    pub complete: bool,
     /// Where the journal is kept.
     pub journal: String,
-}
-
-impl BuildView {
-    /// Names of the parts that are still waited for.
-    #[must_use]
-    pub fn waiting(&self) -> Vec<&str> {
-        let waited = self.parts.iter().filter(|part| !part.arrived);
-        waited.map(|part| part.name.as_str()).collect()
-    }
-}
-
-/// A tool of the plan.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct ToolView {
-    /// Its id.
-    pub id: String,
-    /// Kind and range in words.
-    pub words: String,
-    /// In date, or since when not.
-    pub date: String,
-    /// Usable today.
-    pub in_date: bool,
-}
-
-/// One line of the build: a joint.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct JointRow {
-    /// Its id in the plan.
-    pub id: String,
-    /// Its title.
-    pub title: String,
-    /// Fasteners and thread, in words.
-    pub what: String,
-    /// Its state.
-    pub mark: Mark,
-    /// May be worked now.
-    pub startable: bool,
-    /// Why it is held, or what it is doing.
-    pub why: String,
-    /// Steps done.
-    pub done: usize,
-    /// Steps in all.
-    pub steps: usize,
-    /// Joints out of reach once this one is fitted.
-    pub closes: Vec<String>,
-    /// Of those, the ones not final yet.
-    pub still_open_beneath: Vec<String>,
-}
-
-/// What to do next.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct NextStep {
-    /// The joint.
-    pub joint: String,
-    /// In words.
-    pub words: String,
-}
-
-/// A part a joint waits for.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct PartView {
-    /// Its name.
-    pub name: String,
-    /// The joints that need it.
-    pub for_joints: String,
-    /// It is here.
-    pub arrived: bool,
 }
 
 /// A fastener on the map.
@@ -466,8 +322,10 @@ pub struct JointView {
     pub witnesses: Vec<String>,
     /// Its fasteners.
     pub fasteners: Vec<FastenerView>,
-    /// Which edge is the front.
-    pub front: Front,
+    /// Which edge is the front, where the plan names one.
+    pub front: Option<Front>,
+    /// Tightens anticlockwise.
+    pub left_hand: bool,
     /// Order of the pass in hand, as indices of `fasteners`.
     pub path: Vec<usize>,
     /// Place in `path` of the next one.
@@ -513,41 +371,6 @@ pub struct Entry {
     pub fastener: String,
     /// In words.
     pub words: String,
-}
-
-/// One line of the record.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct RecordRow {
-    /// Sequence number.
-    pub sequence: u64,
-    /// Wall time in words, or "time unknown".
-    pub time: String,
-    /// Joint.
-    pub joint: String,
-    /// Fastener label.
-    pub fastener: String,
-    /// Stage number from 1; 0 for none.
-    pub stage: u32,
-    /// Attempt from 1; 0 for none.
-    pub attempt: u32,
-    /// Peak torque, in the unit of display.
-    pub torque: Option<f64>,
-    /// Unit of `torque`.
-    pub torque_unit: String,
-    /// Angle in degrees.
-    pub angle: Option<f64>,
-    /// The mark, for a judged attempt or a state.
-    pub mark: Option<Mark>,
-    /// What it says: reasons, answers, names.
-    pub words: String,
-    /// Who.
-    pub person: String,
-    /// Tool.
-    pub tool: String,
-    /// It is an exception: shown first.
-    pub exception: bool,
-    /// A curve is kept with it: ask for it by the number.
-    pub traced: bool,
 }
 
 /// The plan as text.

@@ -10,6 +10,7 @@ mod keep;
 mod open;
 mod share;
 mod standing;
+pub mod status;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;

@@ -5,12 +5,13 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::mark::symbols;
-use super::page::STYLE;
-use super::{CAUTION, HANDS, JointSheet, SheetModel, map};
+use super::page::{STYLE, columns, in_order};
+use super::{CAUTION, HANDS, Sheet, map};
+use crate::job::status::JointStatus;
 
 /// The page. Of the model only what the plan says is used.
 #[must_use]
-pub fn blank_page(model: &SheetModel) -> String {
+pub fn blank_page(model: &Sheet) -> String {
     html! {
         (DOCTYPE)
         html lang="en" {
@@ -40,17 +41,13 @@ pub fn blank_page(model: &SheetModel) -> String {
     .into_string()
 }
 
-fn joint_part(joint: &JointSheet) -> Markup {
-    let columns: Vec<_> = joint
-        .stages
-        .iter()
-        .filter(|stage| stage.has_column)
-        .collect();
+fn joint_part(joint: &JointStatus) -> Markup {
+    let columns = columns(joint);
     html! {
         section.joint {
             div.joint-head { h2 { (joint.title) " " span.id { (joint.id) } } }
             div.joint-top {
-                figure { (map::drawing(&joint.map.unmarked())) }
+                figure { (map::drawing(joint, false)) }
                 div.facts {
                     dl {
                         @for (name, text) in &joint.facts { dt { (name) } dd { (text) } }
@@ -71,12 +68,12 @@ fn joint_part(joint: &JointSheet) -> Markup {
                         th { "Marked" }
                     }
                 }
-                @for fastener in &joint.fasteners {
+                @for fastener in in_order(joint) {
                     tr {
                         td { span.strong { (fastener.label) } @if let Some(order) = fastener.order { span.quiet { " " (order) "." } } }
-                        @for index in 0..columns.len() {
+                        @for stage in &columns {
                             td {
-                                @if let Some(cell) = fastener.cells.get(index).filter(|cell| cell.mark.is_some()) {
+                                @if let Some(cell) = fastener.cells.get(stage.number - 1).filter(|cell| cell.mark.is_some()) {
                                     span.box {} span.value {}
                                     @if !cell.target.is_empty() { span.quiet { " " (cell.target) } }
                                 } @else { span.quiet { "–" } }

@@ -17,7 +17,6 @@ mod pull_view;
 mod question;
 mod record_view;
 mod trace;
-mod units;
 
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime};
@@ -30,6 +29,7 @@ use evendraw_core::verdict::{Reason, Verdict};
 
 use super::view::{CompareView, CurveView, DeskView, Finding, Notice, PlanView, Readings};
 use crate::bench::Fault;
+use crate::job::status::telling::About;
 use crate::job::{Done, Job};
 use crate::store::Purpose;
 use crate::words;
@@ -456,9 +456,9 @@ impl Source {
                 continue;
             };
             let label = self.job.as_ref().map_or_else(String::new, |job| {
-                record_view::fastener_of(job, entry).map_or_else(String::new, |fastener| {
-                    record_view::names(job).fastener(entry.joint, fastener)
-                })
+                let names = job.names();
+                let (fastener, _) = About::Step(checked.step).place(&names, entry.joint);
+                fastener.map_or_else(String::new, |own| names.fastener(entry.joint, own))
             });
             let good = checked.verdict == Verdict::Accepted;
             self.say(
@@ -487,6 +487,7 @@ impl Source {
         self.view.notice = self.notice.clone();
         self.view.curve = self.curve.clone();
         self.view.compare = self.compare.clone();
+        self.view.status = self.status();
         self.view.build = self.build_view();
         self.view.ports = self.ports.known().to_vec();
         self.view.joint = self.joint_view();

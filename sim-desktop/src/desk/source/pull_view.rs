@@ -9,9 +9,9 @@ use evendraw_core::unit::{Angle, Torque};
 use evendraw_core::verdict::{Aim, Reason};
 
 use super::super::view::{Cue, CurveView, Gauge, LiveView};
-use super::joint_view::{checking_again, next_step};
-use super::units::Shown;
+use super::joint_view::checking_again;
 use super::{Hand, Source};
+use crate::job::status::Shown;
 use crate::plan::JointPlan;
 use crate::rehearsal::rig::{degrees, newton_meters};
 use crate::words;
@@ -22,7 +22,7 @@ const IDLE_NM: f64 = 0.05;
 impl Source {
     pub(super) fn live_view(&self) -> Option<LiveView> {
         let mut view = self.live_in_newton_meters()?;
-        self.shown()?.apply(&mut view);
+        shown_in(self.shown()?, &mut view);
         Some(view)
     }
 
@@ -33,12 +33,12 @@ impl Source {
             return Some(Shown::NEWTON_METERS);
         }
         let plan = job.joint_plan(number)?;
-        let stage = job
-            .session(number)
-            .and_then(|session| checking_again(session).or_else(|| next_step(session)))
+        let checking = job.session(number).and_then(checking_again);
+        let step = checking.or_else(|| self.view.status.joint(number)?.step);
+        let stage = step
             .and_then(|step| plan.procedure.steps().get(usize::from(step)))
-            .map_or(0, |step| usize::from(step.stage()));
-        Some(Shown::of_manual(plan, stage))
+            .map_or(0, |step| step.stage());
+        Some(Shown::at(plan, stage))
     }
 
     fn live_in_newton_meters(&self) -> Option<LiveView> {
@@ -114,6 +114,41 @@ impl Source {
             _ => (Cue::Wait, "Answer first".to_owned()),
         }
     }
+}
+
+/// The live reading, its window and its curve in the unit.
+fn shown_in(shown: Shown, view: &mut LiveView) {
+    if shown == Shown::NEWTON_METERS {
+        return;
+    }
+    let gauges = view.gauges.iter_mut();
+    for gauge in gauges.filter(|gauge| gauge.unit == Shown::NEWTON_METERS.symbol()) {
+        for value in [
+            &mut gauge.value,
+            &mut gauge.low,
+            &mut gauge.high,
+            &mut gauge.target,
+        ] {
+            *value = value.map(|own| shown.value(own));
+        }
+        gauge.scale = shown.value(gauge.scale);
+        gauge.decimals = if gauge.scale < 12.0 {
+            2
+        } else {
+            usize::from(gauge.scale < 1200.0)
+        };
+        shown.symbol().clone_into(&mut gauge.unit);
+    }
+    let curve = &mut view.curve;
+    #[expect(clippy::cast_possible_truncation, reason = "torque for a drawing")]
+    let in_unit = |torque: f32| shown.value(f64::from(torque)) as f32;
+    for [_, torque] in &mut curve.points {
+        *torque = in_unit(*torque);
+    }
+    for limit in [&mut curve.torque_low, &mut curve.torque_high] {
+        *limit = limit.map(in_unit);
+    }
+    shown.symbol().clone_into(&mut curve.unit);
 }
 
 /// The target as the plan has it, for the fastener of this step.

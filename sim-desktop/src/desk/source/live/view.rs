@@ -11,7 +11,6 @@ use evendraw_core::verdict::Aim;
 
 use super::super::super::view::{Cue, CurveView, Heard, LiveView};
 use super::super::Source;
-use super::super::joint_view::next_step;
 use super::super::pull_view::{gauges, halt_words, is_reached, limits, pull_cue, typed_target};
 use crate::job::Job;
 use crate::plan::JointPlan;
@@ -43,7 +42,8 @@ impl Source {
         session: &Session<P>,
     ) -> LiveView {
         let now = self.heard_now();
-        let step = now.and_then(|now| now.step).or_else(|| next_step(session));
+        let own = || self.view.status.joint(joint)?.step;
+        let step = now.and_then(|now| now.step).or_else(own);
         let aim = step.and_then(|step| {
             let aim = session.ledger().aim_of(session.procedure(), step)?;
             Some((step, aim))

@@ -7,7 +7,7 @@ use evendraw_core::unit::{Instant, Length, Rotation, Torque};
 
 use super::*;
 use crate::job::Job;
-use crate::sheet::{page, text, twelve};
+use crate::sheet::{Sheet, page, text, twelve};
 use crate::store::{Damage, Fact, Purpose};
 
 const HEAD: &str = "[build]\ntitle = \"Valve\"\nunit = \"valve 3\"\ndocument = \"sheet 1, revision A\"\n\n[[joint]]\nid = \"lid\"\n\
@@ -83,17 +83,12 @@ impl World {
             .map_or(Next::Start, |session| session.next())
     }
 
-    fn sheet(&self) -> SheetModel {
-        let mut content = Content::default();
-        content.facts = self.job.facts().to_vec();
-        content.damage = self.damage.clone();
-        gather(&Kept {
-            journal: "valve.journal",
-            content: &content,
-            digest: Some(0),
-            plan: self.job.plan(),
-            traces: None,
-        })
+    fn sheet(&self) -> Sheet {
+        let kept = Kept {
+            damage: &self.damage,
+            ..self.job.kept()
+        };
+        Sheet::of(&kept, "valve.journal", Some(0))
     }
 
     /// Not complete, for this reason, on page and text alike.
@@ -390,14 +385,7 @@ fn records_of_an_unknown_joint_are_open() {
             entry.joint = 7;
         }
     }
-    let plan = world.job.plan();
-    let model = gather(&Kept {
-        journal: "x",
-        content: &content,
-        digest: None,
-        plan,
-        traces: None,
-    });
+    let model = Kept::of(world.job.plan(), &content, None).status();
     assert!(!model.is_complete());
     assert!(
         model
