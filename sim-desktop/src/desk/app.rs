@@ -281,7 +281,7 @@ impl Desk {
         }
         let waiting = view.status.waiting();
         if self.screen == Screen::Build && !waiting.is_empty() && pressed(ui, Key::A) {
-            actions::part_arrived(&waiting, &mut self.overlay, asks);
+            actions::take_part(&waiting, &mut self.overlay, asks);
         }
         if pressed(ui, Key::D) {
             self.overlay = Some(Overlay::file(Wanted::Trace));

@@ -235,9 +235,14 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, joint: &JointView, window_height: f3
                 ui,
             );
         }
+        let left = if tall {
+            remaining_words(gauge)
+        } else {
+            format!("{}; window {}", remaining_words(gauge), window_words(gauge))
+        };
         row(
             20.0,
-            &remaining_words(gauge),
+            &left,
             theme::text(BODY),
             colours.soft,
             ui,

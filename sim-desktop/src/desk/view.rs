@@ -4,6 +4,7 @@
 
 use std::path::PathBuf;
 
+pub use super::act::Act;
 pub use super::ask::{Ask, Export, Wanted};
 pub use crate::job::status::{Row as RecordRow, Status};
 pub use crate::mark::Mark;
@@ -243,53 +244,49 @@ pub struct CurveView {
     pub angle_high: Option<f32>,
 }
 
-/// Something is not as it should be: what, and what to do now.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Alert {
-    /// One line: what happened.
+/// What the person is asked or told now, with everything that can be done about it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Prompt {
+    /// Something is not as it should be; otherwise it is a question.
+    pub grave: bool,
+    /// What happened, or what kind of question it is.
     pub title: String,
-    /// With its numbers.
-    pub detail: String,
-    /// What to do now, step by step.
-    pub what_now: Vec<String>,
-    /// The ways on, first the one advised.
-    pub ways: Vec<Way>,
-}
-
-/// A way on from an alert.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Way {
-    /// Read it, go on with the next.
-    GoOn,
-    /// Once more.
-    Redo,
-    /// Loosen it.
-    Loosen,
-    /// Leave it out, with a reason.
-    Skip,
-    /// A new fastener has been fitted.
-    NewFitted,
-    /// Mark the last one as felt wrong.
-    FeltWrong,
-    /// The end was seen by a mark on the metal: observed, not measured.
-    Observed,
-    /// Go on all the same, on a name and a reason.
-    Waive,
-}
-
-/// A question that must be answered before work goes on.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Question {
-    /// What kind it is: "check", "condition", "part", "before you begin".
-    pub kind: String,
-    /// The question as typed.
+    /// The question; or what happened, with its numbers.
     pub words: String,
-    /// What "no" leads to.
-    pub if_no: String,
-    /// A number is wanted instead of yes or no: its unit and window in words.
-    pub number: Option<String>,
-    /// Answers to choose from, when it is a choice.
-    pub choices: Vec<String>,
+    /// What to do now, step by step; or what "no" leads to.
+    pub what_now: Vec<String>,
+    /// The reading that it is about, with its window.
+    pub gauge: Option<Gauge>,
+    /// A line to type, if one is wanted.
+    pub typed: Option<Typed>,
+    /// What can be done: first what is advised, which Enter takes.
+    pub choices: Vec<Choice>,
+    /// None of them is advised: Enter takes none.
+    pub is_open: bool,
+}
+
+/// A line to type.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Typed {
+    /// What is to be typed.
+    pub caption: String,
+    /// What it becomes.
+    pub act: Act,
+}
+
+/// Something that can be done, with its key.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Choice {
+    /// The key, as it is printed on the button.
+    pub key: &'static str,
+    /// What it is called.
+    pub words: String,
+    /// What it does.
+    pub act: Act,
+    /// What is asked before, where a reason is wanted; empty where none is.
+    pub asks: &'static str,
+    /// The usual reasons.
+    pub because: &'static [&'static str],
 }
 
 /// Clamp loads after a pass, for a rehearsal.
@@ -338,10 +335,10 @@ pub struct JointView {
     pub live: LiveView,
     /// The last entries, newest first, at most three are drawn.
     pub entries: Vec<Entry>,
-    /// Something needs attention.
-    pub alert: Option<Alert>,
-    /// Something needs an answer.
-    pub question: Option<Question>,
+    /// Something needs attention or an answer.
+    pub prompt: Option<Prompt>,
+    /// A clock that is running: what is left of it, in words, and whether it is over.
+    pub clock: Option<(String, bool)>,
     /// Kinds of faults that can be put on the next fastener; empty outside a rehearsal.
     pub faults: Vec<String>,
     /// Clamp loads of the rehearsal.
@@ -359,6 +356,14 @@ impl JointView {
         self.at
             .and_then(|at| self.path.get(at))
             .and_then(|&index| self.fasteners.get(index))
+    }
+}
+
+impl JointView {
+    /// Whether something is not as it should be.
+    #[must_use]
+    pub fn is_alerted(&self) -> bool {
+        self.prompt.as_ref().is_some_and(|prompt| prompt.grave)
     }
 }
 

@@ -55,7 +55,7 @@ fn felt_wrong_loosened_left_out_and_done_again() {
     let folder = Folder::new("key-exceptions");
     let mut harness = cover(&folder);
     one_verdict(&mut harness);
-    one_record(&mut harness, &[Key::W], "felt wrong");
+    one_record(&mut harness, &[Key::W], "FELT WRONG (felt wrong)");
     assert_eq!(joint(&harness).fasteners[0].mark, Mark::Doubtful);
     one_record(&mut harness, &[Key::L], "loosened");
     // K asks why; a digit answers.
@@ -96,13 +96,13 @@ fn a_part_has_arrived() {
         );
     let mut harness = window(Source::in_folder("cover.toml", &text, folder.path()));
     assert_eq!(
-        harness.state().source.view().build.joints[0].mark,
-        Mark::Held
+        harness.state().source.view().status.joints[0].mark,
+        Mark::Waiting
     );
     one_record(&mut harness, &[Key::A], "part arrived: cover seal");
     assert_eq!(
-        harness.state().source.view().build.joints[0].mark,
-        Mark::Open
+        harness.state().source.view().status.joints[0].mark,
+        Mark::Ready
     );
 }
 
@@ -122,7 +122,7 @@ fn a_check_and_a_condition_are_answered() {
     press(&mut harness, Key::J);
     wait_until(&mut harness, "the question", |window| {
         let joint = window.source.view().joint.as_ref();
-        joint.is_some_and(|joint| joint.question.is_some())
+        joint.is_some_and(|joint| joint.prompt.is_some())
     });
     one_record(&mut harness, &[Key::N], "answered NO");
 }

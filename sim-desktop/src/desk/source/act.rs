@@ -30,11 +30,7 @@ impl Source {
             Ask::Pull(on) => self.pull_by_key(on),
             Ask::Hand => self.let_the_hand(Hand::One),
             Ask::HandAll(on) => self.let_the_hand(if on { Hand::All } else { Hand::Off }),
-            Ask::Answer(yes) => self.answer(yes),
-            Ask::AnswerNumber(text) => self.answer_typed(&text),
-            Ask::AnswerChoice(index) => self.answer_choice(index),
-            Ask::Take(way) => self.take_way(way, ""),
-            Ask::TakeBecause(way, why) => self.take_way(way, &why),
+            Ask::Act(act, text) => self.act(act, &text),
             Ask::FeltWrong(label) => self.felt_wrong(&label),
             Ask::Marked(label) => {
                 if let Some(fastener) = self.named(&label) {
@@ -227,7 +223,7 @@ impl Source {
         self.apply(Input::Fitted { fastener });
     }
 
-    fn skip(&mut self, label: &str, why: &str) {
+    pub(super) fn skip(&mut self, label: &str, why: &str) {
         if let Some(Next::Decide { step }) = self.next() {
             return self.apply(Input::Decide {
                 step,

@@ -5,6 +5,11 @@ use super::Source;
 use crate::store::Purpose;
 
 impl Source {
+    /// How everything stood when the view was filled last.
+    pub(super) const fn status_now(&self) -> &Status {
+        &self.view.status
+    }
+
     /// How everything stands; a plan that cannot be worked has a name and no more.
     pub(super) fn status(&self) -> Status {
         let nothing = || Status {

@@ -2,16 +2,19 @@
 //!
 //! Knows nothing of drawing, nor of the pull in progress (`pull_view`).
 
-use evendraw_core::procedure::Procedure;
+use evendraw_core::ledger::Reached;
+use evendraw_core::procedure::{Moment, Procedure, StageKind};
 use evendraw_core::session::{Next, Session};
+use evendraw_core::unit::Span;
 
 use super::super::view::{ClampView, Entry, FastenerView, Front, JointView, Mark, StageRow};
 use super::bench::fault_words;
-use super::{Source, question};
+use super::{Source, prompt};
 use crate::bench::Fault;
 use crate::job::Job;
 use crate::job::status::{JointStatus, rows};
 use crate::store::Purpose;
+use crate::words;
 
 impl Source {
     pub(super) fn joint_view(&self) -> Option<JointView> {
@@ -28,23 +31,17 @@ impl Source {
         let finished = session.is_some_and(|session| matches!(session.next(), Next::Nothing))
             && checking.is_none()
             && status.mark.is_closed();
-        let held = job.held(number);
-        let mut asked = question::of(self, job, number);
-        if let Some(question) = self.question_about_adapter(job, number) {
-            asked = question::Asked {
-                question: Some(question),
-                ..question::Asked::default()
-            };
-        }
         // While a fastener is checked again, whatever else is to be answered waits.
-        if checking.is_some() {
-            asked = question::Asked::default();
-        }
+        let prompt = match checking {
+            Some(_) => None,
+            None => prompt::of(self, job, number),
+        };
+        let is_trial = status.stages.get(stage).is_some_and(|stage| stage.mock_up);
         Some(JointView {
             id: status.id.clone(),
             title: status.title.clone(),
             what: status.what.clone(),
-            mock_up: status.mark == Mark::MockUp,
+            mock_up: status.mark == Mark::MockUp || is_trial && !finished,
             finished,
             checking_again: checking.is_some(),
             witness_wanted: witness_wanted(status),
@@ -73,16 +70,8 @@ impl Source {
             },
             live: self.live_view().unwrap_or_else(|| self.live_before_begun()),
             entries: entries(job, &status.id),
-            alert: if held.is_empty() {
-                asked.alert
-            } else {
-                Some(question::held(&held))
-            },
-            question: if held.is_empty() {
-                asked.question
-            } else {
-                asked.variant
-            },
+            prompt,
+            clock: self.clock(job, number),
             faults: if self.purpose == Purpose::Rehearsal && self.play.is_none() {
                 let faults = Fault::ALL.iter();
                 faults.map(|fault| fault_words(*fault).to_owned()).collect()
@@ -92,6 +81,36 @@ impl Source {
             clamp: clamps(status),
             at_adapter: status.at_adapter.clone(),
             may_send: self.may_send(job, number),
+        })
+    }
+
+    /// The clock that limits the work here: what is left of it.
+    pub(super) fn clock(&self, job: &Job, joint: u8) -> Option<(String, bool)> {
+        let session = job.session(joint)?;
+        let (procedure, ledger) = (session.procedure(), session.ledger());
+        let mut running = (0_u16..).zip(procedure.steps()).filter_map(|(index, _)| {
+            let StageKind::Wait { at_most, after, .. } = procedure.stage_of(index)?.kind else {
+                return None;
+            };
+            let Reached::At(began) = ledger.moment(procedure, after) else {
+                return None;
+            };
+            let is_limit = at_most < Span::MAX && !ledger.step(index).is_settled();
+            is_limit.then(|| (began.after(at_most), after))
+        });
+        let (until, after) = running.next()?;
+        let name = match after {
+            Moment::Named(moment) => {
+                let moments = &job.joint_plan(joint)?.moments;
+                moments.get(usize::from(moment))?.clone()
+            }
+            Moment::StageDone(stage) => format!("stage {}", u32::from(stage) + 1),
+        };
+        let left = until.micros().saturating_sub(self.joint_micros()) / 1_000_000;
+        Some(if left == 0 {
+            (format!("Time is over since {name}"), true)
+        } else {
+            (format!("{} left since {name}", words::seconds(left)), false)
         })
     }
 

@@ -13,8 +13,8 @@ mod joint_view;
 mod live;
 mod out;
 mod plan_file;
+mod prompt;
 mod pull_view;
-mod question;
 mod record_view;
 mod trace;
 
@@ -36,6 +36,7 @@ use crate::words;
 
 use crate::rehearsal::rig::{self, Rig};
 pub use dialog::Picker;
+pub(in crate::desk) use prompt::SKIPPED;
 pub use files::SourceError;
 pub(super) use files::state_folder;
 
@@ -399,7 +400,7 @@ impl Source {
             .refusal
             .filter(|refusal| !matches!(refusal, Refusal::NothingToPull | Refusal::Store))
         {
-            self.say(true, question::refusal_words(refusal));
+            self.say(true, words::refusal(refusal));
         }
         if let Some(failure) = done.store_failure {
             self.say(
@@ -498,8 +499,14 @@ impl Source {
     /// Fills what moves while someone pulls.
     fn refresh_live(&mut self) {
         let live = self.live_view();
+        let clock = self
+            .job
+            .as_ref()
+            .zip(self.open)
+            .and_then(|(job, joint)| self.clock(job, joint));
         if let (Some(joint), Some(live)) = (&mut self.view.joint, live) {
             joint.live = live;
+            joint.clock = clock;
         }
     }
 

@@ -96,7 +96,7 @@ impl Source {
         if in_pull {
             let reached = session
                 .armed()
-                .is_some_and(|(_, aim)| is_reached(&aim, live.peak, live.angle));
+                .is_some_and(|(_, aim)| is_reached(&aim, live.loaded, live.peak, live.angle));
             let (cue, words) = pull_cue(self.pull.cue, live.loaded, reached);
             return (cue, words.to_owned());
         }
@@ -188,11 +188,16 @@ pub(super) const fn pull_cue(signal: Signal, loaded: bool, reached: bool) -> (Cu
     }
 }
 
-/// Whether the pull that is let go of has come to where it should.
-pub(super) fn is_reached(aim: &Aim, peak: Torque, angle: Option<Angle>) -> bool {
+/// Whether the pull has come to where it should: under load to what is aimed at, let go of anywhere in the window.
+pub(super) fn is_reached(aim: &Aim, loaded: bool, peak: Torque, angle: Option<Angle>) -> bool {
     match aim {
-        Aim::Torque { window } | Aim::Repeat { window, .. } => peak >= window.min,
-        Aim::Turn { window, .. } => angle.is_some_and(|angle| angle >= window.min),
+        Aim::Torque { window } | Aim::Repeat { window, .. } => {
+            peak >= if loaded { window.target } else { window.min }
+        }
+        Aim::Turn { window, .. } => {
+            let least = if loaded { window.target } else { window.min };
+            angle.is_some_and(|angle| angle >= least)
+        }
         Aim::Hold { .. } | Aim::BackOff { .. } => false,
     }
 }

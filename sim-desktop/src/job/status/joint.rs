@@ -579,9 +579,9 @@ fn reached(attempt: &Attempt, kind: &StageKind, shown: Shown) -> String {
         StageKind::Turn { .. } => format!("{angle} at {}", shown.words(attempt.settled)),
         StageKind::BackOff { .. } => format!("{angle} back"),
         StageKind::Repeat { .. } | StageKind::Hold { .. } => {
-            format!("{}, moved {angle}", shown.words(attempt.peak))
+            format!("{}, moved {angle}", shown.reached(attempt))
         }
-        _ => shown.words(attempt.peak),
+        _ => shown.reached(attempt),
     }
 }
 

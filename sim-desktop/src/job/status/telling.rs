@@ -484,7 +484,7 @@ fn attempt_words(names: &Names, joint: u8, attempt: &Attempt) -> String {
         line.push_str(&format!("attempt {}: ", attempt.attempt));
     }
     // The judged number first: the peak for a torque, the angle for a turn.
-    line.push_str(&shown.words(attempt.peak));
+    line.push_str(&shown.reached(attempt));
     if attempt.peak != attempt.settled {
         line.push_str(&format!(" (at the end {})", shown.number(attempt.settled)));
     }

@@ -4,7 +4,9 @@
 
 use evendraw_core::procedure::TorqueWindow;
 use evendraw_core::quantity::{Quantity, Target, TorqueUnit, Unit as _};
+use evendraw_core::record::Attempt;
 use evendraw_core::unit::Torque;
+use evendraw_core::verdict::Verdict;
 
 use crate::plan::JointPlan;
 use crate::words;
@@ -78,6 +80,16 @@ impl Shown {
             format!("{} {}", self.number(torque), self.symbol),
             words::torque(torque),
         )
+    }
+
+    /// The judged torque of an attempt; "torque unknown" where the pull was lost before anything was kept of it.
+    #[must_use]
+    pub fn reached(self, attempt: &Attempt) -> String {
+        if attempt.verdict == Verdict::Unknown && attempt.peak == Torque::ZERO {
+            "torque unknown".to_owned()
+        } else {
+            self.words(attempt.peak)
+        }
     }
 
     /// A window with its unit, and in N·m beside it where the plan has another.

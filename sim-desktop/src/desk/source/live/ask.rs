@@ -5,12 +5,14 @@
 use evendraw_core::record::{Entry, Record, Role};
 use evendraw_core::session::{Input, Next};
 
-use super::super::super::view::{Heard, Question};
+use super::super::super::act::Act;
+use super::super::super::view::{Heard, Prompt};
 use super::super::Source;
-use super::super::question::refusal_words;
+use super::super::prompt::{question, yes_or_no};
 use crate::job::Job;
 use crate::link::Order;
 use crate::rehearsal::rig::newton_meters;
+use crate::words;
 
 impl Source {
     /// Whether the joint in hand may be left to the adapter, and nobody said yet that it should not.
@@ -45,11 +47,11 @@ impl Source {
     }
 
     /// What is asked about the adapter before the joint in hand is worked.
-    pub(in crate::desk::source) fn question_about_adapter(
+    pub(in crate::desk::source) fn prompt_about_adapter(
         &self,
         job: &Job,
         joint: u8,
-    ) -> Option<Question> {
+    ) -> Option<Prompt> {
         let connection = self.live.as_ref()?;
         let adapter = connection.adapter.as_ref()?;
         if connection.heard != Heard::Connected
@@ -63,55 +65,37 @@ impl Source {
         }
         let title = job.joint(joint)?.title();
         let unit = job.plan().build().unit.as_deref();
-        Some(if connection.of_this_unit == Some(joint) {
+        let unit = unit.map_or_else(String::new, |unit| format!(", {unit}"));
+        let serial = &adapter.serial;
+        let (words, otherwise) = if connection.of_this_unit == Some(joint) {
             let count = connection.waiting.get(&joint).map_or(0, Vec::len);
-            Question {
-                kind: "Adapter".to_owned(),
-                words: format!(
-                    "Adapter {} holds {count} records of this joint already. Are they of this unit{}?",
-                    adapter.serial,
-                    unit.map_or_else(String::new, |unit| format!(", {unit}"))
-                ),
-                if_no: "No leaves them there: fetch them into a journal of their own first."
-                    .to_owned(),
-                number: None,
-                choices: Vec::new(),
-            }
+            (
+                format!("Adapter {serial} holds {count} records of this joint already. Are they of this unit{unit}?"),
+                "No leaves them there: fetch them into a journal of their own first.",
+            )
         } else if job.adapter(joint).is_some() {
-            Question {
-                kind: "Adapter".to_owned(),
-                words: format!(
-                    "Adapter {} works another joint. Go on with {title} there?",
-                    adapter.serial
-                ),
-                if_no: String::new(),
-                number: None,
-                choices: Vec::new(),
-            }
+            (
+                format!("Adapter {serial} works another joint. Go on with {title} there?"),
+                "",
+            )
         } else {
-            Question {
-                kind: "Adapter".to_owned(),
-                words: format!(
-                    "Send {title} to adapter {} and work it there?",
-                    adapter.serial
-                ),
-                if_no: "No works it at the desk, from trace files.".to_owned(),
-                number: None,
-                choices: Vec::new(),
-            }
-        })
+            (
+                format!("Send {title} to adapter {serial} and work it there?"),
+                "No works it at the desk, from trace files.",
+            )
+        };
+        Some(question(
+            "Adapter",
+            words,
+            otherwise,
+            yes_or_no(Act::AtAdapter(true), Act::AtAdapter(false)),
+        ))
     }
 
-    /// Answers that question. False when it is not asked.
-    pub(in crate::desk::source) fn answer_about_adapter(&mut self, yes: bool) -> bool {
-        let (Some(job), Some(joint)) = (&self.job, self.open) else {
-            return false;
-        };
-        if self.question_about_adapter(job, joint).is_none() || !job.held(joint).is_empty() {
-            return false;
-        }
-        let Some(connection) = &mut self.live else {
-            return false;
+    /// Answers that question.
+    pub(in crate::desk::source) fn answer_about_adapter(&mut self, yes: bool) {
+        let (Some(connection), Some(joint)) = (&mut self.live, self.open) else {
+            return;
         };
         if yes {
             self.send_joint();
@@ -124,7 +108,6 @@ impl Source {
             connection.declined.insert(joint);
             self.enter();
         }
-        true
     }
 
     /// Has the adapter work the joint in hand.
@@ -245,7 +228,7 @@ impl Source {
             );
         };
         if let Some(refusal) = job.would_refuse(joint, input) {
-            return self.say(true, refusal_words(refusal));
+            return self.say(true, words::refusal(refusal));
         }
         let Some(order) = Order::tell(&input) else {
             return self.say(true, "the adapter is the tool, and names itself");

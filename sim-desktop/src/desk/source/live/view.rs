@@ -116,7 +116,7 @@ impl Source {
             return (Cue::Halt, halt_words(reason));
         }
         if in_pull || now.cue != Signal::None {
-            let reached = aim.is_some_and(|aim| is_reached(&aim, now.peak, now.angle));
+            let reached = aim.is_some_and(|aim| is_reached(&aim, loaded, now.peak, now.angle));
             let (cue, words) = pull_cue(now.cue, loaded, reached);
             return (cue, words.to_owned());
         }
