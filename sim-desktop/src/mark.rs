@@ -208,7 +208,7 @@ impl Mark {
             // The head with the way on in it.
             Self::Ready => &[
                 Stroke::Outline(&HEAD),
-                Stroke::Area(&[(-0.28, -0.46), (0.5, 0.0), (-0.28, 0.46)]),
+                Stroke::Area(&[(-0.42, -0.64), (0.68, 0.0), (-0.42, 0.64)]),
             ],
             // Two bars.
             Self::Waiting => &[
@@ -279,10 +279,10 @@ impl Mark {
                     (0.36, 0.46),
                 ]),
             ],
-            // A clock.
+            // A clock with a quarter run.
             Self::Due => &[
                 Stroke::Ring(0.88),
-                Stroke::Line(&[(0.0, -0.58), (0.0, 0.04), (0.42, 0.32)]),
+                Stroke::Area(&[(0.0, 0.0), (0.0, -0.88), (0.62, -0.62), (0.88, 0.0)]),
             ],
         }
     }

@@ -162,7 +162,8 @@ fn highlighted(view: &DeskView, state: &BuildState) -> Option<usize> {
         let next = view.status.next.as_ref()?;
         view.status.joints.iter().position(|row| row.id == next.id)
     };
-    state.row.or_else(next)
+    let first = || (!view.status.joints.is_empty()).then_some(0);
+    state.row.or_else(next).or_else(first)
 }
 
 fn next_step(

@@ -100,7 +100,7 @@ fn say_who(desk: &mut Desk) {
         let asked = &joint(window).prompt;
         asked
             .as_ref()
-            .is_some_and(|asked| asked.kind == "Who works")
+            .is_some_and(|asked| asked.title == "Who works")
     });
     desk.step();
     desk.event(egui::Event::Text("M. Ahlers".to_owned()));

@@ -4,7 +4,7 @@
 
 use std::time::Duration;
 
-use evendraw_core::procedure::{Prevailing, StageKind};
+use evendraw_core::procedure::StageKind;
 use evendraw_core::record::{Entry, Record};
 use evendraw_core::session::{Input, Next, Session};
 
@@ -12,7 +12,7 @@ use super::super::view::Notice;
 use super::{Hand, Pull, Source, files};
 use crate::bench::{Fault, HandKind};
 use crate::plan::Plan;
-use crate::rehearsal::rig::Rig;
+use crate::rehearsal::rig::{Rig, is_spun_in_first};
 use crate::store::Purpose;
 
 /// What a fault is called on the menu.
@@ -94,40 +94,23 @@ impl Source {
         }) else {
             return false;
         };
-        let (first, measures_drag) = self.session().map_or((false, false), |session| {
-            let kind = session.procedure().stage_of(step).map(|stage| stage.kind);
-            let drag = matches!(
-                kind,
-                Some(StageKind::Tighten {
-                    prevailing: Prevailing::Measure,
-                    ..
-                })
-            );
-            (
-                !session.ledger().is_tight(fastener) && !session.is_in_pull(),
-                drag,
-            )
+        let in_pull = self.session().is_some_and(Session::is_in_pull);
+        let first = self.session().is_some_and(|session| {
+            !session.is_in_pull() && is_spun_in_first(session.procedure(), session.ledger(), step)
         });
         self.set_up();
         let Some((_, rig)) = &mut self.rig else {
             self.hand = Hand::Off;
             return false;
         };
-        if self.pull.step != Some(step)
-            || !self
-                .job
-                .as_ref()
-                .zip(self.open)
-                .is_some_and(|(job, joint)| job.session(joint).is_some_and(Session::is_in_pull))
-        {
+        if self.pull.step != Some(step) || !in_pull {
             self.pull = Pull {
                 step: Some(step),
                 ..Pull::default()
             };
         }
         let before = rig.elapsed_s();
-        if first && !measures_drag {
-            // Fingers first: it is spun down until it resists, as anybody would.
+        if first {
             rig.spin_in(fastener, None);
         }
         rig.begin(fastener, &aim);
@@ -144,29 +127,12 @@ impl Source {
         if self.rig.as_ref().is_some_and(|(on, _)| *on == joint) {
             return;
         }
-        let faults: Vec<(usize, Fault)> = self
-            .faults
-            .iter()
-            .filter(|(on, ..)| *on == joint)
-            .map(|(_, fastener, fault)| (usize::from(*fastener), *fault))
-            .collect();
-        let (Some(own), Some(plan)) = (job.joint(joint), job.joint_plan(joint)) else {
-            return;
-        };
-        match Rig::new(
-            own,
-            plan,
-            self.seed.wrapping_add(u64::from(joint)),
-            HandKind::Steady,
-            &faults,
-        ) {
-            Ok(mut rig) => {
-                if let Some(session) = job.session(joint) {
-                    rig.catch_up(session.procedure(), session.ledger());
-                }
-                self.rig = Some((joint, rig));
+        match Rig::of(job, joint, self.seed, HandKind::Steady, &self.faults) {
+            Some(Ok(rig)) => self.rig = Some((joint, rig)),
+            Some(Err(words)) => {
+                self.say(true, format!("the bench cannot take this joint: {words}"));
             }
-            Err(words) => self.say(true, format!("the bench cannot take this joint: {words}")),
+            None => {}
         }
     }
 

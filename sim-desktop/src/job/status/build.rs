@@ -125,7 +125,7 @@ fn exceptions(
     if view.is_untouched() || view.fault.is_some() {
         return items;
     }
-    if !joint::to_witness(view).is_empty() {
+    if view.mark().is_closed() && !joint::to_witness(view).is_empty() {
         let fasteners = view.label_list(view.joint.witness());
         let what = format!("fasteners {fasteners}: not witnessed");
         items.push(Item::new(Mark::Doubtful, whole(), what));

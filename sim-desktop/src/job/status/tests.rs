@@ -160,7 +160,7 @@ fn a_missing_part_is_open() {
     let plan = format!(
         "{HEAD}needs = [\"gasket\"]\n{TIGHTEN}[[part]]\nname = \"gasket\"\non_order = true\n"
     );
-    World::new(&plan).is_open_for("gasket is not here");
+    World::new(&plan).is_open_for("waits for a part: gasket");
 }
 
 #[test]
