@@ -209,7 +209,9 @@ pub const fn refusal(value: Refusal) -> &'static str {
         Refusal::TextTooLong => "that is longer than 48 bytes; say it shorter",
         Refusal::NothingToDecide => "there is nothing to decide",
         Refusal::NotFinal => "that fastener is not final",
-        Refusal::AngleTightened => "an angle is not pulled or checked twice: loosen it, or fit a new one",
+        Refusal::AngleTightened => {
+            "an angle is not pulled or checked twice: loosen it, or fit a new one"
+        }
         Refusal::WrongState => "the engine is in the wrong state for this stage",
         Refusal::NoMockUp => "there is no mock-up to take apart",
         Refusal::LoosenFirst => "it must be loosened first",

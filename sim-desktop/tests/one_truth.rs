@@ -27,7 +27,8 @@ struct Folder(PathBuf);
 
 impl Folder {
     fn new(name: &str) -> Self {
-        let path = std::env::temp_dir().join(format!("evendraw-truth-{}-{name}", std::process::id()));
+        let path =
+            std::env::temp_dir().join(format!("evendraw-truth-{}-{name}", std::process::id()));
         let _ = std::fs::remove_dir_all(&path);
         std::fs::create_dir_all(&path).unwrap();
         Self(path)
@@ -79,7 +80,9 @@ impl World {
     fn say(&mut self, joint: u8, input: Input<'_>) {
         self.clock += 1_000_000;
         // What comes at a wrong moment is refused, and that is as it should be.
-        let _ = self.job.apply(joint, Instant::from_micros(self.clock), input);
+        let _ = self
+            .job
+            .apply(joint, Instant::from_micros(self.clock), input);
     }
 
     /// The job is gone without a word and opened again.
@@ -107,7 +110,9 @@ impl World {
                 (window.target.millinewton_meters(), 15_000)
             }
             Aim::Turn { window, .. } => (40_000, window.target.millidegrees()),
-            Aim::Hold { .. } | Aim::BackOff { .. } => return self.say(joint, Input::Paper { step }),
+            Aim::Hold { .. } | Aim::BackOff { .. } => {
+                return self.say(joint, Input::Paper { step });
+            }
         };
         let up = (1..=500).map(|at| (at, at));
         let down = (0..500).rev().step_by(4).map(|at| (at, 500));
@@ -120,7 +125,9 @@ impl World {
             let torque = torque / 500 * load / 100 * share;
             let sample = Sample {
                 torque: Torque::from_millinewton_meters(torque),
-                rotation: Rotation::from_millidegrees(turn / 500 * reached / 100 * share + torque / 10),
+                rotation: Rotation::from_millidegrees(
+                    turn / 500 * reached / 100 * share + torque / 10,
+                ),
             };
             let at = Instant::from_micros(self.clock);
             let _ = self.job.apply(joint, at, Input::Sample(sample));
@@ -135,12 +142,24 @@ impl World {
             Next::Start | Next::Store | Next::Nothing => self.say(joint, Input::Tick),
             Next::Person => {
                 let role = Role::Operator;
-                self.say(joint, Input::Person { name: "M. Ahlers", role });
+                self.say(
+                    joint,
+                    Input::Person {
+                        name: "M. Ahlers",
+                        role,
+                    },
+                );
             }
             Next::Tool => {
                 let tools = self.job.tools_for_next(joint);
                 let id = tools.first().map_or("own", |id| *id).to_owned();
-                self.say(joint, Input::Tool { id: &id, waiver: "" });
+                self.say(
+                    joint,
+                    Input::Tool {
+                        id: &id,
+                        waiver: "",
+                    },
+                );
             }
             Next::Condition => self.say(
                 joint,
@@ -158,7 +177,14 @@ impl World {
             }
             Next::Answer { step } => {
                 let note = "";
-                self.say(joint, Input::Answer { step, yes: true, note });
+                self.say(
+                    joint,
+                    Input::Answer {
+                        step,
+                        yes: true,
+                        note,
+                    },
+                );
             }
             Next::Measure { step } => {
                 let length = Length::from_micrometers(300);
@@ -174,7 +200,14 @@ impl World {
             Next::Decide { step } => {
                 let decision = Decision::Waive;
                 let note = "R. Falk: as found";
-                self.say(joint, Input::Decide { step, decision, note });
+                self.say(
+                    joint,
+                    Input::Decide {
+                        step,
+                        decision,
+                        note,
+                    },
+                );
             }
             Next::Settle { fastener } => self.doubt(joint, fastener, Doubt::Settled),
             Next::TakeApart => self.say(joint, Input::TakenApart { note: "" }),
@@ -187,12 +220,26 @@ impl World {
 
     fn loosen(&mut self, joint: u8, fastener: u8) {
         let (elsewhere, cause) = (false, "done again");
-        self.say(joint, Input::Loosened { fastener, elsewhere, cause });
+        self.say(
+            joint,
+            Input::Loosened {
+                fastener,
+                elsewhere,
+                cause,
+            },
+        );
     }
 
     fn doubt(&mut self, joint: u8, fastener: u8, doubt: Doubt) {
         let (fastener, text) = (Some(fastener), "squeaked");
-        self.say(joint, Input::Note { fastener, doubt, text });
+        self.say(
+            joint,
+            Input::Note {
+                fastener,
+                doubt,
+                text,
+            },
+        );
     }
 
     /// One thing more, by this byte.
@@ -200,7 +247,9 @@ impl World {
         let joints = u8::try_from(self.job.plan().joints().len()).unwrap();
         let next = self.job.progress().next();
         let joint = next.filter(|_| byte % 5 > 0).unwrap_or(byte % joints);
-        let count = self.job.plan().joints()[usize::from(joint)].positions().len();
+        let count = self.job.plan().joints()[usize::from(joint)]
+            .positions()
+            .len();
         let fastener = byte % u8::try_from(count).unwrap();
         match byte % 24 {
             0 => {
@@ -242,7 +291,14 @@ impl World {
             9 => match self.next(joint) {
                 Next::Answer { step } => {
                     let note = "stiff";
-                    self.say(joint, Input::Answer { step, yes: false, note });
+                    self.say(
+                        joint,
+                        Input::Answer {
+                            step,
+                            yes: false,
+                            note,
+                        },
+                    );
                 }
                 Next::Measure { step } => {
                     let length = Length::from_micrometers(90_000);
@@ -278,7 +334,10 @@ impl World {
         assert_eq!(live.headline(), folded.headline());
         for (one, other) in live.joints.iter().zip(&folded.joints) {
             // A check that is armed, and a wait's end, are the session's alone.
-            let armed = self.job.session(one.number).and_then(|session| session.armed());
+            let armed = self
+                .job
+                .session(one.number)
+                .and_then(|session| session.armed());
             if armed.is_none() && !matches!(one.next, Some(Next::Wait { .. })) {
                 assert_eq!(one.next, other.next, "{}", one.id);
             }
@@ -313,14 +372,21 @@ fn sheet_says(kept: &Kept<'_>, status: &Status) {
         assert!(text.contains(&line), "{line}\n{text}");
     }
     let is_complete = status.open.is_empty() && !status.rehearsal;
-    assert_eq!(text.replace("NOT COMPLETE", "").contains("COMPLETE"), is_complete);
+    assert_eq!(
+        text.replace("NOT COMPLETE", "").contains("COMPLETE"),
+        is_complete
+    );
 }
 
 fn tag_says(status: &Status) {
     let tag = tag_text(status);
     let all_final = status.open.is_empty() && status.exceptions.is_empty();
     assert_eq!(tag.contains("ALL JOINTS FINAL"), all_final, "{tag}");
-    for joint in status.joints.iter().filter(|joint| joint.mark != Mark::Final) {
+    for joint in status
+        .joints
+        .iter()
+        .filter(|joint| joint.mark != Mark::Final)
+    {
         let line = format!("[ ] {}: {}", joint.title, joint.mark.word());
         assert!(tag.contains(&line), "{line}\n{tag}");
     }
@@ -369,19 +435,29 @@ fn desk_says(folder: &Path, name: &str, path: &Path, plan: &Plan) {
     let Some(joint) = &view.joint else { return };
     let own = status.joints.iter().find(|own| own.id == joint.id).unwrap();
     let marks: Vec<Mark> = joint.fasteners.iter().map(|own| own.mark).collect();
-    let wanted: Vec<Mark> = own.fasteners.iter().map(|own| own.mark.unwrap_or_default()).collect();
+    let wanted: Vec<Mark> = own
+        .fasteners
+        .iter()
+        .map(|own| own.mark.unwrap_or_default())
+        .collect();
     assert_eq!(marks, wanted);
     let stages: Vec<Mark> = joint.stages.iter().map(|own| own.mark).collect();
     let wanted: Vec<Mark> = own.stages.iter().map(|own| own.mark).collect();
     assert_eq!(stages, wanted);
     match own.next {
-        Some(Next::Decide { .. } | Next::Loosen { .. } | Next::Replace { .. } | Next::Settle { .. }) => {
+        Some(
+            Next::Decide { .. } | Next::Loosen { .. } | Next::Replace { .. } | Next::Settle { .. },
+        ) => {
             assert!(joint.is_alerted(), "{:?}: {:?}", own.next, joint.prompt);
         }
         Some(Next::Nothing) => assert!(joint.prompt.is_none(), "{:?}", joint.prompt),
         _ => {}
     }
-    if let Some(prompt) = joint.prompt.as_ref().filter(|prompt| prompt.typed.is_none()) {
+    if let Some(prompt) = joint
+        .prompt
+        .as_ref()
+        .filter(|prompt| prompt.typed.is_none())
+    {
         let keys: Vec<&str> = prompt.choices.iter().map(|choice| choice.key).collect();
         let mut single = keys.clone();
         single.sort_unstable();

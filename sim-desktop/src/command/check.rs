@@ -13,9 +13,9 @@ use jiff::civil::Date;
 use serde::Serialize;
 
 use super::{CommandError, Done, Output, plan_file};
-use crate::mechanics::{Tool, Window, advise};
 use crate::job::status::counted;
 use crate::mark::Mark;
+use crate::mechanics::{Tool, Window, advise};
 use crate::plan::progress::Progress;
 use crate::plan::{Joint, Plan, StagePlan, report};
 

@@ -10,12 +10,12 @@ use clap::Args as ClapArgs;
 
 use super::named::{fastener, joint, names, stage};
 use super::{CommandError, Done, Output, plan_file};
+use crate::job::status::telling::{attempt_line, attempt_object};
 use crate::job::{Job, Told};
 use crate::plan::Joint;
 use crate::rehearsal::feed::{Feed, FeedError, judge};
 use crate::rehearsal::given::Given;
 use crate::rehearsal::trace_file;
-use crate::job::status::telling::{attempt_line, attempt_object};
 use crate::store::Purpose;
 
 /// Judges recorded torque and rotation: a whole joint, or a single pull, from any instrument.

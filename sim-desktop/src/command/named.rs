@@ -8,10 +8,10 @@ use std::path::Path;
 use evendraw_core::check_sum::crc32;
 
 use super::CommandError;
+use crate::job::status::Names;
 use crate::job::{Job, JobError};
 use crate::plan::{Joint, Plan};
 use crate::rehearsal::given::GivenError;
-use crate::job::status::Names;
 use crate::store::{Content, StoreError, Traces, read};
 
 /// The joint with an id; the only one where none is named.

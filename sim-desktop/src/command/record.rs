@@ -63,8 +63,15 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         }
     } else {
         for row in rows(facts, journal.content.rehearsal().unwrap_or(false), &names) {
-            let number = if row.joint.is_empty() { "-".to_owned() } else { row.number.to_string() };
-            let line = format!("{number:>5}  {:<12} {:<22} {}", row.joint, row.time, row.words);
+            let number = if row.joint.is_empty() {
+                "-".to_owned()
+            } else {
+                row.number.to_string()
+            };
+            let line = format!(
+                "{number:>5}  {:<12} {:<22} {}",
+                row.joint, row.time, row.words
+            );
             out.line(line.trim_end())?;
         }
     }

@@ -16,13 +16,13 @@ use serde_json::json;
 use super::named::{fastener, joint, names};
 use super::{CommandError, Done, Output, plan_file};
 use crate::bench::{Fault, HandKind};
+use crate::job::status::telling::{attempt_line, attempt_object};
 use crate::job::{Job, Told};
+use crate::mark::Mark;
 use crate::plan::{Joint, Plan};
 use crate::rehearsal::given::Given;
 use crate::rehearsal::result::{mean, scatter};
 use crate::rehearsal::{JointResult, Options, PassResult, Rehearsal, WorkError};
-use crate::job::status::telling::{attempt_line, attempt_object};
-use crate::mark::Mark;
 use crate::store::Purpose;
 use crate::words;
 

@@ -10,9 +10,9 @@ use serde_json::json;
 
 use super::named;
 use super::{CommandError, Done, Output, plan_file};
-use crate::plan::Plan;
 use crate::job::status::{Item, Kept};
 use crate::mark::Mark;
+use crate::plan::Plan;
 use crate::sheet::{Sheet, blank_page, page, text};
 
 /// Prints the build sheet: one self-contained page that prints on A4 and Letter.

@@ -119,11 +119,32 @@ fn table(view: &DeskView, joint: &JointView, selected: Option<usize>, free: bool
     let back = Does::Ask(Ask::OpenJoint(String::new()));
     let faults = !joint.faults.is_empty();
     vec![
-        advised(foot(Key::Enter, ("Back to build", "Back"), "", free && finished && !blocked, finished, back)),
-        advised(foot(Key::Space, ("Hold to pull", "Pull"), "", can_pull, bench && !finished, Does::Pull)),
+        advised(foot(
+            Key::Enter,
+            ("Back to build", "Back"),
+            "",
+            free && finished && !blocked,
+            finished,
+            back,
+        )),
+        advised(foot(
+            Key::Space,
+            ("Hold to pull", "Pull"),
+            "",
+            can_pull,
+            bench && !finished,
+            Does::Pull,
+        )),
         Foot {
             look: if at_work { Look::Grave } else { Look::Plain },
-            ..foot(Key::H, hand, "", bench && free && (at_work || can_pull), bench && !finished, Does::Ask(does_hand))
+            ..foot(
+                Key::H,
+                hand,
+                "",
+                bench && free && (at_work || can_pull),
+                bench && !finished,
+                Does::Ask(does_hand),
+            )
         },
         foot(
             Key::M,
@@ -141,10 +162,38 @@ fn table(view: &DeskView, joint: &JointView, selected: Option<usize>, free: bool
             finished || chosen_final,
             last_ask(Ask::CheckAgain),
         ),
-        foot(Key::I, ("Second person", "Second"), "", open, finished, Does::Over(Overlay::witness(joint))),
-        foot(Key::W, ("Felt wrong", "Wrong"), &last, open && has_last, true, last_ask(Ask::FeltWrong)),
-        foot(Key::R, ("Redo", "Redo"), &last, open && has_last, true, last_ask(Ask::Redo)),
-        foot(Key::L, ("Loosen", "Loosen"), &last, open && has_last, true, last_ask(Ask::Loosen)),
+        foot(
+            Key::I,
+            ("Second person", "Second"),
+            "",
+            open,
+            finished,
+            Does::Over(Overlay::witness(joint)),
+        ),
+        foot(
+            Key::W,
+            ("Felt wrong", "Wrong"),
+            &last,
+            open && has_last,
+            true,
+            last_ask(Ask::FeltWrong),
+        ),
+        foot(
+            Key::R,
+            ("Redo", "Redo"),
+            &last,
+            open && has_last,
+            true,
+            last_ask(Ask::Redo),
+        ),
+        foot(
+            Key::L,
+            ("Loosen", "Loosen"),
+            &last,
+            open && has_last,
+            true,
+            last_ask(Ask::Loosen),
+        ),
         foot(
             Key::K,
             ("Skip, with a reason", "Skip"),
@@ -201,7 +250,15 @@ pub(super) fn show(
         .all(|(place, own, words)| is_wide_enough(ui, place.width(), words, own.key.name()));
     let mut done = None;
     for (place, own, words) in row {
-        let response = button_of(ui, place, &words, own.key.name(), own.look, own.able, stacked);
+        let response = button_of(
+            ui,
+            place,
+            &words,
+            own.key.name(),
+            own.look,
+            own.able,
+            stacked,
+        );
         if matches!(own.does, Does::Pull) {
             state.button_down = own.able && response.is_pointer_button_down_on();
         } else if own.able && response.clicked() {

@@ -60,9 +60,9 @@ const fn margin(prompt: &Prompt) -> f32 {
 pub(super) fn height(ui: &Ui, width: f32, prompt: &Prompt) -> f32 {
     let colours = Colours::of(ui);
     let wrap = (width - 32.0 - margin(prompt)).max(1.0);
-    let words = rows(prompt, &colours).into_iter().map(|(words, font, colour)| {
-        ui.painter().layout(words, font, colour, wrap).size().y + 2.0
-    });
+    let words = rows(prompt, &colours)
+        .into_iter()
+        .map(|(words, font, colour)| ui.painter().layout(words, font, colour, wrap).size().y + 2.0);
     let typed = if prompt.typed.is_some() { 24.0 } else { 0.0 };
     let bar = prompt.gauge.as_ref().map_or(0.0, |_| BAR + SCALE + GAP);
     20.0 + 36.0 + words.sum::<f32>() + GAP + TARGET + typed + bar + 6.0
@@ -83,18 +83,38 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, prompt: &Prompt, typed: &mut String)
         let centre = inner.min + vec2(18.0, 18.0);
         marks::draw_cue(ui.painter(), &colours, Cue::Halt, centre, 18.0);
     }
-    let head = Rect::from_min_max(pos2(left, inner.top()), pos2(inner.right(), inner.top() + 36.0));
-    let role = if prompt.grave { Role::Alert } else { Role::Label };
+    let head = Rect::from_min_max(
+        pos2(left, inner.top()),
+        pos2(inner.right(), inner.top() + 36.0),
+    );
+    let role = if prompt.grave {
+        Role::Alert
+    } else {
+        Role::Label
+    };
     let id = ui.scope_id().with("card");
     ui.interact(head, id, Sense::hover())
         .widget_info(|| WidgetInfo::labeled(role, true, &prompt.title));
     let font = theme::strong(if prompt.grave { TITLE } else { BODY });
-    silent_line(ui.painter(), head, Align2::LEFT_CENTER, &prompt.title, font, hue);
+    silent_line(
+        ui.painter(),
+        head,
+        Align2::LEFT_CENTER,
+        &prompt.title,
+        font,
+        hue,
+    );
     let foot = Rect::from_min_max(pos2(left, inner.bottom() - TARGET), inner.max);
-    let mut room = Rect::from_min_max(pos2(left, head.bottom()), pos2(inner.right(), foot.top() - GAP));
+    let mut room = Rect::from_min_max(
+        pos2(left, head.bottom()),
+        pos2(inner.right(), foot.top() - GAP),
+    );
     if let Some(gauge) = &prompt.gauge {
         room.max.y -= BAR + SCALE + GAP;
-        let place = Rect::from_min_max(pos2(left, room.bottom()), pos2(inner.right(), foot.top() - GAP));
+        let place = Rect::from_min_max(
+            pos2(left, room.bottom()),
+            pos2(inner.right(), foot.top() - GAP),
+        );
         reading::draw_bar(ui, place, gauge, BAR, hue);
         let said = format!("window {}", reading::window_words(gauge));
         widgets::speak(ui, place, &said);
@@ -124,7 +144,11 @@ fn buttons(ui: &mut Ui, foot: Rect, prompt: &Prompt) -> Option<Choice> {
             vec2(wanted.clamp(132.0_f32.min(room), room.max(132.0)), TARGET),
         );
         x = place.right() + GAP;
-        let look = if is_advised { Look::Advised } else { Look::Plain };
+        let look = if is_advised {
+            Look::Advised
+        } else {
+            Look::Plain
+        };
         // The key that a list has goes too; what is advised is also taken by Enter.
         let cap = if is_advised && choice.key != "Enter" {
             format!("{}, Enter", choice.key)
@@ -134,8 +158,8 @@ fn buttons(ui: &mut Ui, foot: Rect, prompt: &Prompt) -> Option<Choice> {
         let stacked = !is_wide_enough(ui, place.width(), &choice.words, &cap);
         let response = widgets::button_of(ui, place, &choice.words, &cap, look, true, stacked);
         let key = Key::from_name(choice.key);
-        let is_pressed = key.is_some_and(|key| pressed(ui, key))
-            || is_advised && pressed(ui, Key::Enter);
+        let is_pressed =
+            key.is_some_and(|key| pressed(ui, key)) || is_advised && pressed(ui, Key::Enter);
         if response.clicked() || is_pressed {
             taken = Some(choice.clone());
         }

@@ -5,11 +5,11 @@
 use super::marks;
 use super::theme::{self, BODY, Colours, GAP, HEAD, NOTE, TARGET};
 use super::view::{Ask, DeskView, Mark};
-use crate::job::status::JointStatus;
 use super::widgets::{
     self, Look, area, button, count, cut_left, cut_top, focus_ring, line, paragraph, pressed,
     silent_line,
 };
+use crate::job::status::JointStatus;
 use egui::accesskit::Role;
 use egui::{Align2, Color32, Key, Rect, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 
@@ -302,7 +302,12 @@ fn joints(
                     state.row = Some(index);
                     asks.push(Ask::OpenJoint(row.id.clone()));
                 }
-                joint_row(ui, place, row, response.hovered() || highlighted == Some(index));
+                joint_row(
+                    ui,
+                    place,
+                    row,
+                    response.hovered() || highlighted == Some(index),
+                );
                 focus_ring(ui, &response, place);
             }
         });

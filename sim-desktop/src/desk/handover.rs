@@ -5,8 +5,8 @@
 use super::marks;
 use super::theme::{self, BODY, Colours, GAP, TARGET};
 use super::view::{Ask, DeskView, Mark};
-use crate::job::status::{Item, Status, counted};
 use super::widgets::{Look, area, button, cut_bottom, line, paragraph, pressed, split_across};
+use crate::job::status::{Item, Status, counted};
 use egui::{Align2, Key, Rect, Ui, pos2};
 
 /// The tag in plain text, as it is printed.
@@ -77,7 +77,10 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, view: &DeskView, free: bool, asks: &
     let status = &view.status;
     let (body, foot) = cut_bottom(rect, TARGET);
     let list = |wanted: &[Mark]| -> Vec<(Mark, String)> {
-        let rows = status.joints.iter().filter(|row| wanted.contains(&row.mark));
+        let rows = status
+            .joints
+            .iter()
+            .filter(|row| wanted.contains(&row.mark));
         rows.map(|row| {
             let tally = format!("{} of {} steps", row.done, row.steps);
             (row.mark, format!("{}: {tally}, {}", row.title, row.why))

@@ -3,8 +3,8 @@
 //! Every list is numbered, so that a choice is one key. Knows nothing of what a choice leads to.
 
 use super::adapter;
-use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
 use super::source::SKIPPED;
+use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
 use super::view::{Ask, Choice, DeskView, JointView, Status, Wanted};
 use super::widgets::{self, Look, button, count, line, pressed};
 use egui::{Align2, Color32, Id, Key, Rect, Stroke, StrokeKind, Ui, UiBuilder, pos2, vec2};
@@ -33,7 +33,12 @@ pub(super) enum Overlay {
 
 impl Overlay {
     /// A list whose words themselves are what is asked with; something else may be typed.
-    fn words(title: String, words: impl IntoIterator<Item = String>, ask: &Ask, typed: bool) -> Self {
+    fn words(
+        title: String,
+        words: impl IntoIterator<Item = String>,
+        ask: &Ask,
+        typed: bool,
+    ) -> Self {
         let choices = words.into_iter().map(|words| {
             let own = ask.clone().with(&words);
             (words, own)
@@ -89,7 +94,10 @@ impl Overlay {
     #[must_use]
     pub(super) fn tool(status: &Status) -> Self {
         let choices = status.tools.iter().map(|tool| {
-            let words = format!("{}: {}; calibrated {}", tool.id, tool.what, tool.calibration);
+            let words = format!(
+                "{}: {}; calibrated {}",
+                tool.id, tool.what, tool.calibration
+            );
             (words, Ask::Tool(tool.id.clone()))
         });
         Self::List {
@@ -263,7 +271,9 @@ pub(super) fn show(
             } else {
                 "or type it, then Enter"
             };
-            let line = typed.as_mut().map(|(text, ask)| (text, ask.clone(), caption));
+            let line = typed
+                .as_mut()
+                .map(|(text, ask)| (text, ask.clone(), caption));
             let taken = list(ui, body, choices, line, close);
             close |= taken.is_some();
             asks.extend(taken);

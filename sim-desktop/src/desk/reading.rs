@@ -240,13 +240,7 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, joint: &JointView, window_height: f3
         } else {
             format!("{}; window {}", remaining_words(gauge), window_words(gauge))
         };
-        row(
-            20.0,
-            &left,
-            theme::text(BODY),
-            colours.soft,
-            ui,
-        );
+        row(20.0, &left, theme::text(BODY), colours.soft, ui);
     }
     if cue_room.width() > 3.0 * cue_size {
         let hue = marks::cue_colour(&colours, live.cue);

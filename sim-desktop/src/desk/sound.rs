@@ -201,7 +201,7 @@ fn run(path: &Path, arguments: &[&str], bytes: &[u8]) -> Result<(), String> {
 #[cfg(test)]
 mod tests {
     use super::{Cue, DeskView, Ears, Tone};
-    use crate::desk::view::{Prompt, JointView};
+    use crate::desk::view::{JointView, Prompt};
 
     const TONES: [Tone; 4] = [Tone::Near, Tone::There, Tone::Over, Tone::Rejected];
 

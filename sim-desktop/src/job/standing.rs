@@ -6,8 +6,8 @@ use evendraw_core::ledger::Standing;
 use evendraw_core::session::Session;
 
 use super::Job;
-use crate::plan::AnswerError;
 use crate::mark::Mark;
+use crate::plan::AnswerError;
 use crate::plan::progress::{Hold, Progress};
 
 /// Why nothing can be pulled at a joint now.

@@ -12,9 +12,9 @@ mod model;
 mod open;
 mod rows;
 pub mod telling;
-mod tools;
 #[cfg(test)]
 mod tests;
+mod tools;
 mod unit;
 
 use std::fmt::Write as _;

@@ -61,11 +61,9 @@ impl JointState {
             Mark::Disturbed => vec!["was done and has been disturbed since".to_owned()],
             Mark::Due => vec!["final but for the retorque after running".to_owned()],
             Mark::Final => vec!["every stage is settled".to_owned()],
-            Mark::Open
-            | Mark::Accepted
-            | Mark::Unmeasured
-            | Mark::Skipped
-            | Mark::Rejected => Vec::new(),
+            Mark::Open | Mark::Accepted | Mark::Unmeasured | Mark::Skipped | Mark::Rejected => {
+                Vec::new()
+            }
         };
         // A joint that is closed has no use for what would have held it.
         if !self.state.is_closed() {

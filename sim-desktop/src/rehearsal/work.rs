@@ -192,8 +192,14 @@ impl Rehearsal {
             return Ok(());
         }
         let options = &self.options;
-        let rig = Rig::of(&self.job, joint, options.seed, options.hand, &options.faults)
-            .ok_or(JobError::NoSuchJoint { joint })?;
+        let rig = Rig::of(
+            &self.job,
+            joint,
+            options.seed,
+            options.hand,
+            &options.faults,
+        )
+        .ok_or(JobError::NoSuchJoint { joint })?;
         let mut rig = rig.map_err(|source| WorkError::Bench {
             joint: self
                 .job

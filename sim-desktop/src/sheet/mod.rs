@@ -52,7 +52,11 @@ impl Sheet {
             Some(digest) => format!(
                 "{}; judged by rules {}; journal CRC-32 {digest:08x}; printed by Evendraw {version}",
                 counted(status.records, "record"),
-                if rules.is_empty() { "none".to_owned() } else { rules.join(", ") },
+                if rules.is_empty() {
+                    "none".to_owned()
+                } else {
+                    rules.join(", ")
+                },
             ),
             None => format!("Printed by Evendraw {version}"),
         };

@@ -30,18 +30,19 @@ pub(super) fn specimen() -> Sheet {
         tool: "A1".into(),
         ..StageCell::default()
     };
-    let fastener = |label: &str, order, mark, (x_mm, y_mm), cells, remarks: &str, curve| FastenerStatus {
-        label: label.into(),
-        x_mm,
-        y_mm,
-        order: Some(order),
-        mark: Some(mark),
-        cells,
-        remarks: remarks.into(),
-        is_new: remarks.starts_with("new"),
-        curve,
-        ..FastenerStatus::default()
-    };
+    let fastener =
+        |label: &str, order, mark, (x_mm, y_mm), cells, remarks: &str, curve| FastenerStatus {
+            label: label.into(),
+            x_mm,
+            y_mm,
+            order: Some(order),
+            mark: Some(mark),
+            cells,
+            remarks: remarks.into(),
+            is_new: remarks.starts_with("new"),
+            curve,
+            ..FastenerStatus::default()
+        };
     let head = JointStatus {
         id: "head".into(),
         title: "Cylinder head".into(),

@@ -33,11 +33,7 @@ pub fn text(model: &Sheet) -> String {
     out.blank();
     out.line(&model.headline());
     out.items("What is open", &model.open, "Nothing is open.");
-    out.items(
-        "Exceptions",
-        &model.exceptions,
-        "Nothing unusual.",
-    );
+    out.items("Exceptions", &model.exceptions, "Nothing unusual.");
     out.items("Still due", &model.due, "");
     out.title("At a glance");
     for answer in twelve(model) {

@@ -78,7 +78,10 @@ fn holding_enter_answers_one_question_not_every_one() {
     }
     harness.key_up(Key::Enter);
     harness.step();
-    assert_eq!(harness.state().asked, [Ask::Act(Act::Answer(7, true), String::new())]);
+    assert_eq!(
+        harness.state().asked,
+        [Ask::Act(Act::Answer(7, true), String::new())]
+    );
 }
 
 #[test]
@@ -121,7 +124,9 @@ fn an_alert_lets_nothing_be_pulled_and_offers_its_ways_by_key() {
     let fitted = Ask::Act(Act::Fitted(3), String::new());
     assert_eq!(harness.state().asked, [fitted.clone(), fitted]);
     assert!(
-        harness.query_by_label_contains("window 90.0 to 94.0").is_some(),
+        harness
+            .query_by_label_contains("window 90.0 to 94.0")
+            .is_some(),
         "the card keeps the window"
     );
 }

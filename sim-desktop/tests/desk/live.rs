@@ -78,9 +78,7 @@ fn at_work(name: &str) -> (Folder, Desk, Adapter) {
     let mut desk = window(Source::in_folder("cover.toml", COVER, folder.path()));
     connect(&mut desk, path.to_str().expect("a plain path"));
     press(&mut desk, Key::Enter);
-    until(&mut desk, "asked", |window| {
-        joint(window).prompt.is_some()
-    });
+    until(&mut desk, "asked", |window| joint(window).prompt.is_some());
     let asked = joint(desk.state()).prompt.clone().expect("a question");
     assert!(
         asked.words.contains("Send Discharge cover to adapter 4411"),
@@ -337,10 +335,7 @@ fn records_the_adapter_has_from_before_are_taken_only_on_somebodys_word() {
     connect(&mut desk, path.to_str().expect("a plain path"));
     press(&mut desk, Key::Enter);
     press(&mut desk, Key::Enter);
-    let words = joint(desk.state())
-        .prompt
-        .clone()
-        .map(|asked| asked.words);
+    let words = joint(desk.state()).prompt.clone().map(|asked| asked.words);
     assert!(
         words
             .as_ref()

@@ -175,7 +175,11 @@ fn a_plan_that_wants_a_second_person_says_so_until_one_has_looked() {
     let wanted = "second person is to look at 2, 5";
     assert!(harness.query_by_label_contains(wanted).is_some());
     press(&mut harness, Key::F2);
-    assert!(harness.query_by_label_contains("2, 5: not witnessed").is_some());
+    assert!(
+        harness
+            .query_by_label_contains("2, 5: not witnessed")
+            .is_some()
+    );
     press(&mut harness, Key::F3);
     press(&mut harness, Key::I);
     typed(&mut harness, "R. Falk");

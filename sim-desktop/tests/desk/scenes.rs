@@ -30,10 +30,38 @@ fn row(
 /// A pump with a joint in every state.
 pub(crate) fn status() -> Status {
     let joints = vec![
-        row("dowels", "Dowel screws", "M6", Mark::Final, "every stage is settled", (8, 8)),
-        row("head", "Cylinder head", "M10x1.5", Mark::InProgress, "next: fastener 7, stage 2 of 3", (17, 30)),
-        row("manifold", "Manifold", "M8", Mark::Waiting, "Cylinder head must be final first", (0, 16)),
-        row("cover", "Discharge cover", "M12", Mark::Ready, "nothing stands in its way", (0, 24)),
+        row(
+            "dowels",
+            "Dowel screws",
+            "M6",
+            Mark::Final,
+            "every stage is settled",
+            (8, 8),
+        ),
+        row(
+            "head",
+            "Cylinder head",
+            "M10x1.5",
+            Mark::InProgress,
+            "next: fastener 7, stage 2 of 3",
+            (17, 30),
+        ),
+        row(
+            "manifold",
+            "Manifold",
+            "M8",
+            Mark::Waiting,
+            "Cylinder head must be final first",
+            (0, 16),
+        ),
+        row(
+            "cover",
+            "Discharge cover",
+            "M12",
+            Mark::Ready,
+            "nothing stands in its way",
+            (0, 24),
+        ),
         row(
             "bracket",
             "Lifting bracket",
@@ -50,10 +78,38 @@ pub(crate) fn status() -> Status {
             "fastener 2 was interrupted: its angle is unknown",
             (1, 2),
         ),
-        row("sump", "Sump", "M6", Mark::Rejected, "fastener 4: angle above 95\u{b0}, fit a new one", (9, 14)),
-        row("bearing", "Bearing cap", "M8", Mark::MockUp, "must come apart again", (4, 4)),
-        row("locknut", "Shaft locknut", "M20x1.5", Mark::Skipped, "thread to be repaired", (0, 2)),
-        row("plug", "Drain plug", "G 1/2", Mark::Due, "final but for the retorque after running", (1, 2)),
+        row(
+            "sump",
+            "Sump",
+            "M6",
+            Mark::Rejected,
+            "fastener 4: angle above 95\u{b0}, fit a new one",
+            (9, 14),
+        ),
+        row(
+            "bearing",
+            "Bearing cap",
+            "M8",
+            Mark::MockUp,
+            "must come apart again",
+            (4, 4),
+        ),
+        row(
+            "locknut",
+            "Shaft locknut",
+            "M20x1.5",
+            Mark::Skipped,
+            "thread to be repaired",
+            (0, 2),
+        ),
+        row(
+            "plug",
+            "Drain plug",
+            "G 1/2",
+            Mark::Due,
+            "final but for the retorque after running",
+            (1, 2),
+        ),
     ];
     let tool = |id: &str, what: &str, calibration: &str, is_expired| ToolStatus {
         id: text(id),
@@ -69,8 +125,18 @@ pub(crate) fn status() -> Status {
         rehearsal: true,
         joints,
         tools: vec![
-            tool("A1", "adapter, 10 to 200 N\u{b7}m", "2026-05-04, due 2027-05-04", false),
-            tool("K2", "click, 4 to 20 N\u{b7}m", "2025-03-01, EXPIRED on 2026-03-01", true),
+            tool(
+                "A1",
+                "adapter, 10 to 200 N\u{b7}m",
+                "2026-05-04, due 2027-05-04",
+                false,
+            ),
+            tool(
+                "K2",
+                "click, 4 to 20 N\u{b7}m",
+                "2025-03-01, EXPIRED on 2026-03-01",
+                true,
+            ),
         ],
         next: Some(NextJoint {
             joint: 1,
@@ -82,7 +148,11 @@ pub(crate) fn status() -> Status {
             for_joints: text("Cylinder head"),
             is_here: false,
         }],
-        due: vec![Item::new(Mark::Due, "plug", "retorque after 10 h, engine cold")],
+        due: vec![Item::new(
+            Mark::Due,
+            "plug",
+            "retorque after 10 h, engine cold",
+        )],
         exceptions: vec![Item::new(
             Mark::Rejected,
             "sump, fastener 4, stage 2",

@@ -149,10 +149,7 @@ fn a_pull_that_went_too_far_is_rejected_and_told_in_plain_words() {
     let joint = joint(&harness).clone();
     assert_eq!(joint.fasteners[0].mark, Mark::Rejected);
     let alert = joint.prompt.unwrap();
-    assert!(
-        alert.words.contains("torque above the window"),
-        "{alert:?}"
-    );
+    assert!(alert.words.contains("torque above the window"), "{alert:?}");
     assert!(
         alert
             .what_now
@@ -527,11 +524,9 @@ fn the_demo_build_is_rehearsed_to_its_end_by_key() {
     assert!(
         open.is_empty(),
         "{open:?}; joint {:?}",
-        view.joint.as_ref().map(|joint| (
-            &joint.id,
-            &joint.prompt,
-            &joint.live.cue_words
-        ))
+        view.joint
+            .as_ref()
+            .map(|joint| (&joint.id, &joint.prompt, &joint.live.cue_words))
     );
 }
 
@@ -586,9 +581,7 @@ fn a_recorded_trace_is_judged_as_work_in_a_journal_of_its_own() {
             panic!(
                 "{:?} {:?}",
                 view.notice,
-                view.joint
-                    .as_ref()
-                    .map(|joint| &joint.prompt)
+                view.joint.as_ref().map(|joint| &joint.prompt)
             )
         });
     assert_eq!(

@@ -10,9 +10,9 @@ use serde_json::json;
 
 use super::named::Journal;
 use super::{CommandError, Done, Output};
-use crate::plan::{Joint, JointPlan};
 use crate::job::status::telling::attempt_line;
 use crate::job::status::{CurveState, Names, plan_of, state_of_curve};
+use crate::plan::{Joint, JointPlan};
 use crate::words;
 
 #[derive(Default)]

@@ -89,7 +89,11 @@ impl Source {
         let plan = self.open.zip(self.job.as_ref());
         let wanted = plan.and_then(|(joint, job)| job.joint_plan(joint)?.condition.clone());
         let wanted = wanted.unwrap_or_else(|| "as assumed".to_owned());
-        let found = if matches { wanted } else { format!("not {wanted}") };
+        let found = if matches {
+            wanted
+        } else {
+            format!("not {wanted}")
+        };
         self.apply(Input::Condition {
             found: short(&found),
             matches,

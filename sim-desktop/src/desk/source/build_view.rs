@@ -17,7 +17,9 @@ impl Source {
             rehearsal: self.purpose == Purpose::Rehearsal,
             ..Status::default()
         };
-        self.job.as_ref().map_or_else(nothing, crate::job::Job::status)
+        self.job
+            .as_ref()
+            .map_or_else(nothing, crate::job::Job::status)
     }
 
     pub(super) fn build_view(&self) -> BuildView {

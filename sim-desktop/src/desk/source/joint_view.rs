@@ -149,9 +149,7 @@ fn clamps(status: &JointStatus) -> Option<ClampView> {
 fn witness_wanted(status: &JointStatus) -> Option<String> {
     match status.to_witness.len() {
         0 => None,
-        all if all == status.fasteners.len() => {
-            Some("A second person is to look at it".to_owned())
-        }
+        all if all == status.fasteners.len() => Some("A second person is to look at it".to_owned()),
         _ => Some(format!(
             "A second person is to look at {}",
             status.to_witness.join(", ")
@@ -195,7 +193,11 @@ fn stages(status: &JointStatus, current: usize) -> Vec<StageRow> {
 
 /// The last three entries of the joint.
 fn entries(job: &Job, joint: &str) -> Vec<Entry> {
-    let rows = rows(job.facts(), job.purpose() == Purpose::Rehearsal, &job.names());
+    let rows = rows(
+        job.facts(),
+        job.purpose() == Purpose::Rehearsal,
+        &job.names(),
+    );
     rows.into_iter()
         .rev()
         .filter(|row| row.joint == joint && !row.is_first_load && !row.is_beside)

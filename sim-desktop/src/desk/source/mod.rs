@@ -36,9 +36,9 @@ use crate::words;
 
 use crate::rehearsal::rig::{self, Rig};
 pub use dialog::Picker;
-pub(in crate::desk) use prompt::SKIPPED;
 pub use files::SourceError;
 pub(super) use files::state_folder;
+pub(in crate::desk) use prompt::SKIPPED;
 
 /// Who pulls at the bench.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

@@ -60,7 +60,12 @@ pub(in crate::desk) const SKIPPED: [&str; 4] = [
     "waiting for advice",
 ];
 
-pub(super) fn question(title: &str, words: impl Into<String>, otherwise: &str, choices: Vec<Choice>) -> Prompt {
+pub(super) fn question(
+    title: &str,
+    words: impl Into<String>,
+    otherwise: &str,
+    choices: Vec<Choice>,
+) -> Prompt {
     let otherwise = Some(otherwise).filter(|words| !words.is_empty());
     Prompt {
         title: title.to_owned(),
@@ -162,7 +167,10 @@ impl Card<'_> {
                 let fastener = self.fastener(step)?;
                 question(
                     "New fastener",
-                    format!("Fastener {}: old one out, new one in. Done?", label(fastener)),
+                    format!(
+                        "Fastener {}: old one out, new one in. Done?",
+                        label(fastener)
+                    ),
                     "",
                     vec![choice("Enter", "Done", Act::Fitted(fastener))],
                 )
@@ -187,7 +195,11 @@ impl Card<'_> {
                         words::seconds(left / 1_000_000)
                     ),
                     "",
-                    vec![choice("Enter", "Let it pass", Act::PassTime(until.micros()))],
+                    vec![choice(
+                        "Enter",
+                        "Let it pass",
+                        Act::PassTime(until.micros()),
+                    )],
                 )
             }
             Next::TakeApart => question(
@@ -238,7 +250,8 @@ impl Card<'_> {
             ),
             Next::Store => alert(
                 "The record cannot be stored".to_owned(),
-                "Nothing more is pulled until it is: free some space, or put the disk back.".to_owned(),
+                "Nothing more is pulled until it is: free some space, or put the disk back."
+                    .to_owned(),
                 &["Then try again."],
                 vec![choice("Enter", "Try again", Act::TryAgain)],
             ),
@@ -260,13 +273,17 @@ impl Card<'_> {
     }
 
     fn sentence(&self, step: u16) -> String {
-        self.stage(step).map(StagePlan::sentence).unwrap_or_default()
+        self.stage(step)
+            .map(StagePlan::sentence)
+            .unwrap_or_default()
     }
 
     /// `Fastener 3: `, where the step has one.
     fn whose(&self, step: u16) -> String {
         let fastener = self.fastener(step);
-        fastener.map_or_else(String::new, |own| format!("Fastener {}: ", self.own.label(own)))
+        fastener.map_or_else(String::new, |own| {
+            format!("Fastener {}: ", self.own.label(own))
+        })
     }
 
     fn condition(&self) -> String {
@@ -277,7 +294,10 @@ impl Card<'_> {
     fn tool(&self) -> Prompt {
         let status = self.source.status_now();
         let suits = self.job.tools_for_next(self.joint);
-        let suits = status.tools.iter().filter(|tool| suits.contains(&tool.id.as_str()));
+        let suits = status
+            .tools
+            .iter()
+            .filter(|tool| suits.contains(&tool.id.as_str()));
         let choices: Vec<Choice> = DIGITS
             .iter()
             .zip(suits)
@@ -312,10 +332,17 @@ impl Card<'_> {
         };
         let words = format!("{}{}", self.whose(step), self.sentence(step));
         // What was measured before and lies outside stays on record, and is said.
-        let before = self.measured(step).map(|length| format!("Measured before: {length}."));
+        let before = self
+            .measured(step)
+            .map(|length| format!("Measured before: {length}."));
         Prompt {
             typed: Some(typed),
-            ..question("Measure", words, before.as_deref().unwrap_or_default(), Vec::new())
+            ..question(
+                "Measure",
+                words,
+                before.as_deref().unwrap_or_default(),
+                Vec::new(),
+            )
         }
     }
 
@@ -355,17 +382,22 @@ impl Card<'_> {
             } if at_most < Span::MAX => Some((moment, at_most)),
             _ => None,
         };
-        let mut waits = (0_u16..).zip(procedure.steps()).filter_map(|(index, step)| {
-            let (moment, at_most) = limits(procedure.stage_of(index)?.kind)?;
-            // What was worked at already is not asked about afterwards.
-            let is_begun = (0..index).any(|before| ledger.step(before).is_settled())
-                && procedure.steps().iter().any(|own| own.stage() < step.stage());
-            let is_told = !matches!(
-                ledger.moment(procedure, Moment::Named(moment)),
-                evendraw_core::ledger::Reached::NotYet
-            );
-            (!is_begun && !is_told).then_some((moment, at_most))
-        });
+        let mut waits = (0_u16..)
+            .zip(procedure.steps())
+            .filter_map(|(index, step)| {
+                let (moment, at_most) = limits(procedure.stage_of(index)?.kind)?;
+                // What was worked at already is not asked about afterwards.
+                let is_begun = (0..index).any(|before| ledger.step(before).is_settled())
+                    && procedure
+                        .steps()
+                        .iter()
+                        .any(|own| own.stage() < step.stage());
+                let is_told = !matches!(
+                    ledger.moment(procedure, Moment::Named(moment)),
+                    evendraw_core::ledger::Reached::NotYet
+                );
+                (!is_begun && !is_told).then_some((moment, at_most))
+            });
         let (moment, at_most) = waits.next()?;
         let name = self.plan.moments.get(usize::from(moment))?;
         Some(question(
@@ -444,7 +476,9 @@ impl Card<'_> {
         let torque = newton_meters(attempt.peak);
         let angle = attempt.angle.map(degrees);
         let typed = typed_target(self.plan, attempt.step);
-        let mut gauge = gauges(&aim, typed, torque, angle, true).into_iter().next()?;
+        let mut gauge = gauges(&aim, typed, torque, angle, true)
+            .into_iter()
+            .next()?;
         if attempt.verdict == Verdict::Unknown {
             gauge.value = None;
         }
@@ -468,7 +502,8 @@ impl Card<'_> {
                 format!("Fastener {label} needs a decision")
             };
             let mut choices = vec![again];
-            choices.extend(fastener.map(|own| choice("L", "It is loosened", Act::Restart(step, own))));
+            choices
+                .extend(fastener.map(|own| choice("L", "It is loosened", Act::Restart(step, own))));
             choices.push(skip(label));
             let what_now = ["Read the document: what does it say for this case?"];
             return alert(title, String::new(), &what_now, choices);
@@ -527,7 +562,11 @@ impl Card<'_> {
         choices.push(skip(label));
         Some(alert(
             format!("{}{length} is outside its window", self.whose(step)),
-            format!("{}: allowed {}.", self.sentence(step), words::length_window(min, max)),
+            format!(
+                "{}: allowed {}.",
+                self.sentence(step),
+                words::length_window(min, max)
+            ),
             &["What was typed stays on record; a second value stands beside it."],
             choices,
         ))
@@ -583,7 +622,9 @@ fn held(job: &Job, joint: u8, held: &[Held]) -> Prompt {
             Held::ToolUnknown { .. } | Held::ToolRange { .. } | Held::ToolOverdue { .. } => {
                 what_now.push("Take another tool: T.");
                 let suits = job.tools_for_next(joint).first().map(|id| (*id).to_owned());
-                choices.extend(suits.map(|id| choice("1", format!("Take {id}"), Act::Tool(id.clone()))));
+                choices.extend(
+                    suits.map(|id| choice("1", format!("Take {id}"), Act::Tool(id.clone()))),
+                );
                 let waive = choice("K", "Go on with a reason", Act::WaiveTool);
                 choices.push(because(waive, WHO, &[]));
             }

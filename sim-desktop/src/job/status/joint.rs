@@ -96,8 +96,9 @@ pub(super) fn step_words(view: &View<'_>, step: Option<u16>) -> String {
 pub(super) fn step_of(view: &View<'_>, next: Next) -> Option<u16> {
     let first = |wanted: &dyn Fn(Option<u8>) -> bool| {
         let mut steps = view.steps();
-        let open = steps
-            .find(|(index, step)| wanted(step.fastener()) && !view.ledger.step(*index).is_settled());
+        let open = steps.find(|(index, step)| {
+            wanted(step.fastener()) && !view.ledger.step(*index).is_settled()
+        });
         open.map(|(index, _)| index)
     };
     match next {
@@ -289,12 +290,20 @@ fn facts(view: &View<'_>) -> Vec<(String, String)> {
 
 /// What was found on the threads, and whether it is what the plan assumes.
 fn confirmed(view: &View<'_>, clock: &Clock) -> (String, bool) {
-    let found = view.entries.iter().rev().find_map(|entry| match &entry.record {
-        Record::Condition(condition) => Some((condition, entry)),
-        _ => None,
-    });
+    let found = view
+        .entries
+        .iter()
+        .rev()
+        .find_map(|entry| match &entry.record {
+            Record::Condition(condition) => Some((condition, entry)),
+            _ => None,
+        });
     found.map_or((String::new(), false), |(condition, entry)| {
-        let word = if condition.matches { "as the plan assumes" } else { "NOT as the plan assumes" };
+        let word = if condition.matches {
+            "as the plan assumes"
+        } else {
+            "NOT as the plan assumes"
+        };
         let words = format!("{}, {word} ({})", condition.found, clock.when(entry));
         (words, condition.matches)
     })
@@ -302,10 +311,13 @@ fn confirmed(view: &View<'_>, clock: &Clock) -> (String, bool) {
 
 /// The second person who looked last.
 fn witness(view: &View<'_>) -> Option<String> {
-    view.entries.iter().rev().find_map(|entry| match &entry.record {
-        Record::Person(person) if person.role == Role::Witness => Some(person.name.to_string()),
-        _ => None,
-    })
+    view.entries
+        .iter()
+        .rev()
+        .find_map(|entry| match &entry.record {
+            Record::Person(person) if person.role == Role::Witness => Some(person.name.to_string()),
+            _ => None,
+        })
 }
 
 /// The fasteners that a second person must still look at.
@@ -314,7 +326,9 @@ pub(super) fn to_witness(view: &View<'_>) -> Vec<String> {
         return Vec::new();
     }
     let labels = view.joint.witness().iter();
-    labels.map(|own| view.joint.label(*own).to_owned()).collect()
+    labels
+        .map(|own| view.joint.label(*own).to_owned())
+        .collect()
 }
 
 fn stages(view: &View<'_>) -> Vec<StageStatus> {
@@ -350,7 +364,10 @@ fn stage_mark(stage: &Stage, states: &[StepState], done: usize) -> Mark {
     let gravest = states
         .iter()
         .filter(|state| {
-            matches!(state, StepState::Rejected | StepState::Doubtful | StepState::Disturbed)
+            matches!(
+                state,
+                StepState::Rejected | StepState::Doubtful | StepState::Disturbed
+            )
         })
         .map(|state| step_mark(*state, stage))
         .min_by_key(|mark| mark.gravity());
@@ -361,7 +378,9 @@ fn stage_mark(stage: &Stage, states: &[StepState], done: usize) -> Mark {
         None => {
             let marks = states.iter().map(|state| step_mark(*state, stage));
             // Where every one of them was skipped, so was the stage.
-            marks.max_by_key(|mark| mark.gravity()).unwrap_or(Mark::Open)
+            marks
+                .max_by_key(|mark| mark.gravity())
+                .unwrap_or(Mark::Open)
         }
     }
 }
@@ -409,7 +428,11 @@ pub(super) fn window(procedure: &Procedure, number: u8, shown: Shown) -> String 
             let angle = if window.max >= Angle::MAX {
                 format!("at least {}", words::angle(window.min))
             } else {
-                format!("{} to {}", words::angle(window.min), words::angle(window.max))
+                format!(
+                    "{} to {}",
+                    words::angle(window.min),
+                    words::angle(window.max)
+                )
             };
             match torque {
                 Some(torque) => format!("{angle}, {}", shown.window(torque)),
@@ -503,7 +526,10 @@ fn place_words(joint: &Joint, index: usize) -> String {
     };
     let third = |value: f64, all: &dyn Fn(usize) -> f64, names: [&'static str; 3]| {
         let values = || (0..positions.len()).map(all);
-        let (from, to) = (values().fold(f64::MAX, f64::min), values().fold(f64::MIN, f64::max));
+        let (from, to) = (
+            values().fold(f64::MAX, f64::min),
+            values().fold(f64::MIN, f64::max),
+        );
         match (value - from) / (to - from) {
             _ if to - from < 1e-6 => "",
             share if share < 0.34 => names[0],
@@ -512,8 +538,15 @@ fn place_words(joint: &Joint, index: usize) -> String {
         }
     };
     let up = third(own.y_mm, &|at| positions[at].y_mm, ["lower", "", "upper"]);
-    let across = third(own.x_mm, &|at| positions[at].x_mm, ["left", "middle", "right"]);
-    let words: Vec<&str> = [up, across].into_iter().filter(|word| !word.is_empty()).collect();
+    let across = third(
+        own.x_mm,
+        &|at| positions[at].x_mm,
+        ["left", "middle", "right"],
+    );
+    let words: Vec<&str> = [up, across]
+        .into_iter()
+        .filter(|word| !word.is_empty())
+        .collect();
     if words.is_empty() {
         "the only one".to_owned()
     } else {
@@ -656,14 +689,17 @@ fn remarks(view: &View<'_>, fastener: u8, kept: &Kept<'_>) -> String {
 /// The last pull that tightened this fastener and whose trace is kept.
 fn last_curve(view: &View<'_>, fastener: u8, kept: &Kept<'_>) -> Option<super::Curve> {
     let procedure = &view.plan.procedure;
-    view.entries.iter().rev().find_map(|entry| match &entry.record {
-        Record::Attempt(attempt) if attempt.fastener == fastener => {
-            let stage = procedure.stages().get(usize::from(attempt.stage))?;
-            stage.kind.tightens().then_some(())?;
-            curve_of(kept.traces, procedure, entry, attempt)
-        }
-        _ => None,
-    })
+    view.entries
+        .iter()
+        .rev()
+        .find_map(|entry| match &entry.record {
+            Record::Attempt(attempt) if attempt.fastener == fastener => {
+                let stage = procedure.stages().get(usize::from(attempt.stage))?;
+                stage.kind.tightens().then_some(())?;
+                curve_of(kept.traces, procedure, entry, attempt)
+            }
+            _ => None,
+        })
 }
 
 /// What the bench carried after each stage; nothing where the journal keeps none.
@@ -683,9 +719,15 @@ fn clamps(view: &View<'_>, kept: &Kept<'_>) -> Vec<(String, Vec<u32>)> {
             continue;
         }
         if *fastener == 0 {
-            let target = view.plan.stage(*stage).and_then(|stage| stage.target.clone());
+            let target = view
+                .plan
+                .stage(*stage)
+                .and_then(|stage| stage.target.clone());
             let target = target.map_or_else(String::new, |target| format!(", {target}"));
-            passes.push((format!("stage {}{target}", u32::from(*stage) + 1), Vec::new()));
+            passes.push((
+                format!("stage {}{target}", u32::from(*stage) + 1),
+                Vec::new(),
+            ));
         }
         if let Some((_, loads)) = passes.last_mut() {
             loads.push(*newtons);
@@ -801,7 +843,11 @@ fn notes(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<String> {
     let mut notes = Vec::new();
     for entry in &view.entries {
         if tell(names, entry).list == List::Notes {
-            notes.push(format!("{} ({})", telling::line(names, entry), clock.when(entry)));
+            notes.push(format!(
+                "{} ({})",
+                telling::line(names, entry),
+                clock.when(entry)
+            ));
         }
     }
     notes

@@ -107,7 +107,11 @@ impl PersonStatus {
     /// Works or looks.
     #[must_use]
     pub const fn role(&self) -> &'static str {
-        if self.is_witness { "witness" } else { "operator" }
+        if self.is_witness {
+            "witness"
+        } else {
+            "operator"
+        }
     }
 }
 

@@ -5,7 +5,6 @@
 use evendraw_core::ledger::{Confirmed, Standing, StepState};
 use evendraw_core::procedure::StageKind;
 
-
 use super::{Item, View};
 use crate::mark::Mark;
 use crate::plan::progress::Hold;

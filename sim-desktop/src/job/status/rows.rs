@@ -6,8 +6,8 @@ use std::collections::BTreeMap;
 
 use evendraw_core::record::{Record, Role};
 
-use super::telling::{self, List, Names, tell, tell_host};
 use super::Clock;
+use super::telling::{self, List, Names, tell, tell_host};
 use crate::mark::Mark;
 use crate::store::Fact;
 

@@ -274,7 +274,10 @@ pub fn tell(names: &Names, entry: &Entry) -> Telling {
     match &entry.record {
         Record::Started(own) => {
             let trial = if own.rehearsal { " as a REHEARSAL" } else { "" };
-            let words = format!("started{trial}, rules {}, procedure {:08x}", own.rules, own.procedure);
+            let words = format!(
+                "started{trial}, rules {}, procedure {:08x}",
+                own.rules, own.procedure
+            );
             whole("started", words)
                 .with("rules", own.rules)
                 .with("procedure", format!("{:08x}", own.procedure))
@@ -297,10 +300,14 @@ pub fn tell(names: &Names, entry: &Entry) -> Telling {
         }
         Record::Answered(own) => {
             let words = if own.yes { "yes" } else { "NO" };
-            step("answered", own.step, format!("answered {words}{}", behind(own.note.as_str())))
-                .with("yes", own.yes)
-                .with("note", own.note.as_str())
-                .unless(own.yes, Mark::Rejected)
+            step(
+                "answered",
+                own.step,
+                format!("answered {words}{}", behind(own.note.as_str())),
+            )
+            .with("yes", own.yes)
+            .with("note", own.note.as_str())
+            .unless(own.yes, Mark::Rejected)
         }
         Record::Measured(own) => {
             let verdict = match (own.verdict, names.kind(joint, own.step)) {
@@ -309,10 +316,14 @@ pub fn tell(names: &Names, entry: &Entry) -> Telling {
                 }
                 _ => words::verdict(own.verdict).to_owned(),
             };
-            step("measured", own.step, format!("measured {}, {verdict}", words::length(own.length)))
-                .with("length_mm", f64::from(own.length.micrometers()) / 1_000.0)
-                .with("verdict", words::verdict(own.verdict))
-                .unless(own.verdict == Verdict::Accepted, Mark::Rejected)
+            step(
+                "measured",
+                own.step,
+                format!("measured {}, {verdict}", words::length(own.length)),
+            )
+            .with("length_mm", f64::from(own.length.micrometers()) / 1_000.0)
+            .with("verdict", words::verdict(own.verdict))
+            .unless(own.verdict == Verdict::Accepted, Mark::Rejected)
         }
         Record::Waited(own) => step("waited", own.step, waited(names, joint, own))
             .with("seconds", own.seconds)
@@ -325,34 +336,58 @@ pub fn tell(names: &Names, entry: &Entry) -> Telling {
             let telling = if own.waiver.is_empty() {
                 whole("tool", format!("tool {}", own.id))
             } else {
-                whole("tool", format!("tool {} used on a reason: {}", own.id, own.waiver))
-                    .marked(Mark::Skipped)
-                    .on(List::Exceptions)
+                whole(
+                    "tool",
+                    format!("tool {} used on a reason: {}", own.id, own.waiver),
+                )
+                .marked(Mark::Skipped)
+                .on(List::Exceptions)
             };
             telling
                 .with("id", own.id.as_str())
                 .with("waiver", own.waiver.as_str())
         }
         Record::Condition(own) => {
-            let words = if own.matches { "as the plan assumes" } else { "NOT as the plan assumes" };
-            whole("condition", format!("on the threads: {}, {words}", own.found))
-                .with("found", own.found.as_str())
-                .with("matches", own.matches)
-                .unless(own.matches, Mark::Doubtful)
+            let words = if own.matches {
+                "as the plan assumes"
+            } else {
+                "NOT as the plan assumes"
+            };
+            whole(
+                "condition",
+                format!("on the threads: {}, {words}", own.found),
+            )
+            .with("found", own.found.as_str())
+            .with("matches", own.matches)
+            .unless(own.matches, Mark::Doubtful)
         }
         Record::Anchor(own) => {
             let words = format!("wall time {}", words::wall_time(Some(own.unix_seconds)));
             whole("anchor", words).with("unix_s", own.unix_seconds)
         }
         Record::Zero(own) => {
-            let words = if own.taken { "zero taken" } else { "zero REFUSED" };
-            whole("zero", format!("{words}, {} from the factory zero", words::torque(own.offset)))
-                .with("taken", own.taken)
-                .with("offset_Nm", newton_meters(own.offset))
-                .unless(own.taken, Mark::Doubtful)
+            let words = if own.taken {
+                "zero taken"
+            } else {
+                "zero REFUSED"
+            };
+            whole(
+                "zero",
+                format!(
+                    "{words}, {} from the factory zero",
+                    words::torque(own.offset)
+                ),
+            )
+            .with("taken", own.taken)
+            .with("offset_Nm", newton_meters(own.offset))
+            .unless(own.taken, Mark::Doubtful)
         }
         Record::Loosened(own) => {
-            let by = if own.elsewhere { " by work on another joint" } else { "" };
+            let by = if own.elsewhere {
+                " by work on another joint"
+            } else {
+                ""
+            };
             let words = format!("loosened{by}{}", behind(own.cause.as_str()));
             Telling::new("loosened", About::Fastener(own.fastener), words)
                 .with("elsewhere", own.elsewhere)
@@ -387,7 +422,11 @@ pub fn tell(names: &Names, entry: &Entry) -> Telling {
             }
         }
         Record::Decided(own) => {
-            let words = format!("decided: {}{}", decision(own.decision), behind(own.note.as_str()));
+            let words = format!(
+                "decided: {}{}",
+                decision(own.decision),
+                behind(own.note.as_str())
+            );
             let telling = step("decided", own.step, words)
                 .with("decision", decision(own.decision))
                 .with("note", own.note.as_str());
@@ -421,7 +460,12 @@ pub fn tell(names: &Names, entry: &Entry) -> Telling {
                 .unless(is_well, Mark::Doubtful)
         }
         Record::Pass(own) => {
-            let words = format!("pass {}: {} moved; {}", own.pass, own.moved, after_pass(own.next));
+            let words = format!(
+                "pass {}: {} moved; {}",
+                own.pass,
+                own.moved,
+                after_pass(own.next)
+            );
             let telling = Telling::new("pass", About::Stage(own.stage), words)
                 .with("pass", own.pass)
                 .with("moved", own.moved)
@@ -444,12 +488,13 @@ pub fn tell(names: &Names, entry: &Entry) -> Telling {
                 .with("state", engine(own.state))
                 .on(List::Notes)
         }
-        Record::Apart(own) => {
-            whole("apart", format!("mock-up taken apart{}", behind(own.note.as_str())))
-                .with("note", own.note.as_str())
-                .marked(Mark::MockUp)
-                .on(List::Notes)
-        }
+        Record::Apart(own) => whole(
+            "apart",
+            format!("mock-up taken apart{}", behind(own.note.as_str())),
+        )
+        .with("note", own.note.as_str())
+        .marked(Mark::MockUp)
+        .on(List::Notes),
         Record::Recovered(own) => {
             let words = format!(
                 "RECOVERED: {} bytes of a torn record dropped, {} damaged bytes set aside",
@@ -468,12 +513,22 @@ fn tell_attempt(names: &Names, joint: u8, attempt: &Attempt) -> Telling {
     let words = attempt_words(names, joint, attempt);
     let is_plain = attempt.verdict == Verdict::Accepted && attempt.reasons.is_empty();
     Telling::new("attempt", About::Step(attempt.step), words)
-        .with("prevailing_torque_Nm", attempt.prevailing.map(newton_meters))
+        .with(
+            "prevailing_torque_Nm",
+            attempt.prevailing.map(newton_meters),
+        )
         .with("restart_torque_Nm", attempt.restart.map(newton_meters))
-        .with("trace", (attempt.trace != 0).then(|| format!("{:08x}", attempt.trace)))
+        .with(
+            "trace",
+            (attempt.trace != 0).then(|| format!("{:08x}", attempt.trace)),
+        )
         .with("took_s", f64::from(attempt.took_ms) / 1_000.0)
         .marked(verdict_mark(attempt.verdict))
-        .on(if is_plain { List::None } else { List::Exceptions })
+        .on(if is_plain {
+            List::None
+        } else {
+            List::Exceptions
+        })
 }
 
 /// What was reached, in the plan's unit, and the verdict.

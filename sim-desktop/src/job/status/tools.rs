@@ -49,7 +49,9 @@ pub(super) fn tools(
     let mut list = Vec::new();
     for (at, one) in used.into_iter().enumerate() {
         let tool = plan.tool(&one.id);
-        let is_expired = tool.zip(kept.today).is_some_and(|(tool, day)| tool.is_overdue(day));
+        let is_expired = tool
+            .zip(kept.today)
+            .is_some_and(|(tool, day)| tool.is_overdue(day));
         let (over, in_date) = in_date(tool, &one, is_expired, clock, kept);
         if over > 0 {
             let what = format!("tool {}: calibration expired: {in_date}", one.id);
@@ -113,7 +115,11 @@ fn in_date(
     let Some(due) = tool.and_then(|tool| tool.due) else {
         return (0, "unknown, no due date in the plan".to_owned());
     };
-    let now = if is_expired { "calibration expired" } else { "yes" };
+    let now = if is_expired {
+        "calibration expired"
+    } else {
+        "yes"
+    };
     if used.readings.is_empty() || kept.rehearsal {
         return (0, now.to_owned());
     }

@@ -52,9 +52,10 @@ impl Rehearsal {
         {
             return Ok(self.stop("a person must look at a fastener that fails again and again"));
         }
-        let is_spun_in_first = self.job.session(joint).is_some_and(|session| {
-            is_spun_in_first(session.procedure(), session.ledger(), step)
-        });
+        let is_spun_in_first = self
+            .job
+            .session(joint)
+            .is_some_and(|session| is_spun_in_first(session.procedure(), session.ledger(), step));
         if is_spun_in_first {
             self.by_hand(joint, |rig| rig.spin_in(fastener, None));
         }

@@ -70,7 +70,9 @@ impl Source {
         let (words, otherwise) = if connection.of_this_unit == Some(joint) {
             let count = connection.waiting.get(&joint).map_or(0, Vec::len);
             (
-                format!("Adapter {serial} holds {count} records of this joint already. Are they of this unit{unit}?"),
+                format!(
+                    "Adapter {serial} holds {count} records of this joint already. Are they of this unit{unit}?"
+                ),
                 "No leaves them there: fetch them into a journal of their own first.",
             )
         } else if job.adapter(joint).is_some() {
