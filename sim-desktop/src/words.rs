@@ -149,7 +149,7 @@ pub const fn reason(value: Reason) -> &'static str {
         Reason::AngleHigh => "turned more than the window",
         Reason::EarlyRise => "torque rose too early: cross-threaded, bottomed or a tight hole",
         Reason::LateRise => "torque rose too late: a soft or missing part",
-        Reason::Yielding => "torque rises ever less: the fastener yields",
+        Reason::Yielding => "torque stopped climbing: the fastener yields",
         Reason::GivingWay => "torque fell while turning: stripping or breaking",
         Reason::NoTurn => "torque came without turning: already tight or seized",
         Reason::StickSlip => "it stuck and slipped: dirt, or the wrong thing on the threads",

@@ -13,12 +13,13 @@ use super::{CommandError, Done, Output, plan_file};
 use crate::job::status::{Item, Kept};
 use crate::mark::Mark;
 use crate::plan::Plan;
-use crate::sheet::{Sheet, blank_page, page, text};
+use crate::sheet::{Sheet, blank_page, page, short_page, text};
 
 /// Prints the build sheet: one self-contained page that prints on A4 and Letter.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "Examples:\n  \
         evendraw sheet pump7.journal -o pump7.html\n  \
+        evendraw sheet pump7.journal --short -o pump7-owner.html\n  \
         evendraw sheet pump7.journal --text\n  \
         evendraw sheet --blank --plan pump.toml -o working.html\n\n\
         The journal carries the plan as typed, so no plan is needed; --plan only compares it with the one that was worked to.\n\
@@ -36,6 +37,9 @@ pub(super) struct Args {
     /// As plain text.
     #[arg(long)]
     text: bool,
+    /// The owner's sheet: states, exceptions, tools, and every reading beside its limits, on a few pages.
+    #[arg(long, conflicts_with_all = ["text", "blank"])]
+    short: bool,
     /// A working sheet: maps with a box for each fastener and stage.
     #[arg(long, conflicts_with = "text")]
     blank: bool,
@@ -128,7 +132,9 @@ fn printed(args: &Args) -> Result<(String, Sheet), CommandError> {
             &other,
         );
     }
-    let sheet = if args.text {
+    let sheet = if args.short {
+        short_page(&model)
+    } else if args.text {
         text(&model)
     } else {
         page(&model)

@@ -58,6 +58,10 @@ pub(super) fn show(
     let mut places = vec![];
     let mut blocks: Vec<(&str, Vec<Told>)> = Vec::new();
     let mut told: Vec<Told> = Vec::new();
+    if view.plan.is_demo {
+        let words = "This is the demo build. Your own: F6, then O opens a plan, E begins a new one.";
+        blocks.push(("Demo", vec![(None, words.to_owned())]));
+    }
     if let Some(recovery) = &view.recovery {
         told.push((Some(Mark::Doubtful), recovery.clone()));
     }
@@ -330,7 +334,7 @@ fn joint_row(ui: &mut Ui, place: Rect, row: &JointStatus, raised: bool) {
     );
     let narrow = place.width() < 520.0;
     let bar_width = if narrow { 70.0 } else { 120.0 };
-    let state_width = if narrow { 86.0 } else { 104.0 };
+    let state_width = if narrow { 98.0 } else { 104.0 };
     let text = Rect::from_min_max(
         pos2(place.left() + radius * 2.0 + 22.0, place.top() + 1.0),
         pos2(

@@ -383,6 +383,8 @@ pub struct Entry {
 pub struct PlanView {
     /// Where it is; `None` for the built-in one.
     pub path: Option<PathBuf>,
+    /// It is the built-in demo.
+    pub is_demo: bool,
     /// The text.
     pub text: String,
     /// What is wrong, or to be asked.
@@ -419,8 +421,10 @@ pub struct CompareView {
     pub of: usize,
     /// Was stopped by hand.
     pub stopped: bool,
-    /// Best first.
+    /// Most even first.
     pub rows: Vec<CompareRow>,
+    /// The answer in words.
+    pub headline: String,
     /// The joint it is about.
     pub joint: String,
     /// Why it could not be run.
@@ -434,9 +438,17 @@ pub struct CompareRow {
     pub order: String,
     /// Passes.
     pub passes: u32,
-    /// Scatter of the clamp load: standard deviation over mean, median over the runs.
+    /// Scatter of the clamp load: standard deviation over mean, mean over the runs.
     pub scatter: f64,
-    /// The lowest clamp load of any fastener over the mean, median over the runs.
+    /// Standard error of it.
+    pub scatter_error: f64,
+    /// Place by scatter from 1, shared where no difference is shown.
+    pub place: usize,
+    /// Farthest tilt on the way, mean over the runs, µm.
+    pub tilt_um: f64,
+    /// Place by tilt, shared likewise.
+    pub tilt_place: usize,
+    /// The lowest clamp load of any fastener over the mean of all, means over the runs.
     pub lowest: f64,
     /// Pulls needed.
     pub pulls: u32,

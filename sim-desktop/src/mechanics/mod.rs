@@ -7,7 +7,7 @@
 //! - \[ISO 898-1\]: mechanical properties of steel bolts; tables 3 to 7.
 //! - \[ASME B1.1\]: Unified inch threads. \[SAE J429\]: grades of inch bolts.
 //! - \[ISO 7-1\], \[ISO 228-1\], \[ASME B1.20.1\]: pipe threads.
-//! - \[VDI 2230:2001\]: systematic calculation of bolted joints.
+//! - \[VDI 2230:2001\], \[VDI 2230:2003\]: systematic calculation of bolted joints.
 //! - \[Shigley\]: *Mechanical Engineering Design*, 9th edition, chapter 8.
 //! - \[Machinery's Handbook\], \[NSTS 08307\]: scatter of preload by method.
 //! - \[NAVEDTRA 14315\], \[TM 1-1500-204-23-9\]: torque wrenches with offset adapters.
@@ -18,6 +18,7 @@
     reason = "a unit is spelled as the unit is: Nm, kN, MPa"
 )]
 
+mod embedding;
 mod fit;
 mod friction;
 mod head;
@@ -28,6 +29,7 @@ mod tension;
 mod thread;
 mod twist;
 
+pub use embedding::{Embedding, Roughness, Service, embedding_loss_N};
 pub use fit::{Fit, fit};
 pub use friction::{Condition, Friction, FrictionClass, Method, Scatter};
 pub use head::Bearing;

@@ -8,6 +8,7 @@ mod curve;
 mod map;
 mod mark;
 mod page;
+mod short;
 #[cfg(test)]
 mod specimen;
 mod text;
@@ -15,6 +16,7 @@ mod twelve;
 
 pub use blank::blank_page;
 pub use page::page;
+pub use short::short_page;
 pub use text::text;
 pub use twelve::{Answer, twelve};
 
@@ -157,6 +159,24 @@ mod tests {
         }
     }
 
+    /// The owner reads every value beside its limits, and the tool that took it with its calibration.
+    #[test]
+    fn the_owners_sheet_has_limits_tool_and_calibration_beside_the_readings() {
+        let page = short_page(&specimen());
+        for fact in [
+            "NOT COMPLETE: 2 things open",
+            "38.4 to 41.6 N·m",
+            "97.0° at 64.1 N·m",
+            "2026-05-04, due 2027-05-04",
+            "in date: yes",
+            "from paper, unmeasured",
+            "R. Quay (operator)",
+            "4d5ac2f0",
+        ] {
+            assert!(page.contains(fact), "the owner's sheet lacks: {fact}");
+        }
+    }
+
     #[test]
     fn an_empty_record_is_not_complete() {
         assert!(!Sheet::default().is_complete());
@@ -185,6 +205,7 @@ mod tests {
             rehearsal.status.rehearsal = true;
             std::fs::write(folder.join("sheet.html"), page(&specimen()))?;
             std::fs::write(folder.join("rehearsal.html"), page(&rehearsal))?;
+            std::fs::write(folder.join("short.html"), short_page(&specimen()))?;
             std::fs::write(folder.join("blank.html"), blank_page(&specimen()))?;
             std::fs::write(folder.join("sheet.txt"), text(&specimen()))?;
         }

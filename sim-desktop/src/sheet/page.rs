@@ -51,14 +51,14 @@ pub fn page(model: &Sheet) -> String {
     .into_string()
 }
 
-fn rehearsal_band() -> Markup {
+pub(super) fn rehearsal_band() -> Markup {
     html! {
         div.band { "REHEARSAL" span { "on the virtual bench, no metal was touched; not a record of work" } }
         div.watermark aria-hidden="true" { "REHEARSAL" }
     }
 }
 
-fn head(model: &Sheet, kind: &str) -> Markup {
+pub(super) fn head(model: &Sheet, kind: &str) -> Markup {
     let or = |text: &str| {
         if text.is_empty() {
             "not stated".to_owned()
@@ -81,13 +81,13 @@ fn head(model: &Sheet, kind: &str) -> Markup {
     }
 }
 
-fn stamp(model: &Status) -> Markup {
+pub(super) fn stamp(model: &Status) -> Markup {
     let mark = model.mark();
     html! { p.stamp.(mark.hue().name()) { (shape(mark)) (model.headline()) } }
 }
 
 /// A list of sentences; with `none` empty, nothing at all when there are none.
-fn items(title: &str, items: &[Item], none: &str) -> Markup {
+pub(super) fn items(title: &str, items: &[Item], none: &str) -> Markup {
     html! {
         @if !items.is_empty() || !none.is_empty() {
             section {

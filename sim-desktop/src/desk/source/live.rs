@@ -133,7 +133,7 @@ impl Source {
     pub(super) fn disconnect(&mut self) {
         if let Some(connection) = self.live.take() {
             self.pull = Pull::default();
-            self.say(false, format!("{} is let go", connection.path.display()));
+            self.say(false, format!("{} is disconnected", connection.path.display()));
         }
     }
 

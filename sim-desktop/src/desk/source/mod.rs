@@ -374,7 +374,7 @@ impl Source {
             // The first record decides whose they are.
             return self.say(
                 true,
-                "first: is this joint worked at the adapter? F11 lets the adapter go",
+                "first: is this joint worked at the adapter? F11 disconnects it",
             );
         }
         let at = self.at();
@@ -481,6 +481,7 @@ impl Source {
         self.dirty = false;
         self.view.plan = PlanView {
             path: self.path.clone(),
+            is_demo: self.text == crate::plan::DEMO,
             text: self.text.clone(),
             findings: self.findings.clone(),
             changed_on_disk: false,

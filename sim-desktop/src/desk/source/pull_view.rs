@@ -102,7 +102,7 @@ impl Source {
         }
         match session.next() {
             Next::Pull { .. } if self.hand != Hand::Off => {
-                (Cue::Pull, "The hand is at it".to_owned())
+                (Cue::Pull, "Simulated".to_owned())
             }
             Next::Pull { .. } => (Cue::Ready, "Ready: pull".to_owned()),
             _ if checking_again(session).is_some() => (Cue::Ready, "Ready: check".to_owned()),

@@ -425,3 +425,84 @@ fn what_was_waived_or_typed_from_paper_is_settled_and_an_exception() {
         );
     }
 }
+
+#[test]
+fn what_felt_wrong_about_a_mock_up_falls_when_it_comes_apart() {
+    let block = "[[joint.block]]\nmock_up = true\n[[joint.block.stage]]\ndo = \"tighten\"\ntorque = \"40 N·m\"\nwithin = \"±5 %\"\n";
+    let mut world = finished(&format!("{HEAD}{block}{TIGHTEN}"));
+    world.tell(Input::Note {
+        fastener: Some(0),
+        doubt: Doubt::Raised,
+        text: "squeaked",
+    });
+    let doubtful = |world: &World| world.job.status().joints[0].fasteners[0].mark;
+    assert_eq!(doubtful(&world), Some(Mark::Doubtful));
+    world.tell(Input::TakenApart { note: "" });
+    assert_ne!(doubtful(&world), Some(Mark::Doubtful));
+}
+
+#[test]
+fn a_left_hand_thread_is_told_in_large_on_every_sheet() {
+    let world = World::new(&format!("{HEAD}hand = \"left\"\n{TIGHTEN}"));
+    let sheet = world.sheet();
+    for page in [page(&sheet), text(&sheet), crate::sheet::blank_page(&sheet)] {
+        assert!(page.contains("LEFT-HAND THREAD: tighten anticlockwise"), "{page}");
+    }
+}
+
+#[test]
+fn a_map_has_a_front_only_where_the_plan_gives_one() {
+    let without = page(&World::new(&format!("{HEAD}{TIGHTEN}")).sheet());
+    assert!(!without.contains(">FRONT<") && without.contains("The plan names no front side."));
+    let with = page(&World::new(&format!("{HEAD}front = \"right\"\n{TIGHTEN}")).sheet());
+    assert!(with.contains(">FRONT<"));
+}
+
+#[test]
+fn a_plan_in_another_unit_is_read_in_it_with_newton_metres_beside() {
+    let stage = "[[joint.stage]]\ndo = \"tighten\"\ntorque = \"29.5 lbf·ft\"\nwithin = \"±5 %\"\n";
+    let mut world = World::new(&format!("{HEAD}{stage}"));
+    world.begin().pull(40).pull(48);
+    let status = world.job.status();
+    let joint = &status.joints[0];
+    // [NIST SP 811, appendix B.8: 1 lbf·ft = 1.355 818 N·m] 29.5 lbf·ft are 40.00 N·m.
+    assert_eq!(joint.stages[0].window, "28.03 to 30.98 lbf·ft (38.00 to 42.00 N·m)");
+    assert_eq!(joint.fasteners[0].cells[0].reached, "29.50 lbf·ft (40.00 N·m)");
+    assert!(status.exceptions[0].what.contains("35.40 lbf·ft (48.00 N·m)"), "{:?}", status.exceptions);
+}
+
+/// What is drawn contains what was judged: the peak, the angle at it, and both windows.
+#[test]
+fn a_curve_drawn_contains_the_peak_and_the_windows_it_was_judged_by() {
+    let folder = std::env::temp_dir().join(format!("evendraw-curve-{}", std::process::id()));
+    let _ = std::fs::remove_dir_all(&folder);
+    std::fs::create_dir_all(&folder).expect("a folder");
+    let turn = "[[joint.stage]]\ndo = \"turn\"\nangle = \"20°\"\n";
+    let plan = Plan::parse("valve.toml", &format!("{HEAD}{TIGHTEN}{turn}"))
+        .unwrap_or_else(|errors| panic!("{}", errors.report(false)));
+    let mut world = World::new(&format!("{HEAD}{TIGHTEN}"));
+    world.job = Job::create(&folder.join("valve.evj"), plan, Purpose::Job).expect("a journal");
+    world.begin().pull(40).pull(40).pull(80);
+    let traces = world.job.traces().expect("traces").clone();
+    let procedure = &world.job.joint_plan(0).expect("the joint").procedure;
+    let mut seen = 0;
+    for (entry, attempt) in world.job.attempts(0) {
+        let curve = curve_of(Some(&traces), procedure, entry, attempt).expect("a kept curve");
+        let newton_meters = |torque: Torque| f64::from(torque.millinewton_meters()) / 1_000.0;
+        let degrees = |angle: evendraw_core::unit::Angle| f64::from(angle.millidegrees()) / 1_000.0;
+        let (peak, angle) = (newton_meters(attempt.peak), attempt.angle.map(degrees));
+        let is_judged = |&&(x, y): &&(f64, f64)| {
+            (y - peak).abs() < 1e-9 && angle.is_none_or(|angle| (x - angle).abs() < 1e-9)
+        };
+        assert!(curve.points.iter().any(|point| is_judged(&point)), "{attempt:?}: {:?}", curve.points);
+        assert!(curve.points.iter().all(|(_, torque)| *torque <= peak + 1e-9));
+        let window = procedure.torque_window(attempt.step);
+        let wanted = window.map(|own| (newton_meters(own.min), newton_meters(own.max)));
+        assert_eq!(curve.torque_nm, wanted);
+        let window = procedure.angle_window(attempt.step);
+        assert_eq!(curve.angle_deg, window.map(|own| (degrees(own.min), degrees(own.max))));
+        seen += 1;
+    }
+    assert!(seen >= 3, "{seen} curves");
+    std::fs::remove_dir_all(&folder).expect("the folder goes");
+}

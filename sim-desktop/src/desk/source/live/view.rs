@@ -22,8 +22,8 @@ impl Source {
     pub(in crate::desk::source) fn live_before_begun(&self) -> LiveView {
         let words = match self.live.as_ref().map(|own| (own.heard, own.sending)) {
             Some((Heard::Connected, Some(_))) => "The procedure is being sent",
-            Some((Heard::Searching, _)) => "Looking for the adapter: F11 lets it go",
-            Some((Heard::Lost, _)) => "Adapter lost: F11 lets it go",
+            Some((Heard::Searching, _)) => "Looking for the adapter: F11 disconnects",
+            Some((Heard::Lost, _)) => "Adapter lost: F11 disconnects",
             _ => "",
         };
         LiveView {
