@@ -59,7 +59,8 @@ pub(super) fn show(
     let mut blocks: Vec<(&str, Vec<Told>)> = Vec::new();
     let mut told: Vec<Told> = Vec::new();
     if view.plan.is_demo {
-        let words = "This is the demo build. Your own: F6, then O opens a plan, E begins a new one.";
+        let words =
+            "This is the demo build. Your own: F6, then O opens a plan, E begins a new one.";
         blocks.push(("Demo", vec![(None, words.to_owned())]));
     }
     if let Some(recovery) = &view.recovery {

@@ -6,7 +6,8 @@ use evendraw_core::record::{Decision, Doubt, Role};
 use evendraw_core::session::{Input, Next, Session};
 
 use super::super::view::Ask;
-use super::{Hand, Pull, Source};
+use super::live::Connection;
+use super::{Hand, Pull, Readings, Source};
 use crate::plan::Plan;
 use crate::store::Purpose;
 
@@ -18,8 +19,29 @@ pub(super) fn short(text: &str) -> &str {
 }
 
 impl Source {
-    pub(super) fn is_rehearsing(&self) -> bool {
-        self.purpose == Purpose::Rehearsal
+    /// Readings from the bench are a rehearsal; any others, or none, are of metal.
+    pub(super) const fn is_rehearsing(&self) -> bool {
+        matches!(self.readings, Readings::Bench)
+    }
+
+    pub(super) const fn purpose(&self) -> Purpose {
+        if self.is_rehearsing() {
+            Purpose::Rehearsal
+        } else {
+            Purpose::Job
+        }
+    }
+
+    pub(super) const fn is_reading_a_trace(&self) -> bool {
+        matches!(self.readings, Readings::Trace(_))
+    }
+
+    /// The line to an adapter, where readings come from one.
+    pub(super) const fn line(&self) -> Option<&Connection> {
+        match &self.readings {
+            Readings::Adapter(connection) => Some(connection),
+            Readings::Bench | Readings::Trace(_) | Readings::None => None,
+        }
     }
 
     /// Does what a screen asked for.
@@ -251,28 +273,8 @@ impl Source {
     }
 
     pub(super) fn person(&mut self, name: &str) {
-        if self.open.is_none() && self.live.is_some() {
-            self.say(
-                true,
-                "open the joint first: its records may be the adapter's",
-            );
-        } else if self.open.is_none() {
-            self.open = self.job.as_ref().and_then(|job| job.progress().next());
-            self.person_now(name);
-            self.open = None;
-        } else {
-            self.person_now(name);
-        }
-    }
-
-    fn person_now(&mut self, name: &str) {
-        if self.open.is_none() {
-            return self.say(true, "no joint can be worked on now");
-        }
-        self.apply(Input::Person {
-            name: short(name),
-            role: Role::Operator,
-        });
+        let (name, role) = (short(name), Role::Operator);
+        self.say_anywhere(Input::Person { name, role });
     }
 
     pub(super) fn tool(&mut self, id: &str, waiver: &str) {
@@ -283,41 +285,44 @@ impl Source {
         if !known {
             return self.say(true, format!("the plan has no tool {id}"));
         }
-        if self.open.is_none() && self.live.is_some() {
-            self.say(
+        let waiver = short(waiver);
+        self.say_anywhere(Input::Tool { id, waiver });
+    }
+
+    /// What holds for whatever is worked next: said of the open joint, or else of the one to go on with.
+    fn say_anywhere(&mut self, input: Input<'_>) {
+        match (self.open, &self.job) {
+            (Some(_), _) => self.apply(input),
+            (None, _) if self.line().is_some() => self.say(
                 true,
                 "open the joint first: its records may be the adapter's",
-            );
-        } else if self.open.is_none() {
-            self.open = self.job.as_ref().and_then(|job| job.progress().next());
-            self.apply(Input::Tool {
-                id,
-                waiver: short(waiver),
-            });
-            self.open = None;
-        } else {
-            self.apply(Input::Tool {
-                id,
-                waiver: short(waiver),
-            });
+            ),
+            (None, Some(job)) => match job.progress().next() {
+                Some(joint) => self.apply_at(joint, input),
+                None => self.say(true, "no joint can be worked on now"),
+            },
+            (None, None) => {}
         }
     }
 
     /// From the bench to metal, or back: another journal, the same joint in front.
     pub(super) fn change_purpose(&mut self, purpose: Purpose) {
-        if self.purpose == purpose {
+        if self.purpose() == purpose {
             return;
         }
         let open = self.open;
-        self.play = None;
-        if purpose == Purpose::Rehearsal {
-            // What an adapter says is of metal: a rehearsal does not listen.
-            self.disconnect();
-        }
-        self.purpose = purpose;
+        self.put_on(purpose);
         self.open_job();
         self.open = open;
         self.enter();
+    }
+
+    /// The bench for a rehearsal, nothing yet for work on metal. What an adapter says is of metal: a rehearsal does not listen.
+    pub(super) fn put_on(&mut self, purpose: Purpose) {
+        self.readings = match purpose {
+            Purpose::Rehearsal => Readings::Bench,
+            Purpose::Job => Readings::None,
+        };
     }
 
     /// Whether a session runs for the open joint; for tests.

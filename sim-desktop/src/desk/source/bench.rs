@@ -199,7 +199,7 @@ impl Source {
         let (Some(job), Some(joint)) = (&mut self.job, self.open) else {
             return;
         };
-        if *on != joint || self.purpose != Purpose::Rehearsal {
+        if *on != joint || !self.is_rehearsing() {
             return;
         }
         for entry in entries.iter().filter(|entry| entry.joint == joint) {
@@ -228,7 +228,7 @@ impl Source {
 
     pub(super) fn pull_by_key(&mut self, on: bool) {
         self.pulling = on;
-        if !self.is_rehearsing() || self.play.is_some() {
+        if !self.is_rehearsing() || self.is_reading_a_trace() {
             return;
         }
         if on {

@@ -14,7 +14,7 @@ impl Source {
     pub(super) fn status(&self) -> Status {
         let nothing = || Status {
             title: self.name.clone(),
-            rehearsal: self.purpose == Purpose::Rehearsal,
+            rehearsal: self.is_rehearsing(),
             ..Status::default()
         };
         self.job

@@ -72,7 +72,7 @@ impl Source {
             entries: entries(job, &status.id),
             prompt,
             clock: self.clock(job, number),
-            faults: if self.purpose == Purpose::Rehearsal && self.play.is_none() {
+            faults: if self.is_rehearsing() && !self.is_reading_a_trace() {
                 let faults = Fault::ALL.iter();
                 faults.map(|fault| fault_words(*fault).to_owned()).collect()
             } else {

@@ -27,7 +27,7 @@ use evendraw_core::tracker::Cue;
 use evendraw_core::unit::Instant;
 use evendraw_core::verdict::{Reason, Verdict};
 
-use super::view::{CompareView, CurveView, DeskView, Finding, Notice, PlanView, Readings};
+use super::view::{self, CompareView, CurveView, DeskView, Finding, Notice, PlanView};
 use crate::bench::Fault;
 use crate::job::status::telling::About;
 use crate::job::{Done, Job};
@@ -70,6 +70,19 @@ struct Play {
     began: Instant,
 }
 
+/// Where readings come from.
+#[derive(Debug)]
+enum Readings {
+    /// The virtual bench: a rehearsal.
+    Bench,
+    /// Samples from a file.
+    Trace(Play),
+    /// An adapter.
+    Adapter(live::Connection),
+    /// Nowhere yet: work on metal.
+    None,
+}
+
 /// The desk's side of the job.
 #[derive(Debug)]
 pub struct Source {
@@ -79,8 +92,8 @@ pub struct Source {
     stamp: Option<SystemTime>,
     findings: Vec<Finding>,
     folder: PathBuf,
-    purpose: Purpose,
     job: Option<Job>,
+    readings: Readings,
     open: Option<u8>,
     rig: Option<(u8, Rig)>,
     seed: u64,
@@ -88,8 +101,6 @@ pub struct Source {
     hand: Hand,
     pulling: bool,
     pull: Pull,
-    play: Option<Play>,
-    live: Option<live::Connection>,
     ports: live::Ports,
     wake: live::Wake,
     micros: u64,
@@ -157,7 +168,7 @@ impl Source {
             text,
             findings: Vec::new(),
             folder,
-            purpose: Purpose::Rehearsal,
+            readings: Readings::Bench,
             job: None,
             open: None,
             rig: None,
@@ -166,8 +177,6 @@ impl Source {
             hand: Hand::Off,
             pulling: false,
             pull: Pull::default(),
-            play: None,
-            live: None,
             ports: live::Ports::default(),
             wake: live::Wake::default(),
             micros: 0,
@@ -238,7 +247,7 @@ impl Source {
         self.look_at_compare();
         self.look_at_dialog();
         self.hear_adapter();
-        if self.play.is_some() {
+        if self.is_reading_a_trace() {
             self.play_on(passed.min(0.25));
         } else if self.is_at_bench() {
             let pace = if self.hand == Hand::Off {
@@ -260,7 +269,7 @@ impl Source {
     /// When the next frame is wanted though nobody touches anything.
     #[must_use]
     pub fn wants_frame_after(&self) -> Option<Duration> {
-        if self.play.is_some() || self.is_at_bench() || self.pulling {
+        if self.is_reading_a_trace() || self.is_at_bench() || self.pulling {
             return Some(Duration::from_millis(33));
         }
         let now = self.seen_s.unwrap_or(0.0);
@@ -377,10 +386,15 @@ impl Source {
                 "first: is this joint worked at the adapter? F11 disconnects it",
             );
         }
+        if let Some(joint) = self.open {
+            self.apply_at(joint, input);
+        }
+    }
+
+    /// Sends an input for a joint that is worked here.
+    fn apply_at(&mut self, joint: u8, input: Input<'_>) {
         let at = self.at();
-        let (Some(job), Some(joint)) = (&mut self.job, self.open) else {
-            return;
-        };
+        let Some(job) = &mut self.job else { return };
         match job.apply(joint, at, input) {
             Ok(done) => self.take(done),
             Err(error) => self.say(true, error.to_string()),
@@ -511,12 +525,12 @@ impl Source {
         }
     }
 
-    fn readings(&self) -> Readings {
-        match (&self.play, self.purpose) {
-            (Some(play), _) => Readings::Trace(play.name.clone()),
-            (None, Purpose::Job) if self.live.is_some() => Readings::Adapter(self.adapter_name()),
-            (None, Purpose::Rehearsal) => Readings::Bench,
-            (None, Purpose::Job) => Readings::None,
+    fn readings(&self) -> view::Readings {
+        match &self.readings {
+            Readings::Bench => view::Readings::Bench,
+            Readings::Trace(play) => view::Readings::Trace(play.name.clone()),
+            Readings::Adapter(_) => view::Readings::Adapter(self.adapter_name()),
+            Readings::None => view::Readings::None,
         }
     }
 }

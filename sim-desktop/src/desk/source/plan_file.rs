@@ -7,7 +7,7 @@ use std::time::SystemTime;
 
 use evendraw_core::ledger::Standing;
 
-use super::{Hand, Source, files};
+use super::{Hand, Readings, Source, files};
 use crate::plan::Plan;
 use crate::store::{Fact, Purpose};
 
@@ -24,12 +24,12 @@ impl Source {
 
     /// Back to where the last record was made: to that journal, and to that joint if something is still to be done there.
     pub(super) fn return_to_place(&mut self) {
-        self.purpose = files::last_used(&self.folder, &self.name);
+        self.put_on(files::last_used(&self.folder, &self.name));
         self.open_job();
-        if self.job.is_none() && self.findings.is_empty() && self.purpose == Purpose::Job {
+        if self.job.is_none() && self.findings.is_empty() && !self.is_rehearsing() {
             // In use elsewhere, or damaged: said, and left alone.
             let said = self.notice.take();
-            self.purpose = Purpose::Rehearsal;
+            self.readings = Readings::Bench;
             self.open_job();
             self.notice = said.or(self.notice.take());
         }
@@ -68,7 +68,7 @@ impl Source {
             .iter()
             .map(|fault| files::finding(&self.text, fault))
             .collect();
-        match files::take_up(&self.folder, &self.name, plan, self.purpose) {
+        match files::take_up(&self.folder, &self.name, plan, self.purpose()) {
             Ok((mut job, told)) => {
                 let now = SystemTime::now()
                     .duration_since(SystemTime::UNIX_EPOCH)

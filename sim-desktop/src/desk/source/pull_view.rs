@@ -101,9 +101,7 @@ impl Source {
             return (cue, words.to_owned());
         }
         match session.next() {
-            Next::Pull { .. } if self.hand != Hand::Off => {
-                (Cue::Pull, "Simulated".to_owned())
-            }
+            Next::Pull { .. } if self.hand != Hand::Off => (Cue::Pull, "Simulated".to_owned()),
             Next::Pull { .. } => (Cue::Ready, "Ready: pull".to_owned()),
             _ if checking_again(session).is_some() => (Cue::Ready, "Ready: check".to_owned()),
             Next::Store => (Cue::Storing, "Storing".to_owned()),

@@ -6,7 +6,7 @@ use std::path::Path;
 
 use evendraw_core::session::Session;
 
-use super::{Hand, Play, Source};
+use super::{Hand, Play, Readings, Source};
 use crate::store::Purpose;
 
 impl Source {
@@ -14,10 +14,12 @@ impl Source {
     pub(super) fn play_on(&mut self, seconds: f64) {
         self.move_clock(seconds * 10.0);
         loop {
-            let Some(play) = &mut self.play else { return };
+            let Readings::Trace(play) = &mut self.readings else {
+                return;
+            };
             let Some((at, sample)) = play.samples.get(play.at).copied() else {
                 let name = play.name.clone();
-                self.play = None;
+                self.readings = Readings::None;
                 self.pass(1.0);
                 self.say(false, format!("{name} is read to its end"));
                 return;
@@ -34,7 +36,7 @@ impl Source {
             self.feed(sample);
             self.micros = now.max(due);
             if !self.wants_pull() && !self.session().is_some_and(Session::is_in_pull) {
-                self.play = None;
+                self.readings = Readings::None;
                 self.say(
                     false,
                     "the trace stops here: something must be answered first",
@@ -62,7 +64,7 @@ impl Source {
                     || path.display().to_string(),
                     |name| name.to_string_lossy().into_owned(),
                 );
-                self.play = Some(Play {
+                self.readings = Readings::Trace(Play {
                     name,
                     samples,
                     at: 0,

@@ -446,7 +446,10 @@ fn a_left_hand_thread_is_told_in_large_on_every_sheet() {
     let world = World::new(&format!("{HEAD}hand = \"left\"\n{TIGHTEN}"));
     let sheet = world.sheet();
     for page in [page(&sheet), text(&sheet), crate::sheet::blank_page(&sheet)] {
-        assert!(page.contains("LEFT-HAND THREAD: tighten anticlockwise"), "{page}");
+        assert!(
+            page.contains("LEFT-HAND THREAD: tighten anticlockwise"),
+            "{page}"
+        );
     }
 }
 
@@ -466,9 +469,21 @@ fn a_plan_in_another_unit_is_read_in_it_with_newton_metres_beside() {
     let status = world.job.status();
     let joint = &status.joints[0];
     // [NIST SP 811, appendix B.8: 1 lbf·ft = 1.355 818 N·m] 29.5 lbf·ft are 40.00 N·m.
-    assert_eq!(joint.stages[0].window, "28.03 to 30.98 lbf·ft (38.00 to 42.00 N·m)");
-    assert_eq!(joint.fasteners[0].cells[0].reached, "29.50 lbf·ft (40.00 N·m)");
-    assert!(status.exceptions[0].what.contains("35.40 lbf·ft (48.00 N·m)"), "{:?}", status.exceptions);
+    assert_eq!(
+        joint.stages[0].window,
+        "28.03 to 30.98 lbf·ft (38.00 to 42.00 N·m)"
+    );
+    assert_eq!(
+        joint.fasteners[0].cells[0].reached,
+        "29.50 lbf·ft (40.00 N·m)"
+    );
+    assert!(
+        status.exceptions[0]
+            .what
+            .contains("35.40 lbf·ft (48.00 N·m)"),
+        "{:?}",
+        status.exceptions
+    );
 }
 
 /// What is drawn contains what was judged: the peak, the angle at it, and both windows.
@@ -494,13 +509,25 @@ fn a_curve_drawn_contains_the_peak_and_the_windows_it_was_judged_by() {
         let is_judged = |&&(x, y): &&(f64, f64)| {
             (y - peak).abs() < 1e-9 && angle.is_none_or(|angle| (x - angle).abs() < 1e-9)
         };
-        assert!(curve.points.iter().any(|point| is_judged(&point)), "{attempt:?}: {:?}", curve.points);
-        assert!(curve.points.iter().all(|(_, torque)| *torque <= peak + 1e-9));
+        assert!(
+            curve.points.iter().any(|point| is_judged(&point)),
+            "{attempt:?}: {:?}",
+            curve.points
+        );
+        assert!(
+            curve
+                .points
+                .iter()
+                .all(|(_, torque)| *torque <= peak + 1e-9)
+        );
         let window = procedure.torque_window(attempt.step);
         let wanted = window.map(|own| (newton_meters(own.min), newton_meters(own.max)));
         assert_eq!(curve.torque_nm, wanted);
         let window = procedure.angle_window(attempt.step);
-        assert_eq!(curve.angle_deg, window.map(|own| (degrees(own.min), degrees(own.max))));
+        assert_eq!(
+            curve.angle_deg,
+            window.map(|own| (degrees(own.min), degrees(own.max)))
+        );
         seen += 1;
     }
     assert!(seen >= 3, "{seen} curves");

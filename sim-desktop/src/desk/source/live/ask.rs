@@ -7,8 +7,8 @@ use evendraw_core::session::{Input, Next};
 
 use super::super::super::act::Act;
 use super::super::super::view::{Heard, Prompt};
-use super::super::Source;
 use super::super::prompt::{question, yes_or_no};
+use super::super::{Readings, Source};
 use crate::job::Job;
 use crate::link::Order;
 use crate::rehearsal::rig::newton_meters;
@@ -30,7 +30,7 @@ impl Source {
     }
 
     pub(in crate::desk::source) fn may_send(&self, job: &Job, joint: u8) -> bool {
-        let Some(connection) = &self.live else {
+        let Readings::Adapter(connection) = &self.readings else {
             return false;
         };
         let serial = connection.adapter.as_ref().map(|own| own.serial.as_str());
@@ -52,7 +52,7 @@ impl Source {
         job: &Job,
         joint: u8,
     ) -> Option<Prompt> {
-        let connection = self.live.as_ref()?;
+        let connection = self.line()?;
         let adapter = connection.adapter.as_ref()?;
         if connection.heard != Heard::Connected
             || !connection.caught_up
@@ -96,7 +96,7 @@ impl Source {
 
     /// Answers that question.
     pub(in crate::desk::source) fn answer_about_adapter(&mut self, yes: bool) {
-        let (Some(connection), Some(joint)) = (&mut self.live, self.open) else {
+        let (Readings::Adapter(connection), Some(joint)) = (&mut self.readings, self.open) else {
             return;
         };
         if yes {
@@ -133,7 +133,7 @@ impl Source {
             .and_then(|(own, answers)| own.procedure(answers).ok());
         let Some(procedure) = made else { return };
         let left = job.adapter(joint).is_some();
-        let Some(connection) = &mut self.live else {
+        let Readings::Adapter(connection) = &mut self.readings else {
             return self.say(true, "no adapter is connected: F11");
         };
         if connection.heard != Heard::Connected || !connection.caught_up {
@@ -200,7 +200,7 @@ impl Source {
         };
         match job.take_back(joint) {
             Ok(()) => {
-                if let Some(connection) = &mut self.live {
+                if let Readings::Adapter(connection) = &mut self.readings {
                     connection.declined.insert(joint);
                 }
                 self.say(

@@ -20,7 +20,7 @@ use crate::store::Fact;
 impl Source {
     /// What is shown of a joint that has no session yet: what is waited for.
     pub(in crate::desk::source) fn live_before_begun(&self) -> LiveView {
-        let words = match self.live.as_ref().map(|own| (own.heard, own.sending)) {
+        let words = match self.line().map(|own| (own.heard, own.sending)) {
             Some((Heard::Connected, Some(_))) => "The procedure is being sent",
             Some((Heard::Searching, _)) => "Looking for the adapter: F11 disconnects",
             Some((Heard::Lost, _)) => "Adapter lost: F11 disconnects",
@@ -104,7 +104,7 @@ impl Source {
         loaded: bool,
     ) -> (Cue, String) {
         let Some(now) = now else {
-            let words = match self.live.as_ref().map(|own| own.heard) {
+            let words = match self.line().map(|own| own.heard) {
                 None => "Adapter not connected: F11",
                 Some(Heard::Searching) => "Looking for the adapter",
                 Some(Heard::Lost) => "Adapter lost",
