@@ -7,6 +7,7 @@ pub mod desk;
 pub mod job;
 pub mod link;
 pub mod mark;
+mod load_unit;
 pub mod mechanics;
 pub mod plan;
 pub mod rehearsal;

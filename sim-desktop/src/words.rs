@@ -3,6 +3,7 @@
 //! Every room that tells people something takes the words from here, so that a fact reads the same on a line, a sheet and a
 //! screen. Knows nothing of where the values come from.
 
+use evendraw_core::quantity::{Converted, Quantity, TorqueUnit};
 use evendraw_core::session::Refusal;
 use evendraw_core::unit::{Angle, Length, Torque};
 use evendraw_core::verdict::{Reason, Reasons, Verdict};
@@ -29,6 +30,47 @@ pub fn torque_number(value: Torque) -> String {
     let thousandths = i64::from(value.millinewton_meters());
     let places = if thousandths.abs() < 100_000 { 2 } else { 1 };
     rounded(thousandths, places)
+}
+
+/// A torque in another unit as short as it makes sense to people: as typed in its own unit, all digits where they are few, else four, or as
+/// many as were typed. Beside it whether nothing was rounded.
+///
+/// # Examples
+/// ```
+/// use evendraw::words;
+/// use evendraw_core::quantity::{Quantity, TorqueUnit};
+/// let given = Quantity::parse("29.5 lbf·ft")?;
+/// assert_eq!(words::short(given, TorqueUnit::NewtonMeter), ("40.00".to_owned(), false));
+/// assert_eq!(words::short(given, TorqueUnit::PoundInch), ("354".to_owned(), true));
+/// # Ok::<(), evendraw_core::quantity::QuantityError>(())
+/// ```
+#[must_use]
+pub fn short(given: Quantity<TorqueUnit>, unit: TorqueUnit) -> (String, bool) {
+    const FEWEST: usize = 4;
+    let typed = given.number().to_string();
+    if unit == given.unit() {
+        return (typed, true);
+    }
+    let significant = |text: &str| {
+        text.chars()
+            .filter(char::is_ascii_digit)
+            .skip_while(|digit| *digit == '0')
+            .count()
+    };
+    let converted = Converted::new(given, unit);
+    let all = converted.to_string();
+    let digits = significant(&typed).max(FEWEST);
+    if converted.is_exact() && significant(&all) <= digits {
+        return (all, true);
+    }
+    let (whole, decimals) = all.split_once('.').unwrap_or((&all, ""));
+    let before = significant(whole);
+    let places = if before > 0 {
+        digits.saturating_sub(before)
+    } else {
+        digits + decimals.len() - significant(decimals)
+    };
+    (format!("{converted:.places$}"), false)
 }
 
 /// An angle in degrees, to a tenth.

@@ -88,7 +88,8 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     Ok(Done::rejected_if(rejected))
 }
 
-fn samples(
+/// Reads a trace file, or standard input for `-`.
+pub(super) fn samples(
     path: &Path,
 ) -> Result<Vec<(evendraw_core::unit::Instant, evendraw_core::sample::Sample)>, CommandError> {
     let read = if path.as_os_str() == "-" {

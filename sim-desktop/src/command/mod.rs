@@ -8,7 +8,9 @@ mod check;
 mod compare;
 mod convert;
 mod desk;
+mod engagement;
 mod judge;
+mod metal;
 mod named;
 mod output;
 mod paper;
@@ -20,7 +22,10 @@ mod rehearse;
 mod schema;
 mod setting;
 mod sheet;
+mod slope;
+mod stretch;
 mod thread;
+mod twist;
 mod value;
 
 use std::ffi::OsString;
@@ -68,6 +73,10 @@ enum Command {
     Compare(compare::Args),
     Setting(setting::Args),
     Preload(preload::Args),
+    Stretch(stretch::Args),
+    Engagement(engagement::Args),
+    Slope(slope::Args),
+    Twist(twist::Args),
     Thread(thread::Args),
     Schema(schema::Args),
     Adapter(adapter::Args),
@@ -87,6 +96,10 @@ impl Command {
             Self::Compare(args) => compare::run(args, out),
             Self::Setting(args) => setting::run(args, out),
             Self::Preload(args) => preload::run(args, out),
+            Self::Stretch(args) => stretch::run(args, out),
+            Self::Engagement(args) => engagement::run(args, out),
+            Self::Slope(args) => slope::run(args, out),
+            Self::Twist(args) => twist::run(args, out),
             Self::Thread(args) => thread::run(args, out),
             Self::Schema(args) => schema::run(args, out),
             Self::Adapter(args) => adapter::run(args, out),
