@@ -196,10 +196,11 @@ impl Source {
     /// After the last fastener of a stage: what the bench's joint carries now is kept in the rehearsal's journal.
     pub(super) fn after_pass(&mut self, entries: &[Entry]) {
         let Some((on, rig)) = &self.rig else { return };
+        let is_rehearsing = self.is_rehearsing();
         let (Some(job), Some(joint)) = (&mut self.job, self.open) else {
             return;
         };
-        if *on != joint || !self.is_rehearsing() {
+        if *on != joint || !is_rehearsing {
             return;
         }
         for entry in entries.iter().filter(|entry| entry.joint == joint) {

@@ -2,7 +2,6 @@
 
 use super::super::view::{BuildView, Status};
 use super::Source;
-use crate::store::Purpose;
 
 impl Source {
     /// How everything stood when the view was filled last.

@@ -31,7 +31,6 @@ use super::view::{self, CompareView, CurveView, DeskView, Finding, Notice, PlanV
 use crate::bench::Fault;
 use crate::job::status::telling::About;
 use crate::job::{Done, Job};
-use crate::store::Purpose;
 use crate::words;
 
 use crate::rehearsal::rig::{self, Rig};

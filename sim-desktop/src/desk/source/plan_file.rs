@@ -9,7 +9,7 @@ use evendraw_core::ledger::Standing;
 
 use super::{Hand, Readings, Source, files};
 use crate::plan::Plan;
-use crate::store::{Fact, Purpose};
+use crate::store::Fact;
 
 impl Source {
     pub(super) fn look_at_plan_file(&mut self) {

@@ -23,8 +23,7 @@ impl Source {
             .is_some_and(|(job, joint)| {
                 self.may_send(job, joint)
                     && self
-                        .live
-                        .as_ref()
+                        .line()
                         .is_some_and(|own| !own.declined.contains(&joint))
             })
     }
@@ -219,10 +218,14 @@ impl Source {
         else {
             return;
         };
-        let heard = self
-            .live
-            .as_ref()
-            .filter(|own| own.heard == Heard::Connected && own.working == Some(joint));
+        let heard = match &self.readings {
+            Readings::Adapter(own)
+                if own.heard == Heard::Connected && own.working == Some(joint) =>
+            {
+                Some(own)
+            }
+            _ => None,
+        };
         let Some(connection) = heard else {
             return self.say(
                 true,
