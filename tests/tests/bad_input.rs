@@ -167,6 +167,7 @@ const ROWS: &[Row] = &[
         &["sheet", "other.journal", "--plan", "bad-unit.toml"],
         &["lb"],
     ),
+    row(&["sheet", "--blank"], &["sheet --blank", "--plan PLAN"]),
     row(
         &["sheet", "--blank", "--plan", "nowhere.toml"],
         &["nowhere.toml"],
@@ -222,6 +223,18 @@ const ROWS: &[Row] = &[
     ),
     row(&["adapter"], &["<PORT>", "<COMMAND>"]),
     row(&["adapter", "no-such-port", "watch"], &["no-such-port"]),
+    row(
+        &["adapter", "no-such-port", "send"],
+        &["adapter send", "plan file"],
+    ),
+    row(
+        &["adapter", "no-such-port", "send", "nowhere.toml"],
+        &["nowhere.toml"],
+    ),
+    row(
+        &["adapter", "no-such-port", "pull", "nowhere.journal"],
+        &["nowhere.journal", "--plan PLAN"],
+    ),
     row(&["schema", "-o", "no/such/x.json"], &["no/such/x.json"]),
     row(&["check", "--done", "keel"], &["keel", "head"]),
     // The shop's arithmetic.

@@ -118,6 +118,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         )));
     }
     let plan = plan_file::read(args.plan.as_deref())?;
+    out.speaks_of(&plan)?;
     let joint = plan.joint(&args.joint).ok_or_else(|| {
         let known: Vec<&str> = plan.joints().iter().map(Joint::id).collect();
         CommandError::bad(format!(

@@ -42,7 +42,7 @@ pub use output::{CommandError, Done, Output};
 #[command(
     name = "evendraw",
     version,
-    about = "Brings every fastener of a joint to its specified tightness, in order, and keeps the proof.",
+    about = "Brings every fastener of a joint to its specified tightness, in order, and keeps the record.",
     after_help = "With no command, opens the desk on PLAN, or on the built-in demo build.\n\
         Status: 0 done, 1 a rejected verdict or failed check, 2 bad input.\n\n\
         A record and a guide, not a licence: the maker's current instructions, local codes and licensed practice come first.",

@@ -49,6 +49,9 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     if journal.plan.is_none() {
         out.remark("the plan in this journal is lost or does not read; joints and fasteners are told by number");
     }
+    if let Some(plan) = journal.plan.as_ref().filter(|_| !args.csv) {
+        out.speaks_of(plan)?;
+    }
     if args.audit {
         return audit::run(&journal, &names, out);
     }

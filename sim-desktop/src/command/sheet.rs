@@ -104,7 +104,12 @@ fn blank(args: &Args) -> Result<(String, Sheet), CommandError> {
             let name = journal.name.clone();
             blank_of(&worked_to(journal, plan.as_deref())?.1, &name)
         }
-        (None, plan) => blank_of(&plan_file::read(plan.as_deref())?, ""),
+        (None, Some(plan)) => blank_of(&plan_file::read(Some(plan))?, ""),
+        (None, None) => {
+            return Err(CommandError::bad(
+                "sheet --blank: of which plan? allowed is --plan PLAN, or the journal of a job",
+            ));
+        }
     };
     Ok((blank_page(&model), model))
 }

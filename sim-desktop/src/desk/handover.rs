@@ -17,6 +17,9 @@ pub fn tag_text(status: &Status) -> String {
     if status.rehearsal {
         text.push_str("REHEARSAL: NOT A RECORD OF WORK\n");
     }
+    if status.demo {
+        let _ = writeln!(text, "{}", crate::words::DEMO);
+    }
     let _ = writeln!(text, "{}\n{}", status.title, status.unit);
     let exceptions = status.exceptions.len();
     let _ = match (status.open.is_empty(), exceptions) {

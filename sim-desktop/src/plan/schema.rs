@@ -106,6 +106,10 @@ fn build() -> Value {
             ("entered_by", text("Who typed the values in.")),
             ("checked_by", text("Who compared them with the document.")),
             ("note", text("A remark.")),
+            (
+                "demo",
+                json!({ "type": "boolean", "description": "Its values are invented: said on every face, never worked from." }),
+            ),
         ],
     )
 }

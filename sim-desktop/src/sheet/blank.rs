@@ -6,8 +6,9 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::mark::symbols;
 use super::page::{STYLE, columns, in_order};
-use super::{CAUTION, HANDS, Sheet, map};
+use super::{CAUTION, Sheet, map};
 use crate::job::status::JointStatus;
+use crate::words::{DEMO, HANDS};
 
 /// The page. Of the model only what the plan says is used.
 #[must_use]
@@ -23,6 +24,7 @@ pub fn blank_page(model: &Sheet) -> String {
             }
             body {
                 (symbols())
+                @if model.demo { p.demo { (DEMO) ": never work from this sheet" } }
                 header {
                     div { p.kind { "Working sheet, to be ticked by hand" } h1 { (model.title) } }
                     dl.head {

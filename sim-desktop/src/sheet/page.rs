@@ -10,6 +10,7 @@ use crate::job::status::{
     AttemptRow, FastenerStatus, Item, JointStatus, StageStatus, Status, ToolStatus,
 };
 use crate::mark::Mark;
+use crate::words::DEMO;
 
 pub(super) const STYLE: &str = include_str!("sheet.css");
 
@@ -33,6 +34,7 @@ pub fn page(model: &Sheet) -> String {
             body.rehearsal[model.rehearsal] {
                 (symbols())
                 @if model.rehearsal { (rehearsal_band()) }
+                @if model.demo { p.demo { (DEMO) } }
                 (head(model, kind))
                 (stamp(model))
                 (items("What is open", &model.open, "Nothing is open."))

@@ -9,6 +9,7 @@ use super::page::{STYLE, columns, head, in_order, items, rehearsal_band, stamp};
 use super::{CAUTION, Sheet};
 use crate::job::status::{FastenerStatus, JointStatus, StageStatus, Status};
 use crate::mark::Mark;
+use crate::words::DEMO;
 
 /// The page.
 #[must_use]
@@ -25,6 +26,7 @@ pub fn short_page(model: &Sheet) -> String {
             body.short.rehearsal[model.rehearsal] {
                 (symbols())
                 @if model.rehearsal { (rehearsal_band()) }
+                @if model.demo { p.demo { (DEMO) } }
                 (head(model, "Owner's sheet"))
                 (stamp(model))
                 (items("What is open", &model.open, ""))

@@ -8,6 +8,7 @@ use super::page::in_order;
 use super::{CAUTION, Sheet, twelve};
 use crate::job::status::{Item, JointStatus, counted};
 use crate::mark::Mark;
+use crate::words::DEMO;
 
 const WIDTH: usize = 100;
 
@@ -19,6 +20,9 @@ pub fn text(model: &Sheet) -> String {
         out.line(
             "*** REHEARSAL: on the virtual bench, no metal was touched; not a record of work ***",
         );
+    }
+    if model.demo {
+        out.line(&format!("*** {DEMO} ***"));
     }
     out.line(&format!(
         "{}: {}",

@@ -123,6 +123,7 @@ pub(crate) fn status() -> Status {
         unit: text("pump 7, serial 4411"),
         document: text("Pump overhaul instructions, section 6, revision C"),
         rehearsal: true,
+        demo: true,
         joints,
         tools: vec![
             tool(

@@ -4,7 +4,7 @@
 
 use evendraw_core::quantity::{LengthUnit, Quantity};
 use evendraw_core::record::{Decision, Doubt};
-use evendraw_core::session::{Input, Next};
+use evendraw_core::session::{Input, Next, Session};
 
 use super::super::act::Act;
 use super::Source;
@@ -61,7 +61,9 @@ impl Source {
             }),
             Act::Decide(step, decision) => self.decide(step, decision, text),
             Act::Restart(step, fastener) => {
-                self.decide(step, Decision::Restart(self.first_stage_of(step)), text);
+                let advice = self.session().and_then(Session::advice);
+                let from = advice.map_or(0, |advice| advice.from);
+                self.decide(step, Decision::Restart(from), text);
                 if matches!(self.next(), Some(Next::Loosen { .. })) {
                     self.loosened(fastener, "after a decision");
                 }
@@ -108,26 +110,5 @@ impl Source {
             self.say(true, error.to_string());
         }
         self.enter();
-    }
-
-    /// The first stage that pulls the fastener of this step.
-    pub(super) fn first_stage_of(&self, step: u16) -> u8 {
-        let Some(session) = self.session() else {
-            return 0;
-        };
-        let procedure = session.procedure();
-        let at = procedure.steps().get(usize::from(step));
-        let fastener = at.and_then(|at| at.fastener());
-        procedure
-            .steps()
-            .iter()
-            .filter(|own| own.fastener() == fastener)
-            .find(|own| {
-                procedure
-                    .stages()
-                    .get(usize::from(own.stage()))
-                    .is_some_and(|stage| stage.kind.tightens())
-            })
-            .map_or(0, |own| own.stage())
     }
 }

@@ -2,11 +2,12 @@
 //!
 //! Knows nothing of drawing, and decides nothing.
 
+use evendraw_core::advice;
 use evendraw_core::procedure::{EngineState, Moment, StageKind};
 use evendraw_core::record::{Attempt, Decision, Record};
-use evendraw_core::session::Next;
+use evendraw_core::session::{Next, Session};
 use evendraw_core::unit::{Span, Torque};
-use evendraw_core::verdict::{Reason, Verdict};
+use evendraw_core::verdict::Verdict;
 
 use super::super::act::Act;
 use super::super::view::{Choice, Gauge, Prompt, Typed};
@@ -145,7 +146,17 @@ impl Card<'_> {
                     caption: "Your name".to_owned(),
                     act: Act::Person,
                 }),
-                ..question("Who works", "Who is working on this joint?", "", Vec::new())
+                // Real work begins with a name: here the cautions are said, once.
+                ..question(
+                    "Who works",
+                    "Who is working on this joint?",
+                    if !self.source.is_rehearsing() && self.job.person().is_none() {
+                        words::HANDS
+                    } else {
+                        ""
+                    },
+                    Vec::new(),
+                )
             },
             Next::Tool => self.tool(),
             Next::Condition => {
@@ -153,7 +164,7 @@ impl Card<'_> {
                 question(
                     "On the threads",
                     format!("Are threads and faces {wanted}?"),
-                    "No stops the work here until they are.",
+                    "No stops the work here until they are: oil where the value is for dry threads overloads them.",
                     yes_or_no(Act::Condition(true), Act::Condition(false)),
                 )
             }
@@ -213,14 +224,10 @@ impl Card<'_> {
                 format!("Fastener {}: loosen it fully", label(fastener)),
                 self.last_words(fastener),
                 &[
-                    "Loosen it fully, in the reverse of the order if others are tight.",
+                    "Pressure and load off; then loosen it fully, in the reverse of the order if others are tight.",
                     "Then it starts again at the stage shown.",
                 ],
-                vec![
-                    choice("L", "It is loosened", Act::Loosened(fastener)),
-                    choice("B", "New one fitted", Act::Fitted(fastener)),
-                    skip(label(fastener)),
-                ],
+                self.advised(None, fastener),
             ),
             Next::Replace { fastener } => alert(
                 format!("Fastener {}: do not reuse it", label(fastener)),
@@ -228,12 +235,9 @@ impl Card<'_> {
                 &[
                     "Do not back it off to the target.",
                     "Take it out and look at it and at its hole.",
-                    "Fit a new one; it starts again at its first stage.",
+                    words::act(advice::Act::Replace),
                 ],
-                vec![
-                    choice("B", "New one fitted", Act::Fitted(fastener)),
-                    skip(label(fastener)),
-                ],
+                self.advised(None, fastener),
             ),
             Next::Decide { step } => self.decide(step),
             Next::Settle { fastener } => alert(
@@ -423,10 +427,15 @@ impl Card<'_> {
             EngineState::Cold => (EngineState::Cold, ", engine cold"),
             EngineState::Any => (EngineState::Cold, ""),
         };
+        let otherwise = if state == EngineState::Hot {
+            "Until then the joint is final but for this. A hot engine burns: gloves, and clear of what turns."
+        } else {
+            "Until then the joint is final but for this."
+        };
         question(
             "Due later",
             format!("{}. Is it due now{said}?", words.unwrap_or_default()),
-            "Until then the joint is final but for this.",
+            otherwise,
             yes_or_no(Act::Due(stage, state), Act::LeaveJoint),
         )
     }
@@ -494,44 +503,23 @@ impl Card<'_> {
         if let Some(prompt) = self.out_of_window(step, label) {
             return prompt;
         }
-        let again = choice("R", "Do it again", Act::Decide(step, Decision::Again));
         let Some(attempt) = self.last_attempt(|attempt| attempt.step == step) else {
             let title = if label.is_empty() {
                 format!("This stage needs a decision: {}", self.sentence(step))
             } else {
                 format!("Fastener {label} needs a decision")
             };
-            let mut choices = vec![again];
-            choices
-                .extend(fastener.map(|own| choice("L", "It is loosened", Act::Restart(step, own))));
-            choices.push(skip(label));
             let what_now = ["Read the document: what does it say for this case?"];
+            let choices = self.advised(Some(step), fastener.unwrap_or_default());
             return alert(title, String::new(), &what_now, choices);
         };
-        let loosen = choice("L", "It is loosened", Act::Restart(step, attempt.fastener));
-        let replace = choice("B", "New one fitted", Act::Replace(step, attempt.fastener));
         let unknown = attempt.verdict == Verdict::Unknown;
-        let advice = attempt.reasons.iter().take(2).map(words::advice);
-        let mut what_now: Vec<String> = advice.map(capital).collect();
-        let mut choices = if matches!(self.kind(step), Some(StageKind::Turn { .. })) {
+        let advice = self.job.session(self.joint).and_then(Session::advice);
+        let mut what_now = advice.as_ref().map_or_else(Vec::new, words::what_now);
+        if matches!(self.kind(step), Some(StageKind::Turn { .. })) {
             what_now.push("An angle is never pulled a second time on top of this one.".to_owned());
-            vec![loosen, replace]
-        } else {
-            // What was too little is pulled on; anything else is loosened first.
-            let is_too_little = attempt.reasons.iter().all(|reason| {
-                matches!(reason, Reason::TorqueLow | Reason::AngleLow | Reason::Jerk)
-            });
-            if is_too_little {
-                vec![again, loosen, replace]
-            } else {
-                vec![loosen, replace, again]
-            }
-        };
-        if unknown {
-            let observed = Act::Decide(step, Decision::Observed);
-            choices.push(because(choice("M", "A mark shows it", observed), WHO, &[]));
         }
-        choices.push(skip(label));
+        let choices = self.advised(Some(step), attempt.fastener);
         let title = if unknown {
             format!("Fastener {label}: what happened is not known")
         } else {
@@ -542,6 +530,49 @@ impl Card<'_> {
             gauge: self.gauge(attempt),
             ..alert(title, self.attempt_words(attempt), &[], choices)
         }
+    }
+
+    /// What the core advises, as keys, in the same order; a decision about this step where one is waited for.
+    fn advised(&self, step: Option<u16>, fastener: u8) -> Vec<Choice> {
+        let advice = self.job.session(self.joint).and_then(Session::advice);
+        let acts = advice.map_or(&[][..], |advice| advice.acts);
+        let mut choices: Vec<Choice> = Vec::new();
+        for own in acts {
+            let own = match (own, step) {
+                // Needs no key: it is pulled.
+                (advice::Act::PullOn, _) | (advice::Act::Again | advice::Act::Observe, None) => {
+                    continue;
+                }
+                (advice::Act::Again, Some(step)) => {
+                    choice("R", "Do it again", Act::Decide(step, Decision::Again))
+                }
+                (advice::Act::Loosen | advice::Act::TakeOut, Some(step)) => {
+                    choice("L", "It is loosened", Act::Restart(step, fastener))
+                }
+                (advice::Act::Loosen | advice::Act::TakeOut, None) => {
+                    choice("L", "It is loosened", Act::Loosened(fastener))
+                }
+                (advice::Act::Replace, Some(step)) => {
+                    choice("B", "New one fitted", Act::Replace(step, fastener))
+                }
+                (advice::Act::Replace, None) => {
+                    choice("B", "New one fitted", Act::Fitted(fastener))
+                }
+                (advice::Act::Observe, Some(step)) => {
+                    let observed = Act::Decide(step, Decision::Observed);
+                    because(choice("M", "A mark shows it", observed), WHO, &[])
+                }
+                (advice::Act::Waive, _) => skip(self.own.label(fastener)),
+            };
+            if choices.iter().all(|known| known.key != own.key) {
+                choices.push(own);
+            }
+        }
+        // Whatever the table may not know of, there is a way out.
+        if choices.is_empty() {
+            choices.push(skip(self.own.label(fastener)));
+        }
+        choices
     }
 
     /// A length outside its window: the bolt, the value, the window; and a way to put right what was typed wrong.
@@ -594,13 +625,9 @@ impl Card<'_> {
             format!("{angle}, at {at}."),
             &[
                 "It has lost clamp load: look for what settled, and check its neighbours too.",
-                "Loosen it and do it again, or say why it stays.",
+                "Do it again as the first key says, or say why it stays.",
             ],
-            vec![
-                choice("L", "It is loosened", Act::Restart(step, fastener)),
-                choice("B", "New one fitted", Act::Replace(step, fastener)),
-                skip(label),
-            ],
+            self.advised(Some(step), fastener),
         ))
     }
 }

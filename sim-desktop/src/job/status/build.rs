@@ -30,6 +30,7 @@ pub(super) fn status(
         unit: text(&build.unit),
         document: text(&build.document),
         rehearsal: kept.rehearsal,
+        demo: build.demo,
         next: next(views, progress),
         when: clock.stretch(kept.entries()),
         people: people(kept, clock),

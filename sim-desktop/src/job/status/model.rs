@@ -19,6 +19,8 @@ pub struct Status {
     pub document: String,
     /// On no metal.
     pub rehearsal: bool,
+    /// Its values are invented.
+    pub demo: bool,
     /// The joints, in the plan's order.
     pub joints: Vec<JointStatus>,
     /// The joint to go on with.

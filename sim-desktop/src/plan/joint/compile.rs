@@ -164,6 +164,7 @@ pub(super) fn one_plan(
     let grip_mm = grip.as_ref().and_then(|typed| millimetres(typed, faults));
     let condition = reader.text("condition", faults);
     let access = access(reader, faults);
+    let says_reuse = reader.has("reuse");
     let terms = terms(reader, &condition, has_tools, faults);
 
     let mut reads: Vec<(Read, usize)> = Vec::new();
@@ -431,6 +432,7 @@ pub(super) fn one_plan(
         stages: plans,
         thread_size,
         strength,
+        says_reuse,
         thread: thread.map(|typed| typed.text),
         class: class.map(|typed| typed.text),
         grade: grade.map(|typed| typed.text),
