@@ -288,8 +288,8 @@ impl Desk {
             self.overlay = Some(Overlay::file(Wanted::Trace));
         }
         if pressed(ui, Key::Q) {
-            self.settings.manual_unit = !self.settings.manual_unit;
-            asks.push(Ask::ManualUnit(self.settings.manual_unit));
+            self.settings.newton_meters = !self.settings.newton_meters;
+            asks.push(Ask::NewtonMeters(self.settings.newton_meters));
         }
         if pressed(ui, Key::V) {
             asks.push(Ask::Bench);

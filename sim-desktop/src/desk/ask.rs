@@ -73,8 +73,8 @@ pub enum Ask {
     Curve(u64),
     /// Put this rehearsal away and begin a new one.
     RehearseAnew,
-    /// Read torque in the unit of the manual, or in N·m.
-    ManualUnit(bool),
+    /// Read torque in N·m, or in the plan's own unit.
+    NewtonMeters(bool),
     /// Print the tag.
     PrintTag,
     /// Compare orders for this joint.

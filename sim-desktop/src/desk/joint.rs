@@ -153,7 +153,7 @@ fn lower(ui: &mut Ui, rect: Rect, view: &DeskView, joint: &JointView, state: &mu
         entries(ui, entries_place, joint);
     } else {
         // A small window keeps the list of stages, and as much of the curve as there is room for.
-        let wanted = 34.0 + 46.0 * widgets::count(joint.stages.len().min(3));
+        let wanted = 56.0 + 46.0 * widgets::count(joint.stages.len().min(3));
         let (upper, below) = cut_bottom(rest, wanted.min(rest.height()));
         if upper.height() > 90.0 {
             curve_area(ui, upper, view, joint);

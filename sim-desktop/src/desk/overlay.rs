@@ -153,7 +153,7 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
             ("F8", "handover"),
             ("F9", "sound, on or off"),
             ("F10", "light, dark"),
-            ("Q", "N\u{b7}m or manual's unit"),
+            ("Q", "plan's unit or N\u{b7}m"),
             ("Ctrl + \u{2212}", "larger, smaller"),
             ("Tab", "the next thing"),
             ("Esc", "back"),

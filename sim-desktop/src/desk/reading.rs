@@ -229,7 +229,7 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, joint: &JointView, window_height: f3
         if tall {
             row(
                 22.0,
-                &format!("window {}{typed}", window_words(gauge)),
+                &format!("window {} {}{typed}", window_words(gauge), gauge.beside),
                 theme::text(BODY),
                 colours.ink,
                 ui,
@@ -238,7 +238,8 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, joint: &JointView, window_height: f3
         let left = if tall {
             remaining_words(gauge)
         } else {
-            format!("{}; window {}", remaining_words(gauge), window_words(gauge))
+            // How far it is the bar tells as well; the window only these words.
+            format!("window {} {}", window_words(gauge), gauge.beside)
         };
         row(20.0, &left, theme::text(BODY), colours.soft, ui);
     }

@@ -180,6 +180,8 @@ pub struct Gauge {
     pub target: Option<f64>,
     /// The target as typed in the plan.
     pub typed: String,
+    /// The window in N·m, where the unit is another.
+    pub beside: String,
     /// End of the bar.
     pub scale: f64,
     /// What a missing value is called: "unknown".

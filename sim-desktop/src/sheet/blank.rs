@@ -2,10 +2,9 @@
 //!
 //! What is ticked on it is typed back with `evendraw paper` and stays marked as unmeasured. Knows nothing of journals.
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 
-use super::mark::symbols;
-use super::page::{STYLE, columns, in_order};
+use super::page::{columns, document, in_order};
 use super::{CAUTION, Sheet, map};
 use crate::job::status::JointStatus;
 use crate::words::{DEMO, HANDS};
@@ -13,34 +12,22 @@ use crate::words::{DEMO, HANDS};
 /// The page. Of the model only what the plan says is used.
 #[must_use]
 pub fn blank_page(model: &Sheet) -> String {
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { "Working sheet: " (model.title) }
-                style { (PreEscaped(STYLE)) }
-            }
-            body {
-                (symbols())
-                @if model.demo { p.demo { (DEMO) ": never work from this sheet" } }
-                header {
-                    div { p.kind { "Working sheet, to be ticked by hand" } h1 { (model.title) } }
-                    dl.head {
-                        dt { "Unit" } dd { (model.unit) }
-                        dt { "Document" } dd { (model.document) }
-                        dt { "Journal" } dd { (if model.journal.is_empty() { "................................" } else { &model.journal }) }
-                    }
-                }
-                div.fill { div { "Name" } div { "Date" } div { "Tool numbers" } div { "Looked at by" } }
-                p.caution { (HANDS) " Ticks are typed back with " code { "evendraw paper" } " and stay marked: from paper, unmeasured." }
-                @for joint in &model.joints { (joint_part(joint)) }
-                p.caution { (CAUTION) }
+    let body = html! {
+        @if model.demo { p.demo { (DEMO) ": never work from this sheet" } }
+        header {
+            div { p.kind { "Working sheet, to be ticked by hand" } h1 { (model.title) } }
+            dl.head {
+                dt { "Unit" } dd { (model.unit) }
+                dt { "Document" } dd { (model.document) }
+                dt { "Journal" } dd { (if model.journal.is_empty() { "................................" } else { &model.journal }) }
             }
         }
-    }
-    .into_string()
+        div.fill { div { "Name" } div { "Date" } div { "Tool numbers" } div { "Looked at by" } }
+        p.caution { (HANDS) " Ticks are typed back with " code { "evendraw paper" } " and stay marked: from paper, unmeasured." }
+        @for joint in &model.joints { (joint_part(joint)) }
+        p.caution { (CAUTION) }
+    };
+    document(&format!("Working sheet: {}", model.title), "", &body)
 }
 
 fn joint_part(joint: &JointStatus) -> Markup {

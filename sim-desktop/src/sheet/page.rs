@@ -12,7 +12,7 @@ use crate::job::status::{
 use crate::mark::Mark;
 use crate::words::DEMO;
 
-pub(super) const STYLE: &str = include_str!("sheet.css");
+const STYLE: &str = include_str!("sheet.css");
 
 /// The page.
 #[must_use]
@@ -22,32 +22,39 @@ pub fn page(model: &Sheet) -> String {
     } else {
         "Build sheet"
     };
+    let body = html! {
+        @if model.rehearsal { (rehearsal_band()) }
+        @if model.demo { p.demo { (DEMO) } }
+        (head(model, kind))
+        (stamp(model))
+        (items("What is open", &model.open, "Nothing is open."))
+        (items("Exceptions", &model.exceptions, "Nothing unusual."))
+        (items("Still due", &model.due, ""))
+        (glance(model))
+        (items("Done again, and why", &model.redone, ""))
+        (items("Amendments", &model.amendments, ""))
+        (tools(model))
+        (people(model))
+        @for joint in &model.joints { (joint_part(joint)) }
+        (foot(model))
+    };
+    let class = if model.rehearsal { "rehearsal" } else { "" };
+    let title = format!("{kind}: {} ({})", model.title, model.headline());
+    document(&title, class, &body)
+}
+
+/// One self-contained file.
+pub(super) fn document(title: &str, class: &str, body: &Markup) -> String {
     html! {
         (DOCTYPE)
         html lang="en" {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (kind) ": " (model.title) " (" (model.headline()) ")" }
+                title { (title) }
                 style { (PreEscaped(STYLE)) }
             }
-            body.rehearsal[model.rehearsal] {
-                (symbols())
-                @if model.rehearsal { (rehearsal_band()) }
-                @if model.demo { p.demo { (DEMO) } }
-                (head(model, kind))
-                (stamp(model))
-                (items("What is open", &model.open, "Nothing is open."))
-                (items("Exceptions", &model.exceptions, "Nothing unusual."))
-                (items("Still due", &model.due, ""))
-                (glance(model))
-                (items("Done again, and why", &model.redone, ""))
-                (items("Amendments", &model.amendments, ""))
-                (tools(model))
-                (people(model))
-                @for joint in &model.joints { (joint_part(joint)) }
-                (foot(model))
-            }
+            body class=(class) { (symbols()) (body) }
         }
     }
     .into_string()

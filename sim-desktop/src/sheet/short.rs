@@ -2,10 +2,10 @@
 //!
 //! Says nothing that the full sheet does not say, and decides nothing. Knows nothing of journals or plans.
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 
-use super::mark::{badge, shape, symbols};
-use super::page::{STYLE, columns, head, in_order, items, rehearsal_band, stamp};
+use super::mark::{badge, shape};
+use super::page::{columns, document, head, in_order, items, rehearsal_band, stamp};
 use super::{CAUTION, Sheet};
 use crate::job::status::{FastenerStatus, JointStatus, StageStatus, Status};
 use crate::mark::Mark;
@@ -14,32 +14,22 @@ use crate::words::DEMO;
 /// The page.
 #[must_use]
 pub fn short_page(model: &Sheet) -> String {
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { "Owner's sheet: " (model.title) " (" (model.headline()) ")" }
-                style { (PreEscaped(STYLE)) }
-            }
-            body.short.rehearsal[model.rehearsal] {
-                (symbols())
-                @if model.rehearsal { (rehearsal_band()) }
-                @if model.demo { p.demo { (DEMO) } }
-                (head(model, "Owner's sheet"))
-                (stamp(model))
-                (items("What is open", &model.open, ""))
-                (items("Exceptions", &model.exceptions, "Nothing unusual."))
-                (items("Still due", &model.due, ""))
-                (people_and_tools(model))
-                @for joint in &model.joints { (joint_part(joint)) }
-                p.caution { (CAUTION) }
-                footer { "The full sheet has every attempt, check and curve. " (model.colophon) }
-            }
-        }
-    }
-    .into_string()
+    let body = html! {
+        @if model.rehearsal { (rehearsal_band()) }
+        @if model.demo { p.demo { (DEMO) } }
+        (head(model, "Owner's sheet"))
+        (stamp(model))
+        (items("What is open", &model.open, ""))
+        (items("Exceptions", &model.exceptions, "Nothing unusual."))
+        (items("Still due", &model.due, ""))
+        (people_and_tools(model))
+        @for joint in &model.joints { (joint_part(joint)) }
+        p.caution { (CAUTION) }
+        footer { "The full sheet has every attempt, check and curve. " (model.colophon) }
+    };
+    let class = if model.rehearsal { "short rehearsal" } else { "short" };
+    let title = format!("Owner's sheet: {} ({})", model.title, model.headline());
+    document(&title, class, &body)
 }
 
 fn people_and_tools(model: &Status) -> Markup {

@@ -264,20 +264,22 @@ fn torque_is_read_in_the_manuals_unit_and_kept_as_it_was() {
     let mut harness = window(source);
     one_verdict(&mut harness);
     let before = (record(&harness).to_vec(), joint(&harness).live.clone());
-    press(&mut harness, Key::Q);
-    harness.step();
-    let live = &joint(&harness).live;
-    let (gauge, was) = (&live.gauges[0], &before.1.gauges[0]);
-    assert_eq!((gauge.unit.as_str(), was.unit.as_str()), ("lbf·ft", "N·m"));
-    assert_eq!(live.curve.unit, "lbf·ft");
-    // [NIST SP 811: 1 lbf·ft = 1.355 818 N·m] 11 lbf·ft ± 10 %.
-    assert!((gauge.target.unwrap() - 11.0).abs() < 1e-3, "{gauge:?}");
-    assert!((was.high.unwrap() / gauge.high.unwrap() - 1.355_818).abs() < 1e-4);
     assert!(
         harness
             .query_by_label_contains("lbf·ft, window 9.9 to 12.1 lbf·ft")
-            .is_some()
+            .is_some(),
+        "the plan's own unit is read first"
     );
+    assert_eq!(before.1.gauges[0].beside, "(13.4 to 16.4 N·m)");
+    press(&mut harness, Key::Q);
+    harness.step();
+    let live = &joint(&harness).live;
+    let (gauge, own) = (&live.gauges[0], &before.1.gauges[0]);
+    assert_eq!((gauge.unit.as_str(), own.unit.as_str()), ("N·m", "lbf·ft"));
+    assert_eq!(before.1.curve.unit, "lbf·ft");
+    // [NIST SP 811: 1 lbf·ft = 1.355 818 N·m] 11 lbf·ft ± 10 %.
+    assert!((own.target.unwrap() - 11.0).abs() < 1e-3, "{own:?}");
+    assert!((gauge.high.unwrap() / own.high.unwrap() - 1.355_818).abs() < 1e-4);
     assert_eq!(record(&harness), before.0, "nothing on record changes");
     press(&mut harness, Key::Q);
     harness.step();

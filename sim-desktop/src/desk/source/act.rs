@@ -102,7 +102,7 @@ impl Source {
             Ask::Compare(joint) => self.begin_compare(&joint),
             Ask::StopCompare => self.stop_compare(),
             Ask::Curve(sequence) => self.load_curve(sequence),
-            Ask::ManualUnit(on) => self.manual_unit = on,
+            Ask::NewtonMeters(on) => self.newton_meters = on,
             Ask::RehearseAnew => self.rehearse_anew(),
         }
     }

@@ -12,7 +12,7 @@ use super::bench::fault_words;
 use super::{Source, prompt};
 use crate::bench::Fault;
 use crate::job::Job;
-use crate::job::status::{JointStatus, rows};
+use crate::job::status::{JointStatus, Shown, StageCell, rows};
 use crate::store::Purpose;
 use crate::words;
 
@@ -46,7 +46,7 @@ impl Source {
             checking_again: checking.is_some(),
             witness_wanted: witness_wanted(status),
             witnesses: self.witnesses(),
-            fasteners: fasteners(status, stage),
+            fasteners: fasteners(status, stage, self.shown()?),
             front: match status.front.as_str() {
                 "left" => Some(Front::Left),
                 "right" => Some(Front::Right),
@@ -158,7 +158,16 @@ fn witness_wanted(status: &JointStatus) -> Option<String> {
 }
 
 #[expect(clippy::cast_possible_truncation, reason = "millimetres for a drawing")]
-fn fasteners(status: &JointStatus, stage: usize) -> Vec<FastenerView> {
+fn fasteners(status: &JointStatus, stage: usize, shown: Shown) -> Vec<FastenerView> {
+    // The number alone: its unit stands on every other number of the screen.
+    let reading = |cell: &StageCell| match cell.torque_nm {
+        Some(torque) => format!("{:.1}", shown.value(torque)),
+        None => {
+            let first = cell.reached.split(' ').next().unwrap_or_default();
+            let unknown = matches!(first, "angle" | "torque");
+            if unknown { "unknown" } else { first }.to_owned()
+        }
+    };
     let fasteners = status.fasteners.iter();
     fasteners
         .map(|own| FastenerView {
@@ -166,11 +175,7 @@ fn fasteners(status: &JointStatus, stage: usize) -> Vec<FastenerView> {
             x: own.x_mm as f32,
             y: -own.y_mm as f32,
             mark: own.mark.unwrap_or_default(),
-            // The number alone: its unit stands on every other number of the screen.
-            reading: own.cells.get(stage).map_or_else(String::new, |cell| {
-                let number = cell.reached.split(' ').next().unwrap_or_default();
-                number.to_owned()
-            }),
+            reading: own.cells.get(stage).map_or_else(String::new, reading),
             place: own.place.clone(),
             marked: own.is_marked,
         })

@@ -113,8 +113,8 @@ pub struct Source {
     comparing: Option<compare::Running>,
     picker: Picker,
     choosing: Option<dialog::Choosing>,
-    /// Torque is read in the unit of the manual at the joint.
-    manual_unit: bool,
+    /// Torque is read in N·m at the joint, whatever unit the plan has.
+    newton_meters: bool,
     /// Whether pages are handed to the browser once they are written.
     browser: bool,
     dirty: bool,
@@ -188,7 +188,7 @@ impl Source {
             comparing: None,
             picker: dialog::system,
             choosing: None,
-            manual_unit: false,
+            newton_meters: false,
             browser: true,
             dirty: true,
             view: DeskView::default(),

@@ -91,7 +91,7 @@ impl Source {
                 other.micros = self.micros;
                 other.pace = self.pace;
                 other.browser = self.browser;
-                other.manual_unit = self.manual_unit;
+                other.newton_meters = self.newton_meters;
                 other.picker = self.picker;
                 *self = other;
                 self.dirty = true;

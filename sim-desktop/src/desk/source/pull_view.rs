@@ -8,6 +8,7 @@ use evendraw_core::tracker::Cue as Signal;
 use evendraw_core::unit::{Angle, Torque};
 use evendraw_core::verdict::{Aim, Reason};
 
+use super::super::reading::window_words;
 use super::super::view::{Cue, CurveView, Gauge, LiveView};
 use super::joint_view::checking_again;
 use super::{Hand, Source};
@@ -29,7 +30,7 @@ impl Source {
     /// The unit that torque is read in at the open joint.
     pub(super) fn shown(&self) -> Option<Shown> {
         let (job, number) = (self.job.as_ref()?, self.open?);
-        if !self.manual_unit {
+        if self.newton_meters {
             return Some(Shown::NEWTON_METERS);
         }
         let plan = job.joint_plan(number)?;
@@ -121,6 +122,7 @@ fn shown_in(shown: Shown, view: &mut LiveView) {
     }
     let gauges = view.gauges.iter_mut();
     for gauge in gauges.filter(|gauge| gauge.unit == Shown::NEWTON_METERS.symbol()) {
+        gauge.beside = format!("({})", window_words(gauge));
         for value in [
             &mut gauge.value,
             &mut gauge.low,
@@ -222,6 +224,7 @@ pub(super) fn gauges(
             target,
             typed: typed.to_owned(),
             scale: high.or(target).unwrap_or(50.0).max(torque) * 1.2,
+            beside: String::new(),
             missing: "unknown".to_owned(),
         };
     let angle_gauge =
@@ -239,6 +242,7 @@ pub(super) fn gauges(
             target,
             typed: typed.to_owned(),
             scale: high.or(target).unwrap_or(90.0).max(angle.unwrap_or(0.0)) * 1.2,
+            beside: String::new(),
             missing: "unknown".to_owned(),
         };
     match aim {

@@ -6,7 +6,7 @@ use evendraw_core::ledger::{Standing, StepState};
 use evendraw_core::procedure::{Hand, Procedure, Reuse, Stage, StageKind};
 use evendraw_core::record::{Attempt, Entry, Manner, Record, Role};
 use evendraw_core::session::Next;
-use evendraw_core::unit::Angle;
+use evendraw_core::unit::{Angle, Torque};
 use evendraw_core::verdict::Verdict;
 
 use super::clock::Clock;
@@ -580,6 +580,12 @@ fn cell(view: &View<'_>, fastener: u8, number: u8) -> StageCell {
             let shown = Shown::at(view.plan, number);
             cell.reached = reached(attempt, &stage.kind, shown);
             cell.detail = detail(attempt, &stage.kind, shown);
+            let is_turned = matches!(
+                stage.kind,
+                StageKind::Turn { .. } | StageKind::BackOff { .. }
+            );
+            let torque = f64::from(attempt.peak.millinewton_meters()) / 1_000.0;
+            cell.torque_nm = (!is_turned && attempt.peak != Torque::ZERO).then_some(torque);
             cell.tool = tool.unwrap_or_default().to_owned();
         }
         Record::Done(done) => {

@@ -280,7 +280,7 @@ pub struct FastenerStatus {
 }
 
 /// One fastener at one stage.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct StageCell {
     /// The state; none where the stage does not touch this fastener.
     pub mark: Option<Mark>,
@@ -288,6 +288,8 @@ pub struct StageCell {
     pub target: String,
     /// What was reached: the judged number with its unit.
     pub reached: String,
+    /// That number in N·m, where it is a torque.
+    pub torque_nm: Option<f64>,
     /// What says more than that.
     pub detail: String,
     /// Attempts made.
