@@ -27,7 +27,11 @@ pub fn short_page(model: &Sheet) -> String {
         p.caution { (CAUTION) }
         footer { "The full sheet has every attempt, check and curve. " (model.colophon) }
     };
-    let class = if model.rehearsal { "short rehearsal" } else { "short" };
+    let class = if model.rehearsal {
+        "short rehearsal"
+    } else {
+        "short"
+    };
     let title = format!("Owner's sheet: {} ({})", model.title, model.headline());
     document(&title, class, &body)
 }

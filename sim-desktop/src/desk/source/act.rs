@@ -108,7 +108,7 @@ impl Source {
     }
 
     fn open_joint(&mut self, id: &str) {
-        self.hand = Hand::Off;
+        self.bench.hand = Hand::Off;
         self.pull = Pull::default();
         self.open = self
             .job
@@ -185,7 +185,7 @@ impl Source {
         let Some(fastener) = self.named(label) else {
             return;
         };
-        self.hand = Hand::Off;
+        self.bench.hand = Hand::Off;
         self.pull = Pull::default();
         self.apply(Input::Recheck { fastener });
         self.take_tool_in_rehearsal();
@@ -229,7 +229,7 @@ impl Source {
     pub(super) fn loosened(&mut self, fastener: u8, cause: &str) {
         if self.is_rehearsing() {
             self.set_up();
-            if let Some((_, rig)) = &mut self.rig {
+            if let Some((_, rig)) = &mut self.bench.rig {
                 rig.loosen(fastener);
             }
         }

@@ -12,7 +12,7 @@ impl Source {
     /// How everything stands; a plan that cannot be worked has a name and no more.
     pub(super) fn status(&self) -> Status {
         let nothing = || Status {
-            title: self.name.clone(),
+            title: self.file.name.clone(),
             rehearsal: self.is_rehearsing(),
             ..Status::default()
         };

@@ -107,7 +107,7 @@ impl Source {
         if path.as_os_str().is_empty() {
             return self.say(true, "which port? choose one, or type its path");
         }
-        self.hand = Hand::Off;
+        self.bench.hand = Hand::Off;
         self.pull = Pull::default();
         let wake = self.wake.clone();
         // Metal from here on: the rehearsal is put aside as it is.

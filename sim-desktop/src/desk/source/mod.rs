@@ -82,32 +82,49 @@ enum Readings {
     None,
 }
 
-/// The desk's side of the job.
+/// The plan's file, as it was read.
 #[derive(Debug)]
-pub struct Source {
+struct PlanFile {
+    /// Where it is; none for the built-in demo and for texts.
     path: Option<PathBuf>,
     name: String,
     text: String,
     stamp: Option<SystemTime>,
     findings: Vec<Finding>,
+    /// Where its journals lie.
     folder: PathBuf,
-    job: Option<Job>,
-    readings: Readings,
-    open: Option<u8>,
+}
+
+/// The virtual bench, and who pulls at it.
+#[derive(Debug)]
+struct Bench {
     rig: Option<(u8, Rig)>,
     seed: u64,
     faults: Vec<(u8, u8, Fault)>,
     hand: Hand,
     pulling: bool,
+    /// How much faster than life it works by itself.
+    pace: f64,
+}
+
+/// The desk's side of the job.
+#[derive(Debug)]
+pub struct Source {
+    file: PlanFile,
+    job: Option<Job>,
+    readings: Readings,
+    bench: Bench,
+    /// The joint in hand, by number.
+    open: Option<u8>,
     pull: Pull,
     ports: live::Ports,
     wake: live::Wake,
+    /// The clock of this start, µs.
     micros: u64,
+    /// The window's clock when it was last looked at.
     seen_s: Option<f64>,
-    /// How much faster than life the simulated hand works.
-    pace: f64,
     notice: Option<Notice>,
-    notice_until_s: f64,
+    news_until_s: f64,
     curve: Option<(u64, CurveView)>,
     compare: CompareView,
     comparing: Option<compare::Running>,
@@ -161,28 +178,32 @@ impl Source {
 
     fn with(path: Option<PathBuf>, name: String, text: String, folder: PathBuf) -> Self {
         let mut source = Self {
-            stamp: path.as_deref().and_then(files::stamp),
-            path,
-            name,
-            text,
-            findings: Vec::new(),
-            folder,
-            readings: Readings::Bench,
+            file: PlanFile {
+                stamp: path.as_deref().and_then(files::stamp),
+                path,
+                name,
+                text,
+                findings: Vec::new(),
+                folder,
+            },
             job: None,
+            readings: Readings::Bench,
+            bench: Bench {
+                rig: None,
+                seed: 1,
+                faults: Vec::new(),
+                hand: Hand::Off,
+                pulling: false,
+                pace: PACE,
+            },
             open: None,
-            rig: None,
-            seed: 1,
-            faults: Vec::new(),
-            hand: Hand::Off,
-            pulling: false,
             pull: Pull::default(),
             ports: live::Ports::default(),
             wake: live::Wake::default(),
             micros: 0,
             seen_s: None,
-            pace: PACE,
             notice: None,
-            notice_until_s: 0.0,
+            news_until_s: 0.0,
             curve: None,
             compare: CompareView::default(),
             comparing: None,
@@ -200,7 +221,7 @@ impl Source {
 
     /// Lets the simulated hand work this much faster than life.
     pub fn set_pace(&mut self, pace: f64) {
-        self.pace = pace.clamp(0.1, 1e6);
+        self.bench.pace = pace.clamp(0.1, 1e6);
     }
 
     /// Whether sheets and tags are shown in the browser, or only written.
@@ -222,7 +243,7 @@ impl Source {
     /// The plan's file, where there is one.
     #[must_use]
     pub fn plan_path(&self) -> Option<&Path> {
-        self.path.as_deref()
+        self.file.path.as_deref()
     }
 
     fn say(&mut self, bad: bool, words: impl Into<String>) {
@@ -230,7 +251,7 @@ impl Source {
             bad,
             words: words.into(),
         });
-        self.notice_until_s = self.seen_s.unwrap_or(0.0) + if bad { 12.0 } else { 5.0 };
+        self.news_until_s = self.seen_s.unwrap_or(0.0) + if bad { 12.0 } else { 5.0 };
         self.dirty = true;
     }
 
@@ -238,7 +259,7 @@ impl Source {
     pub fn tick(&mut self, now_s: f64) {
         let passed = (now_s - self.seen_s.unwrap_or(now_s)).max(0.0);
         self.seen_s = Some(now_s);
-        if self.notice.is_some() && now_s >= self.notice_until_s {
+        if self.notice.is_some() && now_s >= self.news_until_s {
             self.notice = None;
             self.dirty = true;
         }
@@ -249,10 +270,10 @@ impl Source {
         if self.is_reading_a_trace() {
             self.play_on(passed.min(0.25));
         } else if self.is_at_bench() {
-            let pace = if self.hand == Hand::Off {
+            let pace = if self.bench.hand == Hand::Off {
                 1.0
             } else {
-                self.pace
+                self.bench.pace
             };
             self.work(passed.min(0.25) * pace);
         } else {
@@ -268,7 +289,7 @@ impl Source {
     /// When the next frame is wanted though nobody touches anything.
     #[must_use]
     pub fn wants_frame_after(&self) -> Option<Duration> {
-        if self.is_reading_a_trace() || self.is_at_bench() || self.pulling {
+        if self.is_reading_a_trace() || self.is_at_bench() || self.bench.pulling {
             return Some(Duration::from_millis(33));
         }
         let now = self.seen_s.unwrap_or(0.0);
@@ -278,7 +299,7 @@ impl Source {
         let mut soonest = self
             .notice
             .as_ref()
-            .map(|_| Duration::from_secs_f64((self.notice_until_s - now).max(0.02)));
+            .map(|_| Duration::from_secs_f64((self.news_until_s - now).max(0.02)));
         if let Some(due) = self
             .session()
             .filter(|_| !self.is_at_adapter())
@@ -316,7 +337,7 @@ impl Source {
     /// Nobody pulls: the clock runs, and what falls due is heard.
     fn pass(&mut self, seconds: f64) {
         self.move_clock(seconds);
-        if let Some((_, rig)) = &mut self.rig {
+        if let Some((_, rig)) = &mut self.bench.rig {
             rig.idle(seconds);
         }
         if !self.is_at_adapter()
@@ -462,8 +483,8 @@ impl Source {
                 advice.map_or_else(String::new, |advice| words::what_now(&advice).join(" "))
             ),
         );
-        if self.hand == Hand::All {
-            self.hand = Hand::Off;
+        if self.bench.hand == Hand::All {
+            self.bench.hand = Hand::Off;
         }
     }
 
@@ -487,8 +508,8 @@ impl Source {
                     format!("Fastener {label} checked again: not as it was left")
                 },
             );
-            if self.hand == Hand::All {
-                self.hand = Hand::Off;
+            if self.bench.hand == Hand::All {
+                self.bench.hand = Hand::Off;
             }
         }
     }
@@ -497,10 +518,10 @@ impl Source {
     fn refresh(&mut self) {
         self.dirty = false;
         self.view.plan = PlanView {
-            path: self.path.clone(),
-            is_demo: self.text == crate::plan::DEMO,
-            text: self.text.clone(),
-            findings: self.findings.clone(),
+            path: self.file.path.clone(),
+            is_demo: self.file.text == crate::plan::DEMO,
+            text: self.file.text.clone(),
+            findings: self.file.findings.clone(),
             changed_on_disk: false,
         };
         self.view.notice = self.notice.clone();

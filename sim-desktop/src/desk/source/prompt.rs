@@ -436,7 +436,11 @@ impl Card<'_> {
             "Due later",
             format!("{}. Is it due now{said}?", words.unwrap_or_default()),
             otherwise,
-            yes_or_no(Act::Due(stage, state), Act::LeaveJoint),
+            // Nobody says by habit that it is due.
+            vec![
+                choice("N", "Not yet", Act::LeaveJoint),
+                choice("Y", "It is due now", Act::Due(stage, state)),
+            ],
         )
     }
 

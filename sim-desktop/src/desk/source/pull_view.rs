@@ -55,7 +55,7 @@ impl Source {
         let mut view = LiveView {
             loaded: live.loaded,
             pulls: u32::from(live.pulls),
-            hand_at_work: self.hand != Hand::Off,
+            hand_at_work: self.bench.hand != Hand::Off,
             curve: CurveView {
                 points: self.pull.points.clone(),
                 unit: "N·m".to_owned(),
@@ -102,7 +102,9 @@ impl Source {
             return (cue, words.to_owned());
         }
         match session.next() {
-            Next::Pull { .. } if self.hand != Hand::Off => (Cue::Pull, "Simulated".to_owned()),
+            Next::Pull { .. } if self.bench.hand != Hand::Off => {
+                (Cue::Pull, "Simulated".to_owned())
+            }
             Next::Pull { .. } => (Cue::Ready, "Ready: pull".to_owned()),
             _ if checking_again(session).is_some() => (Cue::Ready, "Ready: check".to_owned()),
             Next::Store => (Cue::Storing, "Storing".to_owned()),

@@ -58,7 +58,7 @@ impl Source {
                 if self.open.is_none() {
                     return self.say(true, "open the joint that the trace belongs to first");
                 }
-                self.hand = Hand::Off;
+                self.bench.hand = Hand::Off;
                 self.change_purpose(Purpose::Job);
                 let name = path.file_name().map_or_else(
                     || path.display().to_string(),
