@@ -305,24 +305,26 @@ impl Source {
         }
     }
 
-    /// From the bench to metal, or back: another journal, the same joint in front.
+    /// From the bench to metal, or back. What an adapter says is of metal: a rehearsal does not listen.
     pub(super) fn change_purpose(&mut self, purpose: Purpose) {
-        if self.purpose() == purpose {
-            return;
+        if self.purpose() != purpose {
+            self.take_readings(match purpose {
+                Purpose::Rehearsal => Readings::Bench,
+                Purpose::Job => Readings::None,
+            });
         }
-        let open = self.open;
-        self.put_on(purpose);
-        self.open_job();
-        self.open = open;
-        self.enter();
     }
 
-    /// The bench for a rehearsal, nothing yet for work on metal. What an adapter says is of metal: a rehearsal does not listen.
-    pub(super) fn put_on(&mut self, purpose: Purpose) {
-        self.readings = match purpose {
-            Purpose::Rehearsal => Readings::Bench,
-            Purpose::Job => Readings::None,
-        };
+    /// Readings come from elsewhere from here on; between bench and metal another journal goes with them, the same joint in front.
+    pub(super) fn take_readings(&mut self, readings: Readings) {
+        let before = self.purpose();
+        self.readings = readings;
+        if self.purpose() != before {
+            let open = self.open;
+            self.open_job();
+            self.open = open;
+            self.enter();
+        }
     }
 
     /// Whether a session runs for the open joint; for tests.

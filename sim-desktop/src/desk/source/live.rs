@@ -18,7 +18,6 @@ use super::super::view::{Heard, LinkView};
 use super::{Hand, Pull, Readings, Source};
 use crate::link::{Adapter, Fetched, Follower, News};
 use crate::rehearsal::rig::{degrees, newton_meters};
-use crate::store::Purpose;
 
 /// What wakes the window when there is news.
 #[derive(Clone)]
@@ -111,8 +110,7 @@ impl Source {
         self.pull = Pull::default();
         let wake = self.wake.clone();
         // Metal from here on: the rehearsal is put aside as it is.
-        self.change_purpose(Purpose::Job);
-        self.readings = Readings::Adapter(Connection {
+        self.take_readings(Readings::Adapter(Connection {
             path: path.to_owned(),
             follower: Follower::begin(path.to_owned(), move || (wake.0)()),
             heard: Heard::Searching,
@@ -125,7 +123,7 @@ impl Source {
             declined: BTreeSet::new(),
             of_this_unit: None,
             sending: None,
-        });
+        }));
         self.dirty = true;
     }
 

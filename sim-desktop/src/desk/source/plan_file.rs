@@ -9,7 +9,7 @@ use evendraw_core::ledger::Standing;
 
 use super::{Hand, Readings, Source, files};
 use crate::plan::Plan;
-use crate::store::Fact;
+use crate::store::{Fact, Purpose};
 
 impl Source {
     pub(super) fn look_at_plan_file(&mut self) {
@@ -24,7 +24,9 @@ impl Source {
 
     /// Back to where the last record was made: to that journal, and to that joint if something is still to be done there.
     pub(super) fn return_to_place(&mut self) {
-        self.put_on(files::last_used(&self.file.folder, &self.file.name));
+        if files::last_used(&self.file.folder, &self.file.name) == Purpose::Job {
+            self.readings = Readings::None;
+        }
         self.open_job();
         if self.job.is_none() && self.file.findings.is_empty() && !self.is_rehearsing() {
             // In use elsewhere, or damaged: said, and left alone.
