@@ -104,11 +104,16 @@ pub enum Reason {
     WrongWay = 15,
     /// Not the fastener whose turn it was.
     OutOfOrder = 16,
+    /// The plan wants the running torque measured, none was seen on the way down, and nobody told it.
+    ///
+    /// The target applies on top of it, so nothing but too little can be told: the verdict is unknown until it is typed, or the
+    /// fastener is loosened and run down again. Never taken for zero.
+    RunningUnknown = 18,
 }
 
 impl Reason {
     /// Every reason, in the order of its number.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 18] = [
         Self::TorqueLow,
         Self::TorqueHigh,
         Self::AngleLow,
@@ -126,6 +131,7 @@ impl Reason {
         Self::Interrupted,
         Self::WrongWay,
         Self::OutOfOrder,
+        Self::RunningUnknown,
     ];
 
     /// The word that files and scripts use.
@@ -149,6 +155,7 @@ impl Reason {
             Self::Interrupted => "interrupted",
             Self::WrongWay => "wrong-way",
             Self::OutOfOrder => "out-of-order",
+            Self::RunningUnknown => "running-unknown",
         }
     }
 }
@@ -254,6 +261,49 @@ pub enum Aim {
     },
 }
 
+impl Aim {
+    /// The aim with a running torque put on top of every torque in it.
+    #[must_use]
+    pub fn raised(self, by: Torque) -> Self {
+        match self {
+            Self::Torque { window } => Self::Torque {
+                window: window.raised(by),
+            },
+            Self::Repeat { window, still } => Self::Repeat {
+                window: window.raised(by),
+                still,
+            },
+            Self::Turn {
+                window,
+                torque,
+                one_sweep,
+                left,
+            } => Self::Turn {
+                window,
+                torque: torque.map(|torque| torque.raised(by)),
+                one_sweep,
+                left,
+            },
+            Self::Hold {
+                torque,
+                time,
+                still,
+            } => Self::Hold {
+                torque: torque + by,
+                time,
+                still,
+            },
+            Self::BackOff { .. } => self,
+        }
+    }
+
+    /// Whether a torque is among the limits, so that a running torque matters.
+    #[must_use]
+    pub const fn has_torque(&self) -> bool {
+        !matches!(self, Self::BackOff { .. } | Self::Turn { torque: None, .. })
+    }
+}
+
 /// What the tracker measured of one attempt.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -268,8 +318,6 @@ pub struct Reading {
     pub settled: Torque,
     /// Rotation of the fastener: since snug, or since the stage before for `turn`; `None` where it means nothing.
     pub angle: Option<Angle>,
-    /// Running torque measured before the head seated.
-    pub prevailing: Option<Torque>,
     /// Torque at which the fastener began to move again.
     pub restart: Option<Torque>,
     /// For how long the torque was kept, for a hold.
@@ -306,7 +354,10 @@ fn explained(shape: Reasons) -> Reasons {
     reasons
 }
 
-/// Judges a reading against its aim.
+/// Judges a reading against its aim, whose torques hold the running torque already.
+///
+/// The friction drag torque of a self-locking nut is added to the desired torque [FAA AC 43.13-1B 7-40]. Where the plan wants
+/// that and nobody knows it, too low is certain, since it only raises the limits; too high is not.
 ///
 /// A limit that was certainly passed rejects, even where the measurement was lost later; a loss alone makes it unknown. So
 /// does a jerk, where the torque between two samples may have passed the upper limit.
@@ -317,12 +368,13 @@ pub fn judge(aim: &Aim, reading: &Reading) -> Judgement {
     let mut under = false;
     let mut angle_needed = false;
     let mut unsure = false;
+    let is_known = !reading.shape.contains(Reason::RunningUnknown);
     match *aim {
         Aim::Torque { window } | Aim::Repeat { window, .. } => {
-            let window = window.raised(reading.prevailing.unwrap_or(Torque::ZERO));
             unsure =
                 reading.shape.contains(Reason::Jerk) && reading.peak + reading.bound > window.max;
-            over |= mark(&mut reasons, Reason::TorqueHigh, reading.peak > window.max);
+            let high = is_known && reading.peak > window.max;
+            over |= mark(&mut reasons, Reason::TorqueHigh, high);
             under |= mark(&mut reasons, Reason::TorqueLow, reading.peak < window.min);
         }
         Aim::Turn {
@@ -340,7 +392,8 @@ pub fn judge(aim: &Aim, reading: &Reading) -> Judgement {
             if let Some(torque) = torque {
                 unsure = reading.shape.contains(Reason::Jerk)
                     && reading.peak + reading.bound > torque.max;
-                over |= mark(&mut reasons, Reason::TorqueHigh, reading.peak > torque.max);
+                let high = is_known && reading.peak > torque.max;
+                over |= mark(&mut reasons, Reason::TorqueHigh, high);
                 under |= mark(
                     &mut reasons,
                     Reason::TorqueLow,
@@ -383,8 +436,10 @@ pub fn judge(aim: &Aim, reading: &Reading) -> Judgement {
         Verdict::Unknown
     } else if under || lost {
         Verdict::Rejected
-    } else {
+    } else if is_known {
         Verdict::Accepted
+    } else {
+        Verdict::Unknown
     };
     Judgement { verdict, reasons }
 }

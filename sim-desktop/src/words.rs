@@ -5,6 +5,7 @@
 
 use evendraw_core::advice::{Act, Advice};
 use evendraw_core::quantity::{Converted, Quantity, TorqueUnit};
+use evendraw_core::record::{Added, Seen};
 use evendraw_core::session::Refusal;
 use evendraw_core::unit::{Angle, Length, Torque};
 use evendraw_core::verdict::{Reason, Reasons, Verdict};
@@ -193,6 +194,27 @@ pub const fn verdict(value: Verdict) -> &'static str {
     }
 }
 
+/// The running torque that the limits of an attempt came on top of, and how it is known; none where nothing was added.
+#[must_use]
+pub fn added(value: Added) -> Option<String> {
+    match value {
+        Added::Nothing => None,
+        Added::Unknown => Some("running torque not known".to_owned()),
+        Added::Given(running) => Some(format!("on top of {} running (plan)", torque(running))),
+        Added::Measured(running) => Some(format!("on top of {} running (seen)", torque(running))),
+        Added::Typed(running) => Some(format!("on top of {} running (typed)", torque(running))),
+    }
+}
+
+/// How a running torque came to be known.
+#[must_use]
+pub const fn seen(value: Seen) -> &'static str {
+    match value {
+        Seen::Measured => "seen while it was run down",
+        Seen::Typed => "typed",
+    }
+}
+
 /// What a reason means.
 #[must_use]
 pub const fn reason(value: Reason) -> &'static str {
@@ -214,6 +236,7 @@ pub const fn reason(value: Reason) -> &'static str {
         Reason::Interrupted => "interrupted: its angle cannot be known, or one sweep was asked for",
         Reason::WrongWay => "loaded the wrong way",
         Reason::OutOfOrder => "out of order",
+        Reason::RunningUnknown => "running torque not known: the target comes on top of it",
     }
 }
 
@@ -252,6 +275,9 @@ const fn look(reason: Reason, first: Option<Act>) -> &'static str {
         Reason::OutOfOrder => {
             "Go on with the fastener shown; where the order matters, begin the pass again."
         }
+        Reason::RunningUnknown => {
+            "Its running torque was not seen on the way down, and the target comes on top of it."
+        }
         Reason::Interrupted | Reason::TorqueLow | Reason::AngleLow => "",
     }
 }
@@ -262,6 +288,7 @@ pub const fn act_word(act: Act) -> &'static str {
     match act {
         Act::PullOn => "pull-on",
         Act::Again => "again",
+        Act::TypeRunning => "type-running",
         Act::Loosen => "loosen",
         Act::TakeOut => "take-out",
         Act::Replace => "replace",
@@ -276,6 +303,7 @@ pub const fn act(act: Act) -> &'static str {
     match act {
         Act::PullOn => "Pull on to the target.",
         Act::Again => "Do it once more.",
+        Act::TypeRunning => "Type its running torque, as felt or measured with another wrench.",
         Act::Loosen => {
             "Pressure and load off; then loosen it fully and begin again at its first stage."
         }
@@ -312,6 +340,9 @@ pub const fn refusal(value: Refusal) -> &'static str {
         Refusal::NoMockUp => "there is no mock-up to take apart",
         Refusal::LoosenFirst => "it must be loosened first",
         Refusal::ReplaceFirst => "it must be replaced first",
+        Refusal::NoRunningTorque => {
+            "a running torque is from 0 up to the target it comes on top of, where the plan adds one (`prevailing`)"
+        }
     }
 }
 

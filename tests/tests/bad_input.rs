@@ -115,6 +115,43 @@ const ROWS: &[Row] = &[
     ),
     row(&["judge", "--joint", "head", "empty.toml"], &["no sample"]),
     row(
+        &["judge", "--joint", "impeller", "--running", "N", "good.csv"],
+        &["--running N", "FASTENER=TORQUE"],
+    ),
+    row(
+        &[
+            "judge",
+            "--joint",
+            "impeller",
+            "--running",
+            "N=8",
+            "good.csv",
+        ],
+        &["--running N=8", "N·m"],
+    ),
+    row(
+        &[
+            "judge",
+            "--joint",
+            "impeller",
+            "--running",
+            "N=710 N·m",
+            "good.csv",
+        ],
+        &["N=710 N·m", "up to the target"],
+    ),
+    row(
+        &[
+            "judge",
+            "--joint",
+            "head",
+            "--running",
+            "4=8 N·m",
+            "good.csv",
+        ],
+        &["4=8 N·m", "prevailing"],
+    ),
+    row(
         &["judge", "--joint", "head", "--start", "4", "good.csv"],
         &["--start 4", "FASTENER/STAGE"],
     ),

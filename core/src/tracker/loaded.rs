@@ -4,7 +4,7 @@
 
 use super::goal::Kind;
 use super::rise::{Turned, rise};
-use super::{Cue, Seen, Tracker};
+use super::{Cue, RunsDown, Seen, Tracker};
 use crate::verdict::Reason;
 
 /// What can wait is looked at this often, 4.1 ms: far below what a hand or an eye notices.
@@ -17,11 +17,15 @@ impl Tracker {
             self.before_snug(seen, level);
         }
         self.turning.follow(before, seen, level, &self.thresholds);
+        let is_marked = self.pace.push(seen);
+        if self.began_at.is_none() && !self.seats(seen, sure, level) {
+            return;
+        }
         if !self.pull_counted && seen.torque >= self.thresholds.regrip.saturating_mul(2) {
             self.pull_counted = true;
             self.pulls = self.pulls.saturating_add(1);
         }
-        if self.pace.push(seen)
+        if is_marked
             && self.pace.is_level(seen, &self.thresholds)
             && seen.torque >= self.peak.value >> 1
         {
@@ -60,24 +64,50 @@ impl Tracker {
     /// Torque at which counting starts in this pull.
     pub(super) fn level(&self) -> i32 {
         match self.goal.kind {
-            Kind::Torque if !self.turning.is_counting() => {
-                self.thresholds.snug.saturating_add(self.running_torque())
+            // Before any plateau nobody knows whether it is the nut that resists or the joint.
+            Kind::Torque if self.began_at.is_none() && self.wants_running() => {
+                self.thresholds.level.ceiling.max(self.thresholds.snug)
+            }
+            Kind::Torque if self.began_at.is_none() || !self.turning.is_counting() => {
+                self.thresholds.snug
             }
             _ => self.thresholds.regrip,
         }
+    }
+
+    /// Whether the head seats: past snug on top of the running torque, and no spike. Until then the fastener is run down, which
+    /// is no attempt, however long and in however many strokes.
+    fn seats(&mut self, seen: Seen, sure: i32, level: i32) -> bool {
+        if seen.torque < level {
+            // What was past it was a knock.
+            self.turning.recount();
+            return false;
+        }
+        if self.runs_down != RunsDown::Yes || sure < level {
+            return false;
+        }
+        if self.wants_running() {
+            // Counted from where it began for certain.
+            self.thresholds.snug = level;
+            self.find(Reason::RunningUnknown);
+        }
+        self.began_at = Some(self.at);
+        self.shape
+            .start_pull(self.turning.still_below(), &self.thresholds);
+        true
     }
 
     fn before_snug(&mut self, seen: Seen, level: i32) {
         if !matches!(self.goal.kind, Kind::Torque) {
             return;
         }
-        if self.measures_running {
-            self.running.push(seen);
-        }
         if self.thresholds.run_down_min == 0 && self.thresholds.run_down_max == 0 {
             return;
         }
         self.travel.push(seen);
+        if self.runs_down == RunsDown::Yes && seen.torque < level {
+            return;
+        }
         let limit = self.thresholds.run_down_max;
         if limit > 0 && self.travel.turned > limit {
             self.find(Reason::LateRise);

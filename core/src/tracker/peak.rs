@@ -44,6 +44,17 @@ impl Peak {
         stood: false,
     };
 
+    /// What was highest belongs to no attempt.
+    pub(super) fn forget(&mut self) {
+        *self = Self {
+            rise: self.rise,
+            before: self.before,
+            last: self.last,
+            filled: self.filled,
+            ..Self::NEW
+        };
+    }
+
     /// No sample is next to the next one.
     pub(super) fn restart(&mut self) {
         self.filled = 0;

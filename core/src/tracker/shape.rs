@@ -140,7 +140,7 @@ impl Shape {
 
     /// At release and just after: on letting go a whole train unwinds, a broken one goes on.
     pub(super) fn broke(&self, rotation: i32, thresholds: &Thresholds) -> bool {
-        self.top >= worth_watching(thresholds)
+        self.top >= thresholds.worth_watching
             && rotation.wrapping_sub(self.anchor) > thresholds.drop_turn >> 1
     }
 
@@ -185,7 +185,7 @@ impl Shape {
             self.anchor = rotation;
             return false;
         }
-        self.top >= worth_watching(thresholds)
+        self.top >= thresholds.worth_watching
             && torque < self.top.wrapping_sub(thresholds.drop)
             && rotation.wrapping_sub(self.anchor) > thresholds.drop_turn
     }
@@ -283,9 +283,4 @@ impl Shape {
         let loaded = seen.torque.wrapping_sub(self.same_from.0) > thresholds.target >> 2;
         since >= SAME_TICKS && (torque_stuck && turned || rotation_stuck && loaded)
     }
-}
-
-/// A fall from less than a quarter of the target, or from near snug, is the run-down's own.
-fn worth_watching(thresholds: &Thresholds) -> i32 {
-    (thresholds.target >> 2).max(thresholds.snug.saturating_mul(2))
 }

@@ -2,6 +2,7 @@
 //!
 //! Every division the tracker's rules need is made here. Knows nothing of samples.
 
+use super::running::Level;
 use super::{Start, ticks};
 use crate::unit::{Torque, ratio};
 use crate::verdict::Aim;
@@ -11,7 +12,14 @@ use crate::watch::Watch;
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Thresholds {
     pub(super) target: i32,
+    /// On top of the running torque, like the target.
     pub(super) snug: i32,
+    /// The running torque that is put in.
+    pub(super) running: i32,
+    /// Below this a fall is the run-down's own.
+    pub(super) worth_watching: i32,
+    /// What a running torque must look like.
+    pub(super) level: Level,
     pub(super) regrip: i32,
     /// Torque up to which the fastener stands still; zero when not known.
     pub(super) still_below: i32,
@@ -61,6 +69,7 @@ impl Thresholds {
     pub(super) fn new(aim: &Aim, watch: &Watch, start: &Start) -> Self {
         let scale = scale(aim, start);
         let target = scale.millinewton_meters();
+        let running = start.running.millinewton_meters().max(0);
         let part = |percent: u8| scale.scaled(u16::from(percent), 100).millinewton_meters();
         let noise = watch.noise.millinewton_meters().min(1_000_000);
         let given = |value: Torque, otherwise: i32| {
@@ -88,15 +97,25 @@ impl Thresholds {
             .restart_expected
             .map_or(0, Torque::millinewton_meters)
             .max(0);
-        Self {
+        let own = Self {
             target,
             snug,
+            running: 0,
+            // A fall from less than a quarter of the target, or from near snug.
+            worth_watching: (target >> 2).max(snug.saturating_mul(2)),
+            level: Level {
+                floor: (target >> 7).max(noise >> 2).max(1),
+                ceiling: target >> 1,
+                band: scale
+                    .scaled(1, 50)
+                    .millinewton_meters()
+                    .max(noise.wrapping_add(noise >> 1)),
+            },
             regrip,
             still_below: restart,
             compliance: compliance(watch.train),
             compliance_most: compliance(watch.train_softest),
-            // The largest torque summed, twice the target, then takes 17 bits.
-            shift: 16_u32.saturating_sub(target.unsigned_abs().leading_zeros()),
+            shift: shift(target),
             idle: watch.idle.micros(),
             release: watch.release.micros(),
             quiet: watch.release.micros().min(watch.idle.micros()),
@@ -131,6 +150,20 @@ impl Thresholds {
                 _ => i32::MAX,
             },
             wrong: part(watch.wrong_part).max(regrip.saturating_mul(2)),
+        };
+        own.raised(running)
+    }
+
+    /// With this much more running torque put in: what counts from snug or up to the target counts on top of it.
+    pub(super) fn raised(self, by: i32) -> Self {
+        let target = self.target.saturating_add(by);
+        Self {
+            target,
+            shift: shift(target),
+            snug: self.snug.saturating_add(by),
+            running: self.running.saturating_add(by),
+            worth_watching: self.worth_watching.saturating_add(by),
+            ..self
         }
     }
 
@@ -138,6 +171,13 @@ impl Thresholds {
     pub(super) const IDLE: Self = Self {
         target: 0,
         snug: 0,
+        running: 0,
+        worth_watching: 0,
+        level: Level {
+            floor: 0,
+            ceiling: 0,
+            band: 0,
+        },
         regrip: 0,
         still_below: 0,
         compliance: 0,
@@ -170,19 +210,26 @@ impl Thresholds {
     };
 }
 
+/// The largest torque summed, twice the target, then takes 17 bits.
+const fn shift(target: i32) -> u32 {
+    16_u32.saturating_sub(target.unsigned_abs().leading_zeros())
+}
+
 /// Millidegrees per 2²⁰ mN·m of a stiffness in mN·m per degree; zero for zero.
 fn compliance(stiffness: u32) -> i64 {
     ratio(1_000_i64 << COMPLIANCE_BITS, u64::from(stiffness))
 }
 
-/// The torque that thresholds without a value of their own are parts of.
+/// The torque that thresholds without a value of their own are parts of: what clamps, without the running torque.
 fn scale(aim: &Aim, start: &Start) -> Torque {
+    let own = |torque: Torque| torque - start.running;
     let target = match *aim {
-        Aim::Torque { window } | Aim::Repeat { window, .. } => Some(window.target),
+        Aim::Torque { window } | Aim::Repeat { window, .. } => Some(own(window.target)),
         Aim::Turn { torque, .. } => start
             .restart_expected
-            .or(torque.map(|torque| torque.target)),
-        Aim::Hold { torque, .. } => Some(torque),
+            .or(torque.map(|torque| torque.target))
+            .map(own),
+        Aim::Hold { torque, .. } => Some(own(torque)),
         Aim::BackOff { .. } => start.restart_expected,
     };
     target

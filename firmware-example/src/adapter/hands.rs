@@ -525,7 +525,7 @@ fn offered(session: &Session<&Procedure>) -> ((Option<Act>, Option<Act>), u8) {
         .acts
         .iter()
         .copied()
-        .filter(|act| !matches!(act, Act::Observe | Act::Waive));
+        .filter(|act| !matches!(act, Act::TypeRunning | Act::Observe | Act::Waive));
     ((acts.next(), acts.next()), advice.from)
 }
 
@@ -536,7 +536,7 @@ const fn key_words(act: Act) -> &'static str {
         Act::Loosen => "YES loosen",
         Act::TakeOut => "YES take out",
         Act::Replace => "YES new",
-        Act::PullOn | Act::Observe | Act::Waive => "",
+        Act::PullOn | Act::TypeRunning | Act::Observe | Act::Waive => "",
     }
 }
 
@@ -557,6 +557,7 @@ const fn named(reason: Reason) -> &'static str {
         Reason::Interrupted => "CUT SHORT",
         Reason::Gap => "READINGS MISSING",
         Reason::Jerk => "PULLED IN A JERK",
+        Reason::RunningUnknown => "RUNNING TORQUE?",
         Reason::TorqueLow => "TOO LITTLE TORQUE",
         Reason::AngleLow => "TURNED TOO LITTLE",
         Reason::OutOfOrder => "OUT OF ORDER",

@@ -61,22 +61,32 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             out.raw(&format!("{row}\n"))?;
         }
     } else if out.is_json() {
-        for object in objects(&names, facts) {
+        for object in objects(&names, journal.plan.as_ref(), facts) {
             out.object(&object)?;
         }
     } else {
-        for row in rows(facts, journal.content.rehearsal().unwrap_or(false), &names) {
+        for row in rows(
+            facts,
+            journal.content.rehearsal().unwrap_or(false),
+            &names,
+            journal.plan.as_ref(),
+        ) {
             let number = if row.joint.is_empty() {
                 "-".to_owned()
             } else {
                 row.number.to_string()
             };
-            let line = format!(
-                "{number:>5}  {:<12} {:<22} {}",
-                row.joint, row.time, row.words
-            );
+            let sure = match row.sure.as_str() {
+                "" => String::new(),
+                sure => format!(" [{sure}]"),
+            };
+            let (joint, time, words) = (&row.joint, &row.time, &row.words);
+            let line = format!("{number:>5}  {joint:<12} {time:<22} {words}{sure}");
             out.line(line.trim_end())?;
         }
+    }
+    if let Some(plan) = journal.plan.as_ref().filter(|_| !args.csv) {
+        named::tell_peers(plan, &journal.content, &names, out)?;
     }
     for damage in &journal.content.damage {
         tell_damage(damage, args.csv, out)?;

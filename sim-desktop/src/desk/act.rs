@@ -26,6 +26,8 @@ pub enum Act {
     Answer(u16, bool),
     /// Measured the length typed.
     Measure(u16),
+    /// Says the running torque of a fastener, as typed.
+    Running(u8),
     /// Says that a moment has come.
     Moment(u8),
     /// Lets time pass on the bench until then, in µs.

@@ -11,6 +11,7 @@ mod joint;
 mod model;
 mod open;
 mod rows;
+mod sure;
 pub mod telling;
 #[cfg(test)]
 mod tests;
@@ -28,6 +29,7 @@ use jiff::civil::Date;
 
 use super::Job;
 use crate::mark::Mark;
+use crate::peers::{Peer, peers};
 use crate::plan::progress::{JointState, Progress};
 use crate::plan::{Answers, Joint, JointPlan, Plan};
 use crate::store::{Content, Damage, Fact, HostFact, Traces};
@@ -226,12 +228,15 @@ fn answers(facts: &[Fact], joint: &Joint) -> Answers {
 
 /// One joint with its records folded.
 struct Folded<'a> {
+    build: &'a Plan,
     joint: &'a Joint,
     plan: &'a JointPlan,
     ledger: Ledger,
     standing: Standing,
     next: Option<Next>,
     entries: Vec<&'a Entry>,
+    /// Its fasteners that are unlike their peers.
+    peers: Vec<Peer>,
     /// Questions of the joint's variants that nobody answered.
     unanswered: Vec<String>,
     /// Why its records cannot be folded.
@@ -283,9 +288,12 @@ impl<'a> Folded<'a> {
             Ok((ledger, standing, next)) => (ledger, standing, Some(next), None),
             Err(fault) => (Ledger::new(), Standing::Doubtful, None, Some(fault)),
         };
+        let peers = peers(&plan.procedure, &ledger, number, &entries);
         Self {
+            build: kept.plan,
             joint,
             plan,
+            peers,
             ledger,
             standing,
             next,
@@ -297,11 +305,17 @@ impl<'a> Folded<'a> {
 
     /// Where it stands for the others: what cannot be taken up is doubtful.
     fn standing(&self) -> Standing {
-        if self.fault.is_some() {
+        let is_closed = matches!(self.standing, Standing::Final | Standing::RetorqueDue);
+        if self.fault.is_some() || is_closed && self.unlike().next().is_some() {
             Standing::Doubtful
         } else {
             self.standing
         }
+    }
+
+    /// Fasteners unlike their peers that nobody has looked at.
+    fn unlike(&self) -> impl Iterator<Item = &Peer> {
+        self.peers.iter().filter(|peer| peer.settled.is_none())
     }
 
     /// `head, fastener 4, stage 2`, as far as each applies.

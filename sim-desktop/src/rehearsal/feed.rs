@@ -5,7 +5,7 @@
 use evendraw_core::procedure::{Hand, StageKind};
 use evendraw_core::record::Decision;
 use evendraw_core::sample::Sample;
-use evendraw_core::session::{Input, Next};
+use evendraw_core::session::{Input, Next, Refusal};
 use evendraw_core::unit::{Angle, Instant, Rotation};
 
 use super::given::{Given, held_words, is_about_the_tool, refused};
@@ -32,6 +32,8 @@ pub enum FeedError<E> {
     Job(JobError),
     /// Whoever is told has had enough.
     Told(E),
+    /// A running torque that was told beforehand.
+    Running(Refusal),
 }
 
 impl<E> From<JobError> for FeedError<E> {
@@ -65,12 +67,23 @@ pub fn judge<E>(
         .session(joint)
         .is_some_and(|session| session.procedure().terms().hand == Hand::Left);
     let mut is_asked = true;
+    let mut is_told = false;
     for (index, &(at, sample)) in samples.iter().enumerate() {
         if is_asked && let Some(why) = answer(job, given, joint, at, tell)? {
             return Ok(Feed::Stopped {
                 why,
                 left: samples.len() - index,
             });
+        }
+        if !is_told {
+            // After what comes before the trace, which may have forgotten it.
+            is_told = true;
+            for &(fastener, torque) in &given.running {
+                let input = Input::RunningTorque { fastener, torque };
+                if let Some(refusal) = job.apply(joint, at, input)?.refusal {
+                    return Err(FeedError::Running(refusal));
+                }
+            }
         }
         let sample = if is_left_hand { turned(sample) } else { sample };
         let done = job.apply(joint, at, Input::Sample(sample))?;

@@ -2,7 +2,7 @@
 //!
 //! Knows nothing of how it was worded.
 
-use evendraw_core::quantity::{LengthUnit, Quantity};
+use evendraw_core::quantity::{LengthUnit, Quantity, TorqueUnit};
 use evendraw_core::record::{Decision, Doubt};
 use evendraw_core::session::{Input, Next, Session};
 
@@ -41,6 +41,13 @@ impl Source {
                 }),
                 Err(error) => self.say(true, error.to_string()),
             },
+            Act::Running(fastener) => match Quantity::<TorqueUnit>::parse(text.trim()) {
+                Ok(running) => self.apply(Input::RunningTorque {
+                    fastener,
+                    torque: running.torque(),
+                }),
+                Err(error) => self.say(true, error.to_string()),
+            },
             Act::Moment(moment) => self.apply(Input::Moment { moment }),
             Act::PassTime(until) => {
                 let left = std::time::Duration::from_micros(until.saturating_sub(self.micros));
@@ -54,11 +61,17 @@ impl Source {
             Act::LeaveJoint => self.open = None,
             Act::Fitted(fastener) => self.fit(fastener),
             Act::Loosened(fastener) => self.loosened(fastener, "as the plan wants"),
-            Act::LookedAt(fastener) => self.apply(Input::Note {
-                fastener: Some(fastener),
-                doubt: Doubt::Settled,
-                text: "looked at, good",
-            }),
+            Act::LookedAt(fastener) => {
+                // Who looked stands in the words too: on the sheet they are read alone.
+                let name = self.job.as_ref().and_then(crate::job::Job::person);
+                let good = "looked at, good";
+                let text = name.map_or(good.to_owned(), |name| format!("{name}: {good}"));
+                self.apply(Input::Note {
+                    fastener: Some(fastener),
+                    doubt: Doubt::Settled,
+                    text: short(&text),
+                });
+            }
             Act::Decide(step, decision) => self.decide(step, decision, text),
             Act::Restart(step, fastener) => {
                 let advice = self.session().and_then(Session::advice);

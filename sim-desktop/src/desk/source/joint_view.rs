@@ -198,11 +198,8 @@ fn stages(status: &JointStatus, current: usize) -> Vec<StageRow> {
 
 /// The last three entries of the joint.
 fn entries(job: &Job, joint: &str) -> Vec<Entry> {
-    let rows = rows(
-        job.facts(),
-        job.purpose() == Purpose::Rehearsal,
-        &job.names(),
-    );
+    let rehearsal = job.purpose() == Purpose::Rehearsal;
+    let rows = rows(job.facts(), rehearsal, &job.names(), Some(job.plan()));
     rows.into_iter()
         .rev()
         .filter(|row| row.joint == joint && !row.is_first_load && !row.is_beside)

@@ -25,7 +25,9 @@ impl Source {
                 (self.beside("csv"), format!("{}\n", rows.join("\n")))
             }
             Export::Json => {
-                let rows: Vec<String> = objects(&names, facts).map(|row| row.to_string()).collect();
+                let rows: Vec<String> = objects(&names, Some(job.plan()), facts)
+                    .map(|row| row.to_string())
+                    .collect();
                 (self.beside("jsonl"), format!("{}\n", rows.join("\n")))
             }
             Export::Sheet => {

@@ -3,10 +3,11 @@
 //! Knows nothing of drawing, and decides nothing.
 
 use evendraw_core::advice;
+use evendraw_core::audit::torque_window;
 use evendraw_core::procedure::{EngineState, Moment, StageKind};
 use evendraw_core::record::{Attempt, Decision, Record};
 use evendraw_core::session::{Next, Session};
-use evendraw_core::unit::{Span, Torque};
+use evendraw_core::unit::Span;
 use evendraw_core::verdict::Verdict;
 
 use super::super::act::Act;
@@ -15,6 +16,7 @@ use super::Source;
 use super::pull_view::{gauges, typed_target};
 use crate::job::status::Shown;
 use crate::job::{Held, Job};
+use crate::peers::{self, Peer};
 use crate::plan::progress::Hold;
 use crate::plan::{Joint, JointPlan, StagePlan};
 use crate::rehearsal::rig::{degrees, newton_meters};
@@ -239,7 +241,13 @@ impl Card<'_> {
                 ],
                 self.advised(None, fastener),
             ),
-            Next::Decide { step } => self.decide(step),
+            Next::Decide { step } => match self.running(step) {
+                Some(prompt) => prompt,
+                None => self.decide(step),
+            },
+            Next::Settle { fastener } if let Some(peer) = self.peer(fastener) => {
+                self.unlike(&peer, fastener)
+            }
             Next::Settle { fastener } => alert(
                 format!("Fastener {} felt wrong", label(fastener)),
                 "Nobody has looked at it since.".to_owned(),
@@ -247,10 +255,7 @@ impl Card<'_> {
                     "Look at it, and at its curve in the record (F4).",
                     "If it is good, say so; if not, loosen it and do it again.",
                 ],
-                vec![
-                    choice("Enter", "Looked at, good", Act::LookedAt(fastener)),
-                    choice("L", "It is loosened", Act::Loosened(fastener)),
-                ],
+                looked_at(fastener),
             ),
             Next::Store => alert(
                 "The record cannot be stored".to_owned(),
@@ -444,6 +449,53 @@ impl Card<'_> {
         )
     }
 
+    /// The running torque that a target comes on top of, where it was not seen on the way down.
+    fn running(&self, step: u16) -> Option<Prompt> {
+        let fastener = self.fastener(step)?;
+        let session = self.job.session(self.joint)?;
+        session.ledger().wants_running(fastener).then_some(())?;
+        let typed = Typed {
+            caption: "Running torque, with its unit".to_owned(),
+            act: Act::Running(fastener),
+        };
+        Some(Prompt {
+            typed: Some(typed),
+            ..question(
+                "Running torque",
+                format!(
+                    "{}its running torque was not seen on the way down, and the target comes on top of it. What is it?",
+                    self.whose(step)
+                ),
+                "Or loosen it (L) and run it down again with the tool.",
+                Vec::new(),
+            )
+        })
+    }
+
+    /// How a fastener is unlike its peers, where that is what is to be looked at.
+    fn peer(&self, fastener: u8) -> Option<Peer> {
+        let mut peers = self.job.peers(self.joint).into_iter();
+        peers.find(|peer| peer.settled.is_none() && peer.unlike.fastener == fastener)
+    }
+
+    /// A fastener that no curve speaks against, beside others that it should look like.
+    fn unlike(&self, peer: &Peer, fastener: u8) -> Prompt {
+        let look = format!("Look for {}.", peers::causes(&peer.unlike));
+        alert(
+            format!("Fastener {} is unlike its peers", self.own.label(fastener)),
+            format!(
+                "Stage {}: it {}.",
+                u32::from(peer.unlike.stage) + 1,
+                peers::words(&peer.unlike)
+            ),
+            &[
+                &look,
+                "If it is good, say so; if not, loosen it and do it again.",
+            ],
+            looked_at(fastener),
+        )
+    }
+
     fn last_attempt(&self, is_meant: impl Fn(&Attempt) -> bool) -> Option<&Attempt> {
         let mut attempts = self.job.attempts(self.joint).rev();
         attempts.find_map(|(_, attempt)| is_meant(attempt).then_some(attempt))
@@ -470,15 +522,15 @@ impl Card<'_> {
             let (low, high) = (words::angle(window.min), words::angle(window.max));
             windows.push(format!("{low} to {high}"));
         }
-        if let Some(window) = procedure.torque_window(attempt.step) {
-            let running = attempt.prevailing.unwrap_or(Torque::ZERO);
-            windows.push(shown.window(&window.raised(running)));
-        }
+        windows.extend(torque_window(procedure, attempt).map(|window| shown.window(&window)));
         let window = match windows.join(", ") {
             windows if windows.is_empty() => String::new(),
             windows => format!(" Window: {windows}."),
         };
-        format!("{} and {angle}: {reasons}.{window}", shown.reached(attempt))
+        let added = words::added(attempt.prevailing);
+        let added = added.map_or_else(String::new, |added| format!(", {added}"));
+        let torque = shown.reached(attempt);
+        format!("{torque} and {angle}{added}: {reasons}.{window}")
     }
 
     /// The bar of the attempt that was judged, with its window.
@@ -544,7 +596,9 @@ impl Card<'_> {
         for own in acts {
             let own = match (own, step) {
                 // Needs no key: it is pulled.
-                (advice::Act::PullOn, _) | (advice::Act::Again | advice::Act::Observe, None) => {
+                // Typing has a field of its own.
+                (advice::Act::PullOn | advice::Act::TypeRunning, _)
+                | (advice::Act::Again | advice::Act::Observe, None) => {
                     continue;
                 }
                 (advice::Act::Again, Some(step)) => {
@@ -634,6 +688,13 @@ impl Card<'_> {
             self.advised(Some(step), fastener),
         ))
     }
+}
+
+fn looked_at(fastener: u8) -> Vec<Choice> {
+    vec![
+        choice("Enter", "Looked at, good", Act::LookedAt(fastener)),
+        choice("L", "It is loosened", Act::Loosened(fastener)),
+    ]
 }
 
 fn capital(words: &str) -> String {

@@ -13,7 +13,12 @@ impl Source {
         let Some(job) = &self.job else {
             return Vec::new();
         };
-        let mut rows = rows(job.facts(), self.is_rehearsing(), &job.names());
+        let mut rows = rows(
+            job.facts(),
+            self.is_rehearsing(),
+            &job.names(),
+            Some(job.plan()),
+        );
         rows.retain(|row| !row.is_first_load);
         rows
     }

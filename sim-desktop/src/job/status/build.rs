@@ -12,8 +12,9 @@ use super::{
     open, state_of_curve, tools,
 };
 use crate::mark::Mark;
-use crate::plan::Joint;
+use crate::peers;
 use crate::plan::progress::Progress;
+use crate::plan::{Decide, Joint};
 use crate::store::{Fact, HostFact};
 
 pub(super) fn status(
@@ -113,6 +114,17 @@ fn exceptions(
             item.mark = Mark::Accepted;
             item.what.push_str("; settled since");
         }
+    }
+    for peer in &view.peers {
+        let (mark, seen) = match &peer.settled {
+            Some(text) => (Mark::Skipped, format!("looked at and found good ({text})")),
+            None => (Mark::Doubtful, "nobody has looked at it".to_owned()),
+        };
+        items.push(Item::new(
+            mark,
+            view.place(Some(peer.unlike.fastener), Some(peer.unlike.stage)),
+            format!("unlike its peers: {}; {seen}", peers::words(&peer.unlike)),
+        ));
     }
     let whole = || view.place(None, None);
     let lost_curves = lost_curves(view, kept);
@@ -286,6 +298,10 @@ fn given(kept: &Kept<'_>, views: &[View<'_>]) -> Vec<(String, String)> {
         .into_iter()
         .filter_map(|(name, text)| Some((name.to_owned(), text.clone()?)))
         .collect();
+    if build.decide == Decide::Guarded {
+        let text = "guarded: torque limits drawn in by the expanded uncertainty of the tool, k = 2 (ISO 14253-1); angles as printed";
+        given.push(("Decided".to_owned(), text.to_owned()));
+    }
     for view in views {
         let answers = super::answers(kept.facts, view.joint);
         for variant in view.joint.variants() {

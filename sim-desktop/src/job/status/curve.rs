@@ -2,6 +2,7 @@
 //!
 //! The points are thinned, so the judged peak may lie between two of them: it is put in at its place. Knows nothing of drawing.
 
+use evendraw_core::audit::torque_window;
 use evendraw_core::procedure::Procedure;
 use evendraw_core::record::{Attempt, Entry};
 use evendraw_core::trace::{self, Point};
@@ -95,14 +96,11 @@ pub fn curve_of(
             }
         }
     }
-    let torque = procedure.torque_window(attempt.step);
+    let torque = torque_window(procedure, attempt);
     let angle = procedure.angle_window(attempt.step);
-    let running = attempt.prevailing.unwrap_or(Torque::ZERO);
     Some(Curve {
         points: drawn,
-        torque_nm: torque
-            .map(|window| window.raised(running))
-            .map(|window| (newton_meters(window.min), newton_meters(window.max))),
+        torque_nm: torque.map(|window| (newton_meters(window.min), newton_meters(window.max))),
         angle_deg: angle.map(|window| (degrees(window.min), degrees(window.max))),
         of: format!("stage {}", u32::from(attempt.stage) + 1),
     })

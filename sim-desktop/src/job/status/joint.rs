@@ -10,6 +10,7 @@ use evendraw_core::unit::{Angle, Torque};
 use evendraw_core::verdict::Verdict;
 
 use super::clock::Clock;
+use super::sure::{with_remark, with_uncertainty};
 use super::telling::{self, List, Names, tell, verdict_mark};
 use super::{
     AttemptRow, CheckRow, FastenerStatus, JointStatus, Kept, Shown, StageCell, StageStatus, View,
@@ -189,6 +190,7 @@ fn fastener_mark(view: &View<'_>, fastener: u8, stage: usize) -> Option<Mark> {
         } else if any(StepState::Doubtful)
             || ledger.must_decide(fastener)
             || ledger.felt_wrong(fastener)
+            || view.unlike().any(|peer| peer.unlike.fastener == fastener)
         {
             Mark::Doubtful
         } else if any(StepState::Disturbed) || ledger.must_loosen(fastener) {
@@ -349,7 +351,11 @@ fn stages(view: &View<'_>) -> Vec<StageStatus> {
                 },
                 sentence: plan.map(StagePlan::sentence).unwrap_or_default(),
                 printed: plan.map(printed).unwrap_or_default(),
-                window: window(procedure, number, Shown::at(view.plan, number)),
+                window: with_uncertainty(
+                    view,
+                    number,
+                    window(procedure, number, Shown::at(view.plan, number)),
+                ),
                 has_column: own().any(|(_, step)| step.fastener().is_some()),
                 mock_up: stage.mock_up,
                 mark: stage_mark(stage, &states, done),
@@ -579,7 +585,8 @@ fn cell(view: &View<'_>, fastener: u8, number: u8) -> StageCell {
         Record::Attempt(attempt) => {
             let shown = Shown::at(view.plan, number);
             cell.reached = reached(attempt, &stage.kind, shown);
-            cell.detail = detail(attempt, &stage.kind, shown);
+            let detail = detail(attempt, &stage.kind, shown);
+            cell.detail = with_remark(view, entry, attempt, detail);
             let is_turned = matches!(
                 stage.kind,
                 StageKind::Turn { .. } | StageKind::BackOff { .. }
@@ -643,9 +650,7 @@ fn detail(attempt: &Attempt, kind: &StageKind, shown: Shown) -> String {
     {
         parts.push(format!("{} from snug", words::angle(angle)));
     }
-    if let Some(running) = attempt.prevailing {
-        parts.push(format!("running {}", shown.words(running)));
-    }
+    parts.extend(words::added(attempt.prevailing));
     if attempt.pulls > 1 {
         parts.push(format!("{} pulls", attempt.pulls));
     }
@@ -798,6 +803,7 @@ fn attempts(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<AttemptRow> {
         let shown = Shown::at(view.plan, attempt.stage);
         let mut parts = vec![reached(attempt, &stage.kind, shown)];
         let more = detail(attempt, &stage.kind, shown);
+        let more = with_remark(view, entry, attempt, more);
         if !more.is_empty() {
             parts.push(more);
         }

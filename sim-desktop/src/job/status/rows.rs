@@ -7,8 +7,9 @@ use std::collections::BTreeMap;
 use evendraw_core::record::{Record, Role};
 
 use super::Clock;
-use super::telling::{self, List, Names, tell, tell_host};
+use super::telling::{self, List, Names, judged, tell, tell_host};
 use crate::mark::Mark;
+use crate::plan::Plan;
 use crate::store::Fact;
 
 /// One fact kept.
@@ -36,6 +37,8 @@ pub struct Row {
     pub angle: Option<f64>,
     /// A curve was recorded with it.
     pub traced: bool,
+    /// How sure its torque is, in words; empty where nobody knows.
+    pub sure: String,
     /// Where and what, in words.
     pub words: String,
     /// What, in words, without the place.
@@ -56,7 +59,7 @@ pub struct Row {
 
 /// Every fact as a row, in order.
 #[must_use]
-pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names) -> Vec<Row> {
+pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>) -> Vec<Row> {
     let clock = Clock::of(facts, rehearsal);
     let mut person: BTreeMap<u8, String> = BTreeMap::new();
     let mut tool: BTreeMap<u8, String> = BTreeMap::new();
@@ -116,6 +119,11 @@ pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names) -> Vec<Row> {
                 .angle
                 .map(|angle| f64::from(angle.millidegrees()) / 1_000.0);
             row.traced = attempt.trace != 0;
+            let judged = judged(plan, facts, entry);
+            row.sure = judged.map_or_else(String::new, |judged| judged.words());
+            if let Some(remark) = judged.and_then(|judged| judged.remark()) {
+                row.what = format!("{}; {remark}", row.what);
+            }
         }
         rows.push(row);
     }

@@ -3,16 +3,24 @@
 //! The one place that looks into records to tell of them. Records carry numbers only; [`Names`] puts names to them. Knows nothing of
 //! files or drawing.
 
-use evendraw_core::procedure::{EngineState, Moment, StageKind};
-use evendraw_core::record::{AfterPass, Attempt, Decision, Doubt, Entry, Manner, Record, Role};
+use evendraw_core::audit::torque_window;
+use evendraw_core::procedure::{
+    AngleWindow, EngineState, Moment, Procedure, StageKind, TorqueWindow,
+};
+use evendraw_core::record::{
+    Added, AfterPass, Attempt, Decision, Doubt, Entry, Manner, Record, Role, Seen,
+};
 use evendraw_core::unit::{Angle, Torque};
 use evendraw_core::verdict::Verdict;
 use serde_json::{Map, Value, json};
 
+use super::plan_of;
 use super::unit::Shown;
 use crate::mark::Mark;
-use crate::plan::{Joint, JointPlan};
+use crate::peers::is_of_peers;
+use crate::plan::{Joint, JointPlan, Plan};
 use crate::store::{Fact, HostFact};
+use crate::uncertainty::{Judged, judged_in};
 use crate::words;
 
 /// What the numbers in records stand for.
@@ -28,6 +36,7 @@ struct JointNames {
     steps: Vec<(Option<u8>, u8)>,
     stages: Vec<(StageKind, Shown)>,
     moments: Vec<String>,
+    procedure: Box<Procedure>,
 }
 
 impl Names {
@@ -57,6 +66,7 @@ impl Names {
                     .map(|(number, stage)| (stage.kind, Shown::at(plan, number)))
                     .collect(),
                 moments: plan.moments.clone(),
+                procedure: Box::new(procedure.clone()),
             },
         ));
         self
@@ -229,11 +239,28 @@ fn degrees(angle: Option<Angle>) -> Value {
     })
 }
 
-/// A judged attempt, with the keys that scripts rely on.
+const fn added_word(added: Added) -> Option<&'static str> {
+    match added {
+        Added::Nothing => None,
+        Added::Unknown => Some("unknown"),
+        Added::Given(_) => Some("given"),
+        Added::Measured(_) => Some("measured"),
+        Added::Typed(_) => Some("typed"),
+    }
+}
+
+/// Low and high; null for a side that is open.
+fn torque_limits(window: &TorqueWindow) -> Value {
+    let low = (window.min > Torque::ZERO).then(|| newton_meters(window.min));
+    let high = (window.max < Torque::MAX).then(|| newton_meters(window.max));
+    json!([low, high])
+}
+
+/// A judged attempt, with the keys that scripts rely on: the window is the one it was held against, running torque put in.
 #[must_use]
 pub fn attempt_object(names: &Names, joint: u8, attempt: &Attempt) -> Value {
     let reasons: Vec<&str> = attempt.reasons.iter().map(|reason| reason.word()).collect();
-    json!({
+    let mut object = json!({
         "record": "attempt",
         "joint": names.joint(joint),
         "fastener": names.fastener(joint, attempt.fastener),
@@ -245,7 +272,26 @@ pub fn attempt_object(names: &Names, joint: u8, attempt: &Attempt) -> Value {
         "angle_deg": degrees(attempt.angle),
         "verdict": words::verdict(attempt.verdict),
         "reasons": reasons,
-    })
+        "evidence": "measured",
+        "prevailing_Nm": attempt.prevailing.torque().map(newton_meters),
+    });
+    if let Some(procedure) = names.of(joint).map(|names| &names.procedure) {
+        let (key, limits) = match procedure.angle_window(attempt.step) {
+            Some(AngleWindow { min, max, .. }) => {
+                let high = (max < Angle::MAX).then_some(max);
+                ("window_deg", json!([degrees(Some(min)), degrees(high)]))
+            }
+            None => {
+                let window = torque_window(procedure, attempt);
+                (
+                    "window_Nm",
+                    window.as_ref().map_or(Value::Null, torque_limits),
+                )
+            }
+        };
+        object[key] = limits;
+    }
+    object
 }
 
 /// The mark of a verdict.
@@ -408,6 +454,7 @@ pub fn tell(names: &Names, entry: &Entry) -> Telling {
             let about = own.fastener.map_or(About::Joint, About::Fastener);
             let (words, doubt) = match own.doubt {
                 Doubt::None => ("note", Value::Null),
+                Doubt::Raised if is_of_peers(own) => ("UNLIKE ITS PEERS", json!("raised")),
                 Doubt::Raised => ("FELT WRONG", json!("raised")),
                 Doubt::Settled => ("looked at and found good", json!("settled")),
             };
@@ -417,6 +464,8 @@ pub fn tell(names: &Names, entry: &Entry) -> Telling {
                 .with("text", own.text.as_str());
             match own.doubt {
                 Doubt::None => telling.on(List::Notes),
+                // What the comparison finds today is told beside the records, with what was said of it.
+                Doubt::Raised if is_of_peers(own) => telling.marked(Mark::Doubtful).on(List::Notes),
                 Doubt::Raised => telling.marked(Mark::Doubtful).on(List::Exceptions),
                 Doubt::Settled => telling.marked(Mark::Accepted).on(List::Notes),
             }
@@ -495,6 +544,18 @@ pub fn tell(names: &Names, entry: &Entry) -> Telling {
         .with("note", own.note.as_str())
         .marked(Mark::MockUp)
         .on(List::Notes),
+        Record::Running(own) => {
+            let seen = match own.seen {
+                Seen::Measured => "measured",
+                Seen::Typed => "typed",
+            };
+            let (torque, how) = (words::torque(own.torque), words::seen(own.seen));
+            let words = format!("running torque {torque}, {how}");
+            Telling::new("running", About::Fastener(own.fastener), words)
+                .with("prevailing_Nm", newton_meters(own.torque))
+                .with("seen", seen)
+                .on(List::Notes)
+        }
         Record::Recovered(own) => {
             let words = format!(
                 "RECOVERED: {} bytes of a torn record dropped, {} damaged bytes set aside",
@@ -513,10 +574,7 @@ fn tell_attempt(names: &Names, joint: u8, attempt: &Attempt) -> Telling {
     let words = attempt_words(names, joint, attempt);
     let is_plain = attempt.verdict == Verdict::Accepted && attempt.reasons.is_empty();
     Telling::new("attempt", About::Step(attempt.step), words)
-        .with(
-            "prevailing_torque_Nm",
-            attempt.prevailing.map(newton_meters),
-        )
+        .with("prevailing", added_word(attempt.prevailing))
         .with("restart_torque_Nm", attempt.restart.map(newton_meters))
         .with(
             "trace",
@@ -549,6 +607,9 @@ fn attempt_words(names: &Names, joint: u8, attempt: &Attempt) -> String {
     }
     if attempt.pulls > 1 {
         line.push_str(&format!(", {} pulls", attempt.pulls));
+    }
+    if let Some(added) = words::added(attempt.prevailing) {
+        line.push_str(&format!(", {added}"));
     }
     line.push_str(&format!(", {}", words::verdict(attempt.verdict)));
     let reasons = words::reasons(attempt.reasons);
@@ -770,10 +831,35 @@ pub fn tell_host(names: &Names, fact: &HostFact) -> Option<(Value, String)> {
     })
 }
 
+/// How sure the torque of an attempt is; none for other records, nor where the plan is lost.
+#[must_use]
+pub fn judged(plan: Option<&Plan>, facts: &[Fact], entry: &Entry) -> Option<Judged> {
+    let Record::Attempt(attempt) = &entry.record else {
+        return None;
+    };
+    let plan = plan?;
+    let joint = plan.joints().get(usize::from(entry.joint))?;
+    let entries = facts.iter().filter_map(|fact| match fact {
+        Fact::Entry(own) if own.joint == entry.joint => Some(own),
+        _ => None,
+    });
+    judged_in(plan, plan_of(facts, joint), entries, (entry.seq, attempt))
+}
+
 /// Every fact as an object for scripts, in order.
-pub fn objects<'f>(names: &'f Names, facts: &'f [Fact]) -> impl Iterator<Item = Value> + use<'f> {
+pub fn objects<'f>(
+    names: &'f Names,
+    plan: Option<&'f Plan>,
+    facts: &'f [Fact],
+) -> impl Iterator<Item = Value> + use<'f> {
     facts.iter().filter_map(move |fact| match fact {
-        Fact::Entry(entry) => Some(object(names, entry)),
+        Fact::Entry(entry) => {
+            let mut object = object(names, entry);
+            if let Some(judged) = judged(plan, facts, entry) {
+                judged.add_to(&mut object);
+            }
+            Some(object)
+        }
         Fact::Host(fact) => tell_host(names, fact).map(|(object, _)| object),
     })
 }
@@ -844,7 +930,7 @@ mod tests {
             peak: Torque::from_millinewton_meters(64_125),
             settled: Torque::from_millinewton_meters(63_900),
             angle: Some(Angle::from_millidegrees(97_000)),
-            prevailing: None,
+            prevailing: Added::Measured(Torque::from_millinewton_meters(8_250)),
             restart: None,
             trace: 0,
             took_ms: 1_200,
@@ -857,7 +943,7 @@ mod tests {
         let object = attempt_object(&Names::new(), 0, &attempt());
         assert_eq!(
             object.to_string(),
-            r#"{"record":"attempt","joint":"joint 0","fastener":"index 2","stage":2,"attempt":1,"pulls":2,"peak_torque_Nm":64.125,"final_torque_Nm":63.9,"angle_deg":97.0,"verdict":"rejected","reasons":["angle-high"]}"#
+            r#"{"record":"attempt","joint":"joint 0","fastener":"index 2","stage":2,"attempt":1,"pulls":2,"peak_torque_Nm":64.125,"final_torque_Nm":63.9,"angle_deg":97.0,"verdict":"rejected","reasons":["angle-high"],"evidence":"measured","prevailing_Nm":8.25}"#
         );
         let unknown = Attempt {
             angle: None,

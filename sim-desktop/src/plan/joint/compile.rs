@@ -12,6 +12,7 @@ use super::steps::{Run, in_order, steps};
 use super::{About, Answers, Joint, JointPlan, Name, Question};
 use crate::bench::Interface;
 use crate::plan::fault::Faults;
+use crate::plan::guard::Instruments;
 use crate::plan::place::{Order, arrange, neighbours};
 use crate::plan::quantity::millimetres;
 use crate::plan::rise;
@@ -33,7 +34,7 @@ pub(super) fn one_plan(
     points: &[Point],
     written: &[Written<'_>],
     blocks: &[Block<'_>],
-    has_tools: bool,
+    instruments: Instruments<'_>,
     faults: &mut Faults,
 ) -> Option<JointPlan> {
     let errors_before = faults.errors();
@@ -108,6 +109,7 @@ pub(super) fn one_plan(
         effective: &effective,
         choice: &choice,
         together: &[],
+        prevailing: None,
         moments: &mut moments,
     };
     let order = stage::order(reader, &around, faults).unwrap_or(Order::Listed);
@@ -165,7 +167,10 @@ pub(super) fn one_plan(
     let condition = reader.text("condition", faults);
     let access = access(reader, faults);
     let says_reuse = reader.has("reuse");
-    let terms = terms(reader, &condition, has_tools, faults);
+    let terms = terms(reader, &condition, !instruments.tools.is_empty(), faults);
+
+    let prevailing = reader.text("prevailing", faults);
+    around.prevailing = prevailing.as_ref();
 
     let mut reads: Vec<(Read, usize)> = Vec::new();
     let mut pass: Option<Pass> = None;
@@ -235,6 +240,16 @@ pub(super) fn one_plan(
             pass.clone_from(&read.pass);
         }
         reads.push((read, index));
+    }
+    if let Some(typed) = &prevailing
+        && !reads.iter().any(|(read, _)| read.plan.word == "tighten")
+    {
+        faults.error(
+            &typed.place,
+            format!("joint `{id}` has a running torque and no `tighten` stage that it comes under"),
+            "here",
+            "add the stage, or leave `prevailing` out",
+        );
     }
     // Two answers may name one limit; two limits cannot both hold.
     if let [first, rest @ ..] = sums.as_slice()
@@ -358,6 +373,7 @@ pub(super) fn one_plan(
         }
         return None;
     }
+    instruments.draw_in(&mut stages, &mut overrides, &mut plans, faults);
     let mut runs: Vec<Run<'_>> = Vec::new();
     let mut open: Option<u8> = None;
     for ((index, plan), places) in (0_u8..).zip(&plans).zip(&places) {
