@@ -28,6 +28,7 @@ use goal::{Goal, Kind};
 use loading::Reversed;
 use pace::Pace;
 use peak::Peak;
+use rise::TurnRise;
 use running::{Running, Travel};
 use shape::Shape;
 use thresholds::Thresholds;
@@ -43,6 +44,8 @@ pub struct Start {
     pub running: Torque,
     /// What is to be made of a run-down.
     pub run_down: RunDown,
+    /// What earlier turns of this fastener came to: it may be at its yield, where a turn need not bring torque.
+    pub turned: Angle,
 }
 
 /// What is to be made of a run-down: how the running torque on top of which the aim applies comes to be known.
@@ -174,6 +177,10 @@ pub struct Tracker {
     travel: Travel,
     restart: Option<i32>,
     restart_top: i32,
+    /// Torque risen and rotation of the tool past snug when a rise was first found too steep, the train's stiffness not known.
+    early: Option<(i32, i64)>,
+    turn_rise: TurnRise,
+    held_to_rise: bool,
     held: u64,
     held_most: u64,
     found: Reasons,
@@ -182,12 +189,13 @@ pub struct Tracker {
 }
 
 /// Reasons to stop pulling at once.
-const HALTING: [Reason; 10] = [
+const HALTING: [Reason; 11] = [
     Reason::Overload,
     Reason::GivingWay,
     Reason::Yielding,
     Reason::EarlyRise,
     Reason::LateRise,
+    Reason::NoRise,
     Reason::NoTurn,
     Reason::StickSlip,
     Reason::WrongWay,
@@ -230,6 +238,9 @@ impl Tracker {
             travel: Travel::NEW,
             restart: None,
             restart_top: 0,
+            early: None,
+            turn_rise: TurnRise::NEW,
+            held_to_rise: false,
             held: 0,
             held_most: 0,
             found: Reasons::NONE,
@@ -274,6 +285,9 @@ impl Tracker {
         self.travel = Travel::NEW;
         self.restart = None;
         self.restart_top = 0;
+        self.early = None;
+        self.turn_rise = TurnRise::NEW;
+        self.held_to_rise = false;
         self.held = 0;
         self.held_most = 0;
         self.found = Reasons::NONE;
@@ -295,6 +309,9 @@ impl Tracker {
             Err(Reversed) => return self.signal(at, false),
         };
         let sure = self.peak.push(seen.torque, self.loaded, &self.thresholds);
+        if !self.loaded {
+            self.thresholds.widen(self.peak.noise());
+        }
         let had_begun = self.began_at.is_some();
         let mut running = None;
         if self.measures_running && !had_begun {
@@ -449,7 +466,7 @@ impl Tracker {
         let torque = self.last.map_or(0, |last| last.torque);
         Live {
             torque: Torque::from_millinewton_meters(torque),
-            peak: Torque::from_millinewton_meters(self.peak.value),
+            peak: Torque::from_millinewton_meters(self.peak.value()),
             angle,
             remaining,
             pulls: self.pulls,
@@ -482,6 +499,13 @@ impl Tracker {
         if self.turning.compliance() > 0 {
             self.compliance_before = self.turning.compliance();
         }
+        // While the train's stiffness is not known the worse counts.
+        if self
+            .shape
+            .yielded(self.turning.compliance(), &self.thresholds)
+        {
+            self.find(Reason::Yielding);
+        }
         if self.peak.bound > self.thresholds.jerk {
             self.find(Reason::Jerk);
         }
@@ -493,9 +517,14 @@ impl Tracker {
         } else {
             self.turning.total().filter(|_| is_counted)
         };
+        // A hold asks only whether its torque was reached, and who holds exactly that must not fail by half the noise.
+        let peak = match goal.kind {
+            Kind::Hold => self.peak.top(),
+            _ => self.peak.value(),
+        };
         Some(Reading {
             pulls: self.pulls.max(1),
-            peak: Torque::from_millinewton_meters(self.peak.value),
+            peak: Torque::from_millinewton_meters(peak),
             bound: Torque::from_millinewton_meters(self.peak.bound),
             settled: Torque::from_millinewton_meters(self.peak.settled),
             angle: angle.map(Angle::from_wide),
@@ -593,7 +622,7 @@ impl Tracker {
 
     fn is_reached(&self) -> bool {
         match self.goal.kind {
-            Kind::Torque | Kind::Repeat => self.peak.value >= self.goal.least,
+            Kind::Torque | Kind::Repeat => self.peak.value() >= self.goal.least,
             Kind::Turn => self
                 .turning
                 .total()

@@ -44,33 +44,36 @@ pub enum Reason {
     AngleLow = 2,
     /// Angle above the window; on a hold or re-check, more movement than counts as still.
     AngleHigh = 3,
-    /// Torque rose too early: cross-threaded, bottomed, tight hole.
+    /// Torque rose too steeply: bottomed, cross-threaded, a tight hole, or partly tight before.
     ///
     /// More than half of the way from snug to target risen, and steeper than `Watch::gradient_max` with 1° to spare; or snug
     /// reached before `Watch::run_down_min`. Both are off until given; a plan with thread and grip gives the first. *Our
     /// judgement, no source.* Left out where [`Self::NoTurn`] explains it.
     EarlyRise = 4,
-    /// Torque rose too late: soft or missing part.
+    /// Torque rose too little for the angle: cross-threaded or stripping, or a soft, wrong or missing part.
     ///
     /// Flatter than `Watch::gradient_min` beyond 10°; or turned by `Watch::late` (720°) past snug with less than three quarters
     /// of the way risen; or more run-down than `Watch::run_down_max`. *Our judgement, no source.* Left out where
     /// [`Self::Yielding`] or [`Self::GivingWay`] explains it.
     LateRise = 5,
-    /// The gradient fell: the fastener yields.
+    /// The gradient fell: the fastener yields, or its thread strips.
     ///
     /// Below `Watch::yield_part` (40 %) of the steepest gradient of this pull, over chords of an eighth of the target. That a
     /// gradient falls at yield is *common practice, no source*; the part is *our judgement, no source*. Only where the stage aims
-    /// at a torque: a turn may be meant to yield.
+    /// at a torque: a turn may be meant to yield. Where what came before was as steep as `Watch::train_softest` winds up by itself,
+    /// a fastener that was partly tight looks the same until the train's stiffness is known, from the release: then it counts
+    /// only if the fastener turned there by more than `Watch::restart_turn`.
     Yielding = 6,
     /// Torque fell while turning: stripping or breaking.
     ///
     /// Fallen by `Watch::drop_part` (20 %) of the target below its top while turned on by `Watch::drop_turn` (4°); on letting go,
     /// by half of that, where a whole train would unwind. *Our judgement, no source.*
     GivingWay = 7,
-    /// Torque came without turning: already tight or seized.
+    /// Torque came without turning: already tight, or seized.
     ///
-    /// Three quarters of the way from snug to target risen within `Watch::turn_least` (1°), wind-up of the train taken off; so
-    /// only once its stiffness is known. *Our judgement, no source*: the hardest joint of the corpus takes 3°.
+    /// Three quarters of the way from snug to target risen (half of it where that is [`Self::EarlyRise`] as well) within `Watch::turn_least` (1°), wind-up of the train taken off; so
+    /// only once its stiffness is known. Or steep like
+    /// [`Self::EarlyRise`] while the fastener turned by less than `Watch::restart_turn`: tight up to there. *Our judgement, no source*: the hardest joint of the corpus takes 3°.
     NoTurn = 8,
     /// Saw-tooth: grit or stick-slip.
     ///
@@ -104,6 +107,13 @@ pub enum Reason {
     WrongWay = 15,
     /// Not the fastener whose turn it was.
     OutOfOrder = 16,
+    /// A turn that brought no torque: stripping or cross-threaded, a part that gives way, or a tool that slips.
+    ///
+    /// Over the 10° before `Watch::turn_rise_after` (30°, at most three quarters of the turn) the torque is on average less than
+    /// `Watch::turn_rise_part` (10 %) above what the turn began at, or than `Watch::turn_rise` asks, which a plan with thread and grip
+    /// gives. Only a fastener's first turn, and only of 30° or more. *Our judgement, no source*: a sound joint of the corpus
+    /// brings 80 % and more. Left out where [`Self::GivingWay`] explains it.
+    NoRise = 17,
     /// The plan wants the running torque measured, none was seen on the way down, and nobody told it.
     ///
     /// The target applies on top of it, so nothing but too little can be told: the verdict is unknown until it is typed, or the
@@ -113,7 +123,7 @@ pub enum Reason {
 
 impl Reason {
     /// Every reason, in the order of its number.
-    pub const ALL: [Self; 18] = [
+    pub const ALL: [Self; 19] = [
         Self::TorqueLow,
         Self::TorqueHigh,
         Self::AngleLow,
@@ -131,6 +141,7 @@ impl Reason {
         Self::Interrupted,
         Self::WrongWay,
         Self::OutOfOrder,
+        Self::NoRise,
         Self::RunningUnknown,
     ];
 
@@ -155,6 +166,7 @@ impl Reason {
             Self::Interrupted => "interrupted",
             Self::WrongWay => "wrong-way",
             Self::OutOfOrder => "out-of-order",
+            Self::NoRise => "no-rise",
             Self::RunningUnknown => "running-unknown",
         }
     }
@@ -310,7 +322,7 @@ impl Aim {
 pub struct Reading {
     /// Pulls made.
     pub pulls: u8,
-    /// Highest torque, spikes of one sample left out.
+    /// Highest torque, spikes of one sample and what of it is noise left out.
     pub peak: Torque,
     /// How much higher the torque may have been between two samples.
     pub bound: Torque,
@@ -350,6 +362,9 @@ fn explained(shape: Reasons) -> Reasons {
     }
     if shape.contains(Reason::Yielding) || shape.contains(Reason::GivingWay) {
         reasons = reasons.without(Reason::LateRise);
+    }
+    if shape.contains(Reason::GivingWay) {
+        reasons = reasons.without(Reason::NoRise);
     }
     reasons
 }

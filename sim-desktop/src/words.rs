@@ -223,11 +223,15 @@ pub const fn reason(value: Reason) -> &'static str {
         Reason::TorqueHigh => "torque above the window",
         Reason::AngleLow => "turned less than the window",
         Reason::AngleHigh => "turned more than the window",
-        Reason::EarlyRise => "torque rose too early: cross-threaded, bottomed or a tight hole",
-        Reason::LateRise => "torque rose too late: a soft or missing part",
-        Reason::Yielding => "torque stopped climbing: the fastener yields",
-        Reason::GivingWay => "torque fell while turning: stripping or breaking",
-        Reason::NoTurn => "torque came without turning: already tight or seized",
+        Reason::EarlyRise => {
+            "torque rose too steeply: bottomed, cross-threaded, a tight hole, or partly tight before"
+        }
+        Reason::LateRise => {
+            "torque rose too little for the angle: cross-threaded or stripping, or a soft, wrong or missing part"
+        }
+        Reason::Yielding => "torque stopped climbing: the fastener yields, or its thread strips",
+        Reason::GivingWay => "torque fell while turning: its thread strips or it breaks",
+        Reason::NoTurn => "torque came without turning: already tight, or seized",
         Reason::StickSlip => "it stuck and slipped: dirt, or the wrong thing on the threads",
         Reason::Jerk => "pulled faster than the samples can judge",
         Reason::Gap => "samples were missing",
@@ -236,6 +240,9 @@ pub const fn reason(value: Reason) -> &'static str {
         Reason::Interrupted => "interrupted: its angle cannot be known, or one sweep was asked for",
         Reason::WrongWay => "loaded the wrong way",
         Reason::OutOfOrder => "out of order",
+        Reason::NoRise => {
+            "turned without torque: stripping or cross-threaded, a part that gives way, or the tool slipped"
+        }
         Reason::RunningUnknown => "running torque not known: the target comes on top of it",
     }
 }
@@ -263,14 +270,17 @@ const fn look(reason: Reason, first: Option<Act>) -> &'static str {
             "Find out whether it is tight already or seized; do not force a seized one."
         }
         Reason::EarlyRise => "Look at thread, length, hole depth and debris.",
-        Reason::LateRise => "Look for a soft, wrong or missing part, and at the thread.",
+        Reason::NoRise => "Stop. Look at thread, hole and parts, and whether the tool slipped.",
+        Reason::LateRise => {
+            "Look at the thread: crossed or stripping? Then for a soft, wrong or missing part."
+        }
         Reason::StickSlip => "Clean it, and look at what is on the threads.",
         Reason::WrongWay => "Look at the direction, and at the hand of the thread.",
         Reason::TorqueHigh | Reason::AngleHigh => "Do not back it off to the target.",
         Reason::Stuck | Reason::Gap => "Check the adapter and its cable before the next pull.",
         Reason::Jerk => "Pull slowly and evenly: between two samples it may have been higher.",
         Reason::TorqueLow if matches!(first, Some(Act::TakeOut | Act::Replace)) => {
-            "It turned as asked and the torque did not come: look for a soft, wrong or missing part."
+            "It turned as asked and the torque did not come: look at the thread, then for a soft, wrong or missing part."
         }
         Reason::OutOfOrder => {
             "Go on with the fastener shown; where the order matters, begin the pass again."

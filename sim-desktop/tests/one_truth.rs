@@ -246,7 +246,9 @@ impl World {
     fn act(&mut self, byte: u8) {
         let joints = u8::try_from(self.job.plan().joints().len()).unwrap();
         let next = self.job.progress().next();
-        let joint = next.filter(|_| !byte.is_multiple_of(5)).unwrap_or(byte % joints);
+        let joint = next
+            .filter(|_| !byte.is_multiple_of(5))
+            .unwrap_or(byte % joints);
         let count = self.job.plan().joints()[usize::from(joint)]
             .positions()
             .len();

@@ -7,7 +7,7 @@ use crate::ledger::{Confirmed, Reached, StepState};
 use crate::procedure::{Moment, Procedure, StageKind};
 use crate::record::{Added, AfterPass, Pass, Waited};
 use crate::tracker::{RunDown, Start};
-use crate::unit::{Instant, Span, Torque};
+use crate::unit::{Angle, Instant, Span, Torque};
 use crate::verdict::{Aim, Verdict};
 
 /// Deadlines that one input can pass: a release that ends an attempt, a wait that ends, and one to spare.
@@ -353,6 +353,9 @@ impl<P: Deref<Target = Procedure>> Session<P> {
                 .and_then(|fastener| self.moves_above(fastener, &aim)),
             running: added.torque().unwrap_or(Torque::ZERO),
             run_down: self.run_down(step, &aim, added),
+            turned: self
+                .fastener_at(step)
+                .map_or(Angle::ZERO, |fastener| self.ledger.turned(fastener)),
         };
         self.tracker
             .begin(aim, &self.procedure.terms().watch, start);
@@ -407,6 +410,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             restart_expected: None,
             running: added.torque().unwrap_or(Torque::ZERO),
             run_down: RunDown::LookedAt,
+            turned: Angle::ZERO,
         };
         self.tracker
             .begin(aim, &self.procedure.terms().watch, start);

@@ -314,6 +314,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             } else {
                 RunDown::None
             },
+            turned: self.ledger.turned(fastener),
         };
         self.tracker
             .begin(aim, &self.procedure.terms().watch, start);

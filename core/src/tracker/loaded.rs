@@ -27,7 +27,7 @@ impl Tracker {
         }
         if is_marked
             && self.pace.is_level(seen, &self.thresholds)
-            && seen.torque >= self.peak.value >> 1
+            && seen.torque >= self.peak.value() >> 1
         {
             self.peak.stands(sure);
         }
@@ -52,8 +52,10 @@ impl Tracker {
         if !self.reverse {
             self.first_movement(seen);
         }
-        if matches!(self.goal.kind, Kind::Torque) {
-            self.follow_rise(seen);
+        match self.goal.kind {
+            Kind::Torque => self.follow_rise(seen),
+            Kind::Turn => self.follow_turn(seen),
+            _ => {}
         }
         self.cue = self.cue_at(seen);
         if self.cue == Cue::Approach {
@@ -122,10 +124,10 @@ impl Tracker {
         if self.reverse || self.found.contains(Reason::Stuck) {
             return;
         }
-        let may_yield = matches!(self.goal.kind, Kind::Torque);
+        let compliance = matches!(self.goal.kind, Kind::Torque).then(|| self.turning.compliance());
         match self
             .shape
-            .follow(before, seen, sure, may_yield, &self.thresholds)
+            .follow(before, seen, sure, compliance, &self.thresholds)
         {
             Some(Reason::Stuck) => self.lost(Reason::Stuck),
             Some(reason) => self.find(reason),
@@ -159,31 +161,60 @@ impl Tracker {
     }
 
     fn follow_rise(&mut self, seen: Seen) {
-        // Where part of the way went unseen, nothing can be said of the rise.
-        if self.turning.is_lost() {
+        if let Some(turned) = self.turned(seen) {
+            self.judge_rise(seen.torque, turned);
+        }
+    }
+
+    /// A turn brings its torque up.
+    #[inline(never)]
+    fn follow_turn(&mut self, seen: Seen) {
+        if self.thresholds.turn_rise_after == 0 || self.held_to_rise {
             return;
         }
-        // Between these two the fastener's rotation lies, whatever the train's stiffness.
-        let compliance = self.turning.compliance();
-        let exact = compliance > 0;
-        let Some(most) = self.turning.now(Some(seen), compliance) else {
+        let Some(turned) = self.turned(seen) else {
             return;
         };
+        let verdict = self
+            .turn_rise
+            .push(seen.torque, turned.least, &self.thresholds);
+        if let Some(rose) = verdict {
+            self.held_to_rise = true;
+            if !rose {
+                self.find(Reason::NoRise);
+            }
+        }
+    }
+
+    /// Between its two figures the fastener's rotation lies, whatever the train's stiffness. Where part of the way went unseen, nothing
+    /// can be said.
+    #[inline(never)]
+    fn turned(&self, seen: Seen) -> Option<Turned> {
+        if self.turning.is_lost() {
+            return None;
+        }
+        let compliance = self.turning.compliance();
+        let exact = compliance > 0;
+        let most = self.turning.now(Some(seen), compliance)?;
         let least = if exact {
             most
         } else {
             let softest = self.thresholds.compliance_most;
             self.turning.now(Some(seen), softest).unwrap_or(most)
         };
-        self.judge_rise(seen.torque, Turned { least, most, exact });
+        Some(Turned { least, most, exact })
     }
 
     pub(super) fn judge_rise(&mut self, torque: i32, turned: Turned) {
-        let rise = rise(&self.thresholds, torque, self.peak.value, turned);
+        let rise = rise(&self.thresholds, torque, self.peak.value(), turned);
         if rise.no_turn {
             self.find(Reason::NoTurn);
         }
         if rise.early {
+            if !turned.exact && !self.found.contains(Reason::EarlyRise) {
+                let risen = torque.wrapping_sub(self.thresholds.snug);
+                self.early = Some((risen, turned.most));
+            }
             self.find(Reason::EarlyRise);
         }
         if rise.late {

@@ -4,6 +4,7 @@
 
 use super::goal::Kind;
 use super::rise::Turned;
+use super::thresholds::COMPLIANCE_BITS;
 use super::turning::Turning;
 use super::{Cue, RunsDown, Seen, Tracker};
 use crate::unit::Instant;
@@ -84,6 +85,7 @@ impl Tracker {
         self.loaded = true;
         self.released_at = None;
         self.pull_counted = false;
+        self.peak.start_pull();
         self.drift.disturb();
         self.pace.restart();
         self.turning.start_pull(before.unwrap_or(seen));
@@ -146,8 +148,21 @@ impl Tracker {
                 most: turned,
                 exact,
             };
-            self.judge_rise(self.peak.value, turned);
+            self.judge_rise(self.peak.value(), turned);
         }
+        let compliance = self.turning.compliance();
+        if compliance > 0 && self.early.take().is_some_and(|early| self.stood(early)) {
+            self.found = self.found.without(Reason::EarlyRise).with(Reason::NoTurn);
+        }
+        if compliance > 0 && self.shape.yielded(compliance, &self.thresholds) {
+            self.find(Reason::Yielding);
+        }
+    }
+
+    /// Whether a rise that was too steep for the joint was the train's alone: the fastener stood still, tight before.
+    fn stood(&self, (risen, turned): (i32, i64)) -> bool {
+        let wound = i64::from(risen).wrapping_mul(self.turning.compliance()) >> COMPLIANCE_BITS;
+        turned.wrapping_sub(wound) < i64::from(self.thresholds.restart_turn)
     }
 
     /// A stud that snaps drops its torque between two samples; only the handle, going on with nothing to hold it, tells.
@@ -155,7 +170,8 @@ impl Tracker {
         let Some(released) = self.released_at else {
             return;
         };
-        if self.at.since(released).micros() <= self.thresholds.release {
+        // A hand that hardly moves at the moment takes a while to show that nothing holds it.
+        if self.at.since(released).micros() <= self.thresholds.release.wrapping_mul(3) {
             self.look_for_a_break(seen);
         }
     }

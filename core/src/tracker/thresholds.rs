@@ -4,7 +4,7 @@
 
 use super::running::Level;
 use super::{Start, ticks};
-use crate::unit::{Torque, ratio};
+use crate::unit::{Angle, Torque, ratio};
 use crate::verdict::Aim;
 use crate::watch::Watch;
 
@@ -57,10 +57,22 @@ pub(super) struct Thresholds {
     pub(super) restart_turn: i32,
     pub(super) hold: i32,
     pub(super) wrong: i32,
+    /// What the softest train winds up by over one [`Self::yield_step`], in millidegrees: a chord no longer than that need not
+    /// have turned the fastener.
+    pub(super) wind_up: i32,
+    /// How far a turn goes before it is held to its rise, in millidegrees; zero: it is not.
+    pub(super) turn_rise_after: i32,
+    /// Torque that it must then have reached.
+    pub(super) turn_rise_to: i32,
+    /// The noise that the others are already wide enough for.
+    noise: i32,
 }
 
 /// Fractional bits of a compliance.
 pub(super) const COMPLIANCE_BITS: u32 = 20;
+
+/// The torque of a turn is averaged over so many millidegrees.
+pub(super) const TURN_RISE_OVER: i32 = 10_000;
 
 /// Assumed where neither target nor torque before is known, as for a first angle stage alone: 20 N·m.
 const SCALE_UNKNOWN: Torque = Torque::from_millinewton_meters(20_000);
@@ -93,6 +105,8 @@ impl Thresholds {
             .millinewton_meters()
             .max(noise.wrapping_mul(6))
             .max(1);
+        let compliance_most = compliance(watch.train_softest);
+        let turn_rise_after = turn_rise_after(aim, watch, start);
         let restart = start
             .restart_expected
             .map_or(0, Torque::millinewton_meters)
@@ -114,7 +128,7 @@ impl Thresholds {
             regrip,
             still_below: restart,
             compliance: compliance(watch.train),
-            compliance_most: compliance(watch.train_softest),
+            compliance_most,
             shift: shift(target),
             idle: watch.idle.micros(),
             release: watch.release.micros(),
@@ -150,6 +164,10 @@ impl Thresholds {
                 _ => i32::MAX,
             },
             wrong: part(watch.wrong_part).max(regrip.saturating_mul(2)),
+            wind_up: wind_up(step, compliance_most),
+            turn_rise_after,
+            turn_rise_to: turn_rise_to(turn_rise_after, watch, start),
+            noise,
         };
         own.raised(running)
     }
@@ -165,6 +183,34 @@ impl Thresholds {
             worth_watching: self.worth_watching.saturating_add(by),
             ..self
         }
+    }
+
+    /// Makes room for a reading that wanders by `noise`, in mN·m, where it is more than was reckoned with. A tooth or a fall of
+    /// eight deviations is no noise: in a thousand samples highest and lowest lie six and a half apart.
+    pub(super) fn widen(&mut self, noise: i32) {
+        if noise > self.noise {
+            self.widen_to(noise);
+        }
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn widen_to(&mut self, noise: i32) {
+        self.noise = noise;
+        let times = |factor: i32| noise.wrapping_mul(factor);
+        self.regrip = self.regrip.max(times(4));
+        // Snug counts on top of the running torque.
+        self.snug = self.snug.max(self.regrip.saturating_add(self.running));
+        self.level.floor = self.level.floor.max(noise >> 2);
+        self.level.band = self.level.band.max(noise.wrapping_add(noise >> 1));
+        self.wrong = self.wrong.max(times(8));
+        self.drop = self.drop.max(times(8));
+        self.tooth = self.tooth.max(times(8));
+        self.jerk = self.jerk.max(times(6));
+        self.spike = self.spike.max(times(6));
+        self.plateau = self.plateau.max(times(2));
+        self.yield_step = self.yield_step.max(times(6));
+        self.wind_up = wind_up(self.yield_step, self.compliance_most);
     }
 
     /// Thresholds of a tracker that was never armed.
@@ -207,6 +253,10 @@ impl Thresholds {
         restart_turn: 0,
         hold: 0,
         wrong: 0,
+        wind_up: 0,
+        turn_rise_after: 0,
+        turn_rise_to: 0,
+        noise: 0,
     };
 }
 
@@ -218,6 +268,49 @@ const fn shift(target: i32) -> u32 {
 /// Millidegrees per 2²⁰ mN·m of a stiffness in mN·m per degree; zero for zero.
 fn compliance(stiffness: u32) -> i64 {
     ratio(1_000_i64 << COMPLIANCE_BITS, u64::from(stiffness))
+}
+
+/// Millidegrees that a train winds up by over a torque.
+#[inline(never)]
+fn wind_up(torque: i32, compliance: i64) -> i32 {
+    let wound = i64::from(torque).wrapping_mul(compliance) >> COMPLIANCE_BITS;
+    i32::try_from(wound).unwrap_or(i32::MAX)
+}
+
+/// Settling of parts at the beginning of a turn, in millidegrees: it need not rise.
+const SETTLING: i64 = 10_000;
+
+/// Where a turn is held to its rise; zero where it is not: nothing is known of where it began, it was turned on before and may be
+/// at its yield, or it is too short.
+#[inline(never)]
+fn turn_rise_after(aim: &Aim, watch: &Watch, start: &Start) -> i32 {
+    let Aim::Turn { window, .. } = *aim else {
+        return 0;
+    };
+    let known = start
+        .restart_expected
+        .is_some_and(|torque| torque > Torque::ZERO);
+    let is_first = start.turned <= Angle::ZERO;
+    let wanted = watch.turn_rise_part > 0 || watch.turn_rise > 0;
+    if !known || !is_first || !wanted || window.target < watch.turn_rise_after {
+        return 0;
+    }
+    let most = window.target.scaled(3, 4);
+    watch.turn_rise_after.min(most).millidegrees()
+}
+
+/// The torque that a turn must have reached there: on average over the [`TURN_RISE_OVER`] before.
+fn turn_rise_to(after: i32, watch: &Watch, start: &Start) -> i32 {
+    let began = start.restart_expected.unwrap_or(Torque::ZERO);
+    // What only overcomes the running torque clamps nothing.
+    let part = (began - start.running).scaled(u16::from(watch.turn_rise_part), 100);
+    let middle = i64::from(after).wrapping_sub(i64::from(TURN_RISE_OVER) >> 1);
+    let turned = middle.wrapping_sub(SETTLING).max(0);
+    let rise = ratio(turned.wrapping_mul(i64::from(watch.turn_rise)), 1_000);
+    let rise = i32::try_from(rise).unwrap_or(i32::MAX);
+    began
+        .millinewton_meters()
+        .saturating_add(rise.max(part.millinewton_meters()))
 }
 
 /// The torque that thresholds without a value of their own are parts of: what clamps, without the running torque.

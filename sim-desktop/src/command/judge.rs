@@ -7,7 +7,7 @@ use std::io::{self, BufReader};
 use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
-use evendraw_core::unit::{Instant, Torque};
+use evendraw_core::unit::Torque;
 use evendraw_core::verdict::{Reason, Verdict};
 use serde_json::json;
 
@@ -19,6 +19,8 @@ use crate::peers;
 use crate::plan::Joint;
 use crate::rehearsal::feed::{Feed, FeedError, judge};
 use crate::rehearsal::given::Given;
+use crate::rehearsal::recording::Recording;
+use crate::rehearsal::rig;
 use crate::rehearsal::trace_file;
 use crate::store::Purpose;
 use crate::words;
@@ -29,7 +31,8 @@ use crate::words;
         evendraw judge --plan pump.toml --joint head pull.csv\n  \
         evendraw judge --plan pump.toml --joint head --start 4/3 pull.csv --json\n\n\
         TRACE is CSV with the header `time_s,torque_Nm,angle_deg`; lines that begin with # are comments. Torque and rotation\n\
-        as the adapter measured them, positive clockwise. `-` reads from standard input.\n\
+        as the adapter measured them, positive clockwise. `-` reads from standard input. What the free, still tool stands off zero\n\
+        before the first pull is taken off and said, up to 2 N·m; beyond that the trace is refused.\n\
         --start says where the trace begins: FASTENER/STAGE, stages counted from 1. What comes before counts as done on\n\
         paper. The end of the file ends the last attempt. The plan's questions are answered with yes unless told otherwise.")]
 pub(super) struct Args {
@@ -63,7 +66,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         .iter()
         .map(|text| running(text, &own))
         .collect::<Result<_, _>>()?;
-    let samples = samples(&args.trace)?;
+    let recording = recording(&args.trace)?;
     let mut job = Job::unkept(plan, Purpose::Job);
     job.work_alone(own.number())?;
     given.open(&mut job, own.number())?;
@@ -71,6 +74,17 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         Some(text) => Some(start(text, &own, &job)?),
         None => None,
     };
+    if let Some(zero) = recording.zero() {
+        out.object(&json!({
+            "record": "zero", "taken": true, "offset_Nm": rig::newton_meters(zero),
+        }))?;
+    }
+    if let Some(words) = recording.zero_words() {
+        match recording.zero() {
+            Some(_) => out.line(words)?,
+            None => out.remark(words),
+        }
+    }
     let mut rejected = false;
     let mut unseen = None;
     let mut count = 0_u32;
@@ -79,7 +93,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         &given,
         own.number(),
         start,
-        &samples,
+        &recording,
         &mut |job: &Job, told: &Told| {
             count += 1;
             rejected |= told.attempt.verdict != Verdict::Accepted;
@@ -91,6 +105,9 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     );
     let feed = feed.map_err(|error: FeedError<CommandError>| match error {
         FeedError::Job(error) => CommandError::from(error),
+        FeedError::Recording(error) => {
+            CommandError::bad(format!("{}: {error}", args.trace.display()))
+        }
         FeedError::Told(error) => error,
         FeedError::Running(refusal) => CommandError::bad(format!(
             "--running {}: {}",
@@ -140,17 +157,18 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     Ok(Done::rejected_if(rejected))
 }
 
-/// Reads a trace file, or standard input for `-`.
-pub(super) fn samples(
-    path: &Path,
-) -> Result<Vec<(Instant, evendraw_core::sample::Sample)>, CommandError> {
+/// Reads a trace file, or standard input for `-`, and takes its zero off.
+pub(super) fn recording(path: &Path) -> Result<Recording, CommandError> {
     let read = if path.as_os_str() == "-" {
         trace_file::read(BufReader::new(io::stdin().lock()))
     } else {
         let file = File::open(path).map_err(|error| CommandError::file("read", path, &error))?;
         trace_file::read(BufReader::new(file))
     };
-    read.map_err(|error| CommandError::bad(format!("{}: {error}", path.display())))
+    let samples =
+        read.map_err(|error| CommandError::bad(format!("{}: {error}", path.display())))?;
+    Recording::new(samples)
+        .map_err(|error| CommandError::bad(format!("{}: {error}", path.display())))
 }
 
 /// A running torque told for a fastener.

@@ -633,11 +633,9 @@ impl<'p> Run<'p> {
 }
 
 fn newton_meters(torque: Torque) -> String {
-    format!(
-        "{}.{:01}",
-        torque.millinewton_meters() / 1000,
-        torque.millinewton_meters().abs() % 1000 / 100
-    )
+    let sign = if torque.is_negative() { "-" } else { "" };
+    let tenths = (torque.millinewton_meters().unsigned_abs() + 50) / 100;
+    format!("{sign}{}.{}", tenths / 10, tenths % 10)
 }
 
 fn degrees(angle: Angle) -> String {

@@ -2,7 +2,9 @@
 
 use evendraw_core::limits::{MOMENTS_MAX, STAGES_MAX};
 use evendraw_core::pattern::Point;
-use evendraw_core::procedure::{Fastener, Override, Parts, Procedure, ProcedureError, Stage};
+use evendraw_core::procedure::{
+    Fastener, Override, Parts, Procedure, ProcedureError, Stage, StageKind,
+};
 use evendraw_core::text::Label;
 use evendraw_core::unit::Angle;
 
@@ -416,6 +418,15 @@ pub(super) fn one_plan(
         if let Some((least, most)) = rise::bounds(thread, grip_mm, condition, below) {
             terms.watch.gradient_min = least;
             terms.watch.gradient_max = most;
+            terms.watch.turn_rise = least;
+        }
+    }
+    if let (Some(thread), Some(strength)) = (&thread_size, &strength) {
+        let condition = condition.as_ref().map(|typed| typed.text.as_str());
+        let from = rise::yields_from(thread, strength, condition);
+        // A turn that begins near yield need not bring torque.
+        if most_torque(&stages).is_some_and(|torque| f64::from(torque) > 0.75 * from) {
+            (terms.watch.turn_rise, terms.watch.turn_rise_part) = (0, 0);
         }
     }
     terms.angle_sum_max = sums.first().copied().or(terms.angle_sum_max);
@@ -528,4 +539,19 @@ fn questions(needs: &[Name], condition: Option<&Typed>, moments: &[String]) -> V
         });
     }
     list
+}
+
+/// The greatest torque, in mN·m, that a stage before the first turn tightens to; none where nothing is turned by angle.
+fn most_torque(stages: &[Stage]) -> Option<i32> {
+    let turn = stages
+        .iter()
+        .position(|stage| matches!(stage.kind, StageKind::Turn { .. }))?;
+    let torques = stages
+        .iter()
+        .take(turn)
+        .filter_map(|stage| match stage.kind {
+            StageKind::Tighten { window, .. } => Some(window.target.millinewton_meters()),
+            _ => None,
+        });
+    torques.max()
 }
