@@ -32,13 +32,15 @@ fn faces(plan: &Path, folder: &Path) -> Vec<(String, String)> {
     for line in lines {
         faces.push((line.join(" "), evendraw(line).1));
     }
-    let mut view = evendraw::desk::view::DeskView::default();
-    view.build.demo =
-        evendraw::plan::Plan::parse(plan, &std::fs::read_to_string(plan).expect("a plan"))
-            .expect("a sound plan")
-            .build()
-            .demo;
-    faces.push(("tag".to_owned(), evendraw::desk::tag_text(&view)));
+    let demo = evendraw::plan::Plan::parse(plan, &std::fs::read_to_string(plan).expect("a plan"))
+        .expect("a sound plan")
+        .build()
+        .demo;
+    let status = evendraw::desk::view::Status {
+        demo,
+        ..Default::default()
+    };
+    faces.push(("tag".to_owned(), evendraw::desk::tag_text(&status)));
     faces
 }
 
