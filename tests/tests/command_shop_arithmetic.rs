@@ -190,10 +190,10 @@ fn slope_estimates_from_a_trace_file() {
         "stretch", "--thread", "M10", "--class", "8.8", "--grip", "40 mm", "--load", "20 kN",
     ]);
     let degrees = number(&stretch, "angle_deg");
-    // A tenth of a second at rest, so that its zero can be seen; then the pull.
-    let rest = (0..10).map(|i| format!("{:.3},0,0\n", f64::from(i) / 100.0));
-    let rows: String = rest
-        .chain((0..=200).map(|i| {
+    // A tenth of a second at rest, so that its zero can be seen; then the pull to so many degrees.
+    let record = |degrees: f64| {
+        let rest = (0..10).map(|i| format!("{:.3},0,0\n", f64::from(i) / 100.0));
+        let pull = (0..=200).map(|i| {
             let share = f64::from(i) / 200.0;
             format!(
                 "{:.3},{:.4},{:.4}\n",
@@ -201,9 +201,11 @@ fn slope_estimates_from_a_trace_file() {
                 30.0 * share,
                 degrees * share
             )
-        }))
-        .collect();
-    std::fs::write(&path, format!("time_s,torque_Nm,angle_deg\n{rows}")).unwrap();
+        });
+        let rows: String = rest.chain(pull).collect();
+        std::fs::write(&path, format!("time_s,torque_Nm,angle_deg\n{rows}")).unwrap();
+    };
+    record(degrees);
     let line = [
         "slope",
         "--thread",
@@ -231,18 +233,7 @@ fn slope_estimates_from_a_trace_file() {
     let high = number(&answer, "preload_high_kN");
     assert!(low < 14.0 && (22.5..24.0).contains(&high), "{answer}");
     // The same pull with a tool that winds up, told: the same preload.
-    let wound: String = (0..=200)
-        .map(|i| {
-            let share = f64::from(i) / 200.0;
-            format!(
-                "{:.3},{:.4},{:.4}\n",
-                2.0 * share,
-                30.0 * share,
-                (degrees + 30.0 / 5.0) * share
-            )
-        })
-        .collect();
-    std::fs::write(&path, format!("time_s,torque_Nm,angle_deg\n{wound}")).unwrap();
+    record(degrees + 30.0 / 5.0);
     let told = object(&[&line[..], &["--train", "5 N·m/°"]].concat());
     assert!((number(&told, "preload_kN") - 20.0).abs() < 0.1, "{told}");
 }
