@@ -4,9 +4,11 @@ pub mod bench;
 pub mod command;
 #[cfg(feature = "desk")]
 pub mod desk;
+pub mod disk;
 pub mod job;
 pub mod link;
 pub mod mechanics;
+pub mod outputs;
 pub mod plan;
 pub mod rehearsal;
 pub mod sheet;

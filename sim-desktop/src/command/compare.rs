@@ -4,7 +4,6 @@
 
 mod picture;
 
-use std::fs;
 use std::io::IsTerminal as _;
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -19,6 +18,7 @@ use super::pattern::{named, spots};
 use super::{CommandError, Done, Output, plan_file};
 use crate::bench::compare::{Ranked, Trial, compare};
 use crate::bench::{HandKind, JointModel};
+use crate::outputs::{self, Over};
 use crate::plan::{Joint, JointPlan, Order};
 use crate::rehearsal::rig::sketch;
 
@@ -62,6 +62,9 @@ pub(super) struct Args {
     /// Draws the ranking into this file as well.
     #[arg(long, value_name = "FILE")]
     svg: Option<PathBuf>,
+    /// Replaces an earlier output of this program; nothing else is ever written over.
+    #[arg(long, requires = "svg")]
+    force: bool,
 }
 
 #[derive(Serialize)]
@@ -100,6 +103,10 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             "--passes {wrong}: allowed are 1 to {PASSES_MAX}"
         )));
     }
+    let over = Over::ours_if(args.force);
+    if let Some(path) = &args.svg {
+        outputs::may_write(path, over)?;
+    }
     let plan = plan_file::read(args.plan.as_deref())?;
     let joint = plan.joint(&args.joint).ok_or_else(|| {
         let known: Vec<&str> = plan.joints().iter().map(Joint::id).collect();
@@ -123,8 +130,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             joint.title(),
             args.runs
         );
-        fs::write(path, picture::svg(&title, &ranked))
-            .map_err(|error| CommandError::file("write", path, &error))?;
+        outputs::write(path, &picture::svg(&title, &ranked), over)?;
         out.remark(format_args!("picture: {}", path.display()));
     }
     Ok(Done::Good)

@@ -2,17 +2,17 @@
 //!
 //! Knows nothing of which command wants them.
 
-use std::fs;
 use std::path::Path;
 
 use evendraw_core::check_sum::crc32;
 
 use super::CommandError;
 use crate::job::{Job, JobError};
+use crate::outputs::OutputError;
 use crate::plan::{Joint, Plan};
 use crate::rehearsal::given::GivenError;
 use crate::sheet::export::Names;
-use crate::store::{Content, StoreError, Traces, read};
+use crate::store::{Content, StoreError, Traces, read_with_bytes};
 
 /// The joint with an id; the only one where none is named.
 pub(super) fn joint<'p>(plan: &'p Plan, id: Option<&str>) -> Result<&'p Joint, CommandError> {
@@ -93,8 +93,7 @@ pub(super) struct Journal {
 
 /// Reads a journal to look at, not to go on with.
 pub(super) fn journal(path: &Path) -> Result<Journal, CommandError> {
-    let content = read(path)?;
-    let bytes = fs::read(path).map_err(|error| CommandError::file("read", path, &error))?;
+    let (content, bytes) = read_with_bytes(path)?;
     let plan = content
         .plan()
         .and_then(|(name, text)| Plan::parse(&name, &text).ok());
@@ -125,6 +124,12 @@ impl From<JobError> for CommandError {
 
 impl From<GivenError> for CommandError {
     fn from(error: GivenError) -> Self {
+        Self::bad(error.to_string())
+    }
+}
+
+impl From<OutputError> for CommandError {
+    fn from(error: OutputError) -> Self {
         Self::bad(error.to_string())
     }
 }

@@ -4,6 +4,7 @@
 
 mod audit;
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
@@ -50,6 +51,10 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     if journal.plan.is_none() {
         out.remark("the plan in this journal is lost or does not read; joints and fasteners are told by number");
     }
+    if let Some(lost) = journal.content.beginning_lost() {
+        out.object(&json!({ "record": "beginning-lost", "rehearsal": journal.content.rehearsal(), "why": lost }))?;
+        out.remark(lost);
+    }
     if args.audit {
         return audit::run(&journal, &names, out);
     }
@@ -59,8 +64,9 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             out.raw(&format!("{}\n", csv_row(&names, entry)))?;
         }
     } else {
+        let anchors = journal.content.anchors();
         for fact in &journal.content.facts {
-            tell(fact, &names, &journal, out)?;
+            tell(fact, &names, &anchors, out)?;
         }
     }
     for damage in &journal.content.damage {
@@ -74,14 +80,14 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
 fn tell(
     fact: &Fact,
     names: &Names,
-    journal: &named::Journal,
+    anchors: &BTreeMap<(u8, u16), i64>,
     out: &mut Output<'_>,
 ) -> Result<(), CommandError> {
     match fact {
         Fact::Entry(entry) => {
             out.object(&object(names, entry))?;
             let seconds = entry.at.micros() / 1_000_000;
-            let when = match journal.content.anchor(entry.joint, entry.boot) {
+            let when = match anchors.get(&(entry.joint, entry.boot)) {
                 Some(zero) => words::wall_time(
                     i64::try_from(seconds)
                         .ok()

@@ -17,6 +17,7 @@ pub fn blank_page(model: &SheetModel) -> String {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
+                (PreEscaped(crate::outputs::PAGE_BY))
                 title { "Working sheet: " (model.title) }
                 style { (PreEscaped(STYLE)) }
             }

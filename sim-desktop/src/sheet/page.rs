@@ -8,6 +8,7 @@ use super::mark::{badge, shape, symbols};
 use super::{
     AttemptRow, CAUTION, FastenerRow, Item, JointSheet, Mark, SheetModel, curve, map, twelve,
 };
+use crate::outputs::PAGE_BY;
 
 pub(super) const STYLE: &str = include_str!("sheet.css");
 
@@ -25,6 +26,7 @@ pub fn page(model: &SheetModel) -> String {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
+                (PreEscaped(PAGE_BY))
                 title { (kind) ": " (model.title) " (" (model.standing()) ")" }
                 style { (PreEscaped(STYLE)) }
             }

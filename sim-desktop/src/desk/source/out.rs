@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use super::super::view::Export;
 use super::{Source, files, record_view};
+use crate::outputs::{self, Over};
 use crate::sheet::{self, export};
 use crate::store::Fact;
 
@@ -45,10 +46,8 @@ impl Source {
                         "this job is kept in no journal: there is nothing to print a sheet from",
                     );
                 };
-                let kept = std::fs::read(path).map_err(|error| error.to_string());
-                let content = crate::store::read(path).map_err(|error| error.to_string());
-                match (kept, content) {
-                    (Ok(bytes), Ok(content)) => {
+                match crate::store::read_with_bytes(path) {
+                    Ok((content, bytes)) => {
                         let name = path
                             .file_name()
                             .map_or_else(String::new, |name| name.to_string_lossy().into_owned());
@@ -61,7 +60,7 @@ impl Source {
                         };
                         (self.beside("html"), sheet::page(&sheet::gather(&kept)))
                     }
-                    (Err(error), _) | (_, Err(error)) => return self.say(true, error),
+                    Err(error) => return self.say(true, error.to_string()),
                 }
             }
         };
@@ -75,7 +74,7 @@ impl Source {
     }
 
     pub(super) fn write_out(&mut self, path: &Path, text: &str, show: bool) {
-        match std::fs::write(path, text) {
+        match outputs::write(path, text, Over::Ours) {
             Ok(()) if show => {
                 if self.browser && files::open_in_browser(path) {
                     self.say(false, format!("opened {}", path.display()));
@@ -87,10 +86,7 @@ impl Source {
                 }
             }
             Ok(()) => self.say(false, format!("written to {}", path.display())),
-            Err(error) => self.say(
-                true,
-                format!("{} cannot be written: {error}", path.display()),
-            ),
+            Err(error) => self.say(true, error.to_string()),
         }
     }
 }

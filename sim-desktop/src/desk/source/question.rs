@@ -256,9 +256,11 @@ pub(super) fn of(source: &Source, job: &Job, joint: u8) -> Asked {
         Next::Store => {
             asked.alert = Some(Alert {
                 title: "The record cannot be stored".to_owned(),
-                detail:
-                    "Nothing more is pulled until it is: free some space, or put the disk back."
-                        .to_owned(),
+                detail: format!(
+                    "Nothing more is pulled until it is. {}",
+                    job.store_trouble()
+                        .unwrap_or("Free some space, or put the disk back.")
+                ),
                 what_now: vec!["Then try again.".to_owned()],
                 ways: vec![Way::GoOn],
             });

@@ -192,7 +192,7 @@ impl Source {
         };
         if let Some(points) = job
             .traces()
-            .and_then(|traces| traces.load(entry.joint, entry.seq))
+            .and_then(|traces| traces.proved(entry.joint, entry.seq, attempt.trace))
         {
             #[expect(
                 clippy::cast_possible_truncation,

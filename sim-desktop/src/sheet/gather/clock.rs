@@ -18,16 +18,10 @@ pub(super) struct Clock {
 
 impl Clock {
     pub(super) fn of(content: &Content, simulated: bool) -> Self {
-        let mut zero = BTreeMap::new();
-        for entry in content.entries() {
-            if let std::collections::btree_map::Entry::Vacant(place) =
-                zero.entry((entry.joint, entry.boot))
-                && let Some(anchor) = content.anchor(entry.joint, entry.boot)
-            {
-                place.insert(anchor);
-            }
+        Self {
+            zero: content.anchors(),
+            simulated,
         }
-        Self { zero, simulated }
     }
 
     /// Seconds since 1970, if told.

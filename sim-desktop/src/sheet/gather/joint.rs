@@ -2,7 +2,6 @@
 //!
 //! Knows nothing of the other joints but for what holds this one.
 
-use evendraw_core::check_sum::crc32;
 use evendraw_core::ledger::{Standing, StepState};
 use evendraw_core::procedure::{Procedure, Reuse, StageKind, TorqueWindow};
 use evendraw_core::record::{Attempt, Entry, Manner, Record};
@@ -564,8 +563,7 @@ pub(super) fn kept_points(kept: &Kept<'_>, entry: &Entry, attempt: &Attempt) -> 
     if attempt.trace == 0 {
         return None;
     }
-    let points = kept.traces?.load(entry.joint, entry.seq)?;
-    (digest(&points) == attempt.trace).then_some(points)
+    kept.traces?.proved(entry.joint, entry.seq, attempt.trace)
 }
 
 /// What became of the curve of an attempt.
@@ -600,20 +598,11 @@ pub fn kept_trace(traces: &Traces, entry: &Entry, attempt: &Attempt) -> Trace {
     if attempt.trace == 0 {
         return Trace::None;
     }
-    match traces.load(entry.joint, entry.seq) {
+    match traces.proved(entry.joint, entry.seq, attempt.trace) {
+        Some(_) => Trace::Kept,
+        None if traces.load(entry.joint, entry.seq).is_some() => Trace::Changed,
         None => Trace::Missing,
-        Some(points) if digest(&points) == attempt.trace => Trace::Kept,
-        Some(_) => Trace::Changed,
     }
-}
-
-/// As [`evendraw_core::trace::Trace::digest`] sums them.
-fn digest(points: &[Point]) -> u32 {
-    points.iter().fold(0, |sum, point| {
-        let sum = crc32(sum, &point.millis.to_le_bytes());
-        let sum = crc32(sum, &point.torque.millinewton_meters().to_le_bytes());
-        crc32(sum, &point.rotation.millidegrees().to_le_bytes())
-    })
 }
 
 /// The last pull that tightened this fastener and whose trace is kept.

@@ -223,6 +223,17 @@ pub fn gather_blank(plan: &Plan, journal: &str) -> SheetModel {
 
 /// Damage is open until somebody has looked, as a record may be missing.
 fn damage(content: &Content) -> Vec<Item> {
+    let beginning = content
+        .beginning_lost()
+        .filter(|_| content.is_journal())
+        .map(|what| Item::new(Mark::Doubtful, "journal, beginning", what));
+    beginning
+        .into_iter()
+        .chain(damaged_stretches(content))
+        .collect()
+}
+
+fn damaged_stretches(content: &Content) -> Vec<Item> {
     content
         .damage
         .iter()
