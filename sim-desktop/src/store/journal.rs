@@ -191,8 +191,12 @@ impl<D: Disk> Journal<D> {
             file.set_size(end)
                 .map_err(StoreError::io(path, "cut the torn end off"))?;
         }
-        // Whoever wrote this may have been killed before its last bytes or its name were safe: from here on they are.
-        file.sync().map_err(StoreError::io(path, "sync"))?;
+        // Whoever wrote this may have been killed before its last bytes or its name were safe: from here on they are. After a
+        // sync that failed another one does not bring back what the first forgot, so all of it is written again.
+        let sound = bytes.get(..content.sound_bytes).unwrap_or_default();
+        file.sync()
+            .or_else(|_| file.write_at(sound, 0).and_then(|()| file.sync()))
+            .map_err(StoreError::io(path, "sync"))?;
         disk::tidy(&disk, path, &file).map_err(StoreError::io(path, "tidy up beside"))?;
         disk.sync_folder(folder_of(path))
             .map_err(StoreError::io(path, "sync the folder of"))?;
@@ -219,7 +223,7 @@ impl<D: Disk> Journal<D> {
     /// it was deleted or replaced, the new file that is written for it.
     pub fn place(&mut self) -> PathBuf {
         match self.disk.leads_to(&self.path, &self.file) {
-            Ok(false) => match self.lost(&[]) {
+            Ok(false) => match self.lost(&[], Ok(())) {
                 StoreError::Moved { now, .. } => now,
                 StoreError::Gone { kept: Ok(kept), .. } => kept,
                 _ => self.path.clone(),
@@ -286,11 +290,16 @@ impl<D: Disk> Journal<D> {
         }
         self.is_ragged = true;
         let written = keep_at(&mut self.file, &self.path, bytes, self.end);
+        if written.is_err() {
+            // After a sync that failed the system may show what the disk does not have. Nobody shall read it and think it kept;
+            // where it cannot be cut off now, it is before the next try.
+            let _ = self.file.set_size(self.end);
+        }
         // Looked at also when the write failed: on a disk that was taken away this is the reason to be told.
-        match self.disk.leads_to(&self.path, &self.file) {
-            Ok(true) => written?,
-            Ok(false) => return Err(self.lost(bytes)),
-            Err(error) => return Err(StoreError::io(&self.path, "look up")(error)),
+        match (self.disk.leads_to(&self.path, &self.file), written) {
+            (Ok(true), written) => written?,
+            (Ok(false), written) => return Err(self.lost(bytes, written)),
+            (Err(error), _) => return Err(StoreError::io(&self.path, "look up")(error)),
         }
         self.is_ragged = false;
         // The name leads here again.
@@ -302,9 +311,15 @@ impl<D: Disk> Journal<D> {
     }
 
     /// The name leads elsewhere: says where the journal is, or writes all that is known to a new file beside it.
-    fn lost(&mut self, unkept: &[u8]) -> StoreError {
+    fn lost(&mut self, unkept: &[u8], written: Result<(), StoreError>) -> StoreError {
         let path = self.path.clone();
         if let Some(now) = self.disk.whereabouts(&self.file) {
+            if let Err(error) = written {
+                // It is not whole there yet.
+                return error;
+            }
+            // Whoever moved it may not have made that safe; the place that is told should still be true after a power cut.
+            let _ = self.disk.sync_folder(folder_of(&now));
             return StoreError::Moved { path, now };
         }
         let kept = self.rescued(unkept).map_err(|error| error.to_string());
