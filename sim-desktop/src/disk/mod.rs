@@ -80,8 +80,9 @@ pub trait Disk: Clone + fmt::Debug {
     /// The system's; a name that leads nowhere is no error.
     fn leads_to(&self, path: &Path, file: &Self::File) -> io::Result<bool>;
 
-    /// A name that leads to this file now; none where it was deleted, or where the system cannot tell.
-    fn whereabouts(&self, file: &Self::File) -> Option<PathBuf>;
+    /// A name that leads now to this file, which once had the name `path`; none where it was deleted, or where the system cannot
+    /// tell.
+    fn whereabouts(&self, path: &Path, file: &Self::File) -> Option<PathBuf>;
 }
 
 /// A file of a [`Disk`]. Offsets are in bytes from its beginning.

@@ -97,9 +97,16 @@ impl Disk for System {
         }
     }
 
-    fn whereabouts(&self, file: &File) -> Option<PathBuf> {
-        let path = path_of(file)?;
-        self.leads_to(&path, file).ok()?.then_some(path)
+    fn whereabouts(&self, path: &Path, file: &File) -> Option<PathBuf> {
+        let opened = path_of(file)?;
+        // Of a file that was opened under a name it has no more, the system knows that name and the folder, wherever that is.
+        let beside = path
+            .file_name()
+            .map(|name| super::folder_of(&opened).join(name));
+        [Some(opened), beside]
+            .into_iter()
+            .flatten()
+            .find(|now| self.leads_to(now, file).unwrap_or(false))
     }
 }
 

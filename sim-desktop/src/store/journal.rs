@@ -313,7 +313,7 @@ impl<D: Disk> Journal<D> {
     /// The name leads elsewhere: says where the journal is, or writes all that is known to a new file beside it.
     fn lost(&mut self, unkept: &[u8], written: Result<(), StoreError>) -> StoreError {
         let path = self.path.clone();
-        if let Some(now) = self.disk.whereabouts(&self.file) {
+        if let Some(now) = self.disk.whereabouts(&self.path, &self.file) {
             if let Err(error) = written {
                 // It is not whole there yet.
                 return error;

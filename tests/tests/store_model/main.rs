@@ -231,14 +231,15 @@ impl Stand {
                 "{} things announced, and the journal is gone",
                 self.kept.len()
             );
-            let Ok(journal) = Journal::create_on(disk, &at, Purpose::Job, "pump.toml", PLAN) else {
-                self.no_stray();
-                return;
-            };
             let opened = opening(Purpose::Job, "pump.toml", PLAN).expect("short");
-            self.journal = Some(journal);
+            let opened: Vec<Fact> = opened.into_iter().map(Fact::Host).collect();
             self.kept.clear();
-            self.announce(opened.into_iter().map(Fact::Host).collect());
+            self.is_robbed = false;
+            self.tried = vec![opened.clone()];
+            if let Ok(journal) = Journal::create_on(disk, &at, Purpose::Job, "pump.toml", PLAN) {
+                self.journal = Some(journal);
+                self.announce(opened);
+            }
             self.no_stray();
             return;
         }

@@ -414,7 +414,7 @@ impl Disk for Simulated {
         Ok(state.names.get(path) == Some(&file.file))
     }
 
-    fn whereabouts(&self, file: &Held) -> Option<PathBuf> {
+    fn whereabouts(&self, _path: &Path, file: &Held) -> Option<PathBuf> {
         let mut state = self.0.borrow_mut();
         if state.ask().is_err() || !state.tells {
             return None;
