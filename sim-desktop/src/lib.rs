@@ -12,5 +12,6 @@ pub mod outputs;
 pub mod plan;
 pub mod rehearsal;
 pub mod sheet;
+mod signals;
 pub mod store;
 pub mod words;

@@ -191,9 +191,8 @@ fn order(word: &str, joint: &Joint, own: &JointPlan) -> Result<Vec<usize>, Comma
 
 /// Works on all cores, with a bar on a terminal, until done or stopped.
 fn work(args: &Args, model: &JointModel, trials: &[Trial], quiet: bool) -> Option<Vec<Ranked>> {
-    static STOP: AtomicBool = AtomicBool::new(false);
-    // A second handler cannot be set in one process; then Ctrl-C ends the program as ever, which stops the work too.
-    let _ = ctrlc::set_handler(|| STOP.store(true, Ordering::Relaxed));
+    // Ctrl-C ends the program, and the work with it.
+    let never = AtomicBool::new(false);
     let done = AtomicU64::new(0);
     let total =
         u64::from(args.runs).saturating_mul(u64::try_from(trials.len()).unwrap_or(u64::MAX));
@@ -215,7 +214,7 @@ fn work(args: &Args, model: &JointModel, trials: &[Trial], quiet: bool) -> Optio
                 bar.finish_and_clear();
             });
         }
-        let ranked = compare(model, trials, args.runs, args.seed, args.hand, done, &STOP);
+        let ranked = compare(model, trials, args.runs, args.seed, args.hand, done, &never);
         finished.store(true, Ordering::Relaxed);
         ranked
     })

@@ -6,6 +6,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use super::{Disk, DiskFile, Kind, folder_of, with_behind};
+use crate::signals::Whole;
 
 /// What stands behind a name while its file is being written.
 const UNFINISHED: &str = ".evendraw-unfinished";
@@ -16,6 +17,7 @@ const UNFINISHED: &str = ".evendraw-unfinished";
 /// [`io::ErrorKind::AlreadyExists`] where the name is taken, also where it is taken meanwhile; the system's. Then nothing is left
 /// behind.
 pub fn create<D: Disk>(disk: &D, path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let _whole = Whole::begin();
     let mut unfinished = Unfinished::beside(disk, path)?;
     match unfinished.fill(bytes) {
         Ok(()) => unfinished.name(disk).map(drop),
@@ -31,6 +33,7 @@ pub fn create<D: Disk>(disk: &D, path: &Path, bytes: &[u8]) -> io::Result<()> {
 /// # Errors
 /// The system's. Then the old file is as it was, and nothing is left behind.
 pub fn replace<D: Disk>(disk: &D, path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let _whole = Whole::begin();
     let mut unfinished = Unfinished::beside(disk, path)?;
     let done = unfinished
         .fill(bytes)

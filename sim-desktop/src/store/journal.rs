@@ -13,6 +13,7 @@ use super::content::{Content, Damage};
 use super::error::StoreError;
 use super::host::{self, HostFact, PLAN_PIECE_MAX};
 use crate::disk::{self, Disk, DiskFile, System, Unfinished, folder_of, with_behind};
+use crate::signals::Whole;
 
 /// Bytes that a journal may have: a million records, and more than a thousand builds make.
 pub const JOURNAL_MAX: u64 = 64 * 1024 * 1024;
@@ -127,6 +128,7 @@ impl<D: Disk> Journal<D> {
         let mut written = Vec::new();
         let opening = opening(purpose, plan_name, plan)?;
         let (seed, sequence) = put_facts(&opening, (FIRST_SEED, 0), path, &mut written)?;
+        let _whole = Whole::begin();
         // Under another name until its beginning is safe: whatever stands under the journal's own name can be gone on with.
         let mut unfinished =
             Unfinished::beside(&disk, path).map_err(|error| in_use_or(path, "create", error))?;
@@ -152,6 +154,7 @@ impl<D: Disk> Journal<D> {
     /// # Errors
     /// [`StoreError`].
     pub fn open_on(disk: D, path: &Path, purpose: Purpose) -> Result<(Self, Content), StoreError> {
+        let _whole = Whole::begin();
         let mut file = disk
             .open(path)
             .map_err(|error| in_use_or(path, "open", error))?;
@@ -274,6 +277,7 @@ impl<D: Disk> Journal<D> {
     }
 
     fn keep(&mut self, bytes: &[u8], seed: u32, sequence: u32) -> Result<(), StoreError> {
+        let _whole = Whole::begin();
         let end = self.end.saturating_add(size_of(bytes));
         if end > JOURNAL_MAX {
             return Err(StoreError::Full {
@@ -327,6 +331,7 @@ impl<D: Disk> Journal<D> {
     }
 
     fn rescued(&mut self, unkept: &[u8]) -> io::Result<PathBuf> {
+        let _whole = Whole::begin();
         if let Some((path, file)) = &mut self.rescue
             && self.disk.leads_to(path, file).unwrap_or(false)
         {

@@ -233,8 +233,8 @@ impl Stand {
             );
             let opened = opening(Purpose::Job, "pump.toml", PLAN).expect("short");
             let opened: Vec<Fact> = opened.into_iter().map(Fact::Host).collect();
+            // Until this one is begun the other may come back: what a stranger did is undone where power goes before it is safe.
             self.kept.clear();
-            self.is_robbed = false;
             self.tried = vec![opened.clone()];
             if let Ok(journal) = Journal::create_on(disk, &at, Purpose::Job, "pump.toml", PLAN) {
                 self.journal = Some(journal);
@@ -348,12 +348,17 @@ impl Stand {
     fn print(&mut self) {
         let path = Path::new("bay/pump.html");
         let found = self.disk.bytes(path);
-        assert!(self.sheet.contains(&found), "half a sheet: {found:?}");
-        self.sheet = vec![found];
-        let text = format!("sheet {}", self.next).repeat(1 + self.chance.below(40));
-        self.sheet.push(Some(text.clone().into_bytes()));
-        if disk::replace(&self.disk, path, text.as_bytes()).is_ok() {
-            self.sheet.remove(0);
+        assert!(
+            self.sheet.contains(&found),
+            "half a sheet, or an older one: {:?}",
+            found.map(|bytes| String::from_utf8_lossy(&bytes).into_owned())
+        );
+        let text = format!("sheet {}, ", self.next).repeat(1 + self.chance.below(40));
+        let new = Some(text.clone().into_bytes());
+        match disk::replace(&self.disk, path, text.as_bytes()) {
+            Ok(()) => self.sheet = vec![new],
+            // Where it failed at the very end the new one may be there, and the old one again after a power cut.
+            Err(_) => self.sheet.push(new),
         }
     }
 
