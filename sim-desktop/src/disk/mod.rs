@@ -13,7 +13,7 @@ use std::path::{Path, PathBuf};
 
 pub use system::System;
 pub(crate) use whole::tidy;
-pub use whole::{Unfinished, create, replace};
+pub use whole::{Unfinished, create, create_loosely, replace};
 
 /// A disk.
 pub trait Disk: Clone + fmt::Debug {

@@ -28,6 +28,23 @@ pub fn create<D: Disk>(disk: &D, path: &Path, bytes: &[u8]) -> io::Result<()> {
     }
 }
 
+/// As [`create`], without waiting for the disk: whole when the program is killed, perhaps not after a power cut. For what is missed
+/// when it is gone, and found out.
+///
+/// # Errors
+/// As there.
+pub fn create_loosely<D: Disk>(disk: &D, path: &Path, bytes: &[u8]) -> io::Result<()> {
+    let _whole = Whole::begin();
+    let mut unfinished = Unfinished::beside(disk, path)?;
+    match unfinished.file.write_at(bytes, 0) {
+        Ok(()) => unfinished.take_name(disk).map(drop),
+        Err(error) => {
+            unfinished.give_up(disk);
+            Err(error)
+        }
+    }
+}
+
 /// Writes a file in the place of another: until the new one is safe the old one is.
 ///
 /// # Errors
@@ -99,6 +116,23 @@ impl<D: Disk> Unfinished<D> {
     /// # Errors
     /// As for [`create`].
     pub fn name(self, disk: &D) -> io::Result<D::File> {
+        let (to, path) = (self.to.clone(), self.path.clone());
+        let file = self.take_name(disk)?;
+        match disk.sync_folder(folder_of(&to)) {
+            Ok(()) => Ok(file),
+            Err(error) => {
+                for name in [to, path] {
+                    if disk.leads_to(&name, &file).unwrap_or(false) {
+                        let _ = disk.remove(&name);
+                    }
+                }
+                Err(error)
+            }
+        }
+    }
+
+    /// As [`Unfinished::name`], but for the folder, which is not synced.
+    fn take_name(self, disk: &D) -> io::Result<D::File> {
         let named = match disk.link(&self.path, &self.to) {
             Ok(()) => {
                 // It has its name. Should the other one stay, the next that writes here takes it away.
@@ -114,13 +148,9 @@ impl<D: Disk> Unfinished<D> {
                 Err(error) => Err(error),
             },
         };
-        match named.and_then(|()| disk.sync_folder(folder_of(&self.to))) {
+        match named {
             Ok(()) => Ok(self.file),
             Err(error) => {
-                // Where only the folder could not be synced it has its name already.
-                if disk.leads_to(&self.to, &self.file).unwrap_or(false) {
-                    let _ = disk.remove(&self.to);
-                }
                 self.give_up(disk);
                 Err(error)
             }

@@ -55,7 +55,7 @@ impl Traces {
         let text = csv(title, points);
         for number in 1_u32.. {
             let path = self.file(joint, seq, number);
-            match disk::create(&System, &path, text.as_bytes()) {
+            match disk::create_loosely(&System, &path, text.as_bytes()) {
                 Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {
                     if fs::read(&path).is_ok_and(|kept| kept == text.as_bytes()) {
                         return Ok(());

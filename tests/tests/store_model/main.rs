@@ -324,7 +324,8 @@ impl Stand {
         let begins = format!("{}.torn-at-{}", self.at.display(), torn.from);
         let mut found = false;
         for name in self.disk.names() {
-            if name.to_string_lossy().starts_with(&begins) {
+            let is_aside = name.to_string_lossy().starts_with(&begins);
+            if is_aside && !name.to_string_lossy().ends_with("unfinished") {
                 found = true;
                 let bytes = self.disk.bytes(&name).expect("a name just listed");
                 self.asides.insert(name, bytes);
