@@ -236,6 +236,7 @@ impl Stand {
             // Until this one is begun the other may come back: what a stranger did is undone where power goes before it is safe.
             self.kept.clear();
             self.tried = vec![opened.clone()];
+            let _ = self.disk.failed();
             if let Ok(journal) = Journal::create_on(disk, &at, Purpose::Job, "pump.toml", PLAN) {
                 self.journal = Some(journal);
                 self.announce(opened);
@@ -304,18 +305,18 @@ impl Stand {
         );
     }
 
+    /// Whether it was begun or not, nothing is left beside it, unless it was the taking away that failed.
     fn no_stray(&self) {
-        if self.disk.is_off() {
+        let failed = self.disk.failed();
+        if self.disk.is_off() || failed == Some("remove") {
             return;
         }
-        let strays = self.disk.names().into_iter().filter(|name| {
-            name.to_string_lossy()
-                .starts_with(&*format!("{}.", self.at.display()))
-                && name.to_string_lossy().ends_with("unfinished")
-        });
-        // A disk that fails when the file is to be taken away again keeps it; one failure at a time is drawn.
-        let strays: Vec<PathBuf> = strays.collect();
-        assert!(strays.len() <= 1, "{strays:?}");
+        let stray = PathBuf::from(format!("{}.evendraw-unfinished", self.at.display()));
+        assert!(
+            !self.disk.names().contains(&stray),
+            "{} is left, after a failure to {failed:?}",
+            stray.display()
+        );
     }
 
     fn note_asides(&mut self, damage: &[Damage]) {

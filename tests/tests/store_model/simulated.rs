@@ -30,6 +30,8 @@ struct State {
     next: u64,
     /// Steps until something fails; none: nothing will.
     failing: Option<usize>,
+    /// The call that failed last.
+    failed: Option<&'static str>,
     /// Bytes until the program ends, and whether the power goes with it.
     left: Option<(usize, bool)>,
     off: bool,
@@ -85,13 +87,14 @@ fn broken() -> io::Error {
 
 impl State {
     /// Whether the program still runs, and whether this call fails.
-    fn ask(&mut self) -> io::Result<()> {
+    fn ask(&mut self, what: &'static str) -> io::Result<()> {
         if self.off {
             return Err(off());
         }
         match &mut self.failing {
             Some(0) => {
                 self.failing = None;
+                self.failed = Some(what);
                 if self.chance.one_in(2) {
                     Err(io::ErrorKind::StorageFull.into())
                 } else {
@@ -188,6 +191,7 @@ impl Simulated {
             files: BTreeMap::new(),
             next: 0,
             failing: None,
+            failed: None,
             left: None,
             off: false,
             has_links,
@@ -205,6 +209,11 @@ impl Simulated {
     /// The program ends after so many more bytes; with the power or without.
     pub(crate) fn end_after(&self, bytes: usize, with_power: bool) {
         self.0.borrow_mut().left = Some((bytes, with_power));
+    }
+
+    /// The call that failed since this was asked last.
+    pub(crate) fn failed(&self) -> Option<&'static str> {
+        self.0.borrow_mut().failed.take()
     }
 
     /// Whether the program has ended.
@@ -321,7 +330,7 @@ impl Disk for Simulated {
 
     fn create(&self, path: &Path) -> io::Result<Held> {
         let mut state = self.0.borrow_mut();
-        state.ask()?;
+        state.ask("create")?;
         if state.names.contains_key(path) {
             return Err(io::ErrorKind::AlreadyExists.into());
         }
@@ -332,7 +341,7 @@ impl Disk for Simulated {
 
     fn open(&self, path: &Path) -> io::Result<Held> {
         let mut state = self.0.borrow_mut();
-        state.ask()?;
+        state.ask("open")?;
         match state.names.get(path).copied() {
             Some(file) => state.hold(self, file),
             None => Err(io::ErrorKind::NotFound.into()),
@@ -341,7 +350,7 @@ impl Disk for Simulated {
 
     fn kind(&self, path: &Path) -> io::Result<Kind> {
         let mut state = self.0.borrow_mut();
-        state.ask()?;
+        state.ask("kind")?;
         Ok(if state.names.contains_key(path) {
             Kind::File
         } else {
@@ -351,7 +360,7 @@ impl Disk for Simulated {
 
     fn read(&self, path: &Path, most: u64) -> io::Result<Vec<u8>> {
         let mut state = self.0.borrow_mut();
-        state.ask()?;
+        state.ask("read")?;
         let Some(file) = state.names.get(path) else {
             return Err(io::ErrorKind::NotFound.into());
         };
@@ -364,7 +373,7 @@ impl Disk for Simulated {
 
     fn link(&self, from: &Path, to: &Path) -> io::Result<()> {
         let mut state = self.0.borrow_mut();
-        state.ask()?;
+        state.ask("link")?;
         if !state.has_links {
             return Err(io::ErrorKind::Unsupported.into());
         }
@@ -379,7 +388,7 @@ impl Disk for Simulated {
 
     fn rename(&self, from: &Path, to: &Path) -> io::Result<()> {
         let mut state = self.0.borrow_mut();
-        state.ask()?;
+        state.ask("rename")?;
         let Some(file) = state.names.get(from).copied() else {
             return Err(io::ErrorKind::NotFound.into());
         };
@@ -388,7 +397,7 @@ impl Disk for Simulated {
 
     fn remove(&self, path: &Path) -> io::Result<()> {
         let mut state = self.0.borrow_mut();
-        state.ask()?;
+        state.ask("remove")?;
         if !state.names.contains_key(path) {
             return Err(io::ErrorKind::NotFound.into());
         }
@@ -396,12 +405,12 @@ impl Disk for Simulated {
     }
 
     fn create_folder(&self, _path: &Path) -> io::Result<()> {
-        self.0.borrow_mut().ask()
+        self.0.borrow_mut().ask("create_folder")
     }
 
     fn sync_folder(&self, _path: &Path) -> io::Result<()> {
         let mut state = self.0.borrow_mut();
-        state.ask()?;
+        state.ask("sync_folder")?;
         for changes in std::mem::take(&mut state.pending_names) {
             put_names(&mut state.safe_names, &changes);
         }
@@ -410,13 +419,13 @@ impl Disk for Simulated {
 
     fn leads_to(&self, path: &Path, file: &Held) -> io::Result<bool> {
         let mut state = self.0.borrow_mut();
-        state.ask()?;
+        state.ask("leads_to")?;
         Ok(state.names.get(path) == Some(&file.file))
     }
 
     fn whereabouts(&self, _path: &Path, file: &Held) -> Option<PathBuf> {
         let mut state = self.0.borrow_mut();
-        if state.ask().is_err() || !state.tells {
+        if state.ask("whereabouts").is_err() || !state.tells {
             return None;
         }
         let named = state.names.iter().find(|(_, named)| **named == file.file);
@@ -427,7 +436,7 @@ impl Disk for Simulated {
 impl DiskFile for Held {
     fn write_at(&mut self, bytes: &[u8], at: u64) -> io::Result<()> {
         let mut state = self.disk.0.borrow_mut();
-        let failed = state.ask();
+        let failed = state.ask("write_at");
         let some = match &failed {
             Err(_) if state.off => return failed,
             Err(_) => state.chance.below(bytes.len() + 1),
@@ -446,7 +455,7 @@ impl DiskFile for Held {
 
     fn read_at(&mut self, bytes: &mut [u8], at: u64) -> io::Result<()> {
         let mut state = self.disk.0.borrow_mut();
-        state.ask()?;
+        state.ask("read_at")?;
         let at = usize::try_from(at).unwrap();
         match state.inode(self.file).live.get(at..at + bytes.len()) {
             Some(found) => {
@@ -459,13 +468,13 @@ impl DiskFile for Held {
 
     fn size(&self) -> io::Result<u64> {
         let mut state = self.disk.0.borrow_mut();
-        state.ask()?;
+        state.ask("size")?;
         Ok(u64::try_from(state.inode(self.file).live.len()).unwrap())
     }
 
     fn set_size(&mut self, bytes: u64) -> io::Result<()> {
         let mut state = self.disk.0.borrow_mut();
-        state.ask()?;
+        state.ask("set_size")?;
         let change = Change::Size(usize::try_from(bytes).unwrap());
         let inode = state.inode(self.file);
         change.put(&mut inode.live);
@@ -475,7 +484,7 @@ impl DiskFile for Held {
 
     fn sync(&mut self) -> io::Result<()> {
         let mut state = self.disk.0.borrow_mut();
-        let asked = state.ask();
+        let asked = state.ask("sync");
         if state.off {
             return asked;
         }
