@@ -9,8 +9,9 @@ mod fold;
 pub(crate) use fold::fold;
 
 use crate::limits::{ATTEMPTS_MAX, FASTENERS_MAX, MOMENTS_MAX, STAGES_MAX, STEPS_MAX};
-use crate::procedure::{Moment, Procedure, Stage, StageKind};
+use crate::procedure::{Moment, Procedure, Reuse, Stage, StageKind};
 use crate::unit::{Angle, Instant, Torque};
+use crate::verdict::Reasons;
 
 /// Where a step stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -177,6 +178,8 @@ pub struct Ledger {
     moments_told: u8,
     stages_due: u16,
     begun: Option<u16>,
+    /// Step and reasons of the last attempt.
+    judged: Option<(u16, Reasons)>,
     pass: u8,
     moved: u8,
     not_converged: Option<u8>,
@@ -213,6 +216,7 @@ impl Ledger {
             moments_told: 0,
             stages_due: 0,
             begun: None,
+            judged: None,
             pass: 0,
             moved: 0,
             not_converged: None,
@@ -308,6 +312,27 @@ impl Ledger {
     #[must_use]
     pub const fn begun(&self) -> Option<u16> {
         self.begun
+    }
+
+    /// Step and reasons of the attempt judged last; what was looked at or checked again since does not count.
+    #[must_use]
+    pub const fn judged(&self) -> Option<(u16, Reasons)> {
+        self.judged
+    }
+
+    /// Whether loosening the fastener uses it up, so that a new one must follow.
+    pub(crate) fn is_spent_by_loosening(
+        &self,
+        procedure: &Procedure,
+        fastener: u8,
+        is_tight: bool,
+    ) -> bool {
+        is_tight
+            && match procedure.terms().reuse {
+                Reuse::Free => false,
+                Reuse::ReplaceIfLoosened => true,
+                Reuse::Cycles(allowed) => self.cycles(fastener) >= allowed,
+            }
     }
 
     /// When that attempt began.

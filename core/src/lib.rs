@@ -7,6 +7,7 @@
 #[cfg(test)]
 extern crate std;
 
+pub mod advice;
 pub mod audit;
 pub mod check_sum;
 

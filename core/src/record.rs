@@ -12,7 +12,7 @@ use crate::unit::{Angle, Instant, Length, Torque};
 use crate::verdict::{Reasons, Verdict};
 
 /// Number of the rules that decide verdicts and what follows from records. Moves whenever either could differ.
-pub const RULES: u16 = 1;
+pub const RULES: u16 = 2;
 
 /// A record with its place in the order of things.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]

@@ -109,11 +109,18 @@ pub struct Session<P> {
     now: Instant,
     durable: u32,
     store_failed: bool,
-    selected: Option<u8>,
+    selected: Option<Selected>,
     armed: Option<Armed>,
     next: Next,
     pending: Pending,
     digest: u32,
+}
+
+/// A fastener taken out of its turn, and the stage it was taken for: at any other stage the order of work goes on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Selected {
+    fastener: u8,
+    stage: u8,
 }
 
 /// What the tracker is set to.

@@ -5,6 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::advice::{GRAVEST_FIRST, Gravity};
 use crate::plain::{Fields, Plain, plain};
 use crate::procedure::{AngleWindow, TorqueWindow};
 use crate::unit::{Angle, Span, Torque};
@@ -198,10 +199,11 @@ impl Reasons {
         self.0 == 0
     }
 
-    /// The reasons in the order of their numbers.
+    /// The reasons, the gravest first.
     pub fn iter(self) -> impl Iterator<Item = Reason> {
-        Reason::ALL
+        GRAVEST_FIRST
             .into_iter()
+            .map(|(reason, _)| reason)
             .filter(move |&reason| self.contains(reason))
     }
 }
@@ -288,18 +290,6 @@ pub struct Judgement {
     pub reasons: Reasons,
 }
 
-/// Reasons that speak of harm or of a part that is not as it should be: they reject whatever the numbers say.
-const HARM: [Reason; 8] = [
-    Reason::EarlyRise,
-    Reason::LateRise,
-    Reason::Yielding,
-    Reason::GivingWay,
-    Reason::NoTurn,
-    Reason::StickSlip,
-    Reason::Overload,
-    Reason::WrongWay,
-];
-
 /// Reasons that take away the certainty of what was measured.
 const LOST: [Reason; 3] = [Reason::Gap, Reason::Stuck, Reason::Interrupted];
 
@@ -375,7 +365,8 @@ pub fn judge(aim: &Aim, reading: &Reading) -> Judgement {
             }
         }
     }
-    let harmed = HARM.into_iter().any(|reason| reasons.contains(reason));
+    // What speaks of harm or of a part that is not as it should be rejects whatever the numbers say.
+    let harmed = reasons.reach(Gravity::Fault);
     let lost = LOST
         .into_iter()
         .any(|reason| reading.shape.contains(reason));

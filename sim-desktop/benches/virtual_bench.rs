@@ -83,7 +83,7 @@ fn head_compared() {
             "  {:<11} {} passes  scatter {:4.1} %  order alone {:4.1} %",
             one.trial.order_name,
             one.trial.shares.len(),
-            100.0 * one.scatter,
+            100.0 * one.scatter.mean,
             100.0 * one.order_only
         );
     }
@@ -221,9 +221,9 @@ fn cover_compared() {
             "  {:<6} {} passes  scatter {:4.1} %  order alone {:4.2} %  tilt {:3.0} µm  least {:.1} of mean {:.1} kN",
             one.trial.order_name,
             one.trial.shares.len(),
-            100.0 * one.scatter,
+            100.0 * one.scatter.mean,
             100.0 * one.order_only,
-            1_000.0 * one.tilt_mm,
+            1_000.0 * one.tilt_mm.mean,
             one.least_kN,
             one.mean_kN
         );

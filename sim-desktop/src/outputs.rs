@@ -128,15 +128,15 @@ impl std::error::Error for OutputError {
 const LOOKED_AT: u64 = 64 * 1024;
 
 /// How every output of this program begins. A page and a picture say it in their head; tables and texts by their first line.
-const BEGINNINGS: [&str; 7] = [
-    "Build sheet: ",
-    "Rehearsal sheet: ",
-    "*** REHEARSAL: on the virtual bench, no metal was touched; not a record of work ***\n",
+const BEGINNINGS: [&str; 4] = [
     CSV_HEADER,
     "{\"record\":\"",
     "{\n  \"$schema\": \"https://json-schema.org/draft/2020-12/schema\",\n  \"title\": \"Evendraw plan\"",
     "# rehearsal on the virtual bench, seed ",
 ];
+
+/// How the title of every sheet in plain text begins; at most two bands stand before it.
+const TITLES: [&str; 2] = ["Build sheet: ", "Rehearsal sheet: "];
 
 /// What the head of every page of ours says.
 pub const PAGE_BY: &str = "<meta name=\"generator\" content=\"Evendraw\">";
@@ -250,7 +250,11 @@ fn what_is(path: &Path, bytes: &[u8]) -> There {
         && ["<style>.ground{", "<title>Order of work</title>"]
             .iter()
             .any(|ours| head.contains(ours));
-    if is_page || is_picture || BEGINNINGS.iter().any(|begins| text.starts_with(begins)) {
+    let is_sheet = head
+        .lines()
+        .take(3)
+        .any(|line| TITLES.iter().any(|title| line.starts_with(title)));
+    if is_page || is_picture || is_sheet || BEGINNINGS.iter().any(|begins| text.starts_with(begins)) {
         return There::Ours;
     }
     if points_of(&text).is_some() || text.lines().any(|line| line.starts_with("time_s,")) {

@@ -3,11 +3,24 @@
 //! Every room that tells people something takes the words from here, so that a fact reads the same on a line, a sheet and a
 //! screen. Knows nothing of where the values come from.
 
+use evendraw_core::advice::{Act, Advice};
+use evendraw_core::quantity::{Converted, Quantity, TorqueUnit};
 use evendraw_core::session::Refusal;
 use evendraw_core::unit::{Angle, Length, Torque};
 use evendraw_core::verdict::{Reason, Reasons, Verdict};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
+
+/// Said where a plan says that its values are invented.
+pub const DEMO: &str = "DEMO, invented values";
+
+/// Said where the tool is in the hand, once: at the first start of real work, with the keys, on the working sheet.
+pub const HANDS: &str = "Eye protection on. No cheater bars. Support the work. Keep hands out of the line of a slipping \
+    handle.";
+
+/// Said beside it where there is something to loosen, or to run.
+pub const LOOSENING: &str = "Pressure and load off before anything is loosened. A hot engine burns. The maker's current \
+    instructions come first.";
 
 /// A torque in N·m: two decimals below 100 N·m, one from there on.
 ///
@@ -29,6 +42,47 @@ pub fn torque_number(value: Torque) -> String {
     let thousandths = i64::from(value.millinewton_meters());
     let places = if thousandths.abs() < 100_000 { 2 } else { 1 };
     rounded(thousandths, places)
+}
+
+/// A torque in another unit as short as it makes sense to people: as typed in its own unit, all digits where they are few, else four, or as
+/// many as were typed. Beside it whether nothing was rounded.
+///
+/// # Examples
+/// ```
+/// use evendraw::words;
+/// use evendraw_core::quantity::{Quantity, TorqueUnit};
+/// let given = Quantity::parse("29.5 lbf·ft")?;
+/// assert_eq!(words::short(given, TorqueUnit::NewtonMeter), ("40.00".to_owned(), false));
+/// assert_eq!(words::short(given, TorqueUnit::PoundInch), ("354".to_owned(), true));
+/// # Ok::<(), evendraw_core::quantity::QuantityError>(())
+/// ```
+#[must_use]
+pub fn short(given: Quantity<TorqueUnit>, unit: TorqueUnit) -> (String, bool) {
+    const FEWEST: usize = 4;
+    let typed = given.number().to_string();
+    if unit == given.unit() {
+        return (typed, true);
+    }
+    let significant = |text: &str| {
+        text.chars()
+            .filter(char::is_ascii_digit)
+            .skip_while(|digit| *digit == '0')
+            .count()
+    };
+    let converted = Converted::new(given, unit);
+    let all = converted.to_string();
+    let digits = significant(&typed).max(FEWEST);
+    if converted.is_exact() && significant(&all) <= digits {
+        return (all, true);
+    }
+    let (whole, decimals) = all.split_once('.').unwrap_or((&all, ""));
+    let before = significant(whole);
+    let places = if before > 0 {
+        digits.saturating_sub(before)
+    } else {
+        digits + decimals.len() - significant(decimals)
+    };
+    (format!("{converted:.places$}"), false)
 }
 
 /// An angle in degrees, to a tenth.
@@ -127,32 +181,74 @@ pub const fn reason(value: Reason) -> &'static str {
     }
 }
 
-/// What to do now about a reason.
+/// What to do about a verdict, in sentences: what to look at for the gravest reason, then the act advised first.
 #[must_use]
-pub const fn advice(value: Reason) -> &'static str {
-    match value {
-        Reason::TorqueLow | Reason::AngleLow => "pull on to the target",
-        Reason::TorqueHigh | Reason::AngleHigh => {
-            "do not back off to the target; the plan or a person decides what follows"
-        }
-        Reason::EarlyRise => "take it out; look at thread, length, hole depth and debris",
-        Reason::LateRise => "take it out; look for a soft, wrong or missing part",
-        Reason::Yielding => "stop; unless the maker wants it to yield, replace it",
-        Reason::GivingWay => "stop; take it out, look at fastener and hole",
+pub fn what_now(advice: &Advice) -> Vec<String> {
+    let first = advice.acts.first().copied();
+    let look = advice.gravest.map_or("", |reason| look(reason, first));
+    let act = first.map_or("", act);
+    [look, act]
+        .into_iter()
+        .filter(|words| !words.is_empty())
+        .map(str::to_owned)
+        .collect()
+}
+
+/// Where to look for a reason, before anything is done.
+const fn look(reason: Reason, first: Option<Act>) -> &'static str {
+    match reason {
+        Reason::GivingWay => "Stop. Look at fastener, thread and hole.",
+        Reason::Yielding => "Stop. Unless the maker wants it to yield, it is spent.",
+        Reason::Overload => "Stop. Look at tool and fastener for damage.",
         Reason::NoTurn => {
-            "find out whether it is tight already or seized; loosen it and begin again"
+            "Find out whether it is tight already or seized; do not force a seized one."
         }
-        Reason::StickSlip => "take it out; clean it, and look at what is on the threads",
-        Reason::Jerk => "pull again, slowly and evenly",
-        Reason::Gap | Reason::Stuck => "check the adapter before the next pull",
-        Reason::Overload => "stop; look at tool and fastener for damage",
-        Reason::Interrupted => {
-            "loosen it and begin again at its torque, or enter a mark on the metal as seen, not measured"
+        Reason::EarlyRise => "Look at thread, length, hole depth and debris.",
+        Reason::LateRise => "Look for a soft, wrong or missing part, and at the thread.",
+        Reason::StickSlip => "Clean it, and look at what is on the threads.",
+        Reason::WrongWay => "Look at the direction, and at the hand of the thread.",
+        Reason::TorqueHigh | Reason::AngleHigh => "Do not back it off to the target.",
+        Reason::Stuck | Reason::Gap => "Check the adapter and its cable before the next pull.",
+        Reason::Jerk => "Pull slowly and evenly: between two samples it may have been higher.",
+        Reason::TorqueLow if matches!(first, Some(Act::TakeOut | Act::Replace)) => {
+            "It turned as asked and the torque did not come: look for a soft, wrong or missing part."
         }
-        Reason::WrongWay => "look at the direction and the hand of the thread",
         Reason::OutOfOrder => {
-            "go on with the fastener shown, or begin the pass again where the order matters"
+            "Go on with the fastener shown; where the order matters, begin the pass again."
         }
+        Reason::Interrupted | Reason::TorqueLow | Reason::AngleLow => "",
+    }
+}
+
+/// The word that scripts use for an act.
+#[must_use]
+pub const fn act_word(act: Act) -> &'static str {
+    match act {
+        Act::PullOn => "pull-on",
+        Act::Again => "again",
+        Act::Loosen => "loosen",
+        Act::TakeOut => "take-out",
+        Act::Replace => "replace",
+        Act::Observe => "observe",
+        Act::Waive => "waive",
+    }
+}
+
+/// What an act is, as a sentence.
+#[must_use]
+pub const fn act(act: Act) -> &'static str {
+    match act {
+        Act::PullOn => "Pull on to the target.",
+        Act::Again => "Do it once more.",
+        Act::Loosen => {
+            "Pressure and load off; then loosen it fully and begin again at its first stage."
+        }
+        Act::TakeOut => {
+            "Pressure and load off; then take it out. Only what is sound goes in again, from its first stage."
+        }
+        Act::Replace => "Fit a new one, in a sound thread; it begins again at its first stage.",
+        Act::Observe => "If a mark on the metal shows the angle, enter it: seen, not measured.",
+        Act::Waive => "Or leave it as it is, on a name and a reason.",
     }
 }
 
@@ -181,7 +277,7 @@ pub const fn refusal(value: Refusal) -> &'static str {
     }
 }
 
-/// All reasons in a sentence; empty where there is none.
+/// All reasons in a sentence, the gravest first; empty where there is none.
 #[must_use]
 pub fn reasons(set: Reasons) -> String {
     let all: Vec<&str> = set.iter().map(reason).collect();

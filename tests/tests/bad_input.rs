@@ -167,6 +167,7 @@ const ROWS: &[Row] = &[
         &["sheet", "other.journal", "--plan", "bad-unit.toml"],
         &["lb"],
     ),
+    row(&["sheet", "--blank"], &["sheet --blank", "--plan PLAN"]),
     row(
         &["sheet", "--blank", "--plan", "nowhere.toml"],
         &["nowhere.toml"],
@@ -222,6 +223,18 @@ const ROWS: &[Row] = &[
     ),
     row(&["adapter"], &["<PORT>", "<COMMAND>"]),
     row(&["adapter", "no-such-port", "watch"], &["no-such-port"]),
+    row(
+        &["adapter", "no-such-port", "send"],
+        &["adapter send", "plan file"],
+    ),
+    row(
+        &["adapter", "no-such-port", "send", "nowhere.toml"],
+        &["nowhere.toml"],
+    ),
+    row(
+        &["adapter", "no-such-port", "pull", "nowhere.journal"],
+        &["nowhere.journal", "--plan PLAN"],
+    ),
     row(&["schema", "-o", "no/such/x.json"], &["no/such/x.json"]),
     row(&["check", "--done", "keel"], &["keel", "head"]),
     // The shop's arithmetic.
@@ -247,6 +260,164 @@ const ROWS: &[Row] = &[
         &["screw"],
     ),
     row(&["thread", "M10", "elephant"], &["elephant"]),
+    row(&["thread", "3/8 BSW", "13/64 BSF"], &["13/64", "BSF"]),
+    row(&["thread", "2BA", "40BA"], &["40", "0BA to 16BA"]),
+    row(&["thread", "Tr 40x7", "Tr 40x14 P7"], &["one start"]),
+    row(
+        &["preload", "--thread", "M10", "--class", "8.8", "--k", "0.2"],
+        &["--torque"],
+    ),
+    row(
+        &[
+            "preload", "--thread", "M10", "--class", "8.8", "--k", "0.2", "--want", "20 N·m",
+        ],
+        &["20 N·m", "kN"],
+    ),
+    row(
+        &[
+            "preload", "--thread", "M10", "--class", "8.8", "--k", "0.2", "--want", "900 kN",
+        ],
+        &["preload in kN 900", "0.001 to 46.3917"],
+    ),
+    row(
+        &[
+            "preload",
+            "--thread",
+            "M10",
+            "--class",
+            "8.8",
+            "--k",
+            "0.2",
+            "--share-proof",
+            "150 %",
+        ],
+        &["share of the proof load", "0.01 to 1"],
+    ),
+    row(
+        &[
+            "stretch", "--thread", "M12", "--class", "10.9", "--grip", "60 mm",
+        ],
+        &["--load"],
+    ),
+    row(
+        &[
+            "stretch", "--thread", "M12", "--class", "10.9", "--grip", "60 mm", "--load", "900 kN",
+        ],
+        &["load in kN 900", "0 to"],
+    ),
+    row(
+        &[
+            "stretch", "--thread", "G 1/8", "--class", "10.9", "--grip", "60 mm", "--load", "9 kN",
+        ],
+        &["pipe thread", "metric"],
+    ),
+    row(
+        &[
+            "stretch", "--thread", "M12", "--class", "10.9", "--grip", "60 mm", "--shank", "80 mm",
+            "--load", "9 kN",
+        ],
+        &["shank in mm 80", "0 to 60"],
+    ),
+    row(
+        &[
+            "stretch",
+            "--thread",
+            "M12",
+            "--class",
+            "10.9",
+            "--grip",
+            "60 mm",
+            "--members",
+            "wood",
+            "--load",
+            "9 kN",
+        ],
+        &["wood", "steel, aluminium, cast iron"],
+    ),
+    row(
+        &["engagement", "--thread", "M10", "--class", "8.8"],
+        &["--into"],
+    ),
+    row(
+        &[
+            "engagement",
+            "--thread",
+            "M10",
+            "--class",
+            "8.8",
+            "--into",
+            "cheese",
+        ],
+        &["cheese", "cast-iron", "--shear"],
+    ),
+    row(
+        &[
+            "engagement",
+            "--thread",
+            "M10",
+            "--class",
+            "8.8",
+            "--nut",
+            "9",
+        ],
+        &["`9`", "5, 6, 8, 10, 12"],
+    ),
+    row(
+        &[
+            "engagement",
+            "--thread",
+            "M10",
+            "--class",
+            "8.8",
+            "--shear",
+            "3 MPa",
+        ],
+        &["shear strength in MPa 3", "10 to 2000"],
+    ),
+    row(
+        &[
+            "engagement",
+            "--thread",
+            "M10",
+            "--class",
+            "8.8",
+            "--into",
+            "steel",
+            "--length",
+            "0.2 mm",
+        ],
+        &["engagement in mm 0.2", "1.5 to"],
+    ),
+    row(
+        &[
+            "slope",
+            "--thread",
+            "M10",
+            "--class",
+            "8.8",
+            "--grip",
+            "40 mm",
+            "nowhere.csv",
+        ],
+        &["nowhere.csv"],
+    ),
+    row(
+        &[
+            "slope", "--thread", "M10", "--class", "8.8", "--grip", "40 mm", "good.csv",
+        ],
+        &["good.csv", "needed: 8"],
+    ),
+    row(
+        &[
+            "slope", "--thread", "M10", "--class", "8.8", "--grip", "40 mm", "--train", "soft",
+            "good.csv",
+        ],
+        &["soft", "20 N·m/°"],
+    ),
+    row(&["twist"], &["<BAR>"]),
+    row(&["twist", "stick"], &["stick", "10 mm x 250 mm"]),
+    row(&["twist", "10 bore 12 x 250"], &["bore 12", "0.95"]),
+    row(&["twist", "0.1 x 250"], &["diameter 0.1", "1 to 200"]),
     row(&["pattern", "--circle", "0"], &["0"]),
     row(
         &["pattern", "--plan", "plan.toml", "--joint", "keel"],

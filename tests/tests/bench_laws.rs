@@ -4,8 +4,9 @@
 
 use evendraw::bench::{
     AdapterModel, Bench, BenchCue, BenchSample, Cover, Creep, Fault, HandKind, Interaction,
-    Interface, JointModel, JointSketch, Matrix, Plate, Spring, Task,
+    Interface, JointModel, JointSketch, Matrix, Plate, Spring, Task, Variation,
 };
+use evendraw::mechanics::{Method, Strength, embedding_loss_N};
 
 /// A joint whose only chance left is the hand's.
 fn plain(count: u32, interface: Interface) -> JointModel {
@@ -13,7 +14,7 @@ fn plain(count: u32, interface: Interface) -> JointModel {
     sketch.interface = interface;
     let mut model = JointModel::from_sketch(&sketch).unwrap();
     model.adapter = AdapterModel::perfect(1000.0);
-    model.friction_scatter = 0.0;
+    model.variation = Variation::NONE;
     model
 }
 
@@ -85,7 +86,11 @@ fn work_put_in_is_friction_and_lift_and_lift_is_stored_or_stretched_for_good() {
     ] {
         for turn in [0.0, 70.0] {
             let mut model = plain(6, interface);
-            // Creep takes its work out of what is stored; it is no part of this balance.
+            // Creep and embedding take their work out of what is stored; they are no part of this balance.
+            model
+                .fasteners
+                .iter_mut()
+                .for_each(|metal| metal.embeds_mm = 0.0);
             model.creep = Creep {
                 ratio: 0.0,
                 time_s: 100.0,
@@ -403,32 +408,96 @@ fn tightening_one_relieves_its_neighbours_and_a_gasket_creeps_between_passes() {
     assert!(bench.clamp_kN(0) > crept);
 }
 
+/// Three deviations of the preload against what the handbook says of each method: by torque ±25 %, by turn of nut ±15 %, sensed by yield ±8 %. [Machinery's
+/// Handbook, accuracy of bolt preload application methods] Sixty bolts place a deviation within a fifth; the bench may be off by two fifths.
 #[test]
-fn friction_scatters_the_load_of_torque_and_hardly_that_of_an_angle_into_yield() {
-    // Expected from the scatter table of Machinery's Handbook: torque ±25 to 35 %, turn of nut ±15 %.
-    let (mut by_torque, mut by_angle) = (Vec::new(), Vec::new());
-    for seed in 0..40 {
-        let mut model = plain(1, Interface::Metal);
-        model.friction_scatter = 0.1;
-        let mut bench = Bench::new(model, seed, HandKind::Steady, &[]);
-        tighten(&mut bench, 0, 40.0);
-        by_torque.push(bench.clamp_kN(0));
-        let mut model = plain(1, Interface::Metal);
-        model.friction_scatter = 0.1;
-        let mut bench = Bench::new(model, seed, HandKind::Steady, &[]);
-        tighten(&mut bench, 0, 12.0);
-        pull(
-            &mut bench,
-            0,
-            Task::Turn { degrees: 60.0 },
-            f64::INFINITY,
-            60.0,
+fn each_way_of_tightening_scatters_as_the_handbook_says() {
+    let scattered = |snug_Nm: f64, turn: f64| {
+        let loads: Vec<f64> = (0..60)
+            .map(|seed| {
+                let mut sketch = JointSketch::circle(1, 100.0, 40.0);
+                sketch.thread = "M10".parse().ok();
+                sketch.strength = Strength::property_class("8.8", 10.0).ok();
+                sketch.grip_mm = Some(40.0);
+                let mut bench = Bench::new(
+                    JointModel::from_sketch(&sketch).unwrap(),
+                    seed,
+                    HandKind::Steady,
+                    &[],
+                );
+                tighten(&mut bench, 0, snug_Nm);
+                if turn > 0.0 {
+                    let task = Task::Turn { degrees: turn };
+                    pull(&mut bench, 0, task, f64::INFINITY, turn);
+                }
+                bench.clamp_kN(0)
+            })
+            .collect();
+        let mean = loads.iter().sum::<f64>() / 60.0;
+        (3.0 * spread(&loads), mean)
+    };
+    let yield_kN = 35.0;
+    for (method, snug_Nm, turn, low, high) in [
+        (Method::Torque, 40.0, 0.0, 0.5, 0.85),
+        (Method::Turn, 10.0, 25.0, 0.5, 0.9),
+        (Method::Yield, 40.0, 100.0, 1.0, 1.4),
+    ] {
+        let (three, mean) = scattered(snug_Nm, turn);
+        let stated = method.scatter().above;
+        println!(
+            "{method:?}: ±{:.1} %, stated ±{:.0} %, mean {mean:.1} kN",
+            three * 100.0,
+            stated * 100.0
         );
-        by_angle.push(bench.clamp_kN(0));
+        assert!(
+            (low..high).contains(&(mean / yield_kN)),
+            "{method:?}: {mean} kN"
+        );
+        assert!(
+            (0.6..1.4).contains(&(three / stated)),
+            "{method:?}: ±{three}"
+        );
     }
-    let (torque, angle) = (spread(&by_torque), spread(&by_angle));
-    assert!((0.06..0.14).contains(&torque), "{torque}");
-    assert!(angle < 0.5 * torque, "angle {angle}, torque {torque}");
+}
+
+/// Guideline values of embedding cost a short grip 5 to 10 % of its preload and a long one little, and the bench loses what
+/// FZ = fZ/(δS + δP) says. [VDI 2230:2001 eq. R4/1; micrometres: VDI 2230:2003 table 5, from memory]
+#[test]
+fn embedding_takes_its_share_of_the_preload() {
+    for (thread, class, torque_Nm, grip_mm, low, high) in [
+        ("M6", "8.8", 9.0, 12.0, 0.06, 0.16),
+        ("M8", "8.8", 22.0, 16.0, 0.05, 0.12),
+        ("M10", "8.8", 44.0, 20.0, 0.05, 0.10),
+        ("M12", "8.8", 75.0, 24.0, 0.04, 0.10),
+        ("M10", "8.8", 44.0, 100.0, 0.01, 0.04),
+    ] {
+        let mut sketch = JointSketch::circle(1, 100.0, torque_Nm);
+        sketch.thread = thread.parse().ok();
+        let diameter = sketch.thread.as_ref().unwrap().major_mm;
+        sketch.strength = Strength::property_class(class, diameter).ok();
+        sketch.grip_mm = Some(grip_mm);
+        let mut model = JointModel::from_sketch(&sketch).unwrap();
+        model.variation = Variation::NONE;
+        let give =
+            model.interaction.springs[0].compliance_mm_per_N + model.interaction.parts.at(0, 0);
+        let mut bench = Bench::new(model, 1, HandKind::Steady, &[]);
+        tighten(&mut bench, 0, torque_Nm);
+        let before = bench.clamp_kN(0);
+        bench.idle(86_400.0);
+        let lost = before - bench.clamp_kN(0);
+        let share = lost / before;
+        println!("{thread} over {grip_mm} mm: {:.1} % lost", share * 100.0);
+        assert!(
+            (low..high).contains(&share),
+            "{thread} over {grip_mm} mm: {share}"
+        );
+        // The joint gives as one spring here: fastener, cone and plate.
+        let said = embedding_loss_N(8.0, 1.0 / give, f64::INFINITY) / 1000.0;
+        assert!(
+            (lost / said - 1.0).abs() < 0.1,
+            "{thread} over {grip_mm} mm: {lost} kN, said {said} kN"
+        );
+    }
 }
 
 #[test]
@@ -459,7 +528,8 @@ fn each_fault_looks_like_itself() {
         (seated, turned, peak(&samples), bench.clamp_kN(0), drops)
     };
     let sound = run(None);
-    assert!(sound.4 < 3 && (39.9..43.0).contains(&sound.2), "{sound:?}");
+    // A steady hand told at the target goes some 3.3 N·m past it (`approach_cue.rs`).
+    assert!(sound.4 < 3 && (39.9..44.0).contains(&sound.2), "{sound:?}");
     let cross = run(Some(Fault::CrossThread));
     assert!(
         cross.0 < 0.2 * sound.0 && cross.3 < 0.01 * sound.3,
@@ -662,11 +732,11 @@ fn going_across_draws_a_cover_down_more_evenly() {
             .expect("ranked")
     };
     for passes in [1, 3] {
-        assert!(of("cross", passes).tilt_mm < 0.8 * of("round", passes).tilt_mm);
+        assert!(of("cross", passes).tilt_mm.mean < 0.8 * of("round", passes).tilt_mm.mean);
     }
     for name in ["cross", "round"] {
-        assert!(of(name, 3).scatter < of(name, 1).scatter);
-        assert!(of(name, 3).tilt_mm < of(name, 1).tilt_mm);
+        assert!(of(name, 3).scatter.mean < of(name, 1).scatter.mean);
+        assert!(of(name, 3).tilt_mm.mean < of(name, 1).tilt_mm.mean);
     }
 }
 

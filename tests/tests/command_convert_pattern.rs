@@ -47,9 +47,22 @@ fn convert_gives_every_unit_as_exact_decimals() {
     assert_eq!(metric["lbf·ft"], "14.751242985545307278");
     let (_, out, _) = run(&["convert", "20 N·m"]);
     assert!(
-        out.contains("= 20 N·m\n") && out.contains("≈ 14.751242985545307278 lbf·ft\n"),
+        out.contains("= 20 N·m\n") && out.contains("≈ 14.75 lbf·ft\n"),
         "{out}"
     );
+    // People get four digits, or as many as they typed; a value whose few digits are all there is exact.
+    for (text, line) in [
+        ("29.5 lbf·ft", "≈ 40.00 N·m\n"),
+        ("29.5 lbf·ft", "= 354 lbf·in\n"),
+        ("29.5000 lbf·ft", "≈ 39.9966 N·m\n"),
+        ("0.05 N·m", "≈ 0.03688 lbf·ft\n"),
+        ("1 kN·m", "≈ 737.6 lbf·ft\n"),
+        ("1 kN·m", "= 1000 N·m\n"),
+        ("123456 N·m", "≈ 91056.5 lbf·ft\n"),
+    ] {
+        let (_, out, _) = run(&["convert", text]);
+        assert!(out.contains(line), "{text}: {out}");
+    }
 }
 
 #[test]

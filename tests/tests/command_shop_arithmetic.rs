@@ -1,4 +1,4 @@
-//! `setting`, `preload` and `thread` from the command line: keys, values, refusals.
+//! The shop's arithmetic from the command line: keys, values, refusals.
 
 use serde_json::Value;
 use std::ffi::OsString;
@@ -99,6 +99,153 @@ fn preload_gives_the_keys_of_the_contract() {
 }
 
 #[test]
+fn preload_goes_the_other_way_as_well() {
+    // [Shigley 9e solution 8-29] 132.3 kN on M20 at K 0.18 takes 476 N·m.
+    let m20 = [
+        "preload", "--thread", "M20", "--class", "8.8", "--k", "0.18",
+    ];
+    let torque = |more: &[&str]| number(&object(&[&m20, more].concat()), "torque_Nm");
+    assert!((torque(&["--want", "132.3 kN"]) - 476.0).abs() < 0.5);
+    assert!((torque(&["--share-proof", "90 %"]) - 476.0).abs() < 1.0);
+    // 29.742 kip is 132.3 kN.
+    assert!((torque(&["--want", "29.742 kip"]) - 476.3).abs() < 0.1);
+    assert!((torque(&["--torque", "476 N·m"]) - 476.0).abs() < 1e-9);
+    let (status, out, _) = run(&[&m20[..], &["--want", "132.3 kN"]].concat());
+    assert!(status == 0 && out.contains("476.3 N·m"), "{out}");
+    assert!(out.contains("where the maker states a torque"), "{out}");
+}
+
+#[test]
+fn stretch_gives_all_three_from_any_one() {
+    let m12 = [
+        "stretch", "--thread", "M12", "--class", "10.9", "--grip", "60 mm",
+    ];
+    let of = |more: &[&str]| object(&[&m12, more].concat());
+    let load = of(&["--load", "40 kN"]);
+    let angle = format!("{:.4}°", number(&load, "angle_deg"));
+    let stretch = format!("{:.4} mm", number(&load, "stretch_mm"));
+    assert!((number(&of(&["--angle", &angle]), "load_kN") - 40.0).abs() < 0.01);
+    assert!((number(&of(&["--stretch", &stretch]), "load_kN") - 40.0).abs() < 1.0);
+    assert!((number(&load, "stretch_mm") * number(&load, "bolt_kN_per_mm") - 40.0).abs() < 0.05);
+    // Past yield the load hardly grows, and what stays is said.
+    let past = of(&["--angle", "240°"]);
+    assert!(
+        number(&past, "yield_ratio") > 1.0 && number(&past, "permanent_mm") > 0.2,
+        "{past}"
+    );
+    let (_, out, _) = run(&[&m12[..], &["--angle", "240°"]].concat());
+    assert!(out.contains("yielded") && out.contains("maker"), "{out}");
+}
+
+#[test]
+fn engagement_says_what_strips_and_tells_the_shell() {
+    let line = |more: &[&str]| {
+        let fixed = ["--json", "engagement", "--thread", "M10", "--class", "8.8"];
+        let (status, out, err) = run(&[&fixed[..], more].concat());
+        assert_eq!(err, "", "{more:?}");
+        (status, serde_json::from_str::<Value>(&out).unwrap())
+    };
+    let (status, short) = line(&["--into", "aluminium", "--length", "8 mm"]);
+    assert_eq!(
+        (status, &short["first"]),
+        (1, &Value::from("internal-strips"))
+    );
+    let (status, long) = line(&["--into", "aluminium", "--length", "20 mm"]);
+    assert_eq!((status, &long["first"]), (0, &Value::from("bolt-breaks")));
+    assert!(number(&long, "needed_mm") < 20.0 && number(&short, "needed_mm") > 8.0);
+    // [Bickford, tests/data/metric_shear_areas.csv] 15.58 and 21.48 mm² for each mm engaged.
+    assert!((number(&long, "external_shear_mm2_per_mm") - 15.58).abs() < 0.01);
+    assert!((number(&long, "internal_shear_mm2_per_mm") - 21.477).abs() < 0.01);
+    let (status, nut) = line(&["--nut", "6"]);
+    assert_eq!(status, 1);
+    assert!(
+        nut["nut_why"].as_str().unwrap().contains("strips first"),
+        "{nut}"
+    );
+}
+
+#[test]
+fn twist_gives_the_train_for_the_plan() {
+    // Derived: G·J/L of steel, 79 GPa: 10 × 250 mm 18.5°, 16 × 250 mm 2.8° for each 100 N·m.
+    let thin = object(&["twist", "10 mm x 250 mm", "--torque", "50 N·m"]);
+    assert!((number(&thin, "deg_per_100_Nm") - 18.5).abs() < 0.05);
+    assert!((number(&thin, "twist_deg") - 9.23).abs() < 0.02);
+    assert_eq!(thin["train"], "5.41 N·m/°");
+    let both = object(&["twist", "10 x 250", "16 x 250"]);
+    assert!((number(&both, "deg_per_100_Nm") - 21.3).abs() < 0.1);
+    // [Beer and Johnston, Mechanics of Materials, example 3.02, from memory] 60 mm with a bore of 40, 1.5 m, G 77 GPa: 2° at 1.829 kN·m.
+    let shaft = object(&["twist", "60 bore 40 x 1500", "--torque", "1829 N·m"]);
+    assert!(
+        (number(&shaft, "twist_deg") * 79.0 / 77.0 - 2.0).abs() < 0.002,
+        "{shaft}"
+    );
+}
+
+#[test]
+fn slope_estimates_from_a_trace_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("pull.csv");
+    // M10 in springs that the command itself reckons, at a lever of 1.5 mm: friction 0.12 or so by the form of VDI 2230.
+    let stretch = object(&[
+        "stretch", "--thread", "M10", "--class", "8.8", "--grip", "40 mm", "--load", "20 kN",
+    ]);
+    let degrees = number(&stretch, "angle_deg");
+    let rows: String = (0..=200)
+        .map(|i| {
+            let share = f64::from(i) / 200.0;
+            format!(
+                "{:.3},{:.4},{:.4}\n",
+                2.0 * share,
+                30.0 * share,
+                degrees * share
+            )
+        })
+        .collect();
+    std::fs::write(&path, format!("time_s,torque_Nm,angle_deg\n{rows}")).unwrap();
+    let line = [
+        "slope",
+        "--thread",
+        "M10",
+        "--class",
+        "8.8",
+        "--grip",
+        "40 mm",
+        path.to_str().unwrap(),
+    ];
+    let answer = object(&line);
+    assert!(
+        (number(&answer, "preload_kN") - 20.0).abs() < 0.1,
+        "{answer}"
+    );
+    assert!(
+        (number(&answer, "nut_factor") - 0.15).abs() < 0.001,
+        "{answer}"
+    );
+    assert!(
+        (0.10..0.13).contains(&number(&answer, "friction")),
+        "{answer}"
+    );
+    let low = number(&answer, "preload_low_kN");
+    let high = number(&answer, "preload_high_kN");
+    assert!(low < 14.0 && (22.5..24.0).contains(&high), "{answer}");
+    // The same pull with a tool that winds up, told: the same preload.
+    let wound: String = (0..=200)
+        .map(|i| {
+            let share = f64::from(i) / 200.0;
+            format!(
+                "{:.3},{:.4},{:.4}\n",
+                2.0 * share,
+                30.0 * share,
+                (degrees + 30.0 / 5.0) * share
+            )
+        })
+        .collect();
+    std::fs::write(&path, format!("time_s,torque_Nm,angle_deg\n{wound}")).unwrap();
+    let told = object(&[&line[..], &["--train", "5 N·m/°"]].concat());
+    assert!((number(&told, "preload_kN") - 20.0).abs() < 0.1, "{told}");
+}
+
+#[test]
 fn thread_answers_with_a_reason() {
     for (a, b, fits, part) in [
         (
@@ -110,6 +257,10 @@ fn thread_answers_with_a_reason() {
         ("M10x1.5", "M10", true, "same thread"),
         ("10-32 UNF", "No.10-32 UNF", true, "same thread"),
         ("M8", "5/16-18", false, "bind"),
+        ("3/8 BSW", "3/8 UNC", false, "60° against 55°"),
+        ("2BA", "M5", false, "then bind"),
+        ("3/8 BSP", "G 3/8", false, "does not say"),
+        ("Tr 40x7", "Tr 40x7", true, "same thread"),
     ] {
         // The shell hears the answer too: 0 when they go together, 1 when they do not.
         let (status, out, err) = run(&["--json", "thread", a, b]);

@@ -50,7 +50,11 @@ fn the_demos_head_goes_over_the_link_and_comes_back_as_a_sheet() {
         answer
     };
 
-    let (status, said, wrong) = talk(&["adapter", &port, "send", "--joint", "head", "--work"]);
+    let plan = folder.path().join("demo.toml");
+    std::fs::write(&plan, evendraw::plan::DEMO).expect("written");
+    let plan = plan.to_str().expect("a plain path");
+    let (status, said, wrong) =
+        talk(&["adapter", &port, "send", plan, "--joint", "head", "--work"]);
     assert_eq!(status, 0, "{said}{wrong}");
     assert!(said.contains("is stored at place 1"), "{said}");
     let (mut accepted, mut pulls) = (0, 0);
@@ -82,7 +86,7 @@ fn the_demos_head_goes_over_the_link_and_comes_back_as_a_sheet() {
 
     let journal = folder.path().join("pump.journal");
     let journal = journal.to_str().expect("a plain path");
-    let (status, said, wrong) = talk(&["adapter", &port, "pull", journal]);
+    let (status, said, wrong) = talk(&["adapter", &port, "pull", journal, "--plan", plan]);
     assert!(status <= 1, "{said}{wrong}");
     // Again: nothing is new, nothing is twice.
     let (status, said, wrong) = talk(&["adapter", &port, "pull", journal]);

@@ -43,6 +43,14 @@ fn every_fault_has_the_outcome_that_the_help_states() {
         ("stripping", &["late", "yields", "gave way"], Some(true)),
     ] {
         for joint in ["cover", "manifold"] {
+            // A screw on the bottom of its hole turns by a degree in the cover's first stage: too little to tell each time.
+            if (fault, joint) == ("bottomed", "cover") {
+                let noticed = (1..=10)
+                    .filter(|seed| outcome(folder.path(), joint, fault, *seed)["noticed"] == true)
+                    .count();
+                assert!(noticed >= 6, "{noticed} of 10");
+                continue;
+            }
             for seed in 1..=3 {
                 let said = outcome(folder.path(), joint, fault, seed);
                 assert_eq!(said["noticed"], true, "{joint}, seed {seed}: {said}");
@@ -111,6 +119,70 @@ fn a_fault_that_was_not_got_to_is_not_said_to_be_missed() {
     );
     assert_eq!(of("10")["of_others"], Value::Null);
     assert!(told.iter().all(|object| object["record"] != "stood"));
+}
+
+/// A low torque and an angle after it, as cylinder heads and connecting rods have them: the end takes several times the torque of the beginning,
+/// and a steady hand goes there. [the shape of such values: common practice, no source]
+#[test]
+fn low_torques_with_angles_are_rehearsed_to_the_end() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut plan = String::from("[build]\ntitle = \"turned on\"\n");
+    let joints = [
+        (
+            "a",
+            "thread = \"M9x1.25\"\nclass = \"10.9\"\n",
+            "15 N·m",
+            &["90°"][..],
+        ),
+        (
+            "b",
+            "thread = \"M10x1.5\"\nclass = \"10.9\"\ngrip = \"80 mm\"\n",
+            "20 N·m",
+            &["90°"],
+        ),
+        (
+            "c",
+            "thread = \"M10x1.5\"\nclass = \"10.9\"\n",
+            "20 N·m",
+            &["90°", "90°"],
+        ),
+        (
+            "d",
+            "thread = \"M8\"\nclass = \"12.9\"\ngrip = \"35 mm\"\n",
+            "8 N·m",
+            &["60°"],
+        ),
+        (
+            "e",
+            "thread = \"M12x1.75\"\nclass = \"10.9\"\ngrip = \"110 mm\"\ncondition = \"dry\"\n",
+            "30 N·m",
+            &["120°"],
+        ),
+        ("f", "", "15 N·m", &["90°"]),
+    ];
+    for (id, known, torque, turns) in joints {
+        plan.push_str(&format!(
+            "\n[[joint]]\nid = \"{id}\"\ntitle = \"joint\"\n{known}circle = {{ number = 4, diameter = \"200 mm\" }}\norder = \"cross\"\n\n\
+             [[joint.stage]]\ndo = \"tighten\"\ntorque = \"{torque}\"\nwithin = \"±10 %\"\n"
+        ));
+        for turn in turns {
+            plan.push_str(&format!(
+                "\n[[joint.stage]]\ndo = \"turn\"\nangle = \"{turn}\"\nwithin = \"±5°\"\n"
+            ));
+        }
+    }
+    std::fs::write(folder.path().join("turned.toml"), plan).expect("the plan");
+    let mut pulls = 0;
+    for seed in ["1", "2", "3"] {
+        let line = ["rehearse", "turned.toml", "--json", "--seed", seed];
+        let told = rehearsed(folder.path(), &line);
+        for attempt in told.iter().filter(|object| object["record"] == "attempt") {
+            assert_eq!(attempt["verdict"], "accepted", "seed {seed}: {attempt}");
+            pulls += 1;
+        }
+    }
+    // Six joints of four, seven turn stages: nothing was left out.
+    assert_eq!(pulls, 3 * 4 * (6 + 7));
 }
 
 #[test]

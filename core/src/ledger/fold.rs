@@ -3,8 +3,9 @@
 use super::{
     ASK, Confirmed, DOUBT, FastenerCell, LOOSEN, Ledger, MARKED, NEW, REPLACE, StepState, TIGHT,
 };
+use crate::advice::{Gravity, is_pulled_on};
 use crate::limits::{MOMENTS_MAX, STAGES_MAX};
-use crate::procedure::{Policy, Procedure, Redo, Reuse, Stage, StageKind};
+use crate::procedure::{Policy, Procedure, Redo, Stage, StageKind};
 use crate::record::{AfterPass, Decision, Doubt, Entry, Manner, Record, Role};
 use crate::unit::{Instant, divided};
 use crate::verdict::{Reason, Reasons, Verdict};
@@ -135,6 +136,7 @@ fn attempt_made(
     attempt: &crate::record::Attempt,
 ) {
     ledger.begun = None;
+    ledger.judged = Some((attempt.step, attempt.reasons));
     if let Some(cell) = ledger.steps.get_mut(usize::from(attempt.step)) {
         *cell = cell.attempted();
     }
@@ -208,34 +210,17 @@ enum Remedy {
 }
 
 /// What a rejected attempt asks for: more of the same only where torque alone was too low; the stage's policy where it went
-/// too far; a person's decision wherever the curve spoke of harm or could not be trusted.
+/// too far; a person's decision wherever the curve spoke of harm or could not be trusted. A fastener that gave out as it went too
+/// far is not loosened and pulled again unasked, whatever the policy.
 fn remedy(reasons: Reasons, stage: &Stage) -> Remedy {
     let too_far = (reasons.contains(Reason::TorqueHigh) || reasons.contains(Reason::AngleHigh))
         && !matches!(stage.kind, StageKind::Hold { .. });
-    let harm = [
-        Reason::EarlyRise,
-        Reason::LateRise,
-        Reason::Yielding,
-        Reason::GivingWay,
-        Reason::NoTurn,
-        Reason::StickSlip,
-        Reason::Overload,
-        Reason::Stuck,
-        Reason::Gap,
-        Reason::Jerk,
-        Reason::Interrupted,
-        Reason::AngleLow,
-        Reason::AngleHigh,
-        Reason::WrongWay,
-    ]
-    .into_iter()
-    .any(|reason| reasons.contains(reason));
-    if too_far {
+    if too_far && (stage.on_over == Policy::Replace || !reasons.reach(Gravity::Fault)) {
         Remedy::Policy(stage.on_over)
-    } else if harm || matches!(stage.kind, StageKind::Turn { .. }) {
-        Remedy::Policy(Policy::Ask)
-    } else {
+    } else if is_pulled_on(reasons, &stage.kind) {
         Remedy::Again
+    } else {
+        Remedy::Policy(Policy::Ask)
     }
 }
 
@@ -458,12 +443,7 @@ fn reopen(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, from: u8) {
 }
 
 fn replace_if_spent(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, was_tight: bool) {
-    let spent = match procedure.terms().reuse {
-        Reuse::Free => false,
-        Reuse::ReplaceIfLoosened => was_tight,
-        Reuse::Cycles(allowed) => was_tight && ledger.cycles(fastener) >= allowed,
-    };
-    if spent {
+    if ledger.is_spent_by_loosening(procedure, fastener, was_tight) {
         change(ledger, fastener, |cell| cell.set(REPLACE, true));
     }
 }

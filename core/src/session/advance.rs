@@ -44,6 +44,9 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     /// Works out what is next and sets the tracker to it.
     pub(super) fn advance(&mut self, outcome: &mut Outcome) {
+        if self.selected_step().is_none() {
+            self.selected = None;
+        }
         self.next = self.find_next();
         for _ in 0..DEADLINES_MAX {
             match self.next {
@@ -155,8 +158,21 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             .map(|(index, _)| index)
     }
 
+    /// The step that was selected, while it stands open at the stage it was selected for and no stage before that one is opened
+    /// again.
     fn selected_step(&self) -> Option<u16> {
-        self.first_open_of(self.selected?)
+        let selected = self.selected?;
+        self.first_open_of(selected.fastener).filter(|&step| {
+            self.stage_number(step) == Some(selected.stage)
+                && self
+                    .step_in_order()
+                    .and_then(|step| self.stage_number(step))
+                    >= Some(selected.stage)
+        })
+    }
+
+    pub(super) fn stage_number(&self, step: u16) -> Option<u8> {
+        Some(self.procedure.steps().get(usize::from(step))?.stage())
     }
 
     /// The fastener's first step that is not settled and can be done now.

@@ -2,7 +2,7 @@
 
 use core::ops::Deref;
 
-use super::{Announcement, Armed, Next, Outcome, Refusal, Session};
+use super::{Announcement, Armed, Next, Outcome, Refusal, Selected, Session};
 use crate::procedure::{Procedure, StageKind};
 use crate::record::{Attempt, Begun, Rechecked};
 use crate::sample::{Fault, Sample};
@@ -241,21 +241,18 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         let Some(step) = self.first_open_of(fastener) else {
             return Err(Refusal::AlreadySettled);
         };
-        let stage_at = |step: u16| {
-            self.procedure
-                .steps()
-                .get(usize::from(step))
-                .map(|step| step.stage())
+        let Some(stage) = self.stage_number(step) else {
+            return Err(Refusal::NoSuch);
         };
         let in_order = self.step_in_order();
-        if stage_at(step) > in_order.and_then(stage_at) {
+        if Some(stage) > in_order.and_then(|step| self.stage_number(step)) {
             return Err(Refusal::EarlierOpen);
         }
         self.armed = None;
         self.selected = if in_order == Some(step) {
             None
         } else {
-            Some(fastener)
+            Some(Selected { fastener, stage })
         };
         Ok(())
     }

@@ -3,18 +3,20 @@
 //!
 //! Yes does what the bottom line says first, no what it says second.
 
+use evendraw_core::advice::Act;
+use evendraw_core::ledger::StepState;
 use evendraw_core::pattern::cross;
 use evendraw_core::procedure::{
     AngleWindow, EngineState, Fastener, Parts as ProcedureParts, Prevailing, Procedure, Stage,
     StageKind, Step as Place, Terms, TorqueWindow,
 };
-use evendraw_core::record::{Decision, Doubt, Role};
+use evendraw_core::record::{Doubt, Role};
 use evendraw_core::sample::Fault;
 use evendraw_core::session::{Input, Next, Session};
 use evendraw_core::text::Label;
 use evendraw_core::tracker::Cue as Told;
 use evendraw_core::unit::{Angle, Instant, Length, Torque};
-use evendraw_core::verdict::{Aim, Verdict};
+use evendraw_core::verdict::{Aim, Reason, Verdict};
 
 use super::{
     Adapter, Cue, Display, Flash, Key, Keys, Leave, Port, Readings, Trouble, page, told_for,
@@ -43,6 +45,8 @@ pub(super) struct Hands {
     circle: Option<Circle>,
     /// Measured length being set, in µm.
     length: i32,
+    /// Whether the cautions of this start have been seen.
+    cautioned: bool,
 }
 
 /// Lengths are set in steps of 10 µm up to 2 mm.
@@ -160,15 +164,15 @@ where
                 cause: "to start again",
             },
             Next::Replace { fastener } if yes => Input::Fitted { fastener },
-            Next::Decide { step } => Input::Decide {
-                step,
-                decision: if yes {
-                    Decision::Again
-                } else {
-                    Decision::Replace
-                },
-                note: name,
-            },
+            Next::Decide { step } => {
+                let (offered, from) = offered(session);
+                let act = if yes { offered.0 } else { offered.1 };
+                Input::Decide {
+                    step,
+                    decision: act.and_then(|act| act.decision(from))?,
+                    note: name,
+                }
+            }
             Next::Settle { fastener } if yes => Input::Note {
                 fastener: Some(fastener),
                 doubt: Doubt::Settled,
@@ -236,42 +240,53 @@ where
         let told = self
             .verdict
             .filter(|_| self.told.is_some_and(|(_, at)| now.since(at) < told_for()));
-        match told {
-            Some(told) if !session.is_in_pull() => {
-                let word = match told.verdict {
-                    Verdict::Accepted => "ACCEPTED",
-                    Verdict::Rejected => "REJECTED",
-                    Verdict::Unknown => "UNKNOWN",
-                };
-                let mut line = page.line(2);
-                line.text(word);
-                if let Some(reason) = told.reasons.iter().next() {
-                    line.text(" ").text(reason.word());
-                }
+        let mut line = page.line(2);
+        if session.is_in_pull() {
+            line.thousandths(live.torque.millinewton_meters())
+                .text(" N.m");
+            if let Some(angle) = live.angle {
+                line.text(" ")
+                    .thousandths(angle.millidegrees())
+                    .text(" deg");
             }
-            _ if session.is_in_pull() => {
-                let mut line = page.line(2);
-                line.thousandths(live.torque.millinewton_meters())
-                    .text(" N.m");
-                if let Some(angle) = live.angle {
-                    line.text(" ")
-                        .thousandths(angle.millidegrees())
-                        .text(" deg");
-                }
+        } else if let Some(gravest) = session.advice().and_then(|advice| advice.gravest) {
+            // Named for as long as it waits for somebody.
+            line.text(named(gravest));
+        } else if let Some(told) = told {
+            line.text(match told.verdict {
+                Verdict::Accepted => "ACCEPTED ",
+                Verdict::Rejected => "REJECTED ",
+                Verdict::Unknown => "UNKNOWN ",
+            });
+            if let Some(reason) = told.reasons.gravest() {
+                line.text(reason.word());
             }
-            _ => {}
         }
         let keys = match next {
             Next::Pull { .. } if session.is_in_pull() => "YES done",
             Next::Pull { .. } => "YES zero NO felt off",
             Next::Condition | Next::Answer { .. } => "YES yes    NO no",
-            Next::Decide { .. } => "YES again  NO new",
+            Next::Decide { .. } => {
+                let (yes, no) = offered(session).0;
+                let mut line = page.line(3);
+                line.text(match yes {
+                    Some(act) => key_words(act),
+                    None => "decide at the desk",
+                });
+                if let Some(act) = no {
+                    line.text("  NO ")
+                        .text(key_words(act).get(4..).unwrap_or(""));
+                }
+                ""
+            }
             Next::Measure { .. } => "YES take   NO more",
             Next::Nothing => "YES leave",
             Next::Store | Next::Wait { .. } | Next::Start | Next::Tool => "",
             _ => "YES done",
         };
-        page.line(3).text(keys);
+        if !keys.is_empty() {
+            page.line(3).text(keys);
+        }
         if let Next::Measure { .. } = next {
             page.line(2).thousandths(self.hands.length).text(" mm");
         }
@@ -281,6 +296,10 @@ where
     /// What the key means while no joint is worked.
     fn chosen(&mut self, key: Key) -> Option<Leave> {
         self.trouble = None;
+        if !self.hands.cautioned {
+            self.hands.cautioned = true;
+            return None;
+        }
         if let Some(circle) = &mut self.hands.circle {
             let field = usize::from(circle.field);
             let (first, last, by) = RANGES.get(field).copied().unwrap_or((0, 0, 1));
@@ -332,6 +351,14 @@ where
             let mut page = Page::default();
             trouble_page(&mut page, trouble);
             return page;
+        }
+        if !self.hands.cautioned {
+            return page([
+                "Eyes protected, work",
+                "held up, no bar on",
+                "the handle, hands",
+                "clear of it. YES seen",
+            ]);
         }
         if let Some(circle) = self.hands.circle {
             let mut shown = page(["New bolt circle", "", "", "YES take   NO more"]);
@@ -448,9 +475,12 @@ fn target_line(page: &mut Page, session: &Session<&Procedure>, next: Next, now: 
                 Next::Answer { .. } => "check, see the sheet",
                 Next::Measure { .. } => "measure, set length",
                 Next::Moment { .. } => "say when",
-                Next::Loosen { .. } => "loosen fully",
+                Next::Loosen { .. } => "PRESSURE OFF, LOOSEN",
                 Next::Replace { .. } => "fit a NEW one",
-                Next::Decide { .. } => "rejected: decide",
+                Next::Decide { step } if session.ledger().step(step) == StepState::Doubtful => {
+                    "NOT KNOWN"
+                }
+                Next::Decide { .. } => "REJECTED",
                 Next::Settle { .. } => "felt wrong: look",
                 Next::TakeApart => "take MOCK-UP apart",
                 Next::AwaitDue { .. } => "retorque when run",
@@ -483,6 +513,54 @@ fn trouble_page(page: &mut Page, trouble: Trouble) {
         page.line(2).text("at byte ").number(at);
     }
     page.line(3).text("YES seen");
+}
+
+/// The acts on the two keys, and the stage at which a loosened one begins again: the first two of what is advised that need no
+/// name and no reason.
+fn offered(session: &Session<&Procedure>) -> ((Option<Act>, Option<Act>), u8) {
+    let Some(advice) = session.advice() else {
+        return ((None, None), 0);
+    };
+    let mut acts = advice
+        .acts
+        .iter()
+        .copied()
+        .filter(|act| !matches!(act, Act::Observe | Act::Waive));
+    ((acts.next(), acts.next()), advice.from)
+}
+
+/// What an act is called on the key YES.
+const fn key_words(act: Act) -> &'static str {
+    match act {
+        Act::Again => "YES again",
+        Act::Loosen => "YES loosen",
+        Act::TakeOut => "YES take out",
+        Act::Replace => "YES new",
+        Act::PullOn | Act::Observe | Act::Waive => "",
+    }
+}
+
+/// A reason in a line of the display: what the hand should think of first.
+const fn named(reason: Reason) -> &'static str {
+    match reason {
+        Reason::GivingWay => "STRIPPING?",
+        Reason::Yielding => "YIELDING?",
+        Reason::Overload => "OVERLOADED",
+        Reason::NoTurn => "ALREADY TIGHT?",
+        Reason::EarlyRise => "CROSSED, BOTTOMED?",
+        Reason::LateRise => "SOFT, MISSING PART?",
+        Reason::StickSlip => "DIRT ON THE THREAD?",
+        Reason::WrongWay => "WRONG WAY ROUND?",
+        Reason::TorqueHigh => "TOO MUCH TORQUE",
+        Reason::AngleHigh => "TURNED TOO FAR",
+        Reason::Stuck => "SENSOR STUCK?",
+        Reason::Interrupted => "CUT SHORT",
+        Reason::Gap => "READINGS MISSING",
+        Reason::Jerk => "PULLED IN A JERK",
+        Reason::TorqueLow => "TOO LITTLE TORQUE",
+        Reason::AngleLow => "TURNED TOO LITTLE",
+        Reason::OutOfOrder => "OUT OF ORDER",
+    }
 }
 
 /// The stored form of a bolt circle: half the torque, the torque, then the angle if there is one; across, each time.
@@ -560,7 +638,31 @@ pub(super) fn circle_form(
 mod tests {
     use evendraw_core::procedure::Procedure;
 
-    use super::circle_form;
+    use evendraw_core::advice::Act;
+    use evendraw_core::verdict::Reason;
+
+    use super::{circle_form, key_words, named};
+    use crate::display::COLUMNS;
+
+    #[test]
+    fn every_reason_and_every_pair_of_keys_fits_its_line() {
+        for reason in Reason::ALL {
+            assert!(named(reason).len() <= COLUMNS, "{}", named(reason));
+        }
+        // The pairs that the core's lists begin with.
+        for (yes, no) in [
+            (Act::Again, Act::Loosen),
+            (Act::Again, Act::Replace),
+            (Act::Loosen, Act::Again),
+            (Act::Loosen, Act::Replace),
+            (Act::Replace, Act::Loosen),
+            (Act::Replace, Act::Again),
+            (Act::TakeOut, Act::Replace),
+        ] {
+            let line = format!("{}  NO {}", key_words(yes), &key_words(no)[4..]);
+            assert!(line.len() <= COLUMNS, "{line}");
+        }
+    }
 
     #[test]
     fn the_largest_circle_fits_and_the_order_goes_across() {

@@ -2,7 +2,7 @@
 //!
 //! Knows nothing of where torque and angle come from.
 
-use super::Chance;
+use super::Rng;
 
 /// What the adapter measured at one moment.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -76,21 +76,21 @@ pub(super) struct Sensor {
     gain: f64,
     bias_deg_per_s: f64,
     drift_deg: f64,
-    chance: Chance,
+    rng: Rng,
 }
 
 impl Sensor {
-    pub(super) fn new(model: AdapterModel, mut chance: Chance) -> Self {
-        let zero_Nm = chance.about(0.0, model.zero_Nm);
-        let gain = chance.about(1.0, model.scale);
-        let bias_deg_per_s = chance.about(0.0, model.gyro_bias_deg_per_s);
+    pub(super) fn new(model: AdapterModel, mut rng: Rng) -> Self {
+        let zero_Nm = rng.about(0.0, model.zero_Nm);
+        let gain = rng.about(1.0, model.scale);
+        let bias_deg_per_s = rng.about(0.0, model.gyro_bias_deg_per_s);
         Self {
             model,
             zero_Nm,
             gain,
             bias_deg_per_s,
             drift_deg: 0.0,
-            chance,
+            rng,
         }
     }
 
@@ -121,11 +121,7 @@ impl Sensor {
     }
 
     fn noise(&mut self, size: f64) -> f64 {
-        if size > 0.0 {
-            self.chance.normal()
-        } else {
-            0.0
-        }
+        if size > 0.0 { self.rng.normal() } else { 0.0 }
     }
 }
 

@@ -5,7 +5,7 @@
 //!
 //! Knows nothing of joints.
 
-use super::Chance;
+use super::Rng;
 use std::fmt;
 use std::str::FromStr;
 
@@ -130,9 +130,7 @@ impl Hand {
     }
 
     /// Reaction time to one cue, s.
-    pub(super) fn react(&self, chance: &mut Chance) -> f64 {
-        chance
-            .about(self.reaction_s, self.reaction_spread_s)
-            .max(0.08)
+    pub(super) fn react(&self, rng: &mut Rng) -> f64 {
+        rng.about(self.reaction_s, self.reaction_spread_s).max(0.08)
     }
 }

@@ -8,7 +8,8 @@ mod turn;
 use super::adapter::Sensor;
 use super::matrix::dot;
 use super::{
-    BenchSample, Chance, FastenerModel, FastenerState, Fault, Hand, HandKind, JointModel, Spring,
+    BenchSample, FastenerModel, FastenerState, Fault, Hand, HandKind, JointModel, Rng, Spring,
+    Variation,
 };
 
 /// What the hand sets out to do with one fastener.
@@ -142,8 +143,8 @@ pub struct Bench {
     /// Loads as the joint feels them, N: those of fasteners that clamp.
     loads_N: Vec<f64>,
     sensor: Sensor,
-    chance: Chance,
-    parts: Chance,
+    rng: Rng,
+    parts: Rng,
     time_s: f64,
     adapter_deg: f64,
     attempt: Option<Attempt>,
@@ -155,7 +156,7 @@ pub struct Bench {
 }
 
 impl Bench {
-    /// Sets a joint up. Each fastener's friction, run-down and locking torque are drawn from the seed.
+    /// Sets a joint up. How each fastener and its place differ, its run-down and locking torque are drawn from the seed.
     #[must_use]
     pub fn new(
         mut model: JointModel,
@@ -167,20 +168,22 @@ impl Bench {
         for &(fastener, fault) in faults {
             model.spoil(fastener, fault);
         }
-        let mut parts = Chance::new(seed, 3);
-        let metal: Vec<FastenerModel> = model
+        let mut parts = Rng::new(seed, 3);
+        let (metal, springs): (Vec<FastenerModel>, Vec<Spring>) = model
             .fasteners
             .iter()
-            .map(|metal| drawn(metal, model.friction_scatter, &mut parts))
-            .collect();
+            .zip(&model.interaction.springs)
+            .map(|(metal, spring)| taken(metal, spring, &model.variation, &mut parts))
+            .unzip();
+        model.interaction.springs = springs;
         let count = metal.len();
         let mut bench = Self {
-            sensor: Sensor::new(model.adapter, Chance::new(seed, 2)),
+            sensor: Sensor::new(model.adapter, Rng::new(seed, 2)),
             hand: Hand::of(hand),
             metal,
             states: vec![FastenerState::default(); count],
             loads_N: vec![0.0; count],
-            chance: Chance::new(seed, 1),
+            rng: Rng::new(seed, 1),
             parts,
             time_s: 0.0,
             adapter_deg: 0.0,
@@ -322,9 +325,13 @@ impl Bench {
                 self.model.spoil(at, fault);
             }
         }
-        self.metal[fastener] = drawn(
+        (
+            self.metal[fastener],
+            self.model.interaction.springs[fastener],
+        ) = taken(
             &self.model.fasteners[fastener],
-            self.model.friction_scatter,
+            &self.model.interaction.springs[fastener],
+            &self.model.variation,
             &mut self.parts,
         );
         self.idle(20.0);
@@ -335,7 +342,7 @@ impl Bench {
     pub fn begin(&mut self, fastener: usize, task: Task) {
         self.attempt = None;
         self.settle();
-        let move_s = self.chance.about(self.hand.move_s, 0.15 * self.hand.move_s);
+        let move_s = self.rng.about(self.hand.move_s, 0.15 * self.hand.move_s);
         self.idle(move_s);
         let Some(state) = self.states.get(fastener) else {
             return;
@@ -346,7 +353,7 @@ impl Bench {
         } else {
             1.0
         };
-        let lost = self.chance.uniform() * 360.0 / f64::from(self.model.ratchet_teeth.max(1));
+        let lost = self.rng.uniform() * 360.0 / f64::from(self.model.ratchet_teeth.max(1));
         let (influence, give_mm_per_N, others_mm) = self.answer(fastener);
         self.attempt = Some(Attempt {
             fastener,
@@ -429,11 +436,15 @@ impl Bench {
     }
 }
 
-/// One fastener taken from the box: friction, run-down and locking torque as luck has them.
-fn drawn(metal: &FastenerModel, friction_scatter: f64, chance: &mut Chance) -> FastenerModel {
-    let mut drawn = metal.clone();
-    drawn.drag_mm *= (chance.normal().clamp(-3.0, 3.0) * friction_scatter).exp();
-    drawn.run_down_deg += chance.about(0.0, 0.04) * metal.run_down_deg.min(900.0);
-    drawn.prevailing_Nm *= chance.about(1.0, 0.08);
-    drawn
+/// One fastener taken from the box and its place: what differs from one to the next, and run-down and locking torque as luck has them.
+fn taken(
+    metal: &FastenerModel,
+    spring: &Spring,
+    variation: &Variation,
+    rng: &mut Rng,
+) -> (FastenerModel, Spring) {
+    let (mut metal, spring) = variation.draw(metal, spring, rng);
+    metal.run_down_deg += rng.about(0.0, 0.04) * metal.run_down_deg.min(900.0);
+    metal.prevailing_Nm *= rng.about(1.0, 0.08);
+    (metal, spring)
 }

@@ -14,7 +14,6 @@
 )]
 
 mod adapter;
-mod chance;
 pub mod compare;
 mod cover;
 mod fastener;
@@ -25,15 +24,18 @@ mod joint;
 mod kei;
 mod live;
 mod matrix;
+mod rng;
+mod variation;
 
 pub use adapter::{AdapterModel, BenchSample};
-pub use chance::Chance;
 pub use cover::Cover;
 pub use fastener::{FastenerModel, FastenerState};
 pub use fault::{Fault, FaultError, Seen};
 pub use hand::{Hand, HandError, HandKind};
 pub use interaction::{Creep, Interaction, Plate, Spring, axes};
-pub use joint::{Interface, JointError, JointModel, JointSketch};
+pub use joint::{Interface, JointError, JointModel, JointSketch, Turning};
 pub use kei::kei;
 pub use live::{Bench, BenchCue, Energy, Task};
 pub use matrix::{Cholesky, Matrix};
+pub use rng::Rng;
+pub use variation::Variation;

@@ -11,7 +11,7 @@ use serde::Serialize;
 
 use super::{CommandError, Done, Output, named, plan_file};
 use crate::link::{Client, ClientError, Fetched, Port};
-use crate::plan::Answers;
+use crate::plan::{Answers, Plan};
 use crate::store::{Content, HostFact, Journal, Purpose, fresh};
 
 /// Talks to an adapter over a serial port: sends procedures, fetches its journal, watches it live.
@@ -32,7 +32,7 @@ pub(super) struct Args {
 enum Errand {
     /// Sends the procedures of a plan; each is taken whole or refused.
     Send {
-        /// The plan; the built-in demo build when none is given.
+        /// The plan.
         plan: Option<PathBuf>,
         /// Only this joint.
         #[arg(long)]
@@ -48,7 +48,7 @@ enum Errand {
     Pull {
         /// The journal.
         journal: PathBuf,
-        /// The plan that was worked to, for a journal that does not exist yet; the built-in demo build when none is given.
+        /// The plan that was worked to, for a journal that does not exist yet.
         #[arg(long)]
         plan: Option<PathBuf>,
     },
@@ -94,6 +94,31 @@ struct Seen {
 
 /// Runs the command.
 pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
+    // What is asked for comes before the adapter: nothing is sent or kept on a guess.
+    let plan = match &args.errand {
+        Errand::Send { plan: None, .. } => {
+            return Err(CommandError::bad(
+                "adapter send: which plan? allowed is a plan file, like `send pump.toml`",
+            ));
+        }
+        Errand::Pull {
+            journal,
+            plan: None,
+        } if !journal.exists() => {
+            return Err(CommandError::bad(format!(
+                "adapter pull: {} does not exist yet; which plan was worked to? allowed is --plan PLAN",
+                journal.display()
+            )));
+        }
+        Errand::Send { plan, .. } | Errand::Pull { plan, .. } => plan
+            .as_deref()
+            .map(|path| plan_file::read(Some(path)))
+            .transpose()?,
+        Errand::Watch { .. } => None,
+    };
+    if let Some(plan) = &plan {
+        out.speaks_of(plan)?;
+    }
     let port =
         Port::open(&args.port).map_err(|error| CommandError::file("open", &args.port, &error))?;
     let mut client = Client::new(port);
@@ -108,14 +133,11 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     ))?;
     match &args.errand {
         Errand::Send {
-            plan,
-            joint,
-            place,
-            work,
+            joint, place, work, ..
         } => {
-            let plan = plan_file::read(plan.as_deref())?;
+            let plan = wanted(plan.as_ref())?;
             let chosen: Vec<_> = match joint {
-                Some(id) => vec![named::joint(&plan, Some(id))?],
+                Some(id) => vec![named::joint(plan, Some(id))?],
                 None => plan.joints().iter().collect(),
             };
             let first = place - 1;
@@ -155,9 +177,9 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             }
             Ok(Done::Good)
         }
-        Errand::Pull { journal, plan } => {
+        Errand::Pull { journal, .. } => {
             let Fetched { entries, gaps } = client.pull(|_| {}).map_err(failed)?;
-            let new = keep(journal, plan.as_deref(), &adapter.serial, &entries)?;
+            let new = keep(journal, plan.as_ref(), &adapter.serial, &entries)?;
             let missing: usize = gaps
                 .iter()
                 .map(|(from, to)| usize::try_from(to - from).unwrap_or(0))
@@ -220,10 +242,14 @@ fn show(live: &evendraw_core::link::Live, out: &mut Output<'_>) -> Result<(), Co
     })
 }
 
+fn wanted(plan: Option<&Plan>) -> Result<&Plan, CommandError> {
+    plan.ok_or_else(|| CommandError::bad("which plan? allowed is a plan file"))
+}
+
 /// Appends what the journal here does not have, and notes whose records they are; returns how many that were.
 fn keep(
     path: &Path,
-    plan: Option<&Path>,
+    plan: Option<&Plan>,
     serial: &str,
     entries: &[Entry],
 ) -> Result<usize, CommandError> {
@@ -231,7 +257,7 @@ fn keep(
     let (mut journal, content) = if path.exists() {
         Journal::open(path, Purpose::Job).map_err(bad)?
     } else {
-        let plan = plan_file::read(plan)?;
+        let plan = wanted(plan)?;
         let journal = Journal::create(path, Purpose::Job, plan.name(), plan.text()).map_err(bad)?;
         (journal, Content::default())
     };

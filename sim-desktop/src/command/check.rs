@@ -52,6 +52,7 @@ struct Line<'a> {
 /// Runs the command.
 pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
     let plan = plan_file::read(args.plan.as_deref())?;
+    out.speaks_of(&plan)?;
     let mut standings = vec![Standing::Untouched; plan.joints().len()];
     for id in &args.done {
         let joint = plan.joint(id).ok_or_else(|| no_joint(&plan, id))?;

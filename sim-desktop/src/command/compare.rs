@@ -16,7 +16,7 @@ use serde::Serialize;
 
 use super::pattern::{named, spots};
 use super::{CommandError, Done, Output, plan_file};
-use crate::bench::compare::{Ranked, Trial, compare};
+use crate::bench::compare::{Ranked, Trial, compare, headline};
 use crate::bench::{HandKind, JointModel};
 use crate::outputs::{self, Over};
 use crate::plan::{Joint, JointPlan, Order};
@@ -27,15 +27,16 @@ const PASSES_MAX: usize = 12;
 /// Most runs of one trial: an hour's work for a large joint.
 const RUNS_MAX: u32 = 1_000_000;
 
-/// Rehearses several orders and numbers of passes many times, and ranks them by how evenly they clamp.
+/// Rehearses several orders and numbers of passes many times, and ranks them by how evenly they clamp and how little they tilt.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "Examples:\n  \
         evendraw compare pump.toml --joint head\n  \
         evendraw compare pump.toml --joint cover --orders cross,listed --passes 1,3 --runs 1000\n  \
         evendraw compare pump.toml --joint cover --orders planned --orders 1,5,3,7,2,6,4,8 --svg cover.svg\n\n\
         Scatter is the standard deviation of the clamp loads as a share of their mean, an hour after the last pass; `order alone` is what is left of it \
-        with fasteners all alike and a hand without error; `tilt` is the farthest that the part above tilts on the way: the difference of closing across the joint. Every \
-        trial meets the same fasteners and the same hand. A virtual bench ranks orders; it does not prove a joint: the \
+        with fasteners all alike and a hand without error; `tilt` is the farthest that the part above tilts on the way: the difference of closing across the joint. ± is \
+        the standard error of the runs' mean; scatter and tilt each have their places (#), and those that lie within two standard errors of a difference share one: no \
+        difference is shown. After the passes come the plan's own turn stages. Every trial meets the same fasteners and the same hand. A virtual bench ranks orders; it does not prove a joint: the \
         maker's order comes first. Ctrl-C stops.")]
 pub(super) struct Args {
     /// The plan; the built-in demo build when none is given.
@@ -68,13 +69,28 @@ pub(super) struct Args {
 }
 
 #[derive(Serialize)]
+struct Conclusion<'a> {
+    record: &'static str,
+    joint: &'a str,
+    headline: &'a str,
+    turn_stages_deg: &'a [f64],
+    runs: u32,
+    seed: u64,
+}
+
+#[derive(Serialize)]
 struct Line<'a> {
     record: &'static str,
+    /// Place by scatter, shared where no difference is shown.
     rank: usize,
+    /// Place by tilt, likewise.
+    tilt_rank: usize,
     order: &'a str,
     passes: usize,
     fasteners: Vec<&'a str>,
     scatter: f64,
+    /// Standard error of it.
+    scatter_error: f64,
     scatter_95: f64,
     scatter_order_only: f64,
     #[serde(rename = "mean_kN")]
@@ -82,6 +98,7 @@ struct Line<'a> {
     #[serde(rename = "least_kN")]
     least: f64,
     tilt_um: f64,
+    tilt_error_um: f64,
     seconds: f64,
     runs: u32,
 }
@@ -108,6 +125,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         outputs::may_write(path, over)?;
     }
     let plan = plan_file::read(args.plan.as_deref())?;
+    out.speaks_of(&plan)?;
     let joint = plan.joint(&args.joint).ok_or_else(|| {
         let known: Vec<&str> = plan.joints().iter().map(Joint::id).collect();
         CommandError::bad(format!(
@@ -123,7 +141,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     let Some(ranked) = work(args, &model, &trials, out.is_json()) else {
         return Err(CommandError::bad("stopped; nothing was ranked"));
     };
-    say(args, joint, &ranked, out)?;
+    say(args, joint, &model, &ranked, out)?;
     if let Some(path) = &args.svg {
         let title = format!(
             "{}: scatter of clamp load, {} runs each",
@@ -223,12 +241,29 @@ fn work(args: &Args, model: &JointModel, trials: &[Trial], quiet: bool) -> Optio
 fn say(
     args: &Args,
     joint: &Joint,
+    model: &JointModel,
     ranked: &[Ranked],
     out: &mut Output<'_>,
 ) -> Result<(), CommandError> {
+    let headline = headline(ranked);
+    out.object(&Conclusion {
+        record: "conclusion",
+        joint: joint.id(),
+        headline: &headline,
+        turn_stages_deg: &model.turning.degrees,
+        runs: args.runs,
+        seed: args.seed,
+    })?;
+    let turns = match model.turning.degrees.as_slice() {
+        [] => String::new(),
+        some => {
+            let angles: Vec<String> = some.iter().map(|angle| format!("{angle:.0}°")).collect();
+            format!("; after the passes a turn of {}", angles.join(" and of "))
+        }
+    };
+    out.line(format_args!("{}. {headline}\n", joint.title()))?;
     out.line(format_args!(
-        "{}: scatter of clamp load over {} fasteners, {} runs each, {} hand\n",
-        joint.title(),
+        "{} fasteners, {} runs each, {} hand{turns}. ± standard error; the same # means no difference shown.\n",
         joint.positions().len(),
         args.runs,
         args.hand
@@ -239,28 +274,36 @@ fn say(
         .max()
         .unwrap_or(0)
         .max(5);
-    let most = ranked.iter().map(|one| one.scatter).fold(0.0, f64::max);
+    let most = ranked
+        .iter()
+        .map(|one| one.scatter.mean)
+        .fold(0.0, f64::max);
     out.line(format_args!(
-        "  #  {:widest$}  passes  scatter  95 of 100 below  order alone    tilt   loosest   mean     time",
+        "{:widest$}  passes   #       scatter   #            tilt  95 of 100 below  order alone  loosest     mean    time",
         "order"
     ))?;
-    for (rank, one) in (1..).zip(ranked) {
+    for one in ranked {
         out.line(format_args!(
-            "{rank:3}  {:widest$}  {:6}  {:5.1} %  {:13.1} %  {:9.2} %  {:3.0} µm  {:4.1} kN  {:4.1} kN  {:3.0} min  {}",
+            "{:widest$}  {:6}  {:2}  {:4.1} ± {:.1} %  {:2}  {:5.1} ± {:.1} µm  {:13.1} %  {:9.2} %  {:4.1} kN  {:4.1} kN  {:3.0} min  {}",
             one.trial.order_name,
             one.trial.shares.len(),
-            one.scatter * 100.0,
+            one.scatter.rank,
+            one.scatter.mean * 100.0,
+            one.scatter.error * 100.0,
+            one.tilt_mm.rank,
+            one.tilt_mm.mean * 1000.0,
+            one.tilt_mm.error * 1000.0,
             one.scatter_95 * 100.0,
             one.order_only * 100.0,
-            one.tilt_mm * 1000.0,
             one.least_kN,
             one.mean_kN,
             one.seconds / 60.0,
-            picture::bar(one.scatter, most),
+            picture::bar(one.scatter.mean, most),
         ))?;
         out.object(&Line {
             record: "comparison",
-            rank,
+            rank: one.scatter.rank,
+            tilt_rank: one.tilt_mm.rank,
             order: &one.trial.order_name,
             passes: one.trial.shares.len(),
             fasteners: one
@@ -271,12 +314,14 @@ fn say(
                     u8::try_from(*fastener).map_or("", |fastener| joint.label(fastener))
                 })
                 .collect(),
-            scatter: one.scatter,
+            scatter: one.scatter.mean,
+            scatter_error: one.scatter.error,
             scatter_95: one.scatter_95,
             scatter_order_only: one.order_only,
             mean: one.mean_kN,
             least: one.least_kN,
-            tilt_um: one.tilt_mm * 1000.0,
+            tilt_um: one.tilt_mm.mean * 1000.0,
+            tilt_error_um: one.tilt_mm.error * 1000.0,
             seconds: one.seconds,
             runs: args.runs,
         })?;

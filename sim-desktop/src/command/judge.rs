@@ -7,6 +7,8 @@ use std::io::{self, BufReader};
 use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
+use evendraw_core::verdict::Reason;
+use serde_json::json;
 
 use super::named::{fastener, joint, names, stage};
 use super::{CommandError, Done, Output, plan_file};
@@ -17,6 +19,7 @@ use crate::rehearsal::given::Given;
 use crate::rehearsal::trace_file;
 use crate::sheet::export::{attempt_line, attempt_object};
 use crate::store::Purpose;
+use crate::words;
 
 /// Judges recorded torque and rotation: a whole joint, or a single pull, from any instrument.
 #[derive(Debug, ClapArgs)]
@@ -47,6 +50,7 @@ pub(super) struct Args {
 /// Runs the command.
 pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
     let plan = plan_file::read(args.plan.as_deref())?;
+    out.speaks_of(&plan)?;
     let own = joint(&plan, args.joint.as_deref())?.clone();
     let given = Given::read(&args.answer, &plan, "from a trace file")?;
     let samples = samples(&args.trace)?;
@@ -77,6 +81,26 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         FeedError::Job(error) => CommandError::from(error),
         FeedError::Told(error) => error,
     })?;
+    if let Some(advice) = job
+        .session(own.number())
+        .and_then(|session| session.advice())
+    {
+        for words in words::what_now(&advice) {
+            out.line(format_args!("  {words}"))?;
+        }
+        let acts: Vec<&str> = advice
+            .acts
+            .iter()
+            .map(|act| words::act_word(*act))
+            .collect();
+        out.object(&json!({
+            "record": "advice",
+            "joint": own.id(),
+            "fastener": advice.fastener.map(|fastener| own.label(fastener)),
+            "gravest": advice.gravest.map(Reason::word),
+            "acts": acts,
+        }))?;
+    }
     if let Feed::Stopped { why, left } = feed {
         out.remark(format_args!("{left} samples were not judged: {why}"));
         return Ok(Done::Rejected);
@@ -88,7 +112,8 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     Ok(Done::rejected_if(rejected))
 }
 
-fn samples(
+/// Reads a trace file, or standard input for `-`.
+pub(super) fn samples(
     path: &Path,
 ) -> Result<Vec<(evendraw_core::unit::Instant, evendraw_core::sample::Sample)>, CommandError> {
     let read = if path.as_os_str() == "-" {

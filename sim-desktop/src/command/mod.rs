@@ -8,7 +8,9 @@ mod check;
 mod compare;
 mod convert;
 mod desk;
+mod engagement;
 mod judge;
+mod metal;
 mod named;
 mod output;
 mod paper;
@@ -20,7 +22,10 @@ mod rehearse;
 mod schema;
 mod setting;
 mod sheet;
+mod slope;
+mod stretch;
 mod thread;
+mod twist;
 mod value;
 
 use std::ffi::OsString;
@@ -39,7 +44,7 @@ use crate::signals;
 #[command(
     name = "evendraw",
     version,
-    about = "Brings every fastener of a joint to its specified tightness, in order, and keeps the proof.",
+    about = "Brings every fastener of a joint to its specified tightness, in order, and keeps the record.",
     after_help = "With no command, opens the desk on PLAN, or on the built-in demo build.\n\
         Status: 0 done, 1 a rejected verdict or failed check, 2 bad input.\n\n\
         A record and a guide, not a licence: the maker's current instructions, local codes and licensed practice come first.",
@@ -70,6 +75,10 @@ enum Command {
     Compare(compare::Args),
     Setting(setting::Args),
     Preload(preload::Args),
+    Stretch(stretch::Args),
+    Engagement(engagement::Args),
+    Slope(slope::Args),
+    Twist(twist::Args),
     Thread(thread::Args),
     Schema(schema::Args),
     Adapter(adapter::Args),
@@ -89,6 +98,10 @@ impl Command {
             Self::Compare(args) => compare::run(args, out),
             Self::Setting(args) => setting::run(args, out),
             Self::Preload(args) => preload::run(args, out),
+            Self::Stretch(args) => stretch::run(args, out),
+            Self::Engagement(args) => engagement::run(args, out),
+            Self::Slope(args) => slope::run(args, out),
+            Self::Twist(args) => twist::run(args, out),
             Self::Thread(args) => thread::run(args, out),
             Self::Schema(args) => schema::run(args, out),
             Self::Adapter(args) => adapter::run(args, out),

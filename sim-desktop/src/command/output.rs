@@ -9,6 +9,9 @@ use std::path::Path;
 use miette::{Diagnostic, GraphicalReportHandler, GraphicalTheme};
 use serde::Serialize;
 
+use crate::plan::Plan;
+use crate::words::DEMO;
+
 /// How a command ended that could do its work.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Done {
@@ -116,12 +119,31 @@ pub struct Output<'a> {
     out: &'a mut dyn Write,
     err: &'a mut dyn Write,
     json: bool,
+    demo: bool,
 }
 
 impl<'a> Output<'a> {
     /// An output over two writers; with `json` objects are printed instead of lines.
     pub fn new(out: &'a mut dyn Write, err: &'a mut dyn Write, json: bool) -> Self {
-        Self { out, err, json }
+        Self {
+            out,
+            err,
+            json,
+            demo: false,
+        }
+    }
+
+    /// Says on which plan the command speaks: where its values are invented, a line says so once, and every object from here on
+    /// has the key `demo`.
+    ///
+    /// # Errors
+    /// [`CommandError::Closed`] when nobody reads any more.
+    pub fn speaks_of(&mut self, plan: &Plan) -> Result<(), CommandError> {
+        if plan.build().demo && !self.demo {
+            self.demo = true;
+            self.line(DEMO)?;
+        }
+        Ok(())
     }
 
     /// Whether objects are printed instead of lines.
@@ -148,7 +170,10 @@ impl<'a> Output<'a> {
     pub fn object(&mut self, value: &impl Serialize) -> Result<(), CommandError> {
         if self.json {
             let text = serde_json::to_string(value).map_err(io::Error::other)?;
-            writeln!(self.out, "{text}")?;
+            match text.strip_suffix('}').filter(|_| self.demo) {
+                Some(own) => writeln!(self.out, "{own},\"demo\":true}}")?,
+                None => writeln!(self.out, "{text}")?,
+            }
         }
         Ok(())
     }

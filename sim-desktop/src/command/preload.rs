@@ -1,37 +1,44 @@
-//! `evendraw preload`: what a torque does to a bolt.
+//! `evendraw preload`: what a torque does to a bolt, and the torque for a wanted preload.
 //!
 //! Knows nothing of how it is reckoned.
 
 use clap::{Args as ClapArgs, ValueEnum};
 use serde::Serialize;
 
-use super::value::{TypedLength, TypedTorque, length, millimeters, newton_meters, torque};
+use super::metal::{Metal, bad};
+use super::value::{
+    TypedLength, TypedTorque, force, length, millimeters, newton_meters, share, torque,
+};
 use super::{CommandError, Done, Output};
 use crate::mechanics::{
-    Bearing, BoltLoad, Condition, Friction, Method, Scatter, Strength, Thread, TorqueTension,
+    Bearing, BoltLoad, Condition, Friction, Method, Scatter, Thread, TorqueTension, Wanted,
     angle_for_preload_deg, fastener_stiffness_N_per_mm, member_stiffness_N_per_mm,
 };
 
-/// Preload, stress, share of proof load and scatter for a torque.
+/// Preload, stress, share of proof load and scatter for a torque; or the torque for a wanted preload.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "Examples:\n  \
         evendraw preload --thread M10x1.5 --class 10.9 --torque \"60 N·m\" --k 0.18\n  \
         evendraw preload --thread \"3/8-16 UNC\" --grade 8 --torque \"44 lbf·ft\" --mu-thread 0.12 --mu-head 0.12\n  \
-        evendraw preload --thread M12 --class 8.8 --torque \"80 N·m\" --condition oiled --grip \"40 mm\"\n\n\
+        evendraw preload --thread M12 --class 8.8 --torque \"80 N·m\" --condition oiled --grip \"40 mm\"\n  \
+        evendraw preload --thread M10 --class 8.8 --want \"20 kN\" --k 0.2\n  \
+        evendraw preload --thread M20 --class 8.8 --share-proof \"75 %\" --condition dry\n\n\
         A reckoning, not a specification: the maker's torque stands.")]
 pub(super) struct Args {
-    /// The thread, as in M10x1.5, M10, 3/8-16 UNC.
-    #[arg(long)]
-    thread: String,
-    /// ISO property class: 4.6, 4.8, 5.6, 5.8, 6.8, 8.8, 9.8, 10.9, 12.9, A2-70, A4-70, A4-80.
-    #[arg(long, required_unless_present = "grade", conflicts_with = "grade")]
-    class: Option<String>,
-    /// SAE grade or structural bolt: 1, 2, 5, 8, A325, A490.
-    #[arg(long)]
-    grade: Option<String>,
+    #[command(flatten)]
+    metal: Metal,
     /// The torque, with its unit.
-    #[arg(long, value_parser = torque)]
-    torque: TypedTorque,
+    #[arg(long, value_parser = torque, required_unless_present_any = ["want", "share_proof", "share_yield"])]
+    torque: Option<TypedTorque>,
+    /// The other way round: the preload wanted, as in "30 kN".
+    #[arg(long, value_parser = force, conflicts_with = "torque")]
+    want: Option<f64>,
+    /// The other way round: the share of the proof load wanted, as in "75 %".
+    #[arg(long, value_parser = share, conflicts_with_all = ["torque", "want"])]
+    share_proof: Option<f64>,
+    /// The other way round: the share of yield wanted, tension and torsion together, as in "90 %".
+    #[arg(long, value_parser = share, conflicts_with_all = ["torque", "want", "share_proof"])]
+    share_yield: Option<f64>,
     /// Nut factor K of T = K·d·F.
     #[arg(long, conflicts_with_all = ["mu_thread", "mu_head", "condition"], required_unless_present_any = ["mu_thread", "condition"])]
     k: Option<f64>,
@@ -89,6 +96,7 @@ impl By {
     reason = "the keys are the contract's: SI units as SI writes them"
 )]
 struct Answer {
+    torque_Nm: f64,
     preload_kN: f64,
     stress_MPa: f64,
     proof_ratio: f64,
@@ -103,18 +111,7 @@ struct Answer {
 
 /// Runs the command.
 pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
-    let bad = |error: &dyn std::error::Error| CommandError::bad(error.to_string());
-    let thread: Thread = args.thread.parse().map_err(|error| bad(&error))?;
-    let strength = match (&args.class, &args.grade) {
-        (Some(class), _) => Strength::property_class(class, thread.major_mm),
-        (None, Some(grade)) => Strength::grade(grade, thread.major_mm),
-        (None, None) => {
-            return Err(CommandError::bad(
-                "no strength given; allowed: --class 10.9 or --grade 8",
-            ));
-        }
-    }
-    .map_err(|error| bad(&error))?;
+    let (thread, strength) = args.metal.read()?;
     let tension = match (args.k, args.mu_thread.zip(args.mu_head), &args.condition) {
         (Some(k), _, _) => TorqueTension::NutFactor(k),
         (None, Some((thread, head)), _) => TorqueTension::Friction(Friction { thread, head }),
@@ -135,15 +132,24 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         .method
         .unwrap_or(if dry { By::TorqueDry } else { By::Torque });
     let bearing = Bearing::hexagon(&thread);
-    let load = BoltLoad::reckon(
-        &thread,
-        &strength,
-        bearing,
-        tension,
-        newton_meters(args.torque),
-        method.scatter(),
-    )
-    .map_err(|error| bad(&error))?;
+    let scatter = method.scatter();
+    let wanted = (args.want.map(Wanted::Force))
+        .or(args.share_proof.map(Wanted::ProofShare))
+        .or(args.share_yield.map(Wanted::YieldShare));
+    let (turned_to, load) = match (args.torque, wanted) {
+        (_, Some(wanted)) => wanted.torque(&thread, &strength, bearing, tension, scatter),
+        (Some(torque), None) => {
+            let torque = newton_meters(torque);
+            BoltLoad::reckon(&thread, &strength, bearing, tension, torque, scatter)
+                .map(|load| (torque, load))
+        }
+        (None, None) => {
+            return Err(CommandError::bad(
+                "no torque given; allowed: --torque, --want, --share-proof or --share-yield",
+            ));
+        }
+    }
+    .map_err(bad)?;
     let grip_mm = args.grip.map(millimeters);
     if let Some(grip) =
         grip_mm.filter(|grip| !(0.1 * thread.major_mm..=500.0 * thread.major_mm).contains(grip))
@@ -160,6 +166,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         angle_for_preload_deg(load.preload_N, thread.pitch_mm, bolt, members)
     });
     out.object(&Answer {
+        torque_Nm: turned_to,
         preload_kN: load.preload_N / 1000.0,
         stress_MPa: load.stress_MPa,
         proof_ratio: load.proof_ratio,
@@ -170,7 +177,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         yield_ratio: load.yield_ratio,
         angle_deg,
     })?;
-    say(&load, &thread, args, angle_deg, out)?;
+    say(&load, &thread, args, turned_to, angle_deg, out)?;
     Ok(Done::Good)
 }
 
@@ -178,10 +185,19 @@ fn say(
     load: &BoltLoad,
     thread: &Thread,
     args: &Args,
+    turned_to: f64,
     angle_deg: Option<f64>,
     out: &mut Output<'_>,
 ) -> Result<(), CommandError> {
-    out.line(format_args!("{thread} at {}", args.torque))?;
+    match args.torque {
+        Some(torque) => out.line(format_args!("{thread} at {torque}"))?,
+        None => {
+            out.line(format_args!("{thread}"))?;
+            out.line(format_args!(
+                "  torque         {turned_to:.1} N·m for this preload"
+            ))?;
+        }
+    }
     out.line(format_args!(
         "  preload        {:.1} kN, expect {:.1} to {:.1} kN",
         load.preload_N / 1000.0,
@@ -212,6 +228,9 @@ fn say(
         out.line("  beyond the proof load of this strength")?;
     } else if load.high_N / load.preload_N * load.proof_ratio > 1.0 {
         out.line("  the scatter reaches beyond the proof load")?;
+    }
+    if args.torque.is_none() {
+        out.line("  friction decides: the same torque may give any preload in that range; where the maker states a torque, that is the torque")?;
     }
     Ok(())
 }

@@ -55,6 +55,9 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         out.object(&json!({ "record": "beginning-lost", "rehearsal": journal.content.rehearsal(), "why": lost }))?;
         out.remark(lost);
     }
+    if let Some(plan) = journal.plan.as_ref().filter(|_| !args.csv) {
+        out.speaks_of(plan)?;
+    }
     if args.audit {
         return audit::run(&journal, &names, out);
     }

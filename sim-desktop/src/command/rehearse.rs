@@ -106,6 +106,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     };
     let person = format!("{} hand, seed {}", args.hand, args.seed);
     let given = Given::read(&args.answer, job.plan(), &person)?;
+    out.speaks_of(job.plan())?;
     out.line(format_args!(
         "REHEARSAL on the virtual bench: {}; {} hand, seed {}",
         job.plan().build().title,

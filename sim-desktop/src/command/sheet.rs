@@ -86,7 +86,12 @@ fn blank(args: &Args) -> Result<(String, SheetModel), CommandError> {
             let name = journal.name.clone();
             gather_blank(&worked_to(journal, plan.as_deref())?.1, &name)
         }
-        (None, plan) => gather_blank(&plan_file::read(plan.as_deref())?, ""),
+        (None, Some(plan)) => gather_blank(&plan_file::read(Some(plan))?, ""),
+        (None, None) => {
+            return Err(CommandError::bad(
+                "sheet --blank: of which plan? allowed is --plan PLAN, or the journal of a job",
+            ));
+        }
     };
     Ok((blank_page(&model), model))
 }

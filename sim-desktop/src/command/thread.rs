@@ -8,15 +8,17 @@ use serde::Serialize;
 use super::{CommandError, Done, Output};
 use crate::mechanics::{Thread, fit};
 
-/// Do these two threads go together? Metric, Unified and pipe threads.
+/// Do these two threads go together? Metric, Unified, BSW, BSF, BA, trapezoidal and pipe threads.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "Examples:\n  \
         evendraw thread \"1/8-28 BSPT\" \"1/8-27 NPT\"\n  \
         evendraw thread M8 5/16-18\n  \
-        evendraw thread \"R 1/8\" \"Rp 1/8\"\n\n\
+        evendraw thread \"R 1/8\" \"Rp 1/8\"\n  \
+        evendraw thread \"3/8 BSW\" \"3/8 UNC\"\n\n\
         Ends with status 0 if they go together, 1 if they do not, 2 if a thread is not understood.")]
 pub(super) struct Args {
-    /// One thread: M10x1.5, M10, 3/8-16 UNC, No.10-32 or 10-32, G 1/8, R 1/8, Rp 1/8, 1/8-28 BSPT, 1/8-27 NPT; LH after it for left-hand.
+    /// One thread: M10x1.5, M10, 3/8-16 UNC, No.10-32 or 10-32, 3/8 BSW, 3/8 BSF, 2BA, Tr 40x7, G 1/8, R 1/8, Rp 1/8, 1/8-28 BSPT,
+    /// 3/8 BSP, 1/8-27 NPT; LH after it for left-hand.
     a: String,
     /// The other.
     b: String,

@@ -3,8 +3,10 @@
 //! Knows nothing of which command takes them.
 
 use evendraw_core::quantity::{
-    AngleUnit, Converted, LengthUnit, Quantity, QuantityError, TorqueUnit, Unit,
+    AngleUnit, Converted, LengthUnit, PercentUnit, Quantity, QuantityError, TorqueUnit, Unit,
 };
+
+use crate::load_unit::{megapascals, newtons};
 
 /// A torque as typed.
 pub(super) type TypedTorque = Quantity<TorqueUnit>;
@@ -14,7 +16,11 @@ pub(super) type TypedLength = Quantity<LengthUnit>;
 pub(super) type TypedAngle = Quantity<AngleUnit>;
 
 fn quantity<U: Unit>(text: &str) -> Result<Quantity<U>, String> {
-    Quantity::parse(text).map_err(|error: QuantityError| match error.hint() {
+    said(Quantity::parse(text))
+}
+
+fn said<T>(read: Result<T, QuantityError>) -> Result<T, String> {
+    read.map_err(|error| match error.hint() {
         Some(hint) => format!("{error} ({hint})"),
         None => error.to_string(),
     })
@@ -28,6 +34,36 @@ pub(super) fn torque(text: &str) -> Result<TypedTorque, String> {
 /// Reads a length.
 pub(super) fn length(text: &str) -> Result<TypedLength, String> {
     quantity(text)
+}
+
+/// Reads a force, in N.
+pub(super) fn force(text: &str) -> Result<f64, String> {
+    said(newtons(text))
+}
+
+/// Reads a stress, in MPa.
+pub(super) fn stress(text: &str) -> Result<f64, String> {
+    said(megapascals(text))
+}
+
+/// Reads a share in per cent, as a fraction.
+pub(super) fn share(text: &str) -> Result<f64, String> {
+    let read: Quantity<PercentUnit> = quantity(text)?;
+    #[expect(
+        clippy::cast_precision_loss,
+        reason = "a share in parts per million is far below 2⁵³"
+    )]
+    let parts = read.parts_per_million() as f64;
+    Ok(parts / 1e6)
+}
+
+/// Reads a torque for each degree, `20 N·m/°`, in N·m/°.
+pub(super) fn rate(text: &str) -> Result<f64, String> {
+    text.split_once('/')
+        .filter(|(_, per)| matches!(per.trim(), "°" | "deg"))
+        .ok_or_else(|| format!("`{text}` is not a torque per degree; allowed: 20 N·m/°"))
+        .and_then(|(torque_text, _)| torque(torque_text))
+        .map(newton_meters)
 }
 
 /// Reads an angle.

@@ -15,8 +15,9 @@ use super::reckoner::{self, Reckoner};
 use super::record::{self, RecordState};
 use super::settings::Settings;
 use super::theme::{self, BODY, Colours, GAP, NOTE};
-use super::view::{Ask, DeskView, Heard, Readings, Wanted};
+use super::view::{Ask, BuildView, DeskView, Heard, Readings, Wanted};
 use super::widgets::{count, focus_ring, line, pressed, silent_line, speak};
+use crate::words;
 use egui::accesskit::Role;
 use egui::{Align2, Key, Rect, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 
@@ -141,9 +142,9 @@ impl Desk {
         }
         self.anywhere(ui, view, &mut asks);
         let mut rest = window;
-        if view.build.rehearsal {
+        if view.build.rehearsal || view.build.demo {
             let band = Rect::from_min_size(window.min, vec2(window.width(), 28.0));
-            rehearsal_band(ui, band);
+            unreal_band(ui, band, &view.build);
             rest.min.y = band.bottom();
         }
         if let Some(link) = view
@@ -473,8 +474,8 @@ impl Desk {
     }
 }
 
-/// Nobody can take a rehearsal for the work: a hatched band with the words on every screen.
-fn rehearsal_band(ui: &mut Ui, rect: Rect) {
+/// Nobody can take a rehearsal or invented values for the work: a hatched band with the words on every screen.
+fn unreal_band(ui: &mut Ui, rect: Rect, build: &BuildView) {
     let colours = Colours::of(ui);
     ui.painter().rect_filled(rect, 0.0, colours.rehearsal);
     hatch(
@@ -483,10 +484,18 @@ fn rehearsal_band(ui: &mut Ui, rect: Rect) {
         14.0,
         Stroke::new(5.0, colours.on_rehearsal.gamma_multiply(0.28)),
     );
-    let words = "REHEARSAL: virtual fasteners, nothing here is a record of work";
+    let rehearsal = build
+        .rehearsal
+        .then_some("REHEARSAL: virtual fasteners, nothing here is a record of work");
+    let demo = build.demo.then_some(words::DEMO);
+    let words = [demo, rehearsal]
+        .into_iter()
+        .flatten()
+        .collect::<Vec<_>>()
+        .join(". ");
     let galley =
         ui.painter()
-            .layout_no_wrap(words.to_owned(), theme::strong(BODY), colours.on_rehearsal);
+            .layout_no_wrap(words.clone(), theme::strong(BODY), colours.on_rehearsal);
     let ground = Rect::from_center_size(rect.center(), galley.size() + vec2(28.0, 8.0));
     ui.painter().rect_filled(ground, 0.0, colours.rehearsal);
     ui.painter().galley(
@@ -494,7 +503,7 @@ fn rehearsal_band(ui: &mut Ui, rect: Rect) {
         galley,
         colours.on_rehearsal,
     );
-    speak(ui, rect, words);
+    speak(ui, rect, &words);
 }
 
 /// A caption and what stands under it, in a cell of the title block.

@@ -1,4 +1,4 @@
-//! Orders and pass counts compared: a progress bar, a stop, and the ranking by scatter of the clamp load.
+//! Orders and pass counts compared: a progress bar, a stop, the answer in words, and the ranking by scatter of the clamp load and by tilt.
 //!
 //! Knows nothing of the virtual bench.
 
@@ -53,7 +53,7 @@ pub(super) fn show(
         "Which order leaves the joint most even?".to_owned()
     } else {
         let what = if is_all_one(&compare.rows) {
-            "the order hardly matters here"
+            "no order is shown to be more even"
         } else {
             "most even first"
         };
@@ -71,7 +71,9 @@ pub(super) fn show(
         let words = "Each order and number of passes is rehearsed many times on the virtual bench, with the friction, hand and gasket varied, and ranked by the scatter of the clamp load it leaves.";
         paragraph(ui, inner, words, theme::text(BODY), colours.soft);
     } else {
-        rows(ui, inner, view);
+        let (said, table) = cut_top(inner, 44.0);
+        paragraph(ui, said, &compare.headline, theme::text(BODY), colours.ink);
+        rows(ui, table, view);
     }
     let (bar, go) = (
         Rect::from_min_max(foot.min, pos2(foot.right() - 232.0, foot.bottom())),
@@ -132,14 +134,9 @@ fn progress(ui: &mut Ui, rect: Rect, done: usize, of: usize, running: bool) {
     response.widget_info(|| WidgetInfo::labeled(Role::ProgressIndicator, true, &words));
 }
 
-/// Whether the best and the worst differ by less than a share that another set of runs would turn round.
+/// Whether nothing is shown to be more even than anything else.
 fn is_all_one(rows: &[CompareRow]) -> bool {
-    /// Half a point of a hundred of scatter: about what a few hundred runs leave to chance.
-    const CHANCE: f64 = 0.005;
-    match rows {
-        [first, .., last] => last.scatter - first.scatter < CHANCE,
-        _ => false,
-    }
+    rows.len() > 1 && rows.iter().all(|row| row.place == 1)
 }
 
 fn rows(ui: &mut Ui, rect: Rect, view: &DeskView) {
@@ -149,11 +146,13 @@ fn rows(ui: &mut Ui, rect: Rect, view: &DeskView) {
         .iter()
         .fold(1e-9, |worst: f64, row| worst.max(row.scatter));
     let (head, body) = cut_top(rect, 22.0);
-    let columns = [0.0, 0.22, 0.32, 0.72, 0.86];
+    let columns = [0.0, 0.05, 0.23, 0.32, 0.68, 0.80, 0.91];
     let names = [
+        "#",
         "Order",
         "Passes",
         "Scatter of the clamp load",
+        "Tilt, #",
         "Lowest",
         "Pulls",
     ];
@@ -165,7 +164,7 @@ fn rows(ui: &mut Ui, rect: Rect, view: &DeskView) {
         Rect::from_min_max(pos2(left, row.top()), pos2(right, row.bottom()))
     };
     for (index, name) in names.iter().enumerate() {
-        let align = if index >= 3 || index == 1 {
+        let align = if index >= 4 || index == 2 {
             Align2::RIGHT_CENTER
         } else {
             Align2::LEFT_CENTER
@@ -189,32 +188,39 @@ fn rows(ui: &mut Ui, rect: Rect, view: &DeskView) {
             break;
         }
         super::widgets::rule(ui, place.left(), place.right(), place.top());
-        let best = index == 0 && !is_all_one(rows);
+        let best = row.place == 1 && !is_all_one(rows);
         let font = if best {
             theme::strong(TITLE * 0.75)
         } else {
             theme::strong(BODY)
         };
-        silent_line(
-            ui.painter(),
-            cell(place, 0),
-            Align2::LEFT_CENTER,
-            &row.order,
-            font.clone(),
-            colours.ink,
+        let tilt = format!("{} µm, {}", number(row.tilt_um, 0), row.tilt_place);
+        let lowest = format!("{} %", number(row.lowest * 100.0, 0));
+        for (column, align, words) in [
+            (0, Align2::LEFT_CENTER, row.place.to_string()),
+            (1, Align2::LEFT_CENTER, row.order.clone()),
+            (2, Align2::RIGHT_CENTER, row.passes.to_string()),
+            (4, Align2::RIGHT_CENTER, tilt.clone()),
+            (5, Align2::RIGHT_CENTER, lowest),
+            (6, Align2::RIGHT_CENTER, row.pulls.to_string()),
+        ] {
+            silent_line(
+                ui.painter(),
+                cell(place, column),
+                align,
+                &words,
+                font.clone(),
+                colours.ink,
+            );
+        }
+        let bar = cell(place, 3);
+        let words = format!(
+            "{} ± {} %",
+            number(row.scatter * 100.0, 1),
+            number(row.scatter_error * 100.0, 1)
         );
-        silent_line(
-            ui.painter(),
-            cell(place, 1),
-            Align2::RIGHT_CENTER,
-            &row.passes.to_string(),
-            font.clone(),
-            colours.ink,
-        );
-        let bar = cell(place, 2);
-        let words = format!("{} %", number(row.scatter * 100.0, 1));
         let track = Rect::from_min_max(
-            pos2(bar.left() + 76.0, bar.center().y - 7.0),
+            pos2(bar.left() + 118.0, bar.center().y - 7.0),
             pos2(bar.right(), bar.center().y + 7.0),
         );
         #[expect(clippy::cast_possible_truncation, reason = "a share between 0 and 1")]
@@ -229,22 +235,6 @@ fn rows(ui: &mut Ui, rect: Rect, view: &DeskView) {
             Rect::from_min_max(bar.min, pos2(track.left() - 8.0, bar.bottom())),
             Align2::RIGHT_CENTER,
             &words,
-            font.clone(),
-            colours.ink,
-        );
-        silent_line(
-            ui.painter(),
-            cell(place, 3),
-            Align2::RIGHT_CENTER,
-            &format!("{} %", number(row.lowest * 100.0, 0)),
-            font.clone(),
-            colours.ink,
-        );
-        silent_line(
-            ui.painter(),
-            cell(place, 4),
-            Align2::RIGHT_CENTER,
-            &row.pulls.to_string(),
             font,
             colours.ink,
         );
@@ -252,10 +242,8 @@ fn rows(ui: &mut Ui, rect: Rect, view: &DeskView) {
             ui,
             place,
             &format!(
-                "{}. {}, {} passes, scatter {words}",
-                index + 1,
-                row.order,
-                row.passes
+                "{}. {}, {} passes, scatter {words}, tilt {tilt}",
+                row.place, row.order, row.passes
             ),
         );
     }

@@ -17,6 +17,9 @@ pub fn tag_text(view: &DeskView) -> String {
     if build.rehearsal {
         text.push_str("REHEARSAL: NOT A RECORD OF WORK\n");
     }
+    if build.demo {
+        let _ = writeln!(text, "{}", crate::words::DEMO);
+    }
     let _ = writeln!(text, "{}\n{}", build.title, build.unit);
     text.push_str(if build.complete {
         "ALL JOINTS FINAL\n"

@@ -6,6 +6,7 @@ use super::adapter;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
 use super::view::{Ask, BuildView, DeskView, JointView, Wanted, Way};
 use super::widgets::{self, Look, button, count, line, pressed};
+use crate::words;
 use egui::{Align2, Color32, Id, Key, Rect, Stroke, StrokeKind, Ui, UiBuilder, pos2, vec2};
 use std::path::PathBuf;
 
@@ -294,7 +295,10 @@ pub(super) fn show(
     match overlay {
         Overlay::Keys => {
             heading(ui, head, "Keys", "F1 or Esc closes this");
+            let (body, foot) = widgets::cut_bottom(body, 58.0);
             keys(ui, body);
+            let words = format!("{} {}", words::HANDS, words::LOOSENING);
+            widgets::paragraph(ui, foot, &words, theme::text(BODY), colours.caution);
             close |= pressed(ui, Key::F1) || pressed(ui, Key::Enter);
         }
         Overlay::Adapter { typed } => {

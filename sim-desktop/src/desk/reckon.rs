@@ -3,11 +3,17 @@
 //! Every field is read here once; what cannot be read is told with what is allowed. Knows nothing of drawing.
 #![expect(non_snake_case, reason = "a unit is spelled as the unit is: kN, MPa")]
 
+mod shop;
+
 use crate::mechanics::{
-    self, Bearing, BoltLoad, Condition, Method, OffsetAdapter, Strength, Thread, TorqueTension,
+    self, Bearing, BoltLoad, Condition, Method, OffsetAdapter, Scatter, Strength, Thread,
+    TorqueTension,
 };
+use crate::words::short;
 use evendraw_core::pattern;
-use evendraw_core::quantity::{Converted, LengthUnit, Quantity, TorqueUnit, Unit as _};
+use evendraw_core::quantity::{LengthUnit, Quantity, TorqueUnit, Unit as _};
+
+pub(super) use shop::{Figures, engagement, slope, stretch, twist, wanted};
 
 fn torque(text: &str) -> Result<Quantity<TorqueUnit>, String> {
     Quantity::parse(text.trim()).map_err(|error| error.to_string())
@@ -123,35 +129,35 @@ pub(super) struct Load {
     pub note: String,
 }
 
-/// Preload, stress and scatter for a thread, a class or grade, a torque and a condition (or `k 0.2`).
-pub(super) fn preload(
-    thread: &str,
-    class: &str,
-    torque_text: &str,
-    condition: &str,
-) -> Result<Load, String> {
-    let thread: Thread = thread
-        .parse()
-        .map_err(|error: mechanics::ThreadError| error.to_string())?;
+fn thread(text: &str) -> Result<Thread, String> {
+    text.parse()
+        .map_err(|error: mechanics::ThreadError| error.to_string())
+}
+
+/// A property class, or `grade` and a grade.
+fn strength(class: &str, thread: &Thread) -> Result<Strength, String> {
     let class = class.trim();
     let grade = class
         .strip_prefix("grade")
         .or_else(|| class.strip_prefix("Grade"));
-    let strength = match grade {
+    match grade {
         Some(grade) => Strength::grade(grade.trim(), thread.major_mm),
         None => Strength::property_class(class, thread.major_mm),
     }
-    .map_err(|error| error.to_string())?;
-    let torque = torque_Nm(torque(torque_text)?);
-    let lower = condition.trim().to_lowercase();
-    let (tension, scatter, assumed) = match lower.strip_prefix('k') {
+    .map_err(|error| error.to_string())
+}
+
+/// What is on the threads, or `k 0.2`: how torque becomes tension, how far it scatters, and in words what was assumed.
+fn condition(text: &str) -> Result<(TorqueTension, Scatter, String), String> {
+    let lower = text.trim().to_lowercase();
+    match lower.strip_prefix('k') {
         Some(rest) if rest.trim_start_matches(['=', ' ']).parse::<f64>().is_ok() => {
             let k = plain("nut factor", rest.trim_start_matches(['=', ' ']), 0.02, 1.0)?;
-            (
+            Ok((
                 TorqueTension::NutFactor(k),
                 Method::Torque.scatter(),
                 format!("nut factor {k}"),
-            )
+            ))
         }
         _ => {
             if lower.is_empty() {
@@ -164,16 +170,29 @@ pub(super) fn preload(
             } else {
                 Method::Torque
             };
-            (
+            Ok((
                 TorqueTension::Friction(friction),
                 method.scatter(),
                 format!(
                     "friction {} in the thread and {} under the head ({lower})",
                     friction.thread, friction.head
                 ),
-            )
+            ))
         }
-    };
+    }
+}
+
+/// Preload, stress and scatter for a thread, a class or grade, a torque and a condition (or `k 0.2`).
+pub(super) fn preload(
+    thread: &str,
+    class: &str,
+    torque_text: &str,
+    condition: &str,
+) -> Result<Load, String> {
+    let thread = self::thread(thread)?;
+    let strength = strength(class, &thread)?;
+    let torque = torque_Nm(torque(torque_text)?);
+    let (tension, scatter, assumed) = self::condition(condition)?;
     let load = BoltLoad::reckon(
         &thread,
         &strength,
@@ -213,8 +232,7 @@ pub(super) struct Matched {
 /// Do these two go together?
 #[expect(clippy::cast_possible_truncation, reason = "pitches for a drawing")]
 pub(super) fn threads(a: &str, b: &str) -> Result<Matched, String> {
-    let read = |text: &str| text.parse::<Thread>().map_err(|error| error.to_string());
-    let (a, b) = (read(a)?, read(b)?);
+    let (a, b) = (thread(a)?, thread(b)?);
     let fit = mechanics::fit(&a, &b);
     let name = |thread: &Thread| format!("{thread}, pitch {:.3} mm", thread.pitch_mm);
     Ok(Matched {
@@ -225,25 +243,16 @@ pub(super) fn threads(a: &str, b: &str) -> Result<Matched, String> {
     })
 }
 
-/// That torque in every unit: the value as given first, then the others, exact where the decimals end.
+/// That torque in every unit: the value as given first, then the others, in short.
 pub(super) fn convert(text: &str) -> Result<Vec<(String, String)>, String> {
     let given = torque(text)?;
-    let mut rows = vec![(given.number().to_string(), given.unit().symbol().to_owned())];
-    for unit in TorqueUnit::ALL {
-        if unit == given.unit() {
-            continue;
-        }
-        let converted = Converted::new(given, unit);
-        let exact = converted.to_string();
-        // All digits of an exact value if they are few, else four significant ones more than anyone prints.
-        let value = if converted.is_exact() && exact.len() <= 9 {
-            exact
-        } else {
-            format!("{converted:.4}")
-        };
-        rows.push((value, unit.symbol().to_owned()));
-    }
-    Ok(rows)
+    let others = TorqueUnit::ALL
+        .into_iter()
+        .filter(|unit| *unit != given.unit());
+    Ok(std::iter::once(given.unit())
+        .chain(others)
+        .map(|unit| (short(given, unit).0, unit.symbol().to_owned()))
+        .collect())
 }
 
 /// An order on a circle, to be drawn.
@@ -296,7 +305,7 @@ mod tests {
         ); // 12 inches to a foot
         assert!(
             rows.iter()
-                .any(|(value, unit)| unit == "N·m" && value.starts_with("39.9966")),
+                .any(|(value, unit)| unit == "N·m" && value == "40.00"),
             "{rows:?}"
         );
         let words = convert("29.5 lb").unwrap_err();

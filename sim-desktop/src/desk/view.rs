@@ -173,6 +173,8 @@ pub struct BuildView {
     pub document: String,
     /// Nothing here is a record of work.
     pub rehearsal: bool,
+    /// The plan's values are invented.
+    pub demo: bool,
     /// Where readings come from.
     pub readings: Readings,
     /// The line to an adapter, if one is wanted.
@@ -591,8 +593,10 @@ pub struct CompareView {
     pub of: usize,
     /// Was stopped by hand.
     pub stopped: bool,
-    /// Best first.
+    /// Most even first.
     pub rows: Vec<CompareRow>,
+    /// The answer in words.
+    pub headline: String,
     /// The joint it is about.
     pub joint: String,
     /// Why it could not be run.
@@ -606,9 +610,17 @@ pub struct CompareRow {
     pub order: String,
     /// Passes.
     pub passes: u32,
-    /// Scatter of the clamp load: standard deviation over mean, median over the runs.
+    /// Scatter of the clamp load: standard deviation over mean, mean over the runs.
     pub scatter: f64,
-    /// The lowest clamp load of any fastener over the mean, median over the runs.
+    /// Standard error of it.
+    pub scatter_error: f64,
+    /// Place by scatter from 1, shared where no difference is shown.
+    pub place: usize,
+    /// Farthest tilt on the way, mean over the runs, µm.
+    pub tilt_um: f64,
+    /// Place by tilt, shared likewise.
+    pub tilt_place: usize,
+    /// The lowest clamp load of any fastener over the mean of all, means over the runs.
     pub lowest: f64,
     /// Pulls needed.
     pub pulls: u32,

@@ -38,6 +38,16 @@ pub fn fit(a: &Thread, b: &Thread) -> Fit {
     }
     let same_size = (a.major_mm - b.major_mm).abs() < 1e-6;
     let same_pitch = (a.pitch_mm / b.pitch_mm - 1.0).abs() < 1e-6;
+    if same_size
+        && same_pitch
+        && [a.kind, b.kind].contains(&ThreadKind::PipeUnstated)
+        && a.kind.pipe()
+        && b.kind.pipe()
+    {
+        return no(format!(
+            "{a} and {b} have the same size and threads per inch, but BSP alone does not say whether it is parallel (G, BSPP, seals on a washer or face) or taper (R, BSPT, seals in the thread): find out which, then ask again"
+        ));
+    }
     if same_size && same_pitch && a.kind == b.kind {
         return match (a.rounded_root(), b.rounded_root()) {
             (true, false) | (false, true) => no("same size and pitch, but one is UNJ: its bolt has a fuller root than a plain UN nut leaves room for; a UN bolt in a UNJ nut goes".to_owned()),
@@ -68,7 +78,10 @@ fn pipes(a: &Thread, b: &Thread) -> Fit {
 }
 
 fn describe(thread: &Thread) -> String {
-    let pitch = if thread.kind == ThreadKind::Metric {
+    let pitch = if matches!(
+        thread.kind,
+        ThreadKind::Metric | ThreadKind::BritishAssociation | ThreadKind::Trapezoidal
+    ) {
         format!("{:.2} mm pitch", thread.pitch_mm)
     } else {
         let count = thread.threads_per_inch();
@@ -79,12 +92,17 @@ fn describe(thread: &Thread) -> String {
         }
     };
     let form = match thread.kind {
-        ThreadKind::Metric | ThreadKind::Unified => "parallel",
+        ThreadKind::Metric
+        | ThreadKind::Unified
+        | ThreadKind::Whitworth
+        | ThreadKind::BritishAssociation => "parallel",
+        ThreadKind::Trapezoidal => "parallel, trapezoidal",
+        ThreadKind::PipeUnstated => "pipe, parallel or taper is not said",
         ThreadKind::PipeParallel | ThreadKind::PipeParallelSealing => "parallel pipe",
         ThreadKind::PipeTaper | ThreadKind::NationalPipeTaper => "taper pipe",
     };
     format!(
-        "{thread} is {form}, {:.2} mm over the threads, {pitch}, {:.0}° flanks",
+        "{thread} is {form}, {:.2} mm over the threads, {pitch}, {}° flanks",
         thread.major_mm,
         thread.kind.flank_angle_deg()
     )
@@ -120,7 +138,12 @@ fn different(a: &Thread, b: &Thread) -> Fit {
         ));
     }
     if flanks_differ {
-        reasons.push("60° against 55° flanks touch on a line only: they seize or leak".to_owned());
+        let (one, other) = (a.kind.flank_angle_deg(), b.kind.flank_angle_deg());
+        reasons.push(format!(
+            "{}° against {}° flanks touch on a line only: they seize or leak, and carry less than either thread should",
+            one.max(other),
+            one.min(other)
+        ));
     }
     if a.kind.tapered() != b.kind.tapered() {
         reasons.push("one is taper (1:16), the other parallel".to_owned());
@@ -153,6 +176,9 @@ mod tests {
             ("R 1/8", "Rc 1/8"),
             ("1/8 NPT", "1/8-27 NPT"),
             ("G 1/8", "1/8 BSPP"),
+            ("3/8 BSW", "3/8-16 Whit"),
+            ("2BA", "BA 2"),
+            ("Tr 40x7", "Tr 40x7-7e"),
         ] {
             assert!(judge(a, b).fits, "{a} and {b}: {}", judge(a, b).why);
         }
@@ -172,6 +198,15 @@ mod tests {
             ("R 1/8", "G 1/8", "wedge"),
             ("M10x1", "G 1/8", "then bind"),
             ("3/8-24 UNF", "3/8-24 UNJF", "UNJ"),
+            ("3/8 BSW", "3/8 UNC", "60° against 55°"),
+            ("1/2 BSW", "1/2 UNC", "then bind"),
+            ("3/8 BSW", "3/8 BSF", "then bind"),
+            ("0BA", "M6", "60° against 47.5°"),
+            ("2BA", "M5", "then bind"),
+            ("Tr 16x4", "M16", "then bind"),
+            ("3/8 BSP", "G 3/8", "does not say"),
+            ("3/8 BSP", "3/8 BSP", "does not say"),
+            ("3/8 BSP", "3/8 BSW", "drops in"),
         ] {
             let fit = judge(a, b);
             assert!(

@@ -30,23 +30,31 @@ pub fn bolt_stiffness_N_per_mm(modulus_MPa: f64, segments: &[Segment]) -> f64 {
             .sum::<f64>()
 }
 
+/// Thread that lies free inside a grip when the bolt has the usual thread length and reaches a nut's height past it, mm.
+///
+/// Thread length 2 d + 6 mm metric, 2 d + ¼ in of inch sizes [Shigley table 8-7]; nut 0.9 d.
+#[must_use]
+pub fn usual_free_thread_mm(thread: &Thread, grip_mm: f64) -> f64 {
+    let d = thread.major_mm;
+    let margin = if matches!(thread.kind, ThreadKind::Unified | ThreadKind::Whitworth) {
+        0.25 * INCH_MM
+    } else {
+        6.0
+    };
+    (2.0 * d + margin - 0.9 * d).min(grip_mm).max(0.0)
+}
+
 /// Stiffness of a steel fastener of a thread over a grip, N/mm: shank as far as the usual thread length leaves one, thread for the rest,
 /// and 0.4 d of head and 0.4 d of nut or engaged thread that give way as well.
 ///
-/// Thread length 2 d + 6 mm metric, 2 d + ¼ in Unified [Shigley table 8-7]; head and engaged thread 0.4 d each [VDI 2230 table 8].
+/// Free thread as [`usual_free_thread_mm`] has it; head and engaged thread 0.4 d each [VDI 2230 table 8].
 #[must_use]
 pub fn fastener_stiffness_N_per_mm(thread: &Thread, grip_mm: f64) -> f64 {
     let d = thread.major_mm;
     let shank_area = PI / 4.0 * d * d;
     let minor = thread.minor_diameter_mm();
     let thread_area = thread.stress_area_mm2().unwrap_or(PI / 4.0 * minor * minor);
-    let margin = if thread.kind == ThreadKind::Unified {
-        0.25 * INCH_MM
-    } else {
-        6.0
-    };
-    // The bolt reaches a nut's height (0.9 d) past the grip; the rest of its thread lies inside the grip.
-    let free_thread = (2.0 * d + margin - 0.9 * d).min(grip_mm).max(0.0);
+    let free_thread = usual_free_thread_mm(thread, grip_mm);
     bolt_stiffness_N_per_mm(
         STEEL_E_MPA,
         &[

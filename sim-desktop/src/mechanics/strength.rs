@@ -42,11 +42,11 @@ impl fmt::Display for StrengthError {
         match self {
             Self::Class(name) => write!(
                 f,
-                "property class `{name}` is not known; allowed: 4.6, 4.8, 5.6, 5.8, 6.8, 8.8, 9.8, 10.9, 12.9, A2-70, A4-70, A4-80"
+                "property class `{name}` is not known; allowed: 4.6, 4.8, 5.6, 5.8, 6.8, 8.8, 9.8, 10.9, 12.9, A2-50, A2-70, A2-80, A4-50, A4-70, A4-80, B7"
             ),
             Self::Grade(name) => write!(
                 f,
-                "grade `{name}` is not known; allowed: 1, 2, 5, 8, A325, A490"
+                "grade `{name}` is not known; allowed: 1, 2, 5, 8, A325, A490, B7"
             ),
             Self::Size {
                 name,
@@ -74,11 +74,11 @@ impl Strength {
         }
     }
 
-    /// ISO property class for a nominal diameter, mm. [ISO 898-1:2013 table 3; stainless steels ISO 3506-1, from memory, whose proof is
-    /// taken at their 0.2 % limit]
+    /// ISO property class for a nominal diameter, mm. [ISO 898-1:2013 table 3; stainless steels ISO 3506-1:2009 table 2, whose
+    /// elongation is given in diameters and whose proof is taken at their 0.2 % limit] `B7` is read here as well.
     ///
     /// # Errors
-    /// [`StrengthError::Class`] for an unknown class, [`StrengthError::Size`] for 9.8 above 16 mm.
+    /// [`StrengthError::Class`] for an unknown class, [`StrengthError::Size`] for 9.8 above 16 mm, stainless steel above 39 mm and B7 above 7 in.
     pub fn property_class(name: &str, diameter_mm: f64) -> Result<Self, StrengthError> {
         let large = diameter_mm > 16.0;
         Ok(match name.trim() {
@@ -99,13 +99,57 @@ impl Strength {
             "9.8" => Self::of(650.0, 720.0, 900.0, 0.10),
             "10.9" => Self::of(830.0, 940.0, 1040.0, 0.09),
             "12.9" => Self::of(970.0, 1100.0, 1220.0, 0.08),
-            "A2-70" | "A4-70" => Self::of(450.0, 450.0, 700.0, 0.20),
-            "A4-80" => Self::of(600.0, 600.0, 800.0, 0.15),
+            stainless @ ("A2-50" | "A2-70" | "A2-80" | "A4-50" | "A4-70" | "A4-80") => {
+                if diameter_mm > 39.0 + 1e-9 {
+                    return Err(StrengthError::Size {
+                        name: stainless.to_owned(),
+                        diameter_mm,
+                        largest_mm: 39.0,
+                    });
+                }
+                // The standard's 0.6, 0.4 and 0.3 d are stretch of the whole bolt; taken here over a length of 2 d, our judgement.
+                match &stainless[3..] {
+                    "50" => Self::of(210.0, 210.0, 500.0, 0.30),
+                    "70" => Self::of(450.0, 450.0, 700.0, 0.20),
+                    _ => Self::of(600.0, 600.0, 800.0, 0.15),
+                }
+            }
+            "B7" => return Self::b7(diameter_mm),
             other => return Err(StrengthError::Class(other.to_owned())),
         })
     }
 
-    /// SAE grade or structural bolt for a nominal diameter, mm. [SAE J429 table 1; A325 and A490: Shigley table 8-10]
+    /// ASTM A193 grade B7 for a nominal diameter, mm; its proof is taken at its 0.2 % limit. [ASTM A193: 125/105 ksi up to 2½ in, 115/95 up
+    /// to 4 in, 100/75 up to 7 in, elongation 16, 16 and 18 %]
+    fn b7(diameter_mm: f64) -> Result<Self, StrengthError> {
+        let inches = diameter_mm / INCH_MM - 1e-9;
+        let (tensile, yielding, elongation) = match inches {
+            i if i <= 2.5 => (125.0, 105.0, 0.16),
+            i if i <= 4.0 => (115.0, 95.0, 0.16),
+            i if i <= 7.0 => (100.0, 75.0, 0.18),
+            _ => {
+                return Err(StrengthError::Size {
+                    name: "B7".to_owned(),
+                    diameter_mm,
+                    largest_mm: 7.0 * INCH_MM,
+                });
+            }
+        };
+        Ok(Self::of(
+            yielding * KSI_MPA,
+            yielding * KSI_MPA,
+            tensile * KSI_MPA,
+            elongation,
+        ))
+    }
+
+    /// Exponent n of Ramberg and Osgood's ε = 0.002·(σ/Rp)ⁿ that meets the tensile strength at the uniform strain. [NACA TN 902, 1943]
+    #[must_use]
+    pub fn hardening_exponent(&self) -> f64 {
+        (self.uniform_strain / 0.002).ln() / (self.tensile_MPa / self.yield_MPa).ln()
+    }
+
+    /// SAE grade or structural bolt for a nominal diameter, mm. [SAE J429 table 1; A325 and A490: Shigley table 8-10; B7: ASTM A193]
     ///
     /// # Errors
     /// [`StrengthError::Grade`] for an unknown grade, [`StrengthError::Size`] above 1½ in.
@@ -132,6 +176,7 @@ impl Strength {
             "5" | "A325" => ksi(74.0, 81.0, 105.0, 0.14),
             "8" => ksi(120.0, 130.0, 150.0, 0.12),
             "A490" => ksi(120.0, 130.0, 150.0, 0.14),
+            "B7" => return Self::b7(diameter_mm),
             _ => return Err(StrengthError::Grade(name.trim().to_owned())),
         };
         if inches > 1.5 + 1e-9 {

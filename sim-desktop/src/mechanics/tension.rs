@@ -2,7 +2,7 @@
 //!
 //! Knows nothing of joints with several bolts.
 
-use super::{Bearing, Friction, Scatter, Strength, Thread, ThreadKind};
+use super::{Bearing, Friction, Scatter, Strength, Thread};
 use std::f64::consts::PI;
 use std::fmt;
 
@@ -11,7 +11,7 @@ use std::fmt;
 pub enum TorqueTension {
     /// T = K·d·F. [Shigley eq. 8-27]
     NutFactor(f64),
-    /// T = F·(0.16 P + 0.58 d2 µG + DKm/2 µK). [VDI 2230:2001 eq. R13/1]
+    /// T = F·(0.16 P + 0.58 d2 µG + DKm/2 µK). [VDI 2230:2001 eq. R13/1] The 0.58 is 1/(2 cos 30°) for 60° flanks; other flanks have their own.
     Friction(Friction),
 }
 
@@ -40,7 +40,7 @@ impl fmt::Display for TensionError {
             Self::PipeThread(thread) => {
                 write!(
                     f,
-                    "{thread} is a pipe thread: it seals, and no standard gives it a stress area; allowed: metric and Unified"
+                    "{thread} is a pipe thread: it seals, and no standard gives it a stress area; allowed: metric, Unified, BSW, BSF, BA and Tr"
                 )
             }
             Self::Range {
@@ -48,14 +48,31 @@ impl fmt::Display for TensionError {
                 given,
                 low,
                 high,
-            } => write!(f, "{what} {given} is outside {low} to {high}"),
+            } => write!(
+                f,
+                "{what} {} is outside {} to {}",
+                brief(*given),
+                brief(*low),
+                brief(*high)
+            ),
         }
     }
 }
 
 impl std::error::Error for TensionError {}
 
-fn within(what: &'static str, given: f64, low: f64, high: f64) -> Result<(), TensionError> {
+/// A number to four decimals at most, without needless zeros.
+fn brief(value: f64) -> String {
+    let text = format!("{value:.4}");
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+pub(super) fn within(
+    what: &'static str,
+    given: f64,
+    low: f64,
+    high: f64,
+) -> Result<(), TensionError> {
     if given.is_finite() && (low..=high).contains(&given) {
         Ok(())
     } else {
@@ -76,7 +93,7 @@ impl TorqueTension {
             Self::NutFactor(k) => k * thread.major_mm,
             Self::Friction(friction) => {
                 0.16 * thread.pitch_mm
-                    + 0.58 * thread.pitch_diameter_mm() * friction.thread
+                    + thread_share(thread) * thread.pitch_diameter_mm() * friction.thread
                     + bearing.friction_diameter_mm() / 2.0 * friction.head
             }
         }
@@ -101,8 +118,8 @@ impl TorqueTension {
         match *self {
             Self::Friction(friction) => friction,
             Self::NutFactor(k) => {
-                let per_mu =
-                    0.58 * thread.pitch_diameter_mm() + bearing.friction_diameter_mm() / 2.0;
+                let per_mu = thread_share(thread) * thread.pitch_diameter_mm()
+                    + bearing.friction_diameter_mm() / 2.0;
                 let value = ((k * thread.major_mm - 0.16 * thread.pitch_mm) / per_mu).max(0.02);
                 Friction {
                     thread: value,
@@ -113,10 +130,22 @@ impl TorqueTension {
     }
 }
 
-/// Factor by which the torsion of tightening raises the stress: √(1 + 3·[(3/2)·(d2/d0)·(P/(π d2) + 1.155 µG)]²). [VDI 2230:2001 eq. R7/3]
-fn torsion_factor(thread: &Thread, mu_thread: f64) -> f64 {
-    let (d2, d0) = (thread.pitch_diameter_mm(), thread.stress_diameter_mm());
-    let shear = 1.5 * d2 / d0 * (thread.pitch_mm / (PI * d2) + 1.155 * mu_thread);
+/// What the flanks make of friction in the thread, for each millimetre of pitch diameter: 1/(2 cos(flank angle/2)), rounded to 0.58 for 60° as
+/// VDI has it.
+fn thread_share(thread: &Thread) -> f64 {
+    let flanks = thread.kind.flank_angle_deg();
+    if flanks > 59.0 {
+        0.58
+    } else {
+        0.5 / (flanks / 2.0).to_radians().cos()
+    }
+}
+
+/// Factor by which the torsion of tightening raises the stress in a section of diameter d0: √(1 + 3·[(3/2)·(d2/d0)·(P/(π d2) + 1.155 µG)]²). [VDI 2230:2001 eq. R7/3]
+pub(super) fn torsion_factor(thread: &Thread, mu_thread: f64, section_mm: f64) -> f64 {
+    let d2 = thread.pitch_diameter_mm();
+    let shear = 1.5 * d2 / section_mm
+        * (thread.pitch_mm / (PI * d2) + 2.0 * thread_share(thread).min(0.5775) * mu_thread);
     (1.0 + 3.0 * shear * shear).sqrt()
 }
 
@@ -124,7 +153,7 @@ fn torsion_factor(thread: &Thread, mu_thread: f64) -> f64 {
 #[must_use]
 pub fn combined_stress_MPa(thread: &Thread, mu_thread: f64, preload_N: f64) -> f64 {
     let d0 = thread.stress_diameter_mm();
-    preload_N / (PI / 4.0 * d0 * d0) * torsion_factor(thread, mu_thread)
+    preload_N / (PI / 4.0 * d0 * d0) * torsion_factor(thread, mu_thread, d0)
 }
 
 /// Tension at which the equivalent stress is a share ν of the yield stress, N: FM = ν·Rp0.2·A0/√(…). [VDI 2230:2001, ν = 0.9 in its
@@ -137,7 +166,7 @@ pub fn preload_at_yield_share_N(
     share: f64,
 ) -> f64 {
     let d0 = thread.stress_diameter_mm();
-    share * strength.yield_MPa * (PI / 4.0 * d0 * d0) / torsion_factor(thread, mu_thread)
+    share * strength.yield_MPa * (PI / 4.0 * d0 * d0) / torsion_factor(thread, mu_thread, d0)
 }
 
 /// What a torque does to one bolt.
@@ -174,10 +203,9 @@ impl BoltLoad {
         torque_Nm: f64,
         scatter: Scatter,
     ) -> Result<Self, TensionError> {
-        let area = thread
+        let stress_area_mm2 = thread
             .stress_area_mm2()
-            .filter(|_| matches!(thread.kind, ThreadKind::Metric | ThreadKind::Unified));
-        let stress_area_mm2 = area.ok_or_else(|| TensionError::PipeThread(thread.to_string()))?;
+            .ok_or_else(|| TensionError::PipeThread(thread.to_string()))?;
         within("torque in N·m", torque_Nm, 1e-6, 1e6)?;
         match tension {
             TorqueTension::NutFactor(k) => within("nut factor", k, 0.03, 1.0)?,

@@ -24,15 +24,29 @@ pub enum ThreadKind {
     PipeTaper,
     /// Taper pipe thread (`NPT`), 60° flanks, taper 1:16. [ASME B1.20.1]
     NationalPipeTaper,
+    /// Whitworth pipe thread of which only `BSP` is said: parallel (`G`, `Rp`) or taper (`R`), 55° flanks. [ISO 228-1, ISO 7-1]
+    PipeUnstated,
+    /// Whitworth bolt thread, coarse (`BSW`) or fine (`BSF`), 55° flanks, parallel. [BS 84]
+    Whitworth,
+    /// British Association (`BA`), 47.5° flanks, parallel. [BS 93]
+    BritishAssociation,
+    /// ISO metric trapezoidal (`Tr`), 30° flanks, parallel, one start. [ISO 2901, ISO 2904]
+    Trapezoidal,
 }
 
 impl ThreadKind {
-    /// Included angle between the flanks, degrees: 60 or 55.
+    /// Included angle between the flanks, degrees: 60, 55, 47.5 or 30.
     #[must_use]
     pub fn flank_angle_deg(self) -> f64 {
         match self {
             Self::Metric | Self::Unified | Self::NationalPipeTaper => 60.0,
-            Self::PipeParallel | Self::PipeParallelSealing | Self::PipeTaper => 55.0,
+            Self::PipeParallel
+            | Self::PipeParallelSealing
+            | Self::PipeTaper
+            | Self::PipeUnstated
+            | Self::Whitworth => 55.0,
+            Self::BritishAssociation => 47.5,
+            Self::Trapezoidal => 30.0,
         }
     }
 
@@ -45,7 +59,14 @@ impl ThreadKind {
     /// Whether this is a pipe thread of any kind.
     #[must_use]
     pub fn pipe(self) -> bool {
-        !matches!(self, Self::Metric | Self::Unified)
+        matches!(
+            self,
+            Self::PipeParallel
+                | Self::PipeParallelSealing
+                | Self::PipeTaper
+                | Self::NationalPipeTaper
+                | Self::PipeUnstated
+        )
     }
 }
 
@@ -70,7 +91,7 @@ pub struct Thread {
     pub left_hand: bool,
     /// Nominal size as printed: `M10`, `3/8`, `No.10`, `1/8`.
     size: String,
-    /// Series letters where the family has several: `UNC`, `UNF`, `G`, `R`, `NPT`…
+    /// Series letters where the family has several: `UNC`, `UNF`, `G`, `R`, `NPT`, `BSW`, `BSF`…
     series: &'static str,
 }
 
@@ -102,6 +123,8 @@ pub enum ThreadError {
     },
     /// The size needs a pitch: no series named.
     NoPitch(String),
+    /// A trapezoidal thread with several starts, whose lead is not its pitch.
+    Starts(String),
     /// The pitch is not a possible one for the diameter.
     PitchRange {
         /// Major diameter, mm.
@@ -116,11 +139,15 @@ impl fmt::Display for ThreadError {
         match self {
             Self::Empty => write!(
                 f,
-                "no thread given; allowed: M10x1.5, M10, 3/8-16 UNC, No.10-32, G 1/8, R 1/8, 1/8-27 NPT"
+                "no thread given; allowed: M10x1.5, M10, 3/8-16 UNC, No.10-32, 3/8 BSW, 3/8 BSF, 2BA, Tr 40x7, G 1/8, R 1/8, 3/8 BSP, 1/8-27 NPT"
             ),
             Self::Unknown(text) => write!(
                 f,
-                "thread `{text}` is not understood; allowed: M10x1.5, M10, 3/8-16 UNC, No.10-32, G 1/8, R 1/8, Rp 1/8, 1/8-28 BSPT, 1/8-27 NPT"
+                "thread `{text}` is not understood; allowed: M10x1.5, M10, 3/8-16 UNC, No.10-32, 3/8 BSW, 3/8 BSF, 2BA, Tr 40x7, G 1/8, R 1/8, Rp 1/8, 1/8-28 BSPT, 3/8 BSP, 1/8-27 NPT"
+            ),
+            Self::Starts(text) => write!(
+                f,
+                "thread `{text}` has several starts; allowed: one start, as in Tr 40x7, whose lead is its pitch"
             ),
             Self::Size { size, family } => write!(
                 f,
@@ -205,29 +232,57 @@ impl Thread {
         self.series.starts_with("UNJ")
     }
 
-    /// Pitch diameter d2, mm: d − 0.649519 P for 60° threads [ISO 724], d − 0.640327 P for 55° [ISO 228-1].
+    /// Pitch diameter d2, mm: d − 0.649519 P for 60° threads [ISO 724], d − 0.640327 P for 55° [BS 84, ISO 228-1], d − 0.6 P for BA
+    /// [BS 93], d − 0.5 P for trapezoidal [ISO 2904].
     #[must_use]
     pub fn pitch_diameter_mm(&self) -> f64 {
-        let depth = if self.kind.flank_angle_deg() < 60.0 {
-            0.640_327
-        } else {
-            0.649_519
+        let depth = match self.kind {
+            ThreadKind::Metric | ThreadKind::Unified | ThreadKind::NationalPipeTaper => 0.649_519,
+            ThreadKind::PipeParallel
+            | ThreadKind::PipeParallelSealing
+            | ThreadKind::PipeTaper
+            | ThreadKind::PipeUnstated
+            | ThreadKind::Whitworth => 0.640_327,
+            ThreadKind::BritishAssociation => 0.6,
+            ThreadKind::Trapezoidal => 0.5,
         };
         self.major_mm - depth * self.pitch_mm
     }
 
     /// Minor diameter of the external thread at its root d3, mm: d − 1.226869 P for metric [ISO 724],
-    /// d − 1.299038/n for Unified as [Shigley table 8-2] has it, d − 1.280654 P for 55° [ISO 228-1].
+    /// d − 1.299038/n for Unified as [Shigley table 8-2] has it, d − 1.280654 P for 55° [BS 84, ISO 228-1], d − 1.2 P for BA [BS 93],
+    /// d − P − 2 ac for trapezoidal [ISO 2904].
     #[must_use]
     pub fn minor_diameter_mm(&self) -> f64 {
         let depth = match self.kind {
             ThreadKind::Metric => 1.226_869,
             ThreadKind::Unified | ThreadKind::NationalPipeTaper => 1.299_038,
-            ThreadKind::PipeParallel | ThreadKind::PipeParallelSealing | ThreadKind::PipeTaper => {
-                1.280_654
+            ThreadKind::PipeParallel
+            | ThreadKind::PipeParallelSealing
+            | ThreadKind::PipeTaper
+            | ThreadKind::PipeUnstated
+            | ThreadKind::Whitworth => 1.280_654,
+            ThreadKind::BritishAssociation => 1.2,
+            ThreadKind::Trapezoidal => {
+                return self.major_mm
+                    - self.pitch_mm
+                    - 2.0 * tables::crest_clearance(self.pitch_mm);
             }
         };
         self.major_mm - depth * self.pitch_mm
+    }
+
+    /// Basic minor diameter of the internal thread D1, mm: d − 1.082532 P for 60° [ISO 724, ASME B1.1], as the external one for 55° and
+    /// BA, d − P for trapezoidal [ISO 2904].
+    #[must_use]
+    pub fn internal_minor_diameter_mm(&self) -> f64 {
+        match self.kind {
+            ThreadKind::Metric | ThreadKind::Unified | ThreadKind::NationalPipeTaper => {
+                self.major_mm - 1.082_532 * self.pitch_mm
+            }
+            ThreadKind::Trapezoidal => self.major_mm - self.pitch_mm,
+            _ => self.minor_diameter_mm(),
+        }
     }
 
     /// Diameter d0 that stands for the stressed section, mm: (d2 + d3)/2 [VDI 2230:2001].
@@ -238,15 +293,18 @@ impl Thread {
 
     /// Tensile stress area, mm²; none for pipe threads, which seal and for which no standard gives one.
     ///
-    /// Metric π/4·(d − 0.938194 P)² [ISO 898-1 §9.1.6.1]; Unified π/4·(d − 0.9743/n)² [ASME B1.1 appendix B].
+    /// Metric π/4·(d − 0.938194 P)² [ISO 898-1 §9.1.6.1]; Unified π/4·(d − 0.9743/n)² [ASME B1.1 appendix B]; BSW, BSF, BA and
+    /// trapezoidal π/4·((d2 + d3)/2)², the same rule of the mean diameter [from memory for these].
     #[must_use]
     pub fn stress_area_mm2(&self) -> Option<f64> {
-        let depth = match self.kind {
-            ThreadKind::Metric => 0.938_194,
-            ThreadKind::Unified => 0.9743,
+        let diameter = match self.kind {
+            ThreadKind::Metric => self.major_mm - 0.938_194 * self.pitch_mm,
+            ThreadKind::Unified => self.major_mm - 0.9743 * self.pitch_mm,
+            ThreadKind::Whitworth | ThreadKind::BritishAssociation | ThreadKind::Trapezoidal => {
+                self.stress_diameter_mm()
+            }
             _ => return None,
         };
-        let diameter = self.major_mm - depth * self.pitch_mm;
         Some(PI / 4.0 * diameter * diameter)
     }
 
@@ -276,13 +334,16 @@ impl fmt::Display for Thread {
                     write!(f, " {}", self.series)?;
                 }
             }
-            ThreadKind::NationalPipeTaper => write!(
+            ThreadKind::NationalPipeTaper | ThreadKind::Whitworth => write!(
                 f,
                 "{}-{} {}",
                 self.size,
                 plain(self.threads_per_inch()),
                 self.series
             )?,
+            ThreadKind::BritishAssociation => write!(f, "{}BA", self.size)?,
+            ThreadKind::Trapezoidal => write!(f, "{}x{}", self.size, plain(self.pitch_mm))?,
+            ThreadKind::PipeUnstated => write!(f, "{} BSP", self.size)?,
             _ => write!(f, "{} {}", self.series, self.size)?,
         }
         if self.left_hand {

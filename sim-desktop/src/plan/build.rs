@@ -27,6 +27,8 @@ pub struct Build {
     pub checked_by: Option<String>,
     /// A remark.
     pub note: Option<String>,
+    /// Whether its values are invented, to show how the program works: said on every face, and never worked from.
+    pub demo: bool,
 }
 
 pub(super) fn build(reader: &mut Reader<'_>, faults: &mut Faults) -> Build {
@@ -37,6 +39,7 @@ pub(super) fn build(reader: &mut Reader<'_>, faults: &mut Faults) -> Build {
     let Some(mut own) = Reader::of_node("[build]", node, &silent, faults) else {
         return Build::default();
     };
+    let demo = own.flag("demo", faults).unwrap_or(false);
     let mut text = |key, faults: &mut Faults| own.text(key, faults).map(|typed| typed.text);
     let build = Build {
         title: text("title", faults).unwrap_or_default(),
@@ -46,6 +49,7 @@ pub(super) fn build(reader: &mut Reader<'_>, faults: &mut Faults) -> Build {
         entered_by: text("entered_by", faults),
         checked_by: text("checked_by", faults),
         note: text("note", faults),
+        demo,
     };
     own.finish(faults, |_| None);
     build

@@ -9,7 +9,7 @@ use evendraw_core::unit::Torque;
 
 use super::build::{Part, Tool};
 use super::fault::Faults;
-use super::joint::{Joint, Share};
+use super::joint::{Joint, JointPlan, Share};
 use super::quantity::newton_meters;
 use super::tree::{Place, closest};
 
@@ -25,6 +25,28 @@ pub(super) fn check(joints: &mut [Joint], tools: &[Tool], parts: &[Part], faults
         for plan in &joint.plans {
             super::plausible::ask(&joint.id, plan, faults);
         }
+        if let Some(plan) = joint.plans.first() {
+            used_again(&joint.id, plan, faults);
+        }
+    }
+}
+
+/// A fastener that was turned by an angle may be stretched for good: whether it is used again is the maker's word, and a plan that
+/// is silent about it is asked.
+fn used_again(joint: &str, plan: &JointPlan, faults: &mut Faults) {
+    let turn = plan
+        .procedure
+        .stages()
+        .iter()
+        .zip(&plan.stages)
+        .find(|(stage, _)| matches!(stage.kind, StageKind::Turn { .. }) && !stage.mock_up);
+    if let (Some((_, written)), false) = (turn, plan.says_reuse) {
+        faults.warning(
+            &written.place,
+            format!("joint `{joint}` turns by an angle and says nothing of `reuse`"),
+            "may a fastener turned like this be used again?",
+            "reuse = \"replace-if-loosened\" where the document wants new ones, reuse = \"free\" where it allows the old ones",
+        );
     }
 }
 

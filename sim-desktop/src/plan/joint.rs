@@ -207,6 +207,8 @@ pub struct JointPlan {
     pub thread_size: Option<Thread>,
     /// How strong the fasteners are.
     pub strength: Option<Strength>,
+    /// Whether the plan says if a fastener may be used again.
+    pub says_reuse: bool,
 }
 
 impl JointPlan {

@@ -106,6 +106,10 @@ fn build() -> Value {
             ("entered_by", text("Who typed the values in.")),
             ("checked_by", text("Who compared them with the document.")),
             ("note", text("A remark.")),
+            (
+                "demo",
+                json!({ "type": "boolean", "description": "Its values are invented: said on every face, never worked from." }),
+            ),
         ],
     )
 }
@@ -176,16 +180,26 @@ fn joint() -> Value {
                 "thread",
                 by_answer(
                     &text(""),
-                    "M10x1.5, M10, 3/8-16 UNC, G 1/8, R 1/8, 1/8-27 NPT.",
+                    "M10x1.5, M10, 3/8-16 UNC, 3/8 BSW, 3/8 BSF, 2BA, Tr 40x7, G 1/8, R 1/8, 3/8 BSP, 1/8-27 NPT.",
                 ),
             ),
             (
                 "class",
-                by_answer(&text(""), "Property class: 8.8, 10.9, 12.9."),
+                by_answer(
+                    &text(""),
+                    "Property class: 8.8, 10.9, 12.9, A2-50 to A4-80, B7.",
+                ),
+            ),
+            (
+                "nut",
+                by_answer(&text(""), "Property class of a steel nut: 5, 6, 8, 10, 12."),
             ),
             (
                 "grade",
-                by_answer(&text(""), "Grade of inch fasteners: 2, 5, 8."),
+                by_answer(
+                    &text(""),
+                    "Grade of inch fasteners: 2, 5, 8, A325, A490, B7.",
+                ),
             ),
             (
                 "grip",

@@ -2,7 +2,8 @@
 //!
 //! Knows nothing of how the joint was worked.
 
-use evendraw_core::verdict::{Reason, Reasons, Verdict};
+use evendraw_core::advice::Gravity;
+use evendraw_core::verdict::{Reasons, Verdict};
 
 use crate::bench::compare;
 
@@ -78,23 +79,12 @@ pub struct Objection {
 }
 
 impl Objection {
-    /// Whether it speaks of fastener or parts, not of the hand alone.
+    /// Whether it speaks of fastener or parts, not of the hand or the sensor alone.
     #[must_use]
     pub fn is_of_the_metal(&self) -> bool {
-        self.reasons
-            .iter()
-            .any(|reason| !OF_THE_HAND.contains(&reason))
+        self.reasons.reach(Gravity::TooFar)
     }
 }
-
-/// What a hand can do to a sound fastener without harm: let go too early, jerk, take another first.
-pub const OF_THE_HAND: [Reason; 5] = [
-    Reason::TorqueLow,
-    Reason::AngleLow,
-    Reason::Interrupted,
-    Reason::OutOfOrder,
-    Reason::Jerk,
-];
 
 /// Torque over true rotation of one judged pull, thinned.
 #[derive(Clone, Debug, PartialEq)]

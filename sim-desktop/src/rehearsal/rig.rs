@@ -10,7 +10,7 @@ use evendraw_core::verdict::Aim;
 
 use crate::bench::{
     Bench, BenchCue, BenchSample, Fault, HandKind, Interface, JointError, JointModel, JointSketch,
-    Task,
+    Task, Turning,
 };
 use crate::mechanics::{Condition, Strength};
 use crate::plan::{Joint, JointPlan};
@@ -45,28 +45,7 @@ pub fn sketch(joint: &Joint, plan: &JointPlan) -> JointSketch {
         }
         positions.push((position.label.clone(), place));
     }
-    let (mut greatest, mut drag) = (0.0_f64, 0.0_f64);
-    for (index, _) in (0_u16..).zip(plan.procedure.steps()) {
-        let Some(stage) = plan.procedure.stage_of(index) else {
-            continue;
-        };
-        let torque = match (stage.kind, plan.procedure.torque_window(index)) {
-            (StageKind::Hold { torque, .. }, _) => newton_meters(torque),
-            // An end torque is what the angle leads to, not what is pulled for.
-            (StageKind::Turn { .. }, Some(window)) => newton_meters(window.min),
-            (_, Some(window)) => newton_meters(window.target),
-            (_, None) => continue,
-        };
-        greatest = greatest.max(torque);
-        if let StageKind::Tighten { prevailing, .. } = stage.kind {
-            drag = drag.max(match prevailing {
-                Prevailing::None => 0.0,
-                Prevailing::Given(value) => newton_meters(value),
-                // Nobody has said how much: a tenth of the target. Common practice, no source.
-                Prevailing::Measure => torque * 0.1,
-            });
-        }
-    }
+    let (greatest, drag) = torques(plan);
     let mut sketch = JointSketch::new(positions, if greatest > 0.0 { greatest } else { 10.0 });
     sketch.thread = plan.thread.as_deref().and_then(|text| text.parse().ok());
     let diameter = sketch
@@ -82,7 +61,81 @@ pub fn sketch(joint: &Joint, plan: &JointPlan) -> JointSketch {
     sketch.condition = plan.condition.as_deref().map(Condition::from_text);
     sketch.interface = Interface::from_parts(joint.needs());
     sketch.prevailing_Nm = drag;
+    sketch.turning = turning(plan);
     sketch
+}
+
+/// The torque that a step pulls for, N·m.
+fn pulled_for(plan: &JointPlan, step: u16) -> Option<f64> {
+    let kind = plan.procedure.stage_of(step)?.kind;
+    Some(match (kind, plan.procedure.torque_window(step)) {
+        (StageKind::Hold { torque, .. }, _) => newton_meters(torque),
+        // An end torque is what the angle leads to, not what is pulled for.
+        (StageKind::Turn { .. }, Some(window)) => newton_meters(window.min),
+        (_, window) => newton_meters(window?.target),
+    })
+}
+
+/// Greatest torque that is pulled for, and greatest running torque, N·m.
+fn torques(plan: &JointPlan) -> (f64, f64) {
+    let (mut greatest, mut drag) = (0.0_f64, 0.0_f64);
+    for (index, _) in (0_u16..).zip(plan.procedure.steps()) {
+        let Some(torque) = pulled_for(plan, index) else {
+            continue;
+        };
+        greatest = greatest.max(torque);
+        let kind = plan.procedure.stage_of(index).map(|stage| stage.kind);
+        if let Some(StageKind::Tighten { prevailing, .. }) = kind {
+            drag = drag.max(match prevailing {
+                Prevailing::None => 0.0,
+                Prevailing::Given(value) => newton_meters(value),
+                // Nobody has said how much: a tenth of the target. Common practice, no source.
+                Prevailing::Measure => torque * 0.1,
+            });
+        }
+    }
+    (greatest, drag)
+}
+
+/// The angles that end the work, and the torque they start from: what was done before a fastener was backed off, or before a greater torque,
+/// has no part in it.
+fn turning(plan: &JointPlan) -> Turning {
+    let mut from_nm = 0.0_f64;
+    let mut stages: Vec<(u8, f64)> = Vec::new();
+    for (index, step) in (0_u16..).zip(plan.procedure.steps()) {
+        let Some(stage) = plan.procedure.stage_of(index) else {
+            continue;
+        };
+        match stage.kind {
+            StageKind::Turn { window, .. } => {
+                let own = plan.procedure.angle_window(index).unwrap_or(window);
+                let angle = degrees(own.target);
+                match stages
+                    .iter_mut()
+                    .find(|(number, _)| *number == step.stage())
+                {
+                    Some((_, most)) => *most = most.max(angle),
+                    None => stages.push((step.stage(), angle)),
+                }
+            }
+            StageKind::BackOff { .. } => {
+                from_nm = 0.0;
+                stages.clear();
+            }
+            kind if kind.tightens() => {
+                let torque = pulled_for(plan, index).unwrap_or(0.0);
+                if torque > from_nm {
+                    from_nm = torque;
+                    stages.clear();
+                }
+            }
+            _ => {}
+        }
+    }
+    Turning {
+        from_Nm: from_nm,
+        degrees: stages.into_iter().map(|(_, angle)| angle).collect(),
+    }
 }
 
 /// A bench with one joint on it.

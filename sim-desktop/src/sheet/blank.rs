@@ -6,7 +6,8 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::mark::symbols;
 use super::page::STYLE;
-use super::{CAUTION, HANDS, JointSheet, SheetModel, map};
+use super::{CAUTION, JointSheet, SheetModel, map};
+use crate::words::{DEMO, HANDS};
 
 /// The page. Of the model only what the plan says is used.
 #[must_use]
@@ -23,6 +24,7 @@ pub fn blank_page(model: &SheetModel) -> String {
             }
             body {
                 (symbols())
+                @if model.demo { p.demo { (DEMO) ": never work from this sheet" } }
                 header {
                     div { p.kind { "Working sheet, to be ticked by hand" } h1 { (model.title) } }
                     dl.head {

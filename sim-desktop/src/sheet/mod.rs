@@ -34,10 +34,6 @@ pub const CAUTION: &str = "Evendraw is a record and a guide, not a licence. The 
     and licensed practice come first. Safety-critical joints (lifting, steering, brakes, aircraft, pressure) need the \
     qualified person they call for. No specified value was derated or corrected. This record detects damage, not forgery.";
 
-/// Said once on the working sheet, where the tool is in the hand.
-pub const HANDS: &str = "Eye protection on. No cheater bars. Support the work. Keep hands out of the line of a slipping \
-    handle.";
-
 #[cfg(test)]
 mod tests {
     use super::specimen::specimen;

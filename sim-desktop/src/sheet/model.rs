@@ -18,6 +18,8 @@ pub struct SheetModel {
     pub journal: String,
     /// On no metal.
     pub rehearsal: bool,
+    /// Its values are invented.
+    pub demo: bool,
     /// Why the build is not complete, each a sentence; none when it is.
     pub open: Vec<Item>,
     /// What was out of the ordinary: out of window, waived, unmeasured, tool out of date, damage.

@@ -9,6 +9,7 @@ use super::{
     AttemptRow, CAUTION, FastenerRow, Item, JointSheet, Mark, SheetModel, curve, map, twelve,
 };
 use crate::outputs::PAGE_BY;
+use crate::words::DEMO;
 
 pub(super) const STYLE: &str = include_str!("sheet.css");
 
@@ -33,6 +34,7 @@ pub fn page(model: &SheetModel) -> String {
             body.rehearsal[model.rehearsal] {
                 (symbols())
                 @if model.rehearsal { (rehearsal_band()) }
+                @if model.demo { p.demo { (DEMO) } }
                 (head(model, kind))
                 (stamp(model))
                 (items("What is open", &model.open, "Nothing is open."))

@@ -154,6 +154,7 @@ pub(super) fn specimen() -> SheetModel {
         document: "Pump overhaul instructions, section 6, revision C".into(),
         journal: "pump7.journal".into(),
         rehearsal: false,
+        demo: false,
         open: vec![
             Item::new(
                 Mark::Rejected,

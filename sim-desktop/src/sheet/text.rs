@@ -5,6 +5,7 @@
 use std::fmt::Write as _;
 
 use super::{CAUTION, Item, JointSheet, Mark, SheetModel, twelve};
+use crate::words::DEMO;
 
 const WIDTH: usize = 100;
 
@@ -16,6 +17,9 @@ pub fn text(model: &SheetModel) -> String {
         out.line(
             "*** REHEARSAL: on the virtual bench, no metal was touched; not a record of work ***",
         );
+    }
+    if model.demo {
+        out.line(&format!("*** {DEMO} ***"));
     }
     out.line(&format!(
         "{}: {}",

@@ -157,7 +157,7 @@ fn a_pull_that_went_too_far_is_rejected_and_told_in_plain_words() {
         alert
             .what_now
             .iter()
-            .any(|what| what.contains("Do not back off")),
+            .any(|what| what.contains("Do not back it off")),
         "{alert:?}"
     );
     // Nothing goes on until it is dealt with: the hand does nothing.

@@ -160,6 +160,8 @@ impl Rig {
 
     /// Makes a circle of bolts to 20 N·m in two stages, with keys alone.
     pub(crate) fn make_circle(&mut self, bolts: u16) {
+        assert!(self.page().contains("Eyes protected"), "{}", self.page());
+        self.yes();
         assert!(self.page().contains("New bolt circle"), "{}", self.page());
         self.yes();
         for _ in 3..bolts {
@@ -273,12 +275,15 @@ impl Rig {
     ) -> Worked {
         let mut feed = self.feed.try_clone().expect("a socket");
         let feeder = thread::spawn(move || {
-            if feed.write_all(&repeated(reading(0.0, 0.0), 20)).is_err() {
+            // Two keys answer what an attempt that was cut off asks: to be loosened, and that it is done.
+            let mut bytes = repeated(reading(0.0, 0.0), 40);
+            bytes.push(0xb1);
+            bytes.extend(repeated(reading(0.0, 0.0), 60));
+            if feed.write_all(&bytes).is_err() {
                 return;
             }
             loop {
                 // What the first stage asks for; there are more bolts than this test gets to.
-                // The key answers what an attempt that was cut off asks: again.
                 let mut bytes = vec![0xb1];
                 bytes.extend(repeated(reading(0.0, 0.0), 120));
                 bytes.extend(pull(newton_meters, 30.0));

@@ -8,7 +8,7 @@ use evendraw_core::record::{Decision, Doubt, Entry, Manner, Record, Role};
 use evendraw_core::sample::{Fault, Sample};
 use evendraw_core::session::{Input, Next, Outcome, Session};
 use evendraw_core::unit::{Angle, Instant, Length, Torque};
-use evendraw_core::verdict::{Reasons, Verdict};
+use evendraw_core::verdict::{Reason, Reasons, Verdict};
 
 use crate::curve::{self, Coming};
 use crate::hand;
@@ -337,9 +337,10 @@ impl<'p> Run<'p> {
                 self.send(Input::TakenApart { note: "" }, &mut told);
             }
             "standing" => told.push(format!("{:?}", self.session.standing())),
+            "advice" => told.push(self.advice()),
             other => panic!("{script}: what is `{other}`?"),
         }
-        if *verb != "standing" {
+        if !matches!(*verb, "standing" | "advice") {
             told.push(format!("next {}", self.next()));
         }
         told
@@ -537,6 +538,26 @@ impl<'p> Run<'p> {
                 )
             }
         }
+    }
+
+    fn advice(&self) -> String {
+        let Some(advice) = self.session.advice() else {
+            return "advice none".to_owned();
+        };
+        let gravest = advice.gravest.map_or("unnamed", Reason::word);
+        let acts: Vec<String> = advice
+            .acts
+            .iter()
+            .map(|act| match act.decision(advice.from) {
+                Some(Decision::Restart(stage)) => format!("{act:?} from stage {}", stage + 1),
+                _ => format!("{act:?}"),
+            })
+            .collect();
+        format!(
+            "advice {} {gravest}: {}",
+            verdict(advice.verdict),
+            acts.join(", ")
+        )
     }
 
     fn next(&self) -> String {

@@ -17,12 +17,12 @@ impl Bench {
             BenchCue::None => {}
             BenchCue::Approach => {
                 if attempt.slow_at_s.is_none() {
-                    attempt.slow_at_s = Some(self.time_s + self.hand.react(&mut self.chance));
+                    attempt.slow_at_s = Some(self.time_s + self.hand.react(&mut self.rng));
                 }
             }
             BenchCue::Target | BenchCue::Halt => {
                 if attempt.stop_at_s.is_none() {
-                    attempt.stop_at_s = Some(self.time_s + self.hand.react(&mut self.chance));
+                    attempt.stop_at_s = Some(self.time_s + self.hand.react(&mut self.rng));
                 }
                 attempt.halted |= cue == BenchCue::Halt;
             }
@@ -74,12 +74,12 @@ impl Bench {
         // The tremor wanders over about 0.1 s.
         let keep = 1.0 - (period / 0.1).min(1.0);
         let push = (1.0 - keep * keep).sqrt();
-        attempt.tremor = keep * attempt.tremor + push * self.chance.normal();
+        attempt.tremor = keep * attempt.tremor + push * self.rng.normal();
         speed *= (1.0 + hand.tremor * attempt.tremor).max(0.1);
         if hand.bursts_per_s > 0.0 {
             if self.time_s < attempt.burst_until_s {
                 speed *= 3.0;
-            } else if self.chance.uniform() < hand.bursts_per_s * period {
+            } else if self.rng.uniform() < hand.bursts_per_s * period {
                 attempt.burst_until_s = self.time_s + 0.08;
             }
         }
@@ -135,7 +135,7 @@ impl Bench {
         }
         // Nobody turns on for ever or pulls beyond reason.
         let tired = self.time_s > attempt.give_up_s
-            || torque > 4.0 * self.model.target_Nm
+            || torque > self.too_hard_Nm(attempt)
             || turned > 3600.0 + self.metal[attempt.fastener].run_down_deg;
         let swung = attempt
             .swing_from_deg
@@ -144,6 +144,20 @@ impl Bench {
             self.let_go(attempt, false);
         } else if swung || (share_done && more_pulls) {
             self.let_go(attempt, true);
+        }
+    }
+
+    /// Torque at which a hand gives up, N·m: four times what the work is about (common practice, no source). Who turns to an angle pulls as hard as
+    /// the fastener resists, and that ends where it gives way.
+    fn too_hard_Nm(&self, attempt: &Attempt) -> f64 {
+        let most = 4.0 * self.model.target_Nm;
+        let state = &self.states[attempt.fastener];
+        match attempt.task {
+            Task::Turn { .. } => {
+                let metal = &self.metal[attempt.fastener];
+                most.max(1.1 * metal.starting_Nm(metal.peak_N, state.rotation_deg))
+            }
+            _ => most,
         }
     }
 
@@ -164,7 +178,7 @@ impl Bench {
     /// Holds the torque: the handle stands, the hand trembles.
     pub(super) fn hold(&mut self, attempt: &mut Attempt, period: f64) {
         let keep = 1.0 - (period / 0.1).min(1.0);
-        attempt.tremor = keep * attempt.tremor + (1.0 - keep * keep).sqrt() * self.chance.normal();
+        attempt.tremor = keep * attempt.tremor + (1.0 - keep * keep).sqrt() * self.rng.normal();
         if let Task::Hold { torque_Nm, .. } = attempt.task {
             let wanted = torque_Nm * (1.0 - 0.01 + 0.01 * self.hand.tremor * attempt.tremor);
             let step = (wanted - attempt.torque_Nm) / self.model.train_Nm_per_deg
@@ -195,7 +209,7 @@ impl Bench {
                 attempt.regrip_began_s = self.time_s;
                 attempt.phase_ends_s = self.time_s
                     + self
-                        .chance
+                        .rng
                         .about(self.hand.regrip_s, 0.15 * self.hand.regrip_s);
                 attempt.regrip_from_deg = self.adapter_deg;
                 attempt.regrip_to_deg = if self.model.adapter_swings_back {
@@ -227,7 +241,7 @@ impl Bench {
         };
         if self.time_s >= attempt.phase_ends_s {
             let lost = if self.model.adapter_swings_back {
-                self.chance.uniform() * 360.0 / f64::from(self.model.ratchet_teeth.max(1))
+                self.rng.uniform() * 360.0 / f64::from(self.model.ratchet_teeth.max(1))
             } else {
                 0.0
             };

@@ -240,7 +240,8 @@ impl Bench {
     /// The interface settles under load for a while. It never comes back: gaskets hold their set.
     pub(super) fn creep(&mut self, seconds: f64) {
         let creep = self.model.creep;
-        if creep.ratio <= 0.0 || self.loads_N.iter().all(|load| *load <= 0.0) {
+        let gives = creep.ratio > 0.0 || self.metal.iter().any(|metal| metal.embeds_mm > 0.0);
+        if !gives || self.loads_N.iter().all(|load| *load <= 0.0) {
             return;
         }
         // Each step short against the creep's own time; long waits reach the end anyway.
@@ -250,11 +251,12 @@ impl Bench {
             left -= step;
             let share = -(-step / creep.time_s).exp_m1();
             let pressed = self.model.interaction.parts.times(&self.loads_N);
-            for (state, pressed) in self.states.iter_mut().zip(&pressed) {
-                let missing = creep.ratio * pressed - state.set_mm;
-                if missing > 0.0 {
-                    state.set_mm += missing * share;
-                }
+            for (i, (state, pressed)) in self.states.iter_mut().zip(&pressed).enumerate() {
+                let missing = creep.ratio * pressed - (state.set_mm - state.embedded_mm);
+                let embedding =
+                    self.metal[i].embedding_mm(self.loads_N[i], state.embedded_mm, step);
+                state.embedded_mm += embedding;
+                state.set_mm += missing.max(0.0) * share + embedding;
             }
             self.settle();
         }

@@ -4,7 +4,7 @@
 
 use maud::{PreEscaped, html};
 
-use crate::bench::compare::Ranked;
+use crate::bench::compare::{Ranked, answers};
 
 /// Characters of the longest bar in the terminal.
 const BAR_MAX: f64 = 24.0;
@@ -20,17 +20,21 @@ pub(super) fn svg(title: &str, ranked: &[Ranked]) -> String {
     const ROW: f64 = 34.0;
     const LEFT: f64 = 250.0;
     const WIDTH: f64 = 300.0;
-    const BEHIND: f64 = 350.0;
+    const BEHIND: f64 = 420.0;
     const STYLE: &str = "\
         .ground{fill:#fff}text{fill:#16202a}.soft{fill:#4a5863}.bar{fill:#2f5d7c}.reach{stroke:#16202a}\
         @media(prefers-color-scheme:dark){.ground{fill:#12181e}text{fill:#eef2f5}.soft{fill:#b4c0ca}.bar{fill:#8fc1e3}\
         .reach{stroke:#eef2f5}}";
+    const NOTES: [&str; 2] = [
+        "The same place: no difference shown. Tilt: largest difference of closing across the joint, on the way.",
+        "A virtual bench ranks orders, it does not prove a joint: the maker's order comes first.",
+    ];
     let most = ranked
         .iter()
-        .map(|one| one.scatter_95.max(one.scatter))
+        .map(|one| one.scatter_95.max(one.scatter.mean))
         .fold(1e-9, f64::max);
     let rows = u32::try_from(ranked.len()).map_or(0.0, f64::from);
-    let (width, height) = (LEFT + WIDTH + BEHIND, 90.0 + rows * ROW);
+    let (width, height) = (LEFT + WIDTH + BEHIND, 136.0 + rows * ROW);
     let at = |share: f64| format!("{:.1}", LEFT + share / most * WIDTH);
     html! {
         svg xmlns="http://www.w3.org/2000/svg" width=(format!("{width:.0}")) height=(format!("{height:.0}"))
@@ -39,24 +43,28 @@ pub(super) fn svg(title: &str, ranked: &[Ranked]) -> String {
             style { (PreEscaped(STYLE)) }
             rect class="ground" width="100%" height="100%" {}
             text x="20" y="32" font-size="18" font-weight="600" { (title) }
+            @for (line, said) in (0_u32..).zip(answers(ranked)) {
+                text class="soft" x="20" y=(52 + 17 * line) font-size="12" { (said) }
+            }
             @for (row, one) in (0_u32..).zip(ranked) {
-                @let y = 62.0 + f64::from(row) * ROW;
+                @let y = 88.0 + f64::from(row) * ROW;
                 @let middle = format!("{:.1}", y + 10.0);
                 text x="20" y=(format!("{:.1}", y + 16.0)) {
-                    (row + 1) ". " (one.trial.order_name) ", " (one.trial.shares.len())
+                    (one.scatter.rank) ". " (one.trial.order_name) ", " (one.trial.shares.len())
                     @if one.trial.shares.len() == 1 { " pass" } @else { " passes" }
                 }
-                rect class="bar" x=(LEFT) y=(format!("{y:.1}")) width=(format!("{:.1}", one.scatter / most * WIDTH)) height="20" {}
-                line class="reach" x1=(at(one.scatter)) x2=(at(one.scatter_95)) y1=(middle) y2=(middle) stroke-width="2" {}
-                text x=(format!("{:.1}", LEFT + one.scatter_95.max(one.scatter) / most * WIDTH + 10.0)) y=(format!("{:.1}", y + 16.0)) {
+                rect class="bar" x=(LEFT) y=(format!("{y:.1}")) width=(format!("{:.1}", one.scatter.mean / most * WIDTH)) height="20" {}
+                line class="reach" x1=(at(one.scatter.mean)) x2=(at(one.scatter_95)) y1=(middle) y2=(middle) stroke-width="2" {}
+                text x=(format!("{:.1}", LEFT + one.scatter_95.max(one.scatter.mean) / most * WIDTH + 10.0)) y=(format!("{:.1}", y + 16.0)) {
                     (format!(
-                        "{:.1} % (95 of 100 below {:.1} %), tilt {:.0} µm",
-                        one.scatter * 100.0, one.scatter_95 * 100.0, one.tilt_mm * 1000.0
+                        "{:.1} ± {:.1} % (95 of 100 below {:.1} %), tilt {:.0} µm, place {}",
+                        one.scatter.mean * 100.0, one.scatter.error * 100.0, one.scatter_95 * 100.0,
+                        one.tilt_mm.mean * 1000.0, one.tilt_mm.rank
                     ))
                 }
             }
-            text class="soft" x="20" y=(format!("{:.1}", height - 12.0)) font-size="12" {
-                "Tilt: largest difference of closing across the joint, on the way. A virtual bench ranks orders, it does not prove a joint: the maker's order comes first."
+            @for (line, said) in (0_u32..).zip(NOTES) {
+                text class="soft" x="20" y=(format!("{:.1}", height - 29.0 + 17.0 * f64::from(line))) font-size="12" { (said) }
             }
         }
     }

@@ -5,7 +5,7 @@
 use evendraw_core::procedure::{EngineState, StageKind};
 use evendraw_core::quantity::{LengthUnit, Quantity};
 use evendraw_core::record::{Decision, Doubt};
-use evendraw_core::session::{Input, Next};
+use evendraw_core::session::{Input, Next, Session};
 
 use super::super::view::Way;
 use super::Source;
@@ -157,7 +157,10 @@ impl Source {
                 note: short(why),
             }),
             (Way::Loosen, Some(Next::Decide { step })) => {
-                let from = self.first_stage_of(step);
+                let from = self
+                    .session()
+                    .and_then(Session::advice)
+                    .map_or(0, |advice| advice.from);
                 self.apply(Input::Decide {
                     step,
                     decision: Decision::Restart(from),
@@ -204,26 +207,5 @@ impl Source {
             _ => {}
         }
         self.take_tool_in_rehearsal();
-    }
-
-    /// The first stage that pulls the fastener of this step.
-    pub(super) fn first_stage_of(&self, step: u16) -> u8 {
-        let Some(session) = self.session() else {
-            return 0;
-        };
-        let procedure = session.procedure();
-        let at = procedure.steps().get(usize::from(step));
-        let fastener = at.and_then(|at| at.fastener());
-        procedure
-            .steps()
-            .iter()
-            .filter(|own| own.fastener() == fastener)
-            .find(|own| {
-                procedure
-                    .stages()
-                    .get(usize::from(own.stage()))
-                    .is_some_and(|stage| stage.kind.tightens())
-            })
-            .map_or(0, |own| own.stage())
     }
 }

@@ -107,6 +107,7 @@ impl Source {
             title: head.title.clone(),
             unit: head.unit.clone().unwrap_or_default(),
             document: head.document.clone().unwrap_or_default(),
+            demo: head.demo,
             rehearsal: self.purpose == Purpose::Rehearsal,
             readings: self.readings(),
             link: self.link_view(),

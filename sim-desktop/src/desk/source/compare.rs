@@ -10,7 +10,7 @@ use evendraw_core::unit::Length;
 
 use super::super::view::{CompareRow, CompareView};
 use super::Source;
-use crate::bench::compare::{Ranked, Trial};
+use crate::bench::compare::{Ranked, Trial, headline, place};
 use crate::bench::{HandKind, JointModel};
 use crate::plan::Joint;
 use crate::rehearsal::rig;
@@ -144,7 +144,7 @@ impl Source {
                 };
                 if let Ok(mut ranked) = ranked.lock() {
                     ranked.append(&mut found);
-                    ranked.sort_by(|one, other| one.scatter.total_cmp(&other.scatter));
+                    place(&mut ranked);
                 }
             }
             over.store(true, Ordering::Relaxed);
@@ -173,6 +173,7 @@ impl Source {
         self.compare.done = usize::try_from(done).unwrap_or(usize::MAX);
         if let Ok(ranked) = running.ranked.lock() {
             self.compare.rows = ranked.iter().map(row).collect();
+            self.compare.headline = headline(&ranked);
         }
         if over {
             self.compare.running = false;
@@ -187,7 +188,11 @@ fn row(ranked: &Ranked) -> CompareRow {
     CompareRow {
         order: ranked.trial.order_name.clone(),
         passes: u32::try_from(passes).unwrap_or(u32::MAX),
-        scatter: ranked.scatter,
+        scatter: ranked.scatter.mean,
+        scatter_error: ranked.scatter.error,
+        place: ranked.scatter.rank,
+        tilt_um: ranked.tilt_mm.mean * 1000.0,
+        tilt_place: ranked.tilt_mm.rank,
         lowest: if ranked.mean_kN > 0.0 {
             ranked.least_kN / ranked.mean_kN
         } else {

@@ -434,14 +434,18 @@ impl Source {
             .and_then(|job| job.joint(joint))
             .map_or("", |joint| joint.label(attempt.fastener))
             .to_owned();
-        let advice = attempt.reasons.iter().map(words::advice).next();
+        let advice = self
+            .job
+            .as_ref()
+            .and_then(|job| job.session(joint)?.advice())
+            .filter(|advice| advice.fastener == Some(attempt.fastener));
         self.say(
             true,
             format!(
                 "Fastener {label} {}: {}. {}",
                 words::verdict(attempt.verdict),
                 words::reasons(attempt.reasons),
-                advice.map_or(String::new(), |advice| format!("Now: {advice}."))
+                advice.map_or_else(String::new, |advice| words::what_now(&advice).join(" "))
             ),
         );
         if self.hand == Hand::All {

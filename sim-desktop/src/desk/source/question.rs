@@ -2,10 +2,11 @@
 //!
 //! Knows nothing of drawing, and decides nothing.
 
+use evendraw_core::advice::{Act, Advice};
 use evendraw_core::procedure::{EngineState, StageKind};
 use evendraw_core::record::Record;
 use evendraw_core::session::{Next, Refusal, Session};
-use evendraw_core::verdict::{Reason, Verdict};
+use evendraw_core::verdict::Verdict;
 
 use super::super::view::{Alert, Question, Way};
 use super::Source;
@@ -70,9 +71,15 @@ pub(super) fn of(source: &Source, job: &Job, joint: u8) -> Asked {
     let sentence = |step: u16| stage_at(step).map(StagePlan::sentence).unwrap_or_default();
     match session.next() {
         Next::Person => {
+            // Real work begins with a name: here the cautions are said, once.
+            let first = !source.is_rehearsing() && job.person().is_none();
             asked.question = Some(Question {
                 number: Some("Your name".to_owned()),
-                ..plain("Who works", "Who is working on this joint?", "")
+                ..plain(
+                    "Who works",
+                    "Who is working on this joint?",
+                    if first { words::HANDS } else { "" },
+                )
             })
         }
         Next::Tool => {
@@ -110,7 +117,7 @@ pub(super) fn of(source: &Source, job: &Job, joint: u8) -> Asked {
             asked.question = Some(plain(
                 "On the threads",
                 format!("Are threads and faces {wanted}?"),
-                "No stops the work here until they are.",
+                "No stops the work here until they are: oil where the value is for dry threads overloads them.",
             ));
         }
         Next::Hand { step } => {
@@ -188,7 +195,9 @@ pub(super) fn of(source: &Source, job: &Job, joint: u8) -> Asked {
                 .stage(stage)
                 .map(StagePlan::sentence)
                 .unwrap_or_default();
-            let state = match plan
+            let cold = "Until then the joint is final but for this.";
+            let hot = "Until then the joint is final but for this. A hot engine burns: gloves, and clear of what turns.";
+            let (state, if_no) = match plan
                 .procedure
                 .stages()
                 .get(usize::from(stage))
@@ -197,17 +206,17 @@ pub(super) fn of(source: &Source, job: &Job, joint: u8) -> Asked {
                 Some(StageKind::Later {
                     state: EngineState::Cold,
                     ..
-                }) => ", engine cold",
+                }) => (", engine cold", cold),
                 Some(StageKind::Later {
                     state: EngineState::Hot,
                     ..
-                }) => ", engine hot",
-                _ => "",
+                }) => (", engine hot", hot),
+                _ => ("", cold),
             };
             asked.question = Some(plain(
                 "Due later",
                 format!("{words}. Is it due now{state}?"),
-                "Until then the joint is final but for this.",
+                if_no,
             ));
         }
         Next::Loosen { fastener } => {
@@ -215,10 +224,11 @@ pub(super) fn of(source: &Source, job: &Job, joint: u8) -> Asked {
                 title: format!("Fastener {}: loosen it fully", label(fastener)),
                 detail: last_words(job, joint, fastener),
                 what_now: vec![
-                    "Loosen it fully, in the reverse of the order if others are tight.".to_owned(),
+                    "Pressure and load off; then loosen it fully, in the reverse of the order if others are tight."
+                        .to_owned(),
                     "Then it starts again at the stage shown.".to_owned(),
                 ],
-                ways: vec![Way::Loosen, Way::NewFitted, Way::Skip],
+                ways: ways(session.advice().as_ref()),
             });
         }
         Next::Replace { fastener } => {
@@ -228,9 +238,9 @@ pub(super) fn of(source: &Source, job: &Job, joint: u8) -> Asked {
                 what_now: vec![
                     "Do not back it off to the target.".to_owned(),
                     "Take it out and look at it and at its hole.".to_owned(),
-                    "Fit a new one; it starts again at its first stage.".to_owned(),
+                    words::act(Act::Replace).to_owned(),
                 ],
-                ways: vec![Way::NewFitted, Way::Skip],
+                ways: ways(session.advice().as_ref()),
             });
         }
         Next::Decide { step } => {
@@ -300,13 +310,10 @@ fn decide<P: std::ops::Deref<Target = evendraw_core::procedure::Procedure>>(
         .attempts(joint)
         .rev()
         .find(|(_, attempt)| attempt.step == step);
-    if let Some(alert) = moved(job, joint, step, label) {
+    if let Some(alert) = moved(job, joint, step, label, session.advice().as_ref()) {
         return alert;
     }
-    let turn = matches!(
-        session.procedure().stage_of(step).map(|stage| stage.kind),
-        Some(StageKind::Turn { .. })
-    );
+    let advice = session.advice();
     let Some((_, attempt)) = last else {
         return Alert {
             title: if label.is_empty() {
@@ -316,38 +323,17 @@ fn decide<P: std::ops::Deref<Target = evendraw_core::procedure::Procedure>>(
             },
             detail: String::new(),
             what_now: vec!["Read the document: what does it say for this case?".to_owned()],
-            ways: vec![Way::Redo, Way::Loosen, Way::Skip],
+            ways: ways(advice.as_ref()),
         };
     };
     let unknown = attempt.verdict == Verdict::Unknown;
-    let detail = last_words(job, joint, attempt.fastener);
-    let mut what_now: Vec<String> = attempt
-        .reasons
-        .iter()
-        .take(2)
-        .map(|reason| capital(words::advice(reason)))
-        .collect();
-    let mut ways = Vec::new();
-    if turn {
+    let mut what_now = advice.as_ref().map_or_else(Vec::new, words::what_now);
+    if matches!(
+        session.procedure().stage_of(step).map(|stage| stage.kind),
+        Some(StageKind::Turn { .. })
+    ) {
         what_now.push("An angle is never pulled a second time on top of this one.".to_owned());
-        ways.push(Way::Loosen);
-        ways.push(Way::NewFitted);
-    } else {
-        // What was too little is pulled on; anything else is loosened first.
-        let too_little = attempt
-            .reasons
-            .iter()
-            .all(|reason| matches!(reason, Reason::TorqueLow | Reason::AngleLow | Reason::Jerk));
-        ways.extend(if too_little {
-            [Way::Redo, Way::Loosen, Way::NewFitted]
-        } else {
-            [Way::Loosen, Way::NewFitted, Way::Redo]
-        });
     }
-    if unknown {
-        ways.push(Way::Observed);
-    }
-    ways.push(Way::Skip);
     let title = if unknown {
         format!("Fastener {label}: what happened is not known")
     } else {
@@ -355,14 +341,30 @@ fn decide<P: std::ops::Deref<Target = evendraw_core::procedure::Procedure>>(
     };
     Alert {
         title,
-        detail,
+        detail: last_words(job, joint, attempt.fastener),
         what_now,
-        ways,
+        ways: ways(advice.as_ref()),
     }
 }
 
+/// What is advised, as the keys that do it, in the same order.
+fn ways(advice: Option<&Advice>) -> Vec<Way> {
+    let acts = advice.map_or(&[][..], |advice| advice.acts);
+    acts.iter()
+        .filter_map(|act| match act {
+            // Needs no key: the hand pulls.
+            Act::PullOn => None,
+            Act::Again => Some(Way::Redo),
+            Act::Loosen | Act::TakeOut => Some(Way::Loosen),
+            Act::Replace => Some(Way::NewFitted),
+            Act::Observe => Some(Way::Observed),
+            Act::Waive => Some(Way::Skip),
+        })
+        .collect()
+}
+
 /// A fastener that moved when it was checked again, if that is the last thing that happened to this step.
-fn moved(job: &Job, joint: u8, step: u16, label: &str) -> Option<Alert> {
+fn moved(job: &Job, joint: u8, step: u16, label: &str, advice: Option<&Advice>) -> Option<Alert> {
     let checked = job.facts().iter().rev().find_map(|fact| match fact {
         Fact::Entry(entry) if entry.joint == joint => match &entry.record {
             Record::Rechecked(checked) if checked.step == step => Some(Some(checked)),
@@ -381,9 +383,9 @@ fn moved(job: &Job, joint: u8, step: u16, label: &str) -> Option<Alert> {
         what_now: vec![
             "It has lost clamp load: look for what settled, and check its neighbours too."
                 .to_owned(),
-            "Loosen it and do it again, or say why it stays.".to_owned(),
+            "Do it again as the first key says, or say why it stays.".to_owned(),
         ],
-        ways: vec![Way::Loosen, Way::NewFitted, Way::Skip],
+        ways: ways(advice),
     })
 }
 

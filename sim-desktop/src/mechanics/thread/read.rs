@@ -4,7 +4,10 @@
 
 use std::str::FromStr;
 
-use super::tables::{METRIC_COARSE, NATIONAL_PIPE, PIPE, UNIFIED};
+use super::tables::{
+    ASSOCIATION, METRIC_COARSE, NATIONAL_PIPE, PIPE, TRAPEZOIDAL_PITCHES, UNIFIED, WHITWORTH,
+    WHITWORTH_FINE,
+};
 use super::{Thread, ThreadError, ThreadKind, plain};
 use crate::mechanics::INCH_MM;
 
@@ -31,6 +34,12 @@ impl FromStr for Thread {
                 .starts_with(|c: char| c.is_ascii_digit())
         {
             metric(&body, &unknown)?
+        } else if let Some(rest) = after(&body, "Tr") {
+            trapezoidal(rest, &unknown)?
+        } else if let Some(number) = association(&body) {
+            number?
+        } else if let Some(whitworth) = whitworth(&body, &unknown) {
+            whitworth?
         } else if let Some(pipe) = pipe(&body, &unknown) {
             pipe?
         } else {
@@ -47,6 +56,116 @@ fn strip_word(text: &str, word: &str) -> Option<String> {
     let (rest, tail) = (text.get(..split)?, text.get(split..)?);
     let apart = rest.ends_with([' ', '-', '_']) || rest.ends_with(|c: char| c.is_ascii_digit());
     (tail.eq_ignore_ascii_case(word) && apart).then(|| rest.trim_end_matches([' ', '-']).to_owned())
+}
+
+/// The text after its first word, when that word is the one asked for and a size follows.
+fn after<'t>(text: &'t str, word: &str) -> Option<&'t str> {
+    let (head, rest) = (text.get(..word.len())?, text.get(word.len()..)?);
+    let sized = rest
+        .trim_start()
+        .starts_with(|c: char| c.is_ascii_digit() || c == '#');
+    (head.eq_ignore_ascii_case(word) && sized).then(|| rest.trim_start())
+}
+
+/// The size of a designation whose family stands before or behind it: `3/8 BSW`, `BSW 3/8`.
+fn beside<'t>(text: &'t str, word: &str) -> Option<&'t str> {
+    after(text, word).or_else(|| {
+        let split = text.len().checked_sub(word.len())?;
+        let (rest, tail) = (text.get(..split)?, text.get(split..)?);
+        let rest = rest.trim_end_matches([' ', '-', '.']);
+        (tail.eq_ignore_ascii_case(word) && rest.ends_with(|c: char| c.is_ascii_digit()))
+            .then_some(rest)
+    })
+}
+
+/// `2BA`, `2 BA`, `BA 2`, `No.2 BA`.
+fn association(body: &str) -> Option<Result<Thread, ThreadError>> {
+    let size = beside(body, "BA").or_else(|| after(body, "BA No."))?;
+    let digits = size
+        .trim_start_matches(['N', 'n', 'O', 'o', '.', '#', ' '])
+        .trim();
+    let row = digits
+        .parse::<usize>()
+        .ok()
+        .and_then(|number| ASSOCIATION.get(number));
+    Some(match row {
+        Some(&(major_mm, pitch_mm)) => Thread::checked(
+            ThreadKind::BritishAssociation,
+            major_mm,
+            pitch_mm,
+            digits.to_owned(),
+            "BA",
+        ),
+        None => Err(ThreadError::Size {
+            size: size.to_owned(),
+            family: "British Association (0BA to 16BA)",
+        }),
+    })
+}
+
+/// `3/8 BSW`, `3/8-16 BSW`, `BSF 3/8`, `3/8 Whitworth`.
+fn whitworth(body: &str, unknown: &dyn Fn() -> ThreadError) -> Option<Result<Thread, ThreadError>> {
+    let (text, series, table) = [
+        ("BSW", "BSW", WHITWORTH.as_slice()),
+        ("Whitworth", "BSW", WHITWORTH.as_slice()),
+        ("Whit", "BSW", WHITWORTH.as_slice()),
+        ("BSF", "BSF", WHITWORTH_FINE.as_slice()),
+    ]
+    .into_iter()
+    .find_map(|(word, series, table)| Some((beside(body, word)?, series, table)))?;
+    Some(whitworth_size(text, series, table, unknown))
+}
+
+fn whitworth_size(
+    text: &str,
+    series: &'static str,
+    table: &[(&str, f64, f64)],
+    unknown: &dyn Fn() -> ThreadError,
+) -> Result<Thread, ThreadError> {
+    let (size_text, given) = split_count(text).ok_or_else(unknown)?;
+    let (size, inches) = inch_size(size_text).ok_or_else(unknown)?;
+    let row = table.iter().find(|row| row.0 == size);
+    let Some(&(_, count, _)) = row else {
+        return Err(ThreadError::Size {
+            size,
+            family: series,
+        });
+    };
+    agreed(given, count, &size, series)?;
+    Thread::checked(
+        ThreadKind::Whitworth,
+        inches * INCH_MM,
+        INCH_MM / count,
+        size,
+        series,
+    )
+}
+
+/// `40x7`, `40 x 7-7e`, what stands after `Tr`.
+fn trapezoidal(text: &str, unknown: &dyn Fn() -> ThreadError) -> Result<Thread, ThreadError> {
+    if text.contains(['P', 'p', '(']) {
+        return Err(ThreadError::Starts(format!("Tr {text}")));
+    }
+    // A tolerance class after the pitch changes no dimension that matters here.
+    let text = text.split_once('-').map_or(text, |(head, _)| head);
+    let (diameter, pitch) = text.split_once(['x', 'X', '*']).ok_or_else(unknown)?;
+    let (major_mm, pitch_mm) = number(diameter).zip(number(pitch)).ok_or_else(unknown)?;
+    let listed = TRAPEZOIDAL_PITCHES
+        .iter()
+        .any(|own| (own - pitch_mm).abs() < 1e-9);
+    if !listed || !(8.0..=300.0).contains(&major_mm) {
+        return Err(ThreadError::Size {
+            size: format!("Tr {}x{}", plain(major_mm), plain(pitch_mm)),
+            family: "the trapezoidal threads (8 to 300 mm; pitches 1.5, 2, 3 to 10, 12, 14 …)",
+        });
+    }
+    Thread::checked(
+        ThreadKind::Trapezoidal,
+        major_mm,
+        pitch_mm,
+        format!("Tr {}", plain(major_mm)),
+        "Tr",
+    )
 }
 
 fn number(text: &str) -> Option<f64> {
@@ -151,11 +270,13 @@ fn pipe(body: &str, unknown: &dyn Fn() -> ThreadError) -> Option<Result<Thread, 
         "NPT" | "NPTF" => (ThreadKind::NationalPipeTaper, "NPT", &body[letters.len()..]),
         "BSPT" => (ThreadKind::PipeTaper, "R", &body[4..]),
         "BSPP" => (ThreadKind::PipeParallel, "G", &body[4..]),
+        "BSP" => (ThreadKind::PipeUnstated, "BSP", &body[3..]),
         _ => {
             let upper = body.to_ascii_uppercase();
             let (word, kind, series) = [
                 ("BSPT", ThreadKind::PipeTaper, "R"),
                 ("BSPP", ThreadKind::PipeParallel, "G"),
+                ("BSP", ThreadKind::PipeUnstated, "BSP"),
                 ("NPTF", ThreadKind::NationalPipeTaper, "NPTF"),
                 ("NPT", ThreadKind::NationalPipeTaper, "NPT"),
             ]
@@ -173,6 +294,9 @@ fn pipe_size(
     text: &str,
     unknown: &dyn Fn() -> ThreadError,
 ) -> Result<Thread, ThreadError> {
+    if text.is_empty() {
+        return Err(unknown());
+    }
     let (size_text, given) = split_count(text).ok_or_else(unknown)?;
     let (size, _) = inch_size(size_text).ok_or_else(unknown)?;
     let (count, major_mm) = if kind == ThreadKind::NationalPipeTaper {
@@ -189,15 +313,26 @@ fn pipe_size(
         size: size.clone(),
         family: "pipe threads",
     })?;
-    if let Some(given) = given.filter(|given| (given - count).abs() > 1e-9) {
-        return Err(ThreadError::Pitch {
-            size,
+    agreed(given, count, &size, series)?;
+    Thread::checked(kind, major_mm, INCH_MM / count, size, series)
+}
+
+/// The threads per inch written, if any, are those that the size has.
+fn agreed(
+    given: Option<f64>,
+    allowed: f64,
+    size: &str,
+    series: &'static str,
+) -> Result<(), ThreadError> {
+    match given {
+        Some(given) if (given - allowed).abs() > 1e-9 => Err(ThreadError::Pitch {
+            size: size.to_owned(),
             series,
             given,
-            allowed: count,
-        });
+            allowed,
+        }),
+        _ => Ok(()),
     }
-    Thread::checked(kind, major_mm, INCH_MM / count, size, series)
 }
 
 /// Splits `1-1/8-7` into size and threads per inch: the last part is a count when it has no fraction bar and another part stands
@@ -350,6 +485,18 @@ mod tests {
                 33.401,
                 25.4 / 11.5,
             ),
+            ("3/8 BSW", ThreadKind::Whitworth, 9.525, 25.4 / 16.0),
+            ("3/8-16 BSW", ThreadKind::Whitworth, 9.525, 25.4 / 16.0),
+            ("BSW 1/2", ThreadKind::Whitworth, 12.7, 25.4 / 12.0),
+            ("1-1/8 Whitworth", ThreadKind::Whitworth, 28.575, 25.4 / 7.0),
+            ("3/8 BSF", ThreadKind::Whitworth, 9.525, 1.27),
+            ("2BA", ThreadKind::BritishAssociation, 4.7, 0.81),
+            ("0 BA", ThreadKind::BritishAssociation, 6.0, 1.0),
+            ("BA 4", ThreadKind::BritishAssociation, 3.6, 0.66),
+            ("No.2 BA", ThreadKind::BritishAssociation, 4.7, 0.81),
+            ("Tr 40x7", ThreadKind::Trapezoidal, 40.0, 7.0),
+            ("tr16×4-7e", ThreadKind::Trapezoidal, 16.0, 4.0),
+            ("3/8 BSP", ThreadKind::PipeUnstated, 16.662, 25.4 / 19.0),
         ] {
             let thread = parse(text);
             assert_eq!(thread.kind, kind, "{text}");
@@ -388,6 +535,13 @@ mod tests {
             ("8/3-16", "allowed"),
             ("Größe", "allowed"),
             ("M10x1.5.5", "allowed"),
+            ("3/8-20 BSW", "16 threads per inch, not 20"),
+            ("3/8-16 BSF", "20 threads per inch, not 16"),
+            ("17BA", "0BA to 16BA"),
+            ("Tr 40x14 P7", "one start"),
+            ("Tr 40x11", "pitches 1.5"),
+            ("13/64 BSW", "not a standard size"),
+            ("BSP", "allowed"),
         ] {
             match text.parse::<Thread>() {
                 Ok(thread) => panic!("`{text}` read as {thread}"),

@@ -125,3 +125,95 @@ pub(super) const NATIONAL_PIPE: [(&str, f64, f64); 16] = [
     ("5", 8.0, 5.563),
     ("6", 8.0, 6.625),
 ];
+
+/// Whitworth coarse sizes: name, threads per inch, major diameter in inches. [BS 84, as printed at
+/// trfastenings.com/knowledge-base/thread-geometries/british-standard-whitworth]
+pub(super) const WHITWORTH: [(&str, f64, f64); 27] = [
+    ("1/16", 60.0, 0.0625),
+    ("3/32", 48.0, 0.09375),
+    ("1/8", 40.0, 0.125),
+    ("5/32", 32.0, 0.15625),
+    ("3/16", 24.0, 0.1875),
+    ("7/32", 24.0, 0.21875),
+    ("1/4", 20.0, 0.25),
+    ("5/16", 18.0, 0.3125),
+    ("3/8", 16.0, 0.375),
+    ("7/16", 14.0, 0.4375),
+    ("1/2", 12.0, 0.5),
+    ("9/16", 12.0, 0.5625),
+    ("5/8", 11.0, 0.625),
+    ("11/16", 11.0, 0.6875),
+    ("3/4", 10.0, 0.75),
+    ("7/8", 9.0, 0.875),
+    ("1", 8.0, 1.0),
+    ("1-1/8", 7.0, 1.125),
+    ("1-1/4", 7.0, 1.25),
+    ("1-3/8", 6.0, 1.375),
+    ("1-1/2", 6.0, 1.5),
+    ("1-5/8", 5.0, 1.625),
+    ("1-3/4", 5.0, 1.75),
+    ("2", 4.5, 2.0),
+    ("2-1/4", 4.0, 2.25),
+    ("2-1/2", 4.0, 2.5),
+    ("3", 3.5, 3.0),
+];
+
+/// Whitworth fine sizes: name, threads per inch, major diameter in inches. [BS 84, as printed in *British Standard Fine* of the English
+/// Wikipedia, after Sidders, Guide to World Screw Threads]
+pub(super) const WHITWORTH_FINE: [(&str, f64, f64); 16] = [
+    ("3/16", 32.0, 0.1875),
+    ("7/32", 28.0, 0.21875),
+    ("1/4", 26.0, 0.25),
+    ("5/16", 22.0, 0.3125),
+    ("3/8", 20.0, 0.375),
+    ("7/16", 18.0, 0.4375),
+    ("1/2", 16.0, 0.5),
+    ("9/16", 16.0, 0.5625),
+    ("5/8", 14.0, 0.625),
+    ("11/16", 14.0, 0.6875),
+    ("3/4", 12.0, 0.75),
+    ("7/8", 11.0, 0.875),
+    ("1", 10.0, 1.0),
+    ("1-1/8", 9.0, 1.125),
+    ("1-1/4", 9.0, 1.25),
+    ("1-1/2", 8.0, 1.5),
+];
+
+/// British Association: major diameter and pitch, mm, by number from 0. [BS 93, as printed at cgtk.co.uk/metalwork/data/threadtable; the
+/// pitch is 0.9 to the power of the number, to two digits]
+pub(super) const ASSOCIATION: [(f64, f64); 17] = [
+    (6.0, 1.0),
+    (5.3, 0.9),
+    (4.7, 0.81),
+    (4.1, 0.73),
+    (3.6, 0.66),
+    (3.2, 0.59),
+    (2.8, 0.53),
+    (2.5, 0.48),
+    (2.2, 0.43),
+    (1.9, 0.39),
+    (1.7, 0.35),
+    (1.5, 0.31),
+    (1.3, 0.28),
+    (1.2, 0.25),
+    (1.0, 0.23),
+    (0.9, 0.21),
+    (0.79, 0.19),
+];
+
+/// Pitches of trapezoidal threads, mm. [ISO 2902, from memory]
+pub(super) const TRAPEZOIDAL_PITCHES: [f64; 22] = [
+    1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0, 12.0, 14.0, 16.0, 18.0, 20.0, 22.0, 24.0,
+    28.0, 32.0, 36.0, 40.0, 44.0,
+];
+
+/// Clearance at the crest ac of a trapezoidal thread, mm. [ISO 2901: 0.15 for 1.5 mm, 0.25 to 5 mm, 0.5 to 12 mm, 1 above; from memory,
+/// confirmed by the printed root diameters in `tests/data/iso2904_trapezoidal.csv`]
+pub(super) fn crest_clearance(pitch_mm: f64) -> f64 {
+    match pitch_mm {
+        p if p < 1.75 => 0.15,
+        p if p < 5.5 => 0.25,
+        p if p < 13.0 => 0.5,
+        _ => 1.0,
+    }
+}

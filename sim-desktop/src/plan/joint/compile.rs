@@ -6,7 +6,7 @@ use evendraw_core::procedure::{Fastener, Override, Parts, Procedure, ProcedureEr
 use evendraw_core::text::Label;
 use evendraw_core::unit::Angle;
 
-use super::keys::{access, metal, terms};
+use super::keys::{access, metal, nut, terms};
 use super::read::{Block, Written, choice};
 use super::steps::{Run, in_order, steps};
 use super::{About, Answers, Joint, JointPlan, Name, Question};
@@ -159,10 +159,12 @@ pub(super) fn one_plan(
         );
     }
     let (thread_size, strength) = metal(&thread, &class, &grade, faults);
+    nut(reader, thread_size.as_ref(), strength.as_ref(), faults);
     let grip = reader.text("grip", faults);
     let grip_mm = grip.as_ref().and_then(|typed| millimetres(typed, faults));
     let condition = reader.text("condition", faults);
     let access = access(reader, faults);
+    let says_reuse = reader.has("reuse");
     let terms = terms(reader, &condition, has_tools, faults);
 
     let mut reads: Vec<(Read, usize)> = Vec::new();
@@ -430,6 +432,7 @@ pub(super) fn one_plan(
         stages: plans,
         thread_size,
         strength,
+        says_reuse,
         thread: thread.map(|typed| typed.text),
         class: class.map(|typed| typed.text),
         grade: grade.map(|typed| typed.text),

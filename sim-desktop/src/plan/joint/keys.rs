@@ -5,7 +5,7 @@ use evendraw_core::procedure::{Hand, Redo, Reuse, Terms};
 use evendraw_core::watch::Watch;
 
 use super::{Access, Name, Share, Variant};
-use crate::mechanics::{Strength, Thread};
+use crate::mechanics::{NutClass, Strength, Thread, nut_and_bolt};
 use crate::plan::fault::Faults;
 use crate::plan::place::Position;
 use crate::plan::quantity::{self, bearing_deg, millimetres, rate};
@@ -406,6 +406,49 @@ pub(super) fn metal(
         }
     });
     (thread, strength)
+}
+
+/// The nut's class: asked about where it is weaker than its bolt.
+pub(super) fn nut(
+    reader: &mut Reader<'_>,
+    thread: Option<&Thread>,
+    strength: Option<&Strength>,
+    faults: &mut Faults,
+) {
+    let Some(typed) = reader.text("nut", faults) else {
+        return;
+    };
+    let class = match NutClass::from_text(&typed.text) {
+        Ok(class) => class,
+        Err(error) => {
+            let error = error.to_string();
+            let (what, allowed) = error.split_once("; ").unwrap_or((&error, ""));
+            faults.error(&typed.place, what, "here", allowed);
+            return;
+        }
+    };
+    let Some((thread, strength)) = thread.zip(strength) else {
+        return;
+    };
+    match nut_and_bolt(class, thread, strength) {
+        Ok(pair) if !pair.strong_enough => faults.warning(
+            &typed.place,
+            format!(
+                "a nut of class {} is weaker than the bolt of {}",
+                class.name(),
+                reader.of
+            ),
+            "is this nut right?",
+            pair.why,
+        ),
+        Ok(_) => {}
+        Err(error) => faults.error(
+            &typed.place,
+            error.to_string(),
+            "here",
+            "leave `nut` out for inch, pipe and trapezoidal threads",
+        ),
+    }
 }
 
 pub(super) fn access(reader: &mut Reader<'_>, faults: &mut Faults) -> Option<Access> {

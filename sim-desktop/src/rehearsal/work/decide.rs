@@ -2,13 +2,12 @@
 //!
 //! Knows nothing of the bench.
 
+use evendraw_core::advice::Act;
 use evendraw_core::ledger::{Confirmed, StepState};
-use evendraw_core::procedure::{Reuse, StageKind};
+use evendraw_core::procedure::StageKind;
 use evendraw_core::record::{Decision, Record};
-use evendraw_core::verdict::{Reason, Reasons};
 
 use super::{ATTEMPTS_ENOUGH, Rehearsal};
-use crate::rehearsal::result::OF_THE_HAND;
 use crate::store::Fact;
 
 impl Rehearsal {
@@ -68,35 +67,12 @@ impl Rehearsal {
         {
             return None;
         }
-        let reasons = self
-            .job
-            .attempts(joint)
-            .rev()
-            .find(|(_, attempt)| attempt.step == step)
-            .map_or(Reasons::NONE, |(_, attempt)| attempt.reasons);
-        let is_harmless = reasons.iter().all(|reason| OF_THE_HAND.contains(&reason));
-        if is_harmless && !matches!(kind, StageKind::Turn { .. }) {
-            return Some(Decision::Again);
+        let advice = session.advice()?;
+        match advice.acts.first()? {
+            // On the bench what is wrong is in the fastener: who takes it out puts a new one in.
+            Act::TakeOut | Act::Replace => Some(Decision::Replace),
+            act @ (Act::Again | Act::Loosen) => act.decision(advice.from),
+            Act::PullOn | Act::Observe | Act::Waive => None,
         }
-        let harms = [
-            Reason::Yielding,
-            Reason::GivingWay,
-            Reason::Overload,
-            Reason::EarlyRise,
-            Reason::StickSlip,
-        ];
-        let is_harmed = harms.iter().any(|reason| reasons.contains(*reason));
-        if is_harmed || procedure.terms().reuse != Reuse::Free {
-            return Some(Decision::Replace);
-        }
-        let fastener = self.fastener(joint, step)?;
-        let first = procedure.steps().iter().find(|step| {
-            step.fastener() == Some(fastener)
-                && procedure
-                    .stages()
-                    .get(usize::from(step.stage()))
-                    .is_some_and(|stage| stage.kind.tightens())
-        })?;
-        Some(Decision::Restart(first.stage()))
     }
 }

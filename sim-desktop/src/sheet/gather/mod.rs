@@ -190,6 +190,7 @@ pub fn gather(kept: &Kept<'_>) -> SheetModel {
         document: text(&build.document),
         journal: kept.journal.to_owned(),
         rehearsal,
+        demo: build.demo,
         plan: kept.plan.text().to_owned(),
         ..SheetModel::default()
     };

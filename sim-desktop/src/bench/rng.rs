@@ -1,18 +1,18 @@
-//! Chance, seeded: the same seed and purpose give the same numbers on every machine.
+//! Random numbers, seeded: the same seed and purpose give the same numbers on every machine.
 //!
 //! Knows nothing of what is drawn.
 
-use rand::{Rng, SeedableRng};
+use rand::{Rng as _, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 /// A stream of random numbers.
 #[derive(Debug, Clone)]
-pub struct Chance {
+pub struct Rng {
     source: ChaCha8Rng,
     spare: Option<f64>,
 }
 
-impl Chance {
+impl Rng {
     /// The stream of a seed for one purpose; streams of different purposes are independent.
     #[must_use]
     pub fn new(seed: u64, purpose: u64) -> Self {
