@@ -94,7 +94,10 @@ pub enum OutputError {
 impl fmt::Display for OutputError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Taken { path, there: There::Ours } => write!(
+            Self::Taken {
+                path,
+                there: There::Ours,
+            } => write!(
                 f,
                 "cannot write {}: an earlier output of this program is there; --force replaces it, any other name is free",
                 path.display()
@@ -229,10 +232,12 @@ pub fn folder(path: &Path) -> Result<(), OutputError> {
             path: path.to_owned(),
         });
     }
-    System.create_folder(path).map_err(|source| OutputError::Io {
-        path: path.to_owned(),
-        source,
-    })
+    System
+        .create_folder(path)
+        .map_err(|source| OutputError::Io {
+            path: path.to_owned(),
+            source,
+        })
 }
 
 fn what_is(path: &Path, bytes: &[u8]) -> There {
@@ -254,7 +259,8 @@ fn what_is(path: &Path, bytes: &[u8]) -> There {
         .lines()
         .take(3)
         .any(|line| TITLES.iter().any(|title| line.starts_with(title)));
-    if is_page || is_picture || is_sheet || BEGINNINGS.iter().any(|begins| text.starts_with(begins)) {
+    if is_page || is_picture || is_sheet || BEGINNINGS.iter().any(|begins| text.starts_with(begins))
+    {
         return There::Ours;
     }
     if points_of(&text).is_some() || text.lines().any(|line| line.starts_with("time_s,")) {
@@ -275,7 +281,10 @@ mod tests {
     fn what_stands_at_a_name_is_told_by_its_bytes() {
         let told = |name: &str, bytes: &[u8]| what_is(Path::new(name), bytes);
         assert_eq!(told("a.html", b""), There::Nothing);
-        assert_eq!(told("a.html", b"<!DOCTYPE html><html>my own page"), There::Other);
+        assert_eq!(
+            told("a.html", b"<!DOCTYPE html><html>my own page"),
+            There::Other
+        );
         let page = format!("<!DOCTYPE html><html><head>{PAGE_BY}</head>");
         assert_eq!(told("a.html", page.as_bytes()), There::Ours);
         assert_eq!(told("pump.html", crate::plan::DEMO.as_bytes()), There::Plan);

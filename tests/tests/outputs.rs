@@ -11,15 +11,16 @@ const TRACE: &str = "# mine\ntime_s,torque_Nm,angle_deg\n0.000,0.000,0.000\n";
 fn bay() -> (tempfile::TempDir, Vec<&'static str>) {
     let folder = tempfile::tempdir().expect("a folder");
     let at = folder.path();
-    let rehearsed = run(
-        at,
-        ["rehearse", "--joint", "oil-jet", "--journal", "a.evj"],
-    );
+    let rehearsed = run(at, ["rehearse", "--joint", "oil-jet", "--journal", "a.evj"]);
     assert!(rehearsed.status.code().is_some_and(|code| code < 2));
     fs::write(at.join("plan.toml"), evendraw::plan::DEMO).expect("written");
     fs::write(at.join("plan.txt"), evendraw::plan::DEMO).expect("written");
     fs::write(at.join("trace.csv"), TRACE).expect("written");
-    fs::write(at.join("notes.html"), "<!DOCTYPE html><title>my own</title>").expect("written");
+    fs::write(
+        at.join("notes.html"),
+        "<!DOCTYPE html><title>my own</title>",
+    )
+    .expect("written");
     fs::hard_link(at.join("a.evj"), at.join("linked.html")).expect("a second name");
     fs::copy(at.join("a.evj"), at.join("other.evj")).expect("a copy");
     // A journal whose first frame is damaged is one still.
@@ -58,21 +59,38 @@ fn nothing_that_lasts_is_written_over_with_or_without_force() {
     let outputs: [&[&str]; 6] = [
         &["sheet", "a.evj", "-o"],
         &["sheet", "a.evj", "--text", "-o"],
-        &["sheet", "--blank", "-o"],
+        &["sheet", "--blank", "--plan", "plan.toml", "-o"],
         &["schema", "-o"],
         &["pattern", "--circle", "6", "--svg"],
-        &["compare", "--joint", "oil-jet", "--runs", "1", "--passes", "1", "--svg"],
+        &[
+            "compare", "--joint", "oil-jet", "--runs", "1", "--passes", "1", "--svg",
+        ],
     ];
     for name in names {
         let before = fs::read(at.join(name)).expect("bytes");
         for output in outputs {
             for force in [&["--force"][..], &[]] {
-                let line = output.iter().copied().chain([name]).chain(force.iter().copied());
+                let line = output
+                    .iter()
+                    .copied()
+                    .chain([name])
+                    .chain(force.iter().copied());
                 let ran = run(at, line);
                 let said = String::from_utf8_lossy(&ran.stderr).into_owned();
-                assert_eq!(ran.status.code(), Some(2), "{output:?} {name} {force:?}: {said}");
-                assert!(said.contains(name) && said.contains("never written over"), "{said}");
-                assert_eq!(fs::read(at.join(name)).expect("bytes"), before, "{output:?} {name}");
+                assert_eq!(
+                    ran.status.code(),
+                    Some(2),
+                    "{output:?} {name} {force:?}: {said}"
+                );
+                assert!(
+                    said.contains(name) && said.contains("never written over"),
+                    "{said}"
+                );
+                assert_eq!(
+                    fs::read(at.join(name)).expect("bytes"),
+                    before,
+                    "{output:?} {name}"
+                );
             }
         }
     }
@@ -83,7 +101,10 @@ fn nothing_that_lasts_is_written_over_with_or_without_force() {
         assert!(said.contains("a folder"), "{said}");
     }
     for folder in ["--svg", "--trace"] {
-        let ran = run(at, ["rehearse", "--joint", "oil-jet", folder, "a.evj.traces"]);
+        let ran = run(
+            at,
+            ["rehearse", "--joint", "oil-jet", folder, "a.evj.traces"],
+        );
         let said = String::from_utf8_lossy(&ran.stderr).into_owned();
         assert_eq!(ran.status.code(), Some(2), "{said}");
         assert!(said.contains("curves of a journal"), "{said}");
@@ -125,7 +146,9 @@ fn what_this_program_wrote_is_replaced_when_asked_and_a_link_stays_a_link() {
         assert_eq!(ran.status.code(), Some(0), "a device is written into");
     }
     // Pictures and traces of a rehearsal.
-    let pictures = ["rehearse", "--joint", "oil-jet", "--svg", "look", "--trace", "look"];
+    let pictures = [
+        "rehearse", "--joint", "oil-jet", "--svg", "look", "--trace", "look",
+    ];
     let status = |line: &[&str]| run(at, line.iter().copied()).status.code();
     assert!(status(&pictures).is_some_and(|code| code < 2));
     assert_eq!(status(&pictures), Some(2));
@@ -142,10 +165,10 @@ fn with_little_room(at: &Path, line: &str) -> std::process::Output {
     let mut shell = command(at, ["--version"]);
     let program = shell.get_program().to_owned();
     shell = std::process::Command::new("sh");
-    shell
-        .current_dir(at)
-        .env("EVENDRAW", program)
-        .args(["-c", &format!("trap '' XFSZ; ulimit -f 1; exec \"$EVENDRAW\" {line}")]);
+    shell.current_dir(at).env("EVENDRAW", program).args([
+        "-c",
+        &format!("trap '' XFSZ; ulimit -f 1; exec \"$EVENDRAW\" {line}"),
+    ]);
     shell.output().expect("a shell")
 }
 
@@ -154,7 +177,10 @@ fn with_little_room(at: &Path, line: &str) -> std::process::Output {
 fn a_full_disk_leaves_the_old_sheet_whole_and_no_stray_file() {
     let (folder, _) = bay();
     let at = folder.path();
-    assert_eq!(run(at, ["sheet", "a.evj", "-o", "a.html"]).status.code(), Some(0));
+    assert_eq!(
+        run(at, ["sheet", "a.evj", "-o", "a.html"]).status.code(),
+        Some(0)
+    );
     let before = fs::read(at.join("a.html")).expect("bytes");
     for line in [
         "sheet a.evj -o a.html --force",
@@ -188,7 +214,10 @@ fn a_journal_whose_beginning_is_damaged_is_listed_and_said_to_be_what_it_is() {
     let at = folder.path();
     let count = |name: &str| {
         let ran = run(at, ["record", name, "--csv"]);
-        String::from_utf8(ran.stdout).expect("UTF-8").lines().count()
+        String::from_utf8(ran.stdout)
+            .expect("UTF-8")
+            .lines()
+            .count()
     };
     assert_eq!(count("damaged.evj"), count("a.evj"));
     let ran = run(at, ["record", "damaged.evj"]);
@@ -198,8 +227,14 @@ fn a_journal_whose_beginning_is_damaged_is_listed_and_said_to_be_what_it_is() {
         String::from_utf8_lossy(&ran.stderr).into_owned(),
     );
     assert!(out.contains("DAMAGED: bytes 0 to"), "{out}");
-    assert!(said.contains("this is a rehearsal") && said.contains("plan in this journal is lost"), "{said}");
-    let sheet = run(at, ["sheet", "damaged.evj", "--plan", "plan.toml", "--text"]);
+    assert!(
+        said.contains("this is a rehearsal") && said.contains("plan in this journal is lost"),
+        "{said}"
+    );
+    let sheet = run(
+        at,
+        ["sheet", "damaged.evj", "--plan", "plan.toml", "--text"],
+    );
     let sheet = String::from_utf8_lossy(&sheet.stdout).into_owned();
     assert!(sheet.starts_with("*** REHEARSAL"), "{sheet}");
     assert!(sheet.contains("first entry is lost"), "{sheet}");

@@ -35,17 +35,30 @@ fn ended(at: &Path, line: &[&str], signal: &str, after: Duration) -> (ExitStatus
 fn nothing_half_written(at: &Path, sheet: &[u8], what: &str) {
     for file in fs::read_dir(at).expect("a folder") {
         let path = file.expect("a file").path();
-        let name = path.file_name().expect("a name").to_string_lossy().into_owned();
-        assert!(!name.contains("unfinished") && !name.contains("torn"), "{what}: {name}");
+        let name = path
+            .file_name()
+            .expect("a name")
+            .to_string_lossy()
+            .into_owned();
+        assert!(
+            !name.contains("unfinished") && !name.contains("torn"),
+            "{what}: {name}"
+        );
         if name.ends_with(".evj") {
             let content = read(&path).unwrap_or_else(|error| panic!("{what}: {error}"));
             assert!(content.damage.is_empty(), "{what}: {:?}", content.damage);
         }
         if name.ends_with(".html") {
-            assert!(fs::read(&path).expect("bytes") == sheet, "{what}: half a sheet");
+            assert!(
+                fs::read(&path).expect("bytes") == sheet,
+                "{what}: half a sheet"
+            );
         }
         if name.ends_with(".svg") {
-            assert!(fs::read(&path).expect("bytes").ends_with(b"</svg>"), "{what}: half a picture");
+            assert!(
+                fs::read(&path).expect("bytes").ends_with(b"</svg>"),
+                "{what}: half a picture"
+            );
         }
     }
 }
@@ -55,7 +68,10 @@ fn a_signal_at_any_moment_leaves_nothing_half_written_and_the_status_says_why() 
     let folder = tempfile::tempdir().expect("a folder");
     let at = folder.path();
     let began = Instant::now();
-    let whole = run(at, ["rehearse", "--joint", "head", "--journal", "whole.evj"]);
+    let whole = run(
+        at,
+        ["rehearse", "--joint", "head", "--journal", "whole.evj"],
+    );
     let long = began.elapsed();
     assert!(whole.status.code().is_some_and(|code| code < 2));
     let printed = run(at, ["sheet", "whole.evj", "-o", "sheet.html"]);
@@ -66,7 +82,16 @@ fn a_signal_at_any_moment_leaves_nothing_half_written_and_the_status_says_why() 
         for (signal, number) in SIGNALS {
             let journal = format!("{round}-{signal}.evj");
             let lines: [&[&str]; 2] = [
-                &["rehearse", "--joint", "head", "--journal", &journal, "--svg", "pictures", "--force"],
+                &[
+                    "rehearse",
+                    "--joint",
+                    "head",
+                    "--journal",
+                    &journal,
+                    "--svg",
+                    "pictures",
+                    "--force",
+                ],
                 &["sheet", "whole.evj", "-o", "sheet.html", "--force"],
             ];
             for line in lines {
@@ -85,9 +110,11 @@ fn a_signal_at_any_moment_leaves_nothing_half_written_and_the_status_says_why() 
                 nothing_half_written(at, &sheet, &what);
             }
             if let Ok(pictures) = fs::read_dir(at.join("pictures")) {
-                assert!(pictures.flatten().all(|file| {
-                    fs::read(file.path()).expect("bytes").ends_with(b"</svg>")
-                }));
+                assert!(
+                    pictures
+                        .flatten()
+                        .all(|file| { fs::read(file.path()).expect("bytes").ends_with(b"</svg>") })
+                );
             }
         }
     }
@@ -99,7 +126,9 @@ fn a_signal_at_any_moment_leaves_nothing_half_written_and_the_status_says_why() 
 #[test]
 fn a_program_that_was_made_to_ignore_a_signal_goes_on() {
     let folder = tempfile::tempdir().expect("a folder");
-    let program = command(folder.path(), ["--version"]).get_program().to_owned();
+    let program = command(folder.path(), ["--version"])
+        .get_program()
+        .to_owned();
     let script = "trap '' HUP; \"$EVENDRAW\" rehearse --joint head --journal a.evj & sleep 0.05; kill -HUP $!; wait $!";
     let status = Command::new("sh")
         .args(["-c", script])

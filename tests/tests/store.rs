@@ -231,7 +231,11 @@ fn damage_in_the_first_frame_hides_no_record_and_makes_no_job_of_a_rehearsal() {
                 Err(StoreError::BeginningLost { .. })
             ));
         }
-        assert_eq!(fs::read(&path).expect("bytes"), flipped, "opening changed it");
+        assert_eq!(
+            fs::read(&path).expect("bytes"),
+            flipped,
+            "opening changed it"
+        );
     }
 }
 
@@ -297,7 +301,11 @@ fn a_journal_that_failed_to_write_begins_where_it_was() {
     let away = folder.path().join("away.evj");
     let mut journal = Journal::create(&path, Purpose::Job, "pump.toml", PLAN).expect("created");
     fs::rename(&path, &away).expect("moved");
-    assert!(journal.change_plan("pump.toml", &"# a long plan\n".repeat(200)).is_err());
+    assert!(
+        journal
+            .change_plan("pump.toml", &"# a long plan\n".repeat(200))
+            .is_err()
+    );
     fs::rename(&away, &path).expect("moved back");
     journal.append(&entries()).expect("kept");
     drop(journal);
@@ -307,10 +315,7 @@ fn a_journal_that_failed_to_write_begins_where_it_was() {
 }
 
 /// A rehearsal of one flange, whose journal somebody lays hands on when the first verdict is told.
-fn rehearse_and(
-    path: &Path,
-    what: impl Fn(&Path),
-) -> (Vec<Told>, Result<(), WorkError<String>>) {
+fn rehearse_and(path: &Path, what: impl Fn(&Path)) -> (Vec<Told>, Result<(), WorkError<String>>) {
     let plan = evendraw_tests::emulator::workspace().join("tests/fixtures/patterns/P01.toml");
     let text = fs::read_to_string(plan).expect("the plan");
     let plan = Plan::parse("P01.toml", &text).expect("it reads");
@@ -355,13 +360,19 @@ fn work_stops_when_the_journal_is_deleted_and_what_is_known_is_in_a_new_one() {
     let (told, worked) = rehearse_and(&path, |path| fs::remove_file(path).expect("deleted"));
     let rescued = folder.path().join("a.rescued.evj");
     let words = failure(worked);
-    assert!(words.contains("deleted or replaced") && words.contains("a.rescued.evj"), "{words}");
+    assert!(
+        words.contains("deleted or replaced") && words.contains("a.rescued.evj"),
+        "{words}"
+    );
     assert!(!path.exists());
     // The verdict told, and the one that was to be told next.
     assert_eq!(told.len(), 1);
     let known = attempts(&rescued);
     assert!(known >= told.len(), "{known}");
-    assert!(curves(&rescued) + curves(&path) >= known, "curves follow the journal");
+    assert!(
+        curves(&rescued) + curves(&path) >= known,
+        "curves follow the journal"
+    );
     assert!(Journal::open(&rescued, Purpose::Rehearsal).is_ok());
 }
 
@@ -392,7 +403,10 @@ fn work_stops_when_the_folder_is_moved_and_the_curves_go_with_the_journal() {
     let words = failure(worked);
     if cfg!(target_os = "linux") {
         let now = new.join("a.evj");
-        assert!(words.contains("was moved") && words.contains(&*now.display().to_string()), "{words}");
+        assert!(
+            words.contains("was moved") && words.contains(&*now.display().to_string()),
+            "{words}"
+        );
         assert!(!old.exists(), "the old place is not made again");
         assert!(attempts(&now) >= told.len());
         assert_eq!(curves(&now), attempts(&now));
@@ -438,7 +452,12 @@ fn a_curve_is_never_written_over_and_each_journal_finds_its_own() {
     let (_, worked) = rehearse_and(&path, |_| {});
     worked.expect("worked");
     for (name, bytes) in before {
-        assert_eq!(fs::read(&name).expect("a curve"), bytes, "{}", name.display());
+        assert_eq!(
+            fs::read(&name).expect("a curve"),
+            bytes,
+            "{}",
+            name.display()
+        );
     }
     let traces = Traces::beside(&path);
     let second = read(&path).expect("read");

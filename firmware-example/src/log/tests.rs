@@ -362,7 +362,9 @@ fn schedules_of_work_and_mishaps_lose_nothing_that_was_said_to_be_stored() {
     for seed in first..first + many {
         let ran = std::panic::catch_unwind(|| under_a_schedule(seed));
         let Ok((all, again)) = ran else {
-            panic!("replay: EVENDRAW_STORE_SEED={seed} cargo test -p evendraw-firmware log::tests::schedules");
+            panic!(
+                "replay: EVENDRAW_STORE_SEED={seed} cargo test -p evendraw-firmware log::tests::schedules"
+            );
         };
         stored += all;
         restarts += again;
@@ -422,10 +424,17 @@ fn under_a_schedule(seed: u64) -> (u32, u32) {
 }
 
 fn all_there(log: &Log, flash: &mut CutFlash, last: u32, given: u32) {
-    assert!(log.stored() >= last, "{last} was said to be stored, {} is there", log.stored());
+    assert!(
+        log.stored() >= last,
+        "{last} was said to be stored, {} is there",
+        log.stored()
+    );
     let found = entries(log, flash);
     let first = found.first().map_or(log.stored() + 1, |entry| entry.seq);
-    assert!(first <= given + 1, "{given} were given back, the first is {first}");
+    assert!(
+        first <= given + 1,
+        "{given} were given back, the first is {first}"
+    );
     let expected: Vec<Entry> = (first..=log.stored()).map(entry).collect();
     assert_eq!(found, expected);
 }

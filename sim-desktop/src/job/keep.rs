@@ -131,7 +131,8 @@ impl Job {
             // Losing a trace loses evidence, never truth: it is said, and the work goes on.
             if let Err(error) = self.keep_trace(joint, entry.seq, attempt, &points) {
                 done.trace_lost = Some(error.to_string());
-                self.curves_lost.insert((joint, entry.seq), error.to_string());
+                self.curves_lost
+                    .insert((joint, entry.seq), error.to_string());
             }
         }
     }

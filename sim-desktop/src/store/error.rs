@@ -149,7 +149,11 @@ impl fmt::Display for StoreError {
                 path.display()
             ),
             Self::Full { path } => {
-                write!(f, "{} can take no more entries: begin a new one", path.display())
+                write!(
+                    f,
+                    "{} can take no more entries: begin a new one",
+                    path.display()
+                )
             }
             Self::OtherPurpose {
                 path,

@@ -378,12 +378,7 @@ fn numbered(path: &Path, word: &str, number: u32) -> PathBuf {
 }
 
 /// Written, synced, read back and compared.
-fn keep_at(
-    file: &mut impl DiskFile,
-    path: &Path,
-    bytes: &[u8],
-    at: u64,
-) -> Result<(), StoreError> {
+fn keep_at(file: &mut impl DiskFile, path: &Path, bytes: &[u8], at: u64) -> Result<(), StoreError> {
     file.write_at(bytes, at)
         .map_err(StoreError::io(path, "write"))?;
     file.sync().map_err(StoreError::io(path, "sync"))?;

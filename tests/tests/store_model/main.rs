@@ -188,9 +188,15 @@ impl Stand {
         self.is_robbed = false;
         self.counts.announced += 1;
         // Whoever looks under the name now finds all of it.
-        let bytes = self.disk.bytes(&self.at).expect("announced under a name that leads nowhere");
+        let bytes = self
+            .disk
+            .bytes(&self.at)
+            .expect("announced under a name that leads nowhere");
         let content = Content::of(&bytes);
-        assert_eq!(content.facts, self.kept, "announced, and not under the name");
+        assert_eq!(
+            content.facts, self.kept,
+            "announced, and not under the name"
+        );
     }
 
     fn refused(&mut self, error: StoreError, batch: &[Fact]) {
@@ -202,7 +208,10 @@ impl Stand {
             _ => return,
         };
         // The person is told a name: everything announced is there, and what was to be announced where it could be written.
-        let bytes = self.disk.bytes(&path).expect("told a name that leads nowhere");
+        let bytes = self
+            .disk
+            .bytes(&path)
+            .expect("told a name that leads nowhere");
         let content = Content::of(&bytes);
         self.holds_together(&content);
         if is_rescue {
@@ -302,7 +311,10 @@ impl Stand {
             is_told && self.tried.iter().any(is_some_of),
             "made up, or there twice: {}, tried {:?}",
             short(rest),
-            self.tried.iter().map(|tried| short(tried)).collect::<Vec<_>>()
+            self.tried
+                .iter()
+                .map(|tried| short(tried))
+                .collect::<Vec<_>>()
         );
     }
 
@@ -430,7 +442,11 @@ fn run(seed: u64, is_told: bool) -> Counts {
                 "{step:?}: {} kept in {}{}, {} wait; {:?}",
                 stand.kept.len(),
                 stand.at.display(),
-                if stand.journal.is_some() { ", open" } else { "" },
+                if stand.journal.is_some() {
+                    ", open"
+                } else {
+                    ""
+                },
                 stand.unsaved.len(),
                 stand.disk.names()
             );

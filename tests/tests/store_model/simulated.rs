@@ -257,9 +257,7 @@ impl Simulated {
 
     /// A stranger takes a name away.
     pub(crate) fn delete(&self, path: &Path) {
-        self.0
-            .borrow_mut()
-            .set_names(vec![(path.to_owned(), None)]);
+        self.0.borrow_mut().set_names(vec![(path.to_owned(), None)]);
     }
 
     /// A stranger puts another file under a name.
