@@ -323,7 +323,9 @@ impl<D: Disk> Journal<D> {
                 return error;
             }
             // Whoever moved it may not have made that safe; the place that is told should still be true after a power cut.
-            let _ = self.disk.sync_folder(folder_of(&now));
+            if let Err(error) = self.disk.sync_folder(folder_of(&now)) {
+                return StoreError::io(&now, "sync the folder of")(error);
+            }
             return StoreError::Moved { path, now };
         }
         let kept = self.rescued(unkept).map_err(|error| error.to_string());
