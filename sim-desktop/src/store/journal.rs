@@ -195,10 +195,14 @@ impl<D: Disk> Journal<D> {
                 .map_err(StoreError::io(path, "cut the torn end off"))?;
         }
         // Whoever wrote this may have been killed before its last bytes or its name were safe: from here on they are. After a
-        // sync that failed another one does not bring back what the first forgot, so all of it is written again.
+        // sync that failed another one does not bring back what the first forgot, so all of it is written again, and cut off again.
         let sound = bytes.get(..content.sound_bytes).unwrap_or_default();
         file.sync()
-            .or_else(|_| file.write_at(sound, 0).and_then(|()| file.sync()))
+            .or_else(|_| {
+                file.write_at(sound, 0)?;
+                file.set_size(end)?;
+                file.sync()
+            })
             .map_err(StoreError::io(path, "sync"))?;
         disk::tidy(&disk, path, &file).map_err(StoreError::io(path, "tidy up beside"))?;
         disk.sync_folder(folder_of(path))
