@@ -7,18 +7,22 @@
 mod build;
 mod check;
 mod fault;
+mod guard;
 mod joint;
 mod place;
 mod plausible;
 pub mod progress;
 mod quantity;
 mod rise;
+mod running;
 pub mod schema;
 mod stage;
 mod tree;
 
 pub use build::{Build, Part, Tool, ToolKind};
 pub use fault::{Fault, PlanErrors, Severity, report};
+pub use guard::Decide;
+pub(crate) use guard::usable;
 pub use joint::{About, Access, AnswerError, Answers, Joint, JointPlan, Question, Share, Variant};
 pub use place::{Order, Position};
 pub use stage::StagePlan;
@@ -79,8 +83,12 @@ impl Plan {
             );
         }
         let mut joints: Vec<Joint> = Vec::new();
+        let instruments = guard::Instruments {
+            tools: &tools,
+            decide: build.decide,
+        };
         for (number, node) in (0_u8..).zip(nodes) {
-            joints.extend(joint::read(node, number, !tools.is_empty(), &mut faults));
+            joints.extend(joint::read(node, number, instruments, &mut faults));
         }
         reader.finish(&mut faults, |_| None);
         check::check(&mut joints, &tools, &parts, &mut faults);

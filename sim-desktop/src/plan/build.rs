@@ -6,6 +6,7 @@ use evendraw_core::unit::Torque;
 use jiff::civil::Date;
 
 use super::fault::Faults;
+use super::guard::Decide;
 use super::quantity::{share, torque};
 use super::tree::{Choice, Reader, Typed, Value, closest, text_of};
 use crate::mechanics;
@@ -27,6 +28,8 @@ pub struct Build {
     pub checked_by: Option<String>,
     /// A remark.
     pub note: Option<String>,
+    /// How a value is held against a limit.
+    pub decide: Decide,
     /// Whether its values are invented, to show how the program works: said on every face, and never worked from.
     pub demo: bool,
 }
@@ -49,10 +52,33 @@ pub(super) fn build(reader: &mut Reader<'_>, faults: &mut Faults) -> Build {
         entered_by: text("entered_by", faults),
         checked_by: text("checked_by", faults),
         note: text("note", faults),
+        decide: own
+            .text("decide", faults)
+            .and_then(|typed| decide(&typed, faults))
+            .unwrap_or_default(),
         demo,
     };
     own.finish(faults, |_| None);
     build
+}
+
+fn decide(typed: &Typed, faults: &mut Faults) -> Option<Decide> {
+    let found = Decide::ALL
+        .into_iter()
+        .find(|decide| decide.word() == typed.text);
+    if found.is_none() {
+        let words = Decide::ALL.map(Decide::word);
+        faults.error(
+            &typed.place,
+            format!("unknown way to decide `{}`", typed.text),
+            "here",
+            match closest(&typed.text, words) {
+                Some(near) => format!("did you mean `{near}`?"),
+                None => words.join(", "),
+            },
+        );
+    }
+    found
 }
 
 /// How a tool tells its torque.

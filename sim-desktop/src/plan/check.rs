@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use evendraw_core::procedure::StageKind;
+use evendraw_core::procedure::{Prevailing, Procedure, StageKind};
 use evendraw_core::unit::Torque;
 
 use super::build::{Part, Tool};
@@ -24,6 +24,7 @@ pub(super) fn check(joints: &mut [Joint], tools: &[Tool], parts: &[Part], faults
         same_place(joint, faults);
         for plan in &joint.plans {
             super::plausible::ask(&joint.id, plan, faults);
+            super::running::ask(&joint.id, plan, faults);
         }
         if let Some(plan) = joint.plans.first() {
             used_again(&joint.id, plan, faults);
@@ -261,7 +262,9 @@ fn shares(joints: &mut [Joint], faults: &mut Faults) {
 /// A stage that no tool of the plan reaches.
 fn reach(joint: &Joint, tools: &[Tool], faults: &mut Faults) {
     for plan in &joint.plans {
-        for (stage, written) in plan.procedure.stages().iter().zip(&plan.stages) {
+        for (number, (stage, written)) in
+            (0_u8..).zip(plan.procedure.stages().iter().zip(&plan.stages))
+        {
             for name in &written.tools {
                 if !tools.iter().any(|tool| tool.id == *name) {
                     faults.error(
@@ -278,6 +281,7 @@ fn reach(joint: &Joint, tools: &[Tool], faults: &mut Faults) {
             let Some(torque) = greatest(&stage.kind) else {
                 continue;
             };
+            let torque = torque + running_at(&plan.procedure, number);
             let usable: Vec<&Tool> = tools
                 .iter()
                 .filter(|tool| written.tools.is_empty() || written.tools.contains(&tool.id))
@@ -311,7 +315,19 @@ fn reach(joint: &Joint, tools: &[Tool], faults: &mut Faults) {
     }
 }
 
-/// The torque that a tool must reach for a stage.
+/// The running torque that the plan gives for a stage, where it gives one.
+fn running_at(procedure: &Procedure, stage: u8) -> Torque {
+    (0_u16..)
+        .zip(procedure.steps())
+        .filter(|(_, step)| step.stage() == stage)
+        .find_map(|(index, _)| match procedure.prevailing(index) {
+            Prevailing::Given(torque) => Some(torque),
+            _ => None,
+        })
+        .unwrap_or(Torque::ZERO)
+}
+
+/// The torque that a tool must reach for a stage, without a running torque.
 fn greatest(kind: &StageKind) -> Option<Torque> {
     match *kind {
         StageKind::Tighten { window, .. }

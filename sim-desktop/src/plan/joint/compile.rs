@@ -2,7 +2,9 @@
 
 use evendraw_core::limits::{MOMENTS_MAX, STAGES_MAX};
 use evendraw_core::pattern::Point;
-use evendraw_core::procedure::{Fastener, Override, Parts, Procedure, ProcedureError, Stage};
+use evendraw_core::procedure::{
+    Fastener, Override, Parts, Procedure, ProcedureError, Stage, StageKind,
+};
 use evendraw_core::text::Label;
 use evendraw_core::unit::Angle;
 
@@ -12,6 +14,7 @@ use super::steps::{Run, in_order, steps};
 use super::{About, Answers, Joint, JointPlan, Name, Question};
 use crate::bench::Interface;
 use crate::plan::fault::Faults;
+use crate::plan::guard::Instruments;
 use crate::plan::place::{Order, arrange, neighbours};
 use crate::plan::quantity::millimetres;
 use crate::plan::rise;
@@ -33,7 +36,7 @@ pub(super) fn one_plan(
     points: &[Point],
     written: &[Written<'_>],
     blocks: &[Block<'_>],
-    has_tools: bool,
+    instruments: Instruments<'_>,
     faults: &mut Faults,
 ) -> Option<JointPlan> {
     let errors_before = faults.errors();
@@ -108,6 +111,7 @@ pub(super) fn one_plan(
         effective: &effective,
         choice: &choice,
         together: &[],
+        prevailing: None,
         moments: &mut moments,
     };
     let order = stage::order(reader, &around, faults).unwrap_or(Order::Listed);
@@ -165,7 +169,10 @@ pub(super) fn one_plan(
     let condition = reader.text("condition", faults);
     let access = access(reader, faults);
     let says_reuse = reader.has("reuse");
-    let terms = terms(reader, &condition, has_tools, faults);
+    let terms = terms(reader, &condition, !instruments.tools.is_empty(), faults);
+
+    let prevailing = reader.text("prevailing", faults);
+    around.prevailing = prevailing.as_ref();
 
     let mut reads: Vec<(Read, usize)> = Vec::new();
     let mut pass: Option<Pass> = None;
@@ -235,6 +242,16 @@ pub(super) fn one_plan(
             pass.clone_from(&read.pass);
         }
         reads.push((read, index));
+    }
+    if let Some(typed) = &prevailing
+        && !reads.iter().any(|(read, _)| read.plan.word == "tighten")
+    {
+        faults.error(
+            &typed.place,
+            format!("joint `{id}` has a running torque and no `tighten` stage that it comes under"),
+            "here",
+            "add the stage, or leave `prevailing` out",
+        );
     }
     // Two answers may name one limit; two limits cannot both hold.
     if let [first, rest @ ..] = sums.as_slice()
@@ -358,6 +375,7 @@ pub(super) fn one_plan(
         }
         return None;
     }
+    instruments.draw_in(&mut stages, &mut overrides, &mut plans, faults);
     let mut runs: Vec<Run<'_>> = Vec::new();
     let mut open: Option<u8> = None;
     for ((index, plan), places) in (0_u8..).zip(&plans).zip(&places) {
@@ -400,6 +418,15 @@ pub(super) fn one_plan(
         if let Some((least, most)) = rise::bounds(thread, grip_mm, condition, below) {
             terms.watch.gradient_min = least;
             terms.watch.gradient_max = most;
+            terms.watch.turn_rise = least;
+        }
+    }
+    if let (Some(thread), Some(strength)) = (&thread_size, &strength) {
+        let condition = condition.as_ref().map(|typed| typed.text.as_str());
+        let from = rise::yields_from(thread, strength, condition);
+        // A turn that begins near yield need not bring torque.
+        if most_torque(&stages).is_some_and(|torque| f64::from(torque) > 0.75 * from) {
+            (terms.watch.turn_rise, terms.watch.turn_rise_part) = (0, 0);
         }
     }
     terms.angle_sum_max = sums.first().copied().or(terms.angle_sum_max);
@@ -512,4 +539,19 @@ fn questions(needs: &[Name], condition: Option<&Typed>, moments: &[String]) -> V
         });
     }
     list
+}
+
+/// The greatest torque, in mN·m, that a stage before the first turn tightens to; none where nothing is turned by angle.
+fn most_torque(stages: &[Stage]) -> Option<i32> {
+    let turn = stages
+        .iter()
+        .position(|stage| matches!(stage.kind, StageKind::Turn { .. }))?;
+    let torques = stages
+        .iter()
+        .take(turn)
+        .filter_map(|stage| match stage.kind {
+            StageKind::Tighten { window, .. } => Some(window.target.millinewton_meters()),
+            _ => None,
+        });
+    torques.max()
 }

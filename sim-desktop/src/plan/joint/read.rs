@@ -6,6 +6,7 @@ use super::compile::one_plan;
 use super::keys::{front, groups, names, positions, shares, variants};
 use super::{Answers, Joint, Variant};
 use crate::plan::fault::Faults;
+use crate::plan::guard::Instruments;
 use crate::plan::place::point;
 use crate::plan::tree::{Choice, Node, Place, Reader, Typed, texts_of};
 
@@ -29,7 +30,12 @@ pub(super) struct Block<'a> {
 }
 
 /// Reads a joint. What is wrong goes to `faults`; a joint comes back when enough of it could be read.
-pub(crate) fn read(node: &Node, number: u8, has_tools: bool, faults: &mut Faults) -> Option<Joint> {
+pub(crate) fn read(
+    node: &Node,
+    number: u8,
+    instruments: Instruments<'_>,
+    faults: &mut Faults,
+) -> Option<Joint> {
     let silent = Choice::default();
     let of = format!("joint {}", u16::from(number) + 1);
     let mut reader = Reader::of_node(of, node, &silent, faults)?;
@@ -97,7 +103,15 @@ pub(crate) fn read(node: &Node, number: u8, has_tools: bool, faults: &mut Faults
         let choice = choice(&joint.variants, &answers);
         let mut own = Reader::of_node(reader.of.clone(), node, &choice, faults)?;
         let plan = one_plan(
-            &mut own, &mut joint, answers, &labels, &points, &written, &blocks, has_tools, faults,
+            &mut own,
+            &mut joint,
+            answers,
+            &labels,
+            &points,
+            &written,
+            &blocks,
+            instruments,
+            faults,
         );
         asked = own.into_asked();
         joint.plans.extend(plan);

@@ -148,12 +148,22 @@ impl Kind<'_, '_, '_> {
     }
 
     fn prevailing(&mut self, faults: &mut Faults) -> Prevailing {
-        let Some(typed) = self.reader.text("prevailing", faults) else {
+        let own = self.reader.text("prevailing", faults);
+        let Some(typed) = own.or_else(|| self.around.prevailing.cloned()) else {
             return Prevailing::None;
         };
         self.plan.prevailing = Some(typed.text.clone());
         if typed.text == "measure" {
             return Prevailing::Measure;
+        }
+        if !typed.text.contains(|letter: char| letter.is_ascii_digit()) {
+            faults.error(
+                &typed.place,
+                format!("unknown `prevailing`: `{}`", typed.text),
+                "here",
+                "prevailing = \"measure\", or a value like \"8 N·m\"",
+            );
+            return Prevailing::None;
         }
         match quantity::torque(&typed, faults) {
             Some(torque) => Prevailing::Given(torque),
@@ -323,7 +333,7 @@ impl Kind<'_, '_, '_> {
         if let Some(own) = own {
             let given = target::<TorqueUnit>(&own, faults)?;
             let within = torque_tolerance(None, faults)?;
-            if torque_window(&own, &given, &within, faults)?.target != pass.aim {
+            if torque_window(&own, &given, &within, faults)?.target != pass.window.target {
                 faults.error(
                     &own.place,
                     format!(
