@@ -13,10 +13,11 @@ use serde_json::{Value, json};
 
 use super::named;
 use super::{CommandError, Done, Output};
+use crate::plan::{JointPlan, Plan, Tool};
 use crate::sheet::export::{CSV_HEADER, Names, csv_row, line, object};
 use crate::sheet::{names, plan_of};
-use crate::store::{Damage, Fact, HostFact};
-use crate::uncertainty::{Judged, judged_in};
+use crate::store::{Content, Damage, Fact, HostFact};
+use crate::uncertainty::{Judged, in_hand, judged};
 use crate::words;
 
 /// Lists a journal, exports it, says what was torn or damaged.
@@ -70,8 +71,16 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         }
     } else {
         let anchors = journal.content.anchors();
+        let mut sure = journal
+            .plan
+            .as_ref()
+            .map(|plan| Sure::new(plan, &journal.content));
         for fact in &journal.content.facts {
-            tell(fact, &names, &anchors, out)?;
+            let judged = match (fact, &mut sure) {
+                (Fact::Entry(entry), Some(sure)) => sure.judged(entry),
+                _ => None,
+            };
+            tell(fact, judged, &names, &anchors, out)?;
         }
     }
     if let Some(plan) = journal.plan.as_ref().filter(|_| !args.csv) {
@@ -87,13 +96,13 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
 
 fn tell(
     fact: &Fact,
+    judged: Option<Judged>,
     names: &Names,
     anchors: &BTreeMap<(u8, u16), i64>,
     out: &mut Output<'_>,
 ) -> Result<(), CommandError> {
     match fact {
         Fact::Entry(entry) => {
-            let judged = judged(entry, journal);
             let mut object = object(names, entry);
             if let Some(judged) = judged {
                 judged.add_to(&mut object);
@@ -126,19 +135,37 @@ fn tell(
     }
 }
 
-/// How sure the torque of an attempt is.
-fn judged(entry: &Entry, journal: &named::Journal) -> Option<Judged> {
-    let Record::Attempt(attempt) = &entry.record else {
-        return None;
-    };
-    let plan = journal.plan.as_ref()?;
-    let joint = plan.joints().get(usize::from(entry.joint))?;
-    let entries = journal
-        .content
-        .entries()
-        .filter(|other| other.joint == entry.joint);
-    let own = plan_of(&journal.content, joint);
-    judged_in(plan, own, entries, (entry.seq, attempt))
+/// How sure the torque of each attempt is, as the records go by: the tool in hand is known without looking back.
+struct Sure<'p> {
+    plan: &'p Plan,
+    joints: Vec<&'p JointPlan>,
+    tools: Vec<Option<&'p Tool>>,
+}
+
+impl<'p> Sure<'p> {
+    fn new(plan: &'p Plan, content: &Content) -> Self {
+        let joints: Vec<&JointPlan> = plan
+            .joints()
+            .iter()
+            .map(|joint| plan_of(content, joint))
+            .collect();
+        Self {
+            plan,
+            tools: vec![None; joints.len()],
+            joints,
+        }
+    }
+
+    /// Takes in the next record; how sure it is, where it is an attempt.
+    fn judged(&mut self, entry: &Entry) -> Option<Judged> {
+        let own = usize::from(entry.joint);
+        let tool = self.tools.get_mut(own)?;
+        *tool = in_hand(self.plan, *tool, entry);
+        match &entry.record {
+            Record::Attempt(attempt) => judged(self.joints.get(own)?, *tool, attempt),
+            _ => None,
+        }
+    }
 }
 
 /// A fact of the desktop as object and line; the pieces of the plan's text are not listed.
