@@ -18,14 +18,8 @@ const UNFINISHED: &str = ".evendraw-unfinished";
 /// behind.
 pub fn create<D: Disk>(disk: &D, path: &Path, bytes: &[u8]) -> io::Result<()> {
     let _whole = Whole::begin();
-    let mut unfinished = Unfinished::beside(disk, path)?;
-    match unfinished.fill(bytes) {
-        Ok(()) => unfinished.name(disk).map(drop),
-        Err(error) => {
-            unfinished.give_up(disk);
-            Err(error)
-        }
-    }
+    let unfinished = begun(disk, path, |unfinished| unfinished.fill(bytes))?;
+    unfinished.name(disk).map(drop)
 }
 
 /// As [`create`], without waiting for the disk: whole when the program is killed, perhaps not after a power cut. For what is missed
@@ -35,14 +29,8 @@ pub fn create<D: Disk>(disk: &D, path: &Path, bytes: &[u8]) -> io::Result<()> {
 /// As there.
 pub fn create_loosely<D: Disk>(disk: &D, path: &Path, bytes: &[u8]) -> io::Result<()> {
     let _whole = Whole::begin();
-    let mut unfinished = Unfinished::beside(disk, path)?;
-    match unfinished.file.write_at(bytes, 0) {
-        Ok(()) => unfinished.take_name(disk).map(drop),
-        Err(error) => {
-            unfinished.give_up(disk);
-            Err(error)
-        }
-    }
+    let unfinished = begun(disk, path, |unfinished| unfinished.file.write_at(bytes, 0))?;
+    unfinished.take_name(disk).map(drop)
 }
 
 /// Writes a file in the place of another: until the new one is safe the old one is.
@@ -51,12 +39,22 @@ pub fn create_loosely<D: Disk>(disk: &D, path: &Path, bytes: &[u8]) -> io::Resul
 /// The system's. Then the old file is as it was, and nothing is left behind.
 pub fn replace<D: Disk>(disk: &D, path: &Path, bytes: &[u8]) -> io::Result<()> {
     let _whole = Whole::begin();
+    begun(disk, path, |unfinished| {
+        unfinished.fill(bytes)?;
+        disk.rename(&unfinished.path, path)
+    })?;
+    disk.sync_folder(folder_of(path))
+}
+
+/// A file beside a name, begun; taken away again where that fails.
+fn begun<D: Disk>(
+    disk: &D,
+    path: &Path,
+    begin: impl FnOnce(&mut Unfinished<D>) -> io::Result<()>,
+) -> io::Result<Unfinished<D>> {
     let mut unfinished = Unfinished::beside(disk, path)?;
-    let done = unfinished
-        .fill(bytes)
-        .and_then(|()| disk.rename(&unfinished.path, path));
-    match done {
-        Ok(()) => disk.sync_folder(folder_of(path)),
+    match begin(&mut unfinished) {
+        Ok(()) => Ok(unfinished),
         Err(error) => {
             unfinished.give_up(disk);
             Err(error)
