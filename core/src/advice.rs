@@ -51,9 +51,9 @@ pub(crate) const GRAVEST_FIRST: [(Reason, Gravity); Reason::ALL.len()] = [
     (Reason::Interrupted, Gravity::Lost),
     (Reason::Gap, Gravity::Lost),
     (Reason::Jerk, Gravity::Lost),
-    (Reason::RunningUnknown, Gravity::Lost),
     (Reason::TorqueLow, Gravity::Short),
     (Reason::AngleLow, Gravity::Short),
+    (Reason::RunningUnknown, Gravity::Short),
     (Reason::OutOfOrder, Gravity::Remark),
 ];
 

@@ -517,9 +517,14 @@ impl Tracker {
         } else {
             self.turning.total().filter(|_| is_counted)
         };
+        // A hold asks only whether its torque was reached, and who holds exactly that must not fail by half the noise.
+        let peak = match goal.kind {
+            Kind::Hold => self.peak.top(),
+            _ => self.peak.value(),
+        };
         Some(Reading {
             pulls: self.pulls.max(1),
-            peak: Torque::from_millinewton_meters(self.peak.value()),
+            peak: Torque::from_millinewton_meters(peak),
             bound: Torque::from_millinewton_meters(self.peak.bound),
             settled: Torque::from_millinewton_meters(self.peak.settled),
             angle: angle.map(Angle::from_wide),

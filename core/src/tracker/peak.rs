@@ -142,6 +142,11 @@ impl Peak {
         self.top.wrapping_sub(noise).max(0)
     }
 
+    /// The highest sample as it came, its noise with it.
+    pub(super) const fn top(&self) -> i32 {
+        self.top
+    }
+
     /// What the reading was seen to wander by, in mN·m.
     pub(super) const fn noise(&self) -> i32 {
         self.noise
