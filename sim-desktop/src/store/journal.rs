@@ -383,6 +383,18 @@ fn numbered(path: &Path, word: &str, number: u32) -> PathBuf {
     }
 }
 
+/// The name of the journal that a rescued one continues; none for any other.
+pub(super) fn rescued_from(path: &Path) -> Option<PathBuf> {
+    let stem = path.file_stem()?.to_str()?;
+    let (name, number) = stem.rsplit_once(".rescued")?;
+    let is_ours = number.is_empty()
+        || number
+            .strip_prefix('-')
+            .is_some_and(|number| number.parse::<u32>().is_ok());
+    let ending = path.extension()?.to_str()?;
+    is_ours.then(|| path.with_file_name(format!("{name}.{ending}")))
+}
+
 /// Written, synced, read back and compared.
 fn keep_at(file: &mut impl DiskFile, path: &Path, bytes: &[u8], at: u64) -> Result<(), StoreError> {
     file.write_at(bytes, at)

@@ -10,12 +10,15 @@ use evendraw_core::trace::{self, Point};
 use evendraw_core::unit::{Angle, Torque};
 
 use super::error::StoreError;
+use super::journal::rescued_from;
 use crate::disk::{self, System};
 
 /// The folder of a journal's traces.
 #[derive(Clone, Debug)]
 pub struct Traces {
     folder: PathBuf,
+    /// Of a rescued journal: where the curves of the journal lie that it continues.
+    before: Option<PathBuf>,
 }
 
 impl Traces {
@@ -24,6 +27,7 @@ impl Traces {
     pub fn beside(journal: &Path) -> Self {
         Self {
             folder: disk::with_behind(journal, ".traces"),
+            before: rescued_from(journal).map(|path| disk::with_behind(&path, ".traces")),
         }
     }
 
@@ -32,6 +36,7 @@ impl Traces {
     pub fn in_folder(folder: &Path) -> Self {
         Self {
             folder: folder.to_owned(),
+            before: None,
         }
     }
 
@@ -54,7 +59,7 @@ impl Traces {
         }
         let text = csv(title, points);
         for number in 1_u32.. {
-            let path = self.file(joint, seq, number);
+            let path = file(&self.folder, joint, seq, number);
             match disk::create_loosely(&System, &path, text.as_bytes()) {
                 Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {
                     if fs::read(&path).is_ok_and(|kept| kept == text.as_bytes()) {
@@ -70,26 +75,35 @@ impl Traces {
     /// The points of an attempt, if its file is there and reads.
     #[must_use]
     pub fn load(&self, joint: u8, seq: u32) -> Option<Vec<Point>> {
-        points_of(&fs::read_to_string(self.file(joint, seq, 1)).ok()?)
+        self.folders()
+            .find_map(|folder| points_of(&fs::read_to_string(file(folder, joint, seq, 1)).ok()?))
     }
 
     /// The points of an attempt that the digest in its record proves.
     #[must_use]
     pub fn proved(&self, joint: u8, seq: u32, digest: u32) -> Option<Vec<Point>> {
-        (1_u32..)
-            .map_while(|number| fs::read_to_string(self.file(joint, seq, number)).ok())
+        self.folders()
+            .flat_map(|folder| {
+                (1_u32..).map_while(move |number| {
+                    fs::read_to_string(file(folder, joint, seq, number)).ok()
+                })
+            })
             .filter_map(|text| points_of(&text))
             .find(|points| trace::digest(points.iter().copied()) == digest)
     }
 
-    fn file(&self, joint: u8, seq: u32, number: u32) -> PathBuf {
-        let more = if number > 1 {
-            format!("-{number}")
-        } else {
-            String::new()
-        };
-        self.folder.join(format!("{joint}-{seq}{more}.csv"))
+    fn folders(&self) -> impl Iterator<Item = &Path> {
+        std::iter::once(self.folder.as_path()).chain(self.before.as_deref())
     }
+}
+
+fn file(folder: &Path, joint: u8, seq: u32, number: u32) -> PathBuf {
+    let more = if number > 1 {
+        format!("-{number}")
+    } else {
+        String::new()
+    };
+    folder.join(format!("{joint}-{seq}{more}.csv"))
 }
 
 fn csv(title: &str, points: &[Point]) -> String {
