@@ -8,6 +8,7 @@ pub mod disk;
 pub mod job;
 pub mod link;
 mod load_unit;
+pub mod mark;
 pub mod mechanics;
 pub mod outputs;
 pub mod peers;

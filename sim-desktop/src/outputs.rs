@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use evendraw_core::journal::{Found, Scan};
 
 use crate::disk::{self, Disk, Kind, System};
-use crate::sheet::export::CSV_HEADER;
+use crate::job::status::telling::CSV_HEADER;
 use crate::store::points_of;
 
 /// What may be replaced.

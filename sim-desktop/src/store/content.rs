@@ -1,7 +1,5 @@
 //! What a journal holds, in the order it came.
 
-use std::collections::BTreeMap;
-
 use evendraw_core::journal::{Found, Frame, Scan, decode_entry};
 use evendraw_core::record::{Entry, Record};
 
@@ -82,6 +80,9 @@ impl Content {
                     why: "the last write was cut off; dropped".to_owned(),
                 }),
             }
+        }
+        if let (Some(lost), Some(first)) = (content.beginning_lost(), content.damage.first_mut()) {
+            first.why = format!("{}; {lost}", first.why);
         }
         content
     }
@@ -184,22 +185,6 @@ impl Content {
     #[must_use]
     pub fn last_boot(&self) -> u16 {
         self.entries().map(|entry| entry.boot).max().unwrap_or(0)
-    }
-
-    /// Seconds since 1970 at which the clock of a start stood at zero, by joint and start, where the joint's records tell it. Every
-    /// joint tells it for itself: a start of the desk and one of an adapter may have the same number.
-    #[must_use]
-    pub fn anchors(&self) -> BTreeMap<(u8, u16), i64> {
-        let mut anchors = BTreeMap::new();
-        for entry in self.entries() {
-            if let Record::Anchor(anchor) = &entry.record {
-                let since = i64::try_from(entry.at.micros() / 1_000_000).unwrap_or(i64::MAX);
-                anchors
-                    .entry((entry.joint, entry.boot))
-                    .or_insert(anchor.unix_seconds.saturating_sub(since));
-            }
-        }
-        anchors
     }
 }
 
