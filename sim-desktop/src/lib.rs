@@ -4,15 +4,18 @@ pub mod bench;
 pub mod command;
 #[cfg(feature = "desk")]
 pub mod desk;
+pub mod disk;
 pub mod job;
 pub mod link;
 mod load_unit;
 pub mod mark;
 pub mod mechanics;
+pub mod outputs;
 pub mod peers;
 pub mod plan;
 pub mod rehearsal;
 pub mod sheet;
+mod signals;
 pub mod store;
 pub mod uncertainty;
 pub mod words;
