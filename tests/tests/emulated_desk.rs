@@ -13,7 +13,7 @@ use std::time::{Duration, Instant};
 use adapter_rig::wire::Wire;
 use adapter_rig::{Rig, blank_flash};
 use evendraw::desk::source::Source;
-use evendraw::desk::view::{Ask, Cue, DeskView, Heard};
+use evendraw::desk::view::{Act, Ask, Cue, DeskView, Heard};
 
 /// Runs the command line in this process: its status, what it printed and what it complained of.
 fn evendraw(words: &[&str]) -> (u8, String, String) {
@@ -186,13 +186,13 @@ fn the_desk_follows_the_board_over_a_cable_that_is_pulled_and_put_back() {
         let question = joint.prompt.as_ref();
         question.is_some_and(|question| question.words.starts_with("Send "))
     });
-    desk.carry_out(Ask::Answer(true));
+    desk.carry_out(Ask::Act(Act::AtAdapter(true), String::new()));
     until(&mut rig, &mut desk, "worked at the adapter", |view| {
         let joint = view.joint.as_ref().expect("it is open");
         joint.at_adapter.as_deref() == Some(link.serial.as_str()) && joint.prompt.is_some()
     });
     // Said at the desk, recorded by the board.
-    desk.carry_out(Ask::AnswerNumber("M. Ahlers".to_owned()));
+    desk.carry_out(Ask::Act(Act::Person, "M. Ahlers".to_owned()));
     until(&mut rig, &mut desk, "the board waits for a pull", |view| {
         let joint = view.joint.as_ref().expect("it is open");
         joint.live.cue == Cue::Ready

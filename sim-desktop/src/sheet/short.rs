@@ -61,7 +61,7 @@ fn joint_part(joint: &JointStatus) -> Markup {
     let is_begun = !matches!(joint.mark, Mark::Ready | Mark::Waiting);
     html! {
         section.short-joint {
-            div.joint-head { h3 { (joint.title) " " span.quiet { (joint.what) } } (badge(joint.mark)) }
+            div.joint-head { h3 { (joint.title) " " span.id { (joint.id) } " " span.quiet { (joint.what) } } (badge(joint.mark)) }
             @if joint.is_left_hand { p.strong { "LEFT-HAND THREAD" } }
             p.quiet {
                 @for stage in &columns { span.limit { (stage.number) ". " (stage.what) " " (limits(stage)) } " " }

@@ -135,7 +135,7 @@ pub(crate) fn status() -> Status {
             tool(
                 "K2",
                 "click, 4 to 20 N\u{b7}m",
-                "2025-03-01, EXPIRED on 2026-03-01",
+                "2025-03-01, calibration expired on 2026-03-01",
                 true,
             ),
         ],

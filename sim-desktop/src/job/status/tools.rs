@@ -115,11 +115,7 @@ fn in_date(
     let Some(due) = tool.and_then(|tool| tool.due) else {
         return (0, "unknown, no due date in the plan".to_owned());
     };
-    let now = if is_expired {
-        "calibration expired"
-    } else {
-        "yes"
-    };
+    let now = if is_expired { "no" } else { "yes" };
     if used.readings.is_empty() || kept.rehearsal {
         return (0, now.to_owned());
     }
@@ -143,7 +139,11 @@ fn in_date(
 
 fn calibration(tool: &Tool, is_expired: bool) -> String {
     let day = |date: Option<Date>| date.map_or("unknown".to_owned(), |date| date.to_string());
-    let due = if is_expired { "EXPIRED on" } else { "due" };
+    let due = if is_expired {
+        "calibration expired on"
+    } else {
+        "due"
+    };
     format!("{}, {due} {}", day(tool.calibrated), day(tool.due))
 }
 
