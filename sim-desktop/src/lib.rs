@@ -9,6 +9,7 @@ pub mod link;
 mod load_unit;
 pub mod mechanics;
 pub mod plan;
+pub mod quantity;
 pub mod rehearsal;
 pub mod sheet;
 pub mod store;

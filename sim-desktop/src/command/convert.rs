@@ -3,7 +3,7 @@
 //! Knows nothing of the fractions: the core has them.
 
 use clap::Args as ClapArgs;
-use evendraw_core::quantity::{Converted, TorqueUnit, Unit};
+use crate::quantity::{Converted, TorqueUnit, Unit};
 use serde_json::{Map, Value};
 
 use super::value::{TypedTorque, torque};

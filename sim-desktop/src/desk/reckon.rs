@@ -11,7 +11,7 @@ use crate::mechanics::{
 };
 use crate::words::short;
 use evendraw_core::pattern;
-use evendraw_core::quantity::{LengthUnit, Quantity, TorqueUnit, Unit as _};
+use crate::quantity::{LengthUnit, Quantity, TorqueUnit, Unit as _};
 
 pub(super) use shop::{Figures, engagement, slope, stretch, twist, wanted};
 

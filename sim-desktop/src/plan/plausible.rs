@@ -3,7 +3,7 @@
 //! Knows nothing of other joints.
 
 use evendraw_core::procedure::StageKind;
-use evendraw_core::quantity::{Quantity, Target, TorqueUnit, Unit as _};
+use crate::quantity::{Quantity, Target, TorqueUnit, Unit as _};
 
 use super::fault::Faults;
 use super::joint::JointPlan;

@@ -5,7 +5,7 @@
 use std::ops::Range;
 
 use evendraw_core::procedure::{AngleWindow, TorqueWindow};
-use evendraw_core::quantity::{
+use crate::quantity::{
     AngleUnit, LengthUnit, Quantity, QuantityError, SpanUnit, Target, Tolerance, TorqueUnit, Unit,
     printed_targets,
 };
@@ -234,7 +234,7 @@ pub(super) fn rate(typed: &Typed, faults: &mut Faults) -> Option<u32> {
 
 /// A tool's accuracy in parts per million.
 pub(super) fn share(typed: &Typed, faults: &mut Faults) -> Option<i64> {
-    use evendraw_core::quantity::PercentUnit;
+    use crate::quantity::PercentUnit;
     let text = Typed {
         text: typed.text.trim_start_matches('±').trim().to_owned(),
         place: typed.place.clone(),

@@ -3,7 +3,7 @@
 //! Knows nothing of how they are worded.
 
 use evendraw_core::procedure::{EngineState, StageKind};
-use evendraw_core::quantity::{LengthUnit, Quantity};
+use crate::quantity::{LengthUnit, Quantity};
 use evendraw_core::record::{Decision, Doubt};
 use evendraw_core::session::{Input, Next, Session};
 

@@ -2,7 +2,7 @@
 //!
 //! For the eye only. Knows nothing of limits as they are judged, and nothing that is recorded passes through here.
 
-use evendraw_core::quantity::{Quantity, Target, TorqueUnit, Unit as _};
+use crate::quantity::{Quantity, Target, TorqueUnit, Unit as _};
 
 use super::super::view::{CurveView, Gauge, LiveView};
 use crate::plan::JointPlan;
@@ -97,7 +97,7 @@ impl Shown {
 #[cfg(test)]
 mod tests {
     use super::Shown;
-    use evendraw_core::quantity::TorqueUnit;
+    use crate::quantity::TorqueUnit;
 
     #[test]
     fn a_reading_in_the_manuals_unit_is_the_published_conversion() {

@@ -3,7 +3,7 @@
 use evendraw_core::procedure::{
     EngineState, Moment, OverrideAim, Policy, Prevailing, StageKind, TorqueWindow,
 };
-use evendraw_core::quantity::{AngleUnit, Target, TorqueUnit};
+use crate::quantity::{AngleUnit, Target, TorqueUnit};
 use evendraw_core::unit::{Angle, Span};
 
 use super::StagePlan;
