@@ -5,6 +5,7 @@ pub mod command;
 #[cfg(feature = "desk")]
 pub mod desk;
 pub mod job;
+pub mod limits;
 pub mod link;
 mod load_unit;
 pub mod mechanics;

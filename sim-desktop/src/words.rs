@@ -3,8 +3,8 @@
 //! Every room that tells people something takes the words from here, so that a fact reads the same on a line, a sheet and a
 //! screen. Knows nothing of where the values come from.
 
-use evendraw_core::advice::{Act, Advice};
 use crate::quantity::{Converted, Quantity, TorqueUnit};
+use evendraw_core::advice::{Act, Advice};
 use evendraw_core::session::Refusal;
 use evendraw_core::unit::{Angle, Length, Torque};
 use evendraw_core::verdict::{Reason, Reasons, Verdict};

@@ -4,8 +4,8 @@
 
 use std::path::{Path, PathBuf};
 
-use clap::Args as ClapArgs;
 use crate::quantity::{Target, Tolerance, TorqueUnit};
+use clap::Args as ClapArgs;
 use jiff::Zoned;
 use serde::Serialize;
 

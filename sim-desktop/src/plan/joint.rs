@@ -4,20 +4,21 @@
 
 mod compile;
 mod keys;
+mod metal;
 mod read;
 mod steps;
 
 use std::collections::BTreeMap;
 use std::fmt;
+use std::ops::Range;
 
 use evendraw_core::procedure::Procedure;
 
 use super::place::{Order, Position};
 use super::stage::StagePlan;
-use super::tree::Place;
 use crate::mechanics::{OffsetAdapter, Strength, Thread};
 
-pub(super) use read::read;
+pub(super) use read::{Head, Room, ids, read};
 
 /// A question that is answered before work starts, because values depend on it.
 #[derive(Clone, Debug)]
@@ -119,14 +120,14 @@ pub struct Share {
     pub joint: String,
     /// The fastener's label there.
     pub label: String,
-    pub(super) place: Place,
+    pub(super) place: Range<usize>,
 }
 
 /// A name in the plan, where it stands.
 #[derive(Clone, Debug)]
 pub(super) struct Name {
     pub(super) text: String,
-    pub(super) place: Place,
+    pub(super) place: Range<usize>,
 }
 
 /// What a question is about.
@@ -244,7 +245,7 @@ pub struct Joint {
     pub(super) variants: Vec<Variant>,
     pub(super) plans: Vec<JointPlan>,
     pub(super) line: usize,
-    pub(super) place: Place,
+    pub(super) place: Range<usize>,
 }
 
 impl Joint {

@@ -1,6 +1,5 @@
 //! Spellings, faults, ranges, tolerances, pairs.
 
-
 use proptest::prelude::*;
 
 use super::*;

@@ -4,8 +4,8 @@
 
 use std::fmt;
 
-use evendraw_core::procedure::{EngineState, Stage, StageKind};
 use crate::quantity::{LengthUnit, Quantity};
+use evendraw_core::procedure::{EngineState, Stage, StageKind};
 use evendraw_core::record::Role;
 use evendraw_core::session::{Input, Next};
 use evendraw_core::unit::{Instant, Length};

@@ -73,7 +73,7 @@ impl Source {
             Ask::CheckPlan(text) => {
                 if let Err(errors) = Plan::parse("new plan", &text) {
                     let words = errors
-                        .faults()
+                        .list()
                         .first()
                         .map_or_else(String::new, ToString::to_string);
                     self.say(true, words);

@@ -2,8 +2,8 @@
 //!
 //! Knows nothing of how they are worded.
 
-use evendraw_core::procedure::{EngineState, StageKind};
 use crate::quantity::{LengthUnit, Quantity};
+use evendraw_core::procedure::{EngineState, StageKind};
 use evendraw_core::record::{Decision, Doubt};
 use evendraw_core::session::{Input, Next, Session};
 

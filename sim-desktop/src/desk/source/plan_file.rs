@@ -56,7 +56,7 @@ impl Source {
             Ok(plan) => plan,
             Err(errors) => {
                 self.findings = errors
-                    .faults()
+                    .list()
                     .iter()
                     .map(|fault| files::finding(&self.text, fault))
                     .collect();
