@@ -41,6 +41,7 @@ pub(crate) const GRAVEST_FIRST: [(Reason, Gravity); Reason::ALL.len()] = [
     (Reason::Overload, Gravity::Harm),
     (Reason::NoTurn, Gravity::Fault),
     (Reason::EarlyRise, Gravity::Fault),
+    (Reason::NoRise, Gravity::Fault),
     (Reason::LateRise, Gravity::Fault),
     (Reason::StickSlip, Gravity::Fault),
     (Reason::WrongWay, Gravity::Fault),
@@ -52,6 +53,7 @@ pub(crate) const GRAVEST_FIRST: [(Reason, Gravity); Reason::ALL.len()] = [
     (Reason::Jerk, Gravity::Lost),
     (Reason::TorqueLow, Gravity::Short),
     (Reason::AngleLow, Gravity::Short),
+    (Reason::RunningUnknown, Gravity::Short),
     (Reason::OutOfOrder, Gravity::Remark),
 ];
 
@@ -89,6 +91,8 @@ pub enum Act {
     PullOn,
     /// The same stage once more, as it stands: [`Decision::Again`].
     Again,
+    /// Type its running torque, which was not seen: [`Input::RunningTorque`](crate::session::Input::RunningTorque).
+    TypeRunning,
     /// Loosen it fully and begin again: [`Decision::Restart`], then [`Input::Loosened`](crate::session::Input::Loosened).
     Loosen,
     /// As [`Self::Loosen`], to look at fastener, thread and parts: only what is sound goes in again.
@@ -107,7 +111,7 @@ impl Act {
     #[must_use]
     pub const fn decision(self, from: u8) -> Option<Decision> {
         match self {
-            Self::PullOn => None,
+            Self::PullOn | Self::TypeRunning => None,
             Self::Again => Some(Decision::Again),
             Self::Loosen | Self::TakeOut => Some(Decision::Restart(from)),
             Self::Replace => Some(Decision::Replace),
@@ -144,6 +148,8 @@ pub struct Case {
     pub kind: StageKind,
     /// Whether loosening uses the fastener up, so that a new one must follow.
     pub is_spent_by_loosening: bool,
+    /// Whether its running torque is all that is missing for a verdict.
+    pub wants_running: bool,
     /// What the session waits for.
     pub waiting: Waiting,
 }
@@ -174,6 +180,10 @@ pub fn acts(case: &Case) -> &'static [Act] {
         Waiting::Passes => &[Act::Again, Act::Waive],
         Waiting::Loosening => &[Act::Loosen, Act::Replace, Act::Waive],
         Waiting::Replacement => &[Act::Replace, Act::Waive],
+        Waiting::Decision if case.wants_running && case.is_spent_by_loosening => {
+            &[Act::TypeRunning, Act::Replace, Act::Waive]
+        }
+        Waiting::Decision if case.wants_running => &[Act::TypeRunning, Act::Loosen, Act::Waive],
         Waiting::Decision => decisions(case),
     }
 }
@@ -266,9 +276,12 @@ const fn once_more(case: &Case) -> &'static [Act] {
 /// An angle is never added to a finished one; what else is short, harmed or lost waits for a person.
 pub(crate) fn is_pulled_on(reasons: Reasons, kind: &StageKind) -> bool {
     !matches!(kind, StageKind::Turn { .. })
-        && reasons
-            .iter()
-            .all(|reason| matches!(reason, Reason::TorqueLow | Reason::OutOfOrder))
+        && reasons.iter().all(|reason| {
+            matches!(
+                reason,
+                Reason::TorqueLow | Reason::OutOfOrder | Reason::RunningUnknown
+            )
+        })
 }
 
 impl<P: Deref<Target = Procedure>> Session<P> {
@@ -308,6 +321,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             is_spent_by_loosening: fastener.is_some_and(|fastener| {
                 ledger.is_spent_by_loosening(procedure, fastener, ledger.is_tight(fastener))
             }),
+            wants_running: fastener.is_some_and(|fastener| ledger.wants_running(fastener)),
             waiting,
         };
         Some(Advice {
@@ -427,6 +441,8 @@ mod tests {
                     reasons,
                     kind,
                     is_spent_by_loosening,
+                    wants_running: verdict == Verdict::Unknown
+                        && reasons == Reasons::NONE.with(Reason::RunningUnknown),
                     waiting: if verdict == Verdict::Rejected && is_pulled_on(reasons, &kind) {
                         Waiting::Pull
                     } else {

@@ -5,8 +5,8 @@
 //! nothing of storage or of the samples behind a reading.
 
 use crate::ledger::Ledger;
-use crate::procedure::Procedure;
-use crate::record::Attempt;
+use crate::procedure::{Prevailing, Procedure, TorqueWindow};
+use crate::record::{Added, Attempt};
 use crate::unit::{Span, Torque};
 use crate::verdict::{Aim, Judgement, Reading, Reason, Verdict, judge};
 
@@ -31,13 +31,31 @@ pub enum Finding {
     NoSuchStep,
 }
 
+/// The running torque that the limits of a recorded attempt came on top of; zero where none was known.
+#[must_use]
+pub fn added(procedure: &Procedure, attempt: &Attempt) -> Torque {
+    match (attempt.prevailing, procedure.prevailing(attempt.step)) {
+        // The first version of the record did not say a running torque that the plan gives.
+        (Added::Nothing, Prevailing::Given(torque)) => torque,
+        (added, _) => added.torque().unwrap_or(Torque::ZERO),
+    }
+}
+
+/// The torque window that a recorded attempt was held against, its running torque put in; `None` for stages without one.
+#[must_use]
+pub fn torque_window(procedure: &Procedure, attempt: &Attempt) -> Option<TorqueWindow> {
+    let window = procedure.torque_window(attempt.step)?;
+    Some(window.raised(added(procedure, attempt)))
+}
+
 /// Judges a recorded attempt again by the limits of its procedure. `before` is the ledger as it stood before the attempt; it
 /// matters only where the procedure limits the sum of a fastener's angles.
 #[must_use]
 pub fn audit(procedure: &Procedure, before: &Ledger, attempt: &Attempt) -> Finding {
-    let Some(aim) = before.aim_of(procedure, attempt.step) else {
+    let Some(aim) = before.aim_as_planned(procedure, attempt.step) else {
         return Finding::NoSuchStep;
     };
+    let aim = aim.raised(added(procedure, attempt));
     let mut shape = attempt.reasons;
     for reason in BY_LIMIT {
         shape = shape.without(reason);
@@ -63,7 +81,6 @@ pub fn audit(procedure: &Procedure, before: &Ledger, attempt: &Attempt) -> Findi
         peak: attempt.peak,
         settled: attempt.settled,
         angle: attempt.angle,
-        prevailing: attempt.prevailing,
         restart: attempt.restart,
         held,
         bound: if is_unknown {

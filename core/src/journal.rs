@@ -40,7 +40,7 @@ use serde::Serialize;
 use crate::check_sum::crc32;
 use crate::limits::{PAYLOAD_MAX, RECORD_MAX};
 use crate::plain::Fields;
-use crate::record::{Entry, Record};
+use crate::record::{AttemptV1, Entry, Record};
 use crate::unit::Instant;
 
 /// Seed of the first frame: the CRC-32 of `evendraw journal 1`.
@@ -48,9 +48,6 @@ pub const FIRST_SEED: u32 = 0x37A6_1A41;
 
 /// First kind that belongs to hosts.
 pub const HOST_KINDS: u8 = 128;
-
-/// Version of every kind of record that this code writes.
-pub const RECORD_VERSION: u8 = 1;
 
 /// Bytes around a payload.
 pub const OVERHEAD: usize = HEADER + SUM;
@@ -162,9 +159,10 @@ impl fmt::Display for DecodeError {
         match *self {
             Self::Kind { found } => write!(f, "record kind {found} is not known"),
             Self::Version { kind, found } => {
+                let newest = newest_version(kind);
                 write!(
                     f,
-                    "record kind {kind} has version {found}, known is {RECORD_VERSION}"
+                    "record kind {kind} has version {found}, known is up to {newest}"
                 )
             }
             Self::Content { kind } => {
@@ -227,7 +225,7 @@ pub fn encode_entry<'b>(
     let payload = flat(entry, &mut payload)?;
     let frame = Frame {
         kind: entry.record.kind(),
-        version: RECORD_VERSION,
+        version: entry.record.version(),
         sequence,
         payload,
     };
@@ -343,7 +341,15 @@ impl<'a> Iterator for Scan<'a> {
 }
 
 macro_rules! kinds {
-    ($($kind:literal $name:ident,)*) => {
+    ($($kind:literal $version:literal $name:ident,)*) => {
+        /// The version of a kind that is written now; 0 for a kind that is not known.
+        const fn newest_version(kind: u8) -> u8 {
+            match kind {
+                $($kind => $version,)*
+                _ => 0,
+            }
+        }
+
         fn flat<'b>(entry: &Entry, into: &'b mut [u8]) -> Result<&'b [u8], EncodeError> {
             let head: Head = (entry.joint, entry.seq, entry.boot, entry.at);
             let head = written(&head, into)?;
@@ -366,16 +372,12 @@ macro_rules! kinds {
             let kind = frame.kind;
             let mut fields = Fields::new(frame.payload);
             let (joint, seq, boot, at) = (fields.item(), fields.item(), fields.item(), fields.item());
-            let record = match kind {
-                $($kind => Record::$name(fields.item()),)*
-                found => return Err(DecodeError::Kind { found }),
+            let record = match (kind, frame.version) {
+                (3, 1) => Record::Attempt(fields.item::<AttemptV1>().into()),
+                $(($kind, $version) => Record::$name(fields.item()),)*
+                (found, _) if newest_version(found) == 0 => return Err(DecodeError::Kind { found }),
+                (kind, found) => return Err(DecodeError::Version { kind, found }),
             };
-            if frame.version != RECORD_VERSION {
-                return Err(DecodeError::Version {
-                    kind,
-                    found: frame.version,
-                });
-            }
             // Every value has one spelling: two of one number would be two journals of one job.
             if fields.end() != Some(0) {
                 return Err(DecodeError::Content { kind });
@@ -392,30 +394,31 @@ macro_rules! kinds {
 }
 
 kinds! {
-    1 Started,
-    2 Begun,
-    3 Attempt,
-    4 Done,
-    5 Answered,
-    6 Measured,
-    7 Waited,
-    8 Person,
-    9 Tool,
-    10 Condition,
-    11 Anchor,
-    12 Zero,
-    13 Loosened,
-    14 Fitted,
-    15 Skipped,
-    16 Noted,
-    17 Decided,
-    18 Marked,
-    19 Rechecked,
-    20 Pass,
-    21 Moment,
-    22 Due,
-    23 Apart,
-    24 Recovered,
+    1 1 Started,
+    2 1 Begun,
+    3 2 Attempt,
+    4 1 Done,
+    5 1 Answered,
+    6 1 Measured,
+    7 1 Waited,
+    8 1 Person,
+    9 1 Tool,
+    10 1 Condition,
+    11 1 Anchor,
+    12 1 Zero,
+    13 1 Loosened,
+    14 1 Fitted,
+    15 1 Skipped,
+    16 1 Noted,
+    17 1 Decided,
+    18 1 Marked,
+    19 1 Rechecked,
+    20 1 Pass,
+    21 1 Moment,
+    22 1 Due,
+    23 1 Apart,
+    24 1 Recovered,
+    25 1 Running,
 }
 
 /// What stands before the fields of every kind: joint, seq, boot, time.

@@ -10,6 +10,7 @@ pub(crate) use fold::fold;
 
 use crate::limits::{ATTEMPTS_MAX, FASTENERS_MAX, MOMENTS_MAX, STAGES_MAX, STEPS_MAX};
 use crate::procedure::{Moment, Procedure, Reuse, Stage, StageKind};
+use crate::record::Seen;
 use crate::unit::{Angle, Instant, Torque};
 use crate::verdict::Reasons;
 
@@ -102,6 +103,32 @@ struct FastenerCell {
     turned: u16,
     /// Torque that the last pull left, in tenths of N·m, held at the end of the range.
     left_at: u16,
+    running: RunningCell,
+}
+
+/// The running torque as it is known: twice its mN·m, one more if it was typed, and one so that zero can mean "not known".
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+struct RunningCell(u32);
+
+impl RunningCell {
+    /// Negative counts as not known.
+    fn of(torque: Torque, seen: Seen) -> Self {
+        let typed = u32::from(seen == Seen::Typed);
+        u32::try_from(torque.millinewton_meters()).map_or(Self(0), |torque| {
+            Self(torque.wrapping_mul(2).wrapping_add(typed).wrapping_add(1))
+        })
+    }
+
+    fn known(self) -> Option<(Torque, Seen)> {
+        let kept = self.0.checked_sub(1)?;
+        let torque = i32::try_from(kept >> 1).ok()?;
+        let seen = if kept & 1 == 1 {
+            Seen::Typed
+        } else {
+            Seen::Measured
+        };
+        Some((Torque::from_millinewton_meters(torque), seen))
+    }
 }
 
 /// Tightened since it was last loosened.
@@ -118,6 +145,8 @@ const DOUBT: u8 = 1 << 4;
 const MARKED: u8 = 1 << 5;
 /// A new one was fitted during this job.
 const NEW: u8 = 1 << 6;
+/// The last attempt is unknown for want of the running torque, and for nothing else.
+const RUNNING_WANTED: u8 = 1 << 7;
 
 impl FastenerCell {
     const fn is(self, flag: u8) -> bool {
@@ -210,6 +239,7 @@ impl Ledger {
                 cycles: 0,
                 turned: 0,
                 left_at: 0,
+                running: RunningCell(0),
             }; FASTENERS_MAX],
             stage_done: [0; STAGES_MAX],
             moments: [0; MOMENTS_MAX],
@@ -300,6 +330,19 @@ impl Ledger {
                 i32::from(tenths).wrapping_mul(100),
             )),
         }
+    }
+
+    /// The running torque of the fastener, as it was seen or told since it was last loosened or replaced.
+    #[must_use]
+    pub fn running(&self, fastener: u8) -> Option<(Torque, Seen)> {
+        self.fastener(fastener).running.known()
+    }
+
+    /// Whether the fastener's last attempt cannot be known for want of its running torque: telling it, or loosening and running
+    /// down again, settles it.
+    #[must_use]
+    pub fn wants_running(&self, fastener: u8) -> bool {
+        self.fastener(fastener).is(RUNNING_WANTED)
     }
 
     /// Sum of the fastener's angles over all `turn` stages, to a tenth of a degree.

@@ -16,6 +16,7 @@ pub mod ledger;
 pub mod limits;
 pub mod link;
 pub mod pattern;
+pub mod peers;
 mod plain;
 pub mod procedure;
 pub mod record;

@@ -263,10 +263,11 @@ mod tests {
             16 record::Measured, 17 record::Waited, 18 record::Person, 19 record::Tool, 20 record::Condition,
             21 record::Anchor, 22 record::Zero, 23 record::Loosened, 24 record::Fitted, 25 record::Skipped,
             26 record::Noted, 27 record::Decided, 28 record::Marked, 29 record::Rechecked, 30 record::Pass,
-            31 record::Moment, 32 record::Due, 33 record::Apart, 34 record::Recovered,
+            31 record::Moment, 32 record::Due, 33 record::Apart, 34 record::Recovered, 35 record::Running,
+            36 record::AttemptV1,
         }
     }
-    const SHAPES: usize = 35;
+    const SHAPES: usize = 37;
 
     /// Bytes that are often a choice or a short length, sometimes the edge of a number, and sometimes anything.
     fn bytes() -> impl Strategy<Value = Vec<u8>> {

@@ -37,12 +37,17 @@ pub struct TorqueWindow {
 plain!(struct TorqueWindow { target, min, max });
 
 impl TorqueWindow {
-    /// The window with a running torque put on top of all three values.
+    /// The window with a running torque put on top of its values. A side that is open stays open.
     #[must_use]
     pub fn raised(self, by: Torque) -> Self {
+        let min = if self.min > Torque::ZERO {
+            self.min + by
+        } else {
+            self.min
+        };
         Self {
             target: self.target + by,
-            min: self.min + by,
+            min,
             max: self.max + by,
         }
     }
@@ -77,6 +82,8 @@ impl AngleWindow {
 }
 
 /// Running torque of a locking feature, on top of which the target applies.
+///
+/// It is the fastener's, not the stage's: what a stage says holds for every later one too ([`Procedure::prevailing`]).
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Prevailing {
@@ -555,26 +562,49 @@ impl Procedure {
         u8::try_from(at).ok()
     }
 
-    /// The torque window of a step, its own target and a given running torque put in; `None` for stages without one.
+    /// The torque window of a step as the plan says it, its own target put in and no running torque; `None` for stages
+    /// without one. What is added as things stand: [`crate::ledger::Ledger::torque_window`].
     #[must_use]
     pub fn torque_window(&self, step: u16) -> Option<TorqueWindow> {
         let own = self.override_of(step);
-        let (window, prevailing) = match self.stage_of(step)?.kind {
-            StageKind::Tighten { window, prevailing } => (window, prevailing),
-            StageKind::Repeat { window, .. }
+        let window = match self.stage_of(step)?.kind {
+            StageKind::Tighten { window, .. }
+            | StageKind::Repeat { window, .. }
             | StageKind::Align { window }
-            | StageKind::Later { window, .. } => (window, Prevailing::None),
+            | StageKind::Later { window, .. } => window,
             StageKind::Turn { torque, .. } => return torque,
             _ => return None,
         };
-        let window = match own {
+        Some(match own {
             Some(OverrideAim::Torque(other)) => other,
             _ => window,
-        };
-        Some(match prevailing {
-            Prevailing::Given(torque) => window.raised(torque),
-            _ => window,
         })
+    }
+
+    /// What the plan says of the running torque that a step's torques come on top of: the word of the last stage up to this
+    /// one, on the same fastener, that says any. A locking feature does not let go between two stages.
+    #[must_use]
+    pub fn prevailing(&self, step: u16) -> Prevailing {
+        let Some(&own) = self.steps.get(usize::from(step)) else {
+            return Prevailing::None;
+        };
+        let mut said = Prevailing::None;
+        for (number, stage) in (0..=own.stage).zip(&self.stages) {
+            // Only a stage that says something is asked whether the fastener is on it. Forward, as going back through two lists
+            // at once leaves a panic in the code.
+            if let StageKind::Tighten {
+                prevailing: word @ (Prevailing::Measure | Prevailing::Given(_)),
+                ..
+            } = stage.kind
+                && self
+                    .steps
+                    .iter()
+                    .any(|other| other.place == own.place && other.stage == number)
+            {
+                said = word;
+            }
+        }
+        said
     }
 
     /// The angle window of a step, its own target put in; `None` for stages without one.

@@ -84,6 +84,57 @@ plain!(enum Decision, 5 {
     _ => Waive,
 });
 
+/// How a running torque came to be known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Seen {
+    /// Seen by the adapter while the fastener was run down.
+    Measured,
+    /// Told by a person.
+    Typed,
+}
+
+plain!(enum Seen, 2 {
+    0 => Measured,
+    _ => Typed,
+});
+
+/// The running torque that the limits of an attempt came on top of.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Added {
+    /// None: the plan asks for none.
+    #[default]
+    Nothing,
+    /// The plan asks for it, and nobody knows it.
+    Unknown,
+    /// As the plan gives it.
+    Given(Torque),
+    /// As it was seen while the fastener was run down.
+    Measured(Torque),
+    /// As a person told it.
+    Typed(Torque),
+}
+
+plain!(enum Added, 5 {
+    0 => Nothing,
+    1 => Unknown,
+    2 => Given(torque),
+    3 => Measured(torque),
+    _ => Typed(torque),
+});
+
+impl Added {
+    /// How much was added; `None` where nothing was, known or not.
+    #[must_use]
+    pub const fn torque(self) -> Option<Torque> {
+        match self {
+            Self::Nothing | Self::Unknown => None,
+            Self::Given(torque) | Self::Measured(torque) | Self::Typed(torque) => Some(torque),
+        }
+    }
+}
+
 /// What is kept.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -136,6 +187,8 @@ pub enum Record {
     Apart(Apart),
     /// What recovery found when the journal was opened.
     Recovered(Recovered),
+    /// The running torque of a fastener became known.
+    Running(Running),
 }
 
 macro_rules! facts {
@@ -196,8 +249,8 @@ facts! {
         settled: Torque,
         /// Rotation of the fastener; none where it means nothing or is unknown.
         angle: Option<Angle>,
-        /// Running torque measured.
-        prevailing: Option<Torque>,
+        /// Running torque that the limits came on top of.
+        prevailing: Added,
         /// Torque at which the fastener began to move again.
         restart: Option<Torque>,
         /// Digest of the trace kept beside the journal; zero where none is.
@@ -362,6 +415,72 @@ facts! {
         /// Bytes set aside as damaged.
         quarantined: u32,
     }
+    /// The running torque of a fastener became known. It holds until the fastener is loosened or replaced.
+    Running {
+        /// The fastener's index.
+        fastener: u8,
+        /// The torque; not negative.
+        torque: Torque,
+        /// How it came to be known.
+        seen: Seen,
+    }
+}
+
+/// Version 1 of [`Attempt`], which said only a running torque that was measured.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub(crate) struct AttemptV1 {
+    step: u16,
+    fastener: u8,
+    stage: u8,
+    attempt: u8,
+    pulls: u8,
+    verdict: Verdict,
+    reasons: Reasons,
+    peak: Torque,
+    settled: Torque,
+    angle: Option<Angle>,
+    prevailing: Option<Torque>,
+    restart: Option<Torque>,
+    trace: u32,
+    took_ms: u32,
+}
+
+plain!(struct AttemptV1 {
+    step,
+    fastener,
+    stage,
+    attempt,
+    pulls,
+    verdict,
+    reasons,
+    peak,
+    settled,
+    angle,
+    prevailing,
+    restart,
+    trace,
+    took_ms,
+});
+
+impl From<AttemptV1> for Attempt {
+    fn from(old: AttemptV1) -> Self {
+        Self {
+            step: old.step,
+            fastener: old.fastener,
+            stage: old.stage,
+            attempt: old.attempt,
+            pulls: old.pulls,
+            verdict: old.verdict,
+            reasons: old.reasons,
+            peak: old.peak,
+            settled: old.settled,
+            angle: old.angle,
+            prevailing: old.prevailing.map_or(Added::Nothing, Added::Measured),
+            restart: old.restart,
+            trace: old.trace,
+            took_ms: old.took_ms,
+        }
+    }
 }
 
 /// Whether a remark raises or settles a doubt.
@@ -429,6 +548,16 @@ impl Record {
             Self::Due(_) => 22,
             Self::Apart(_) => 23,
             Self::Recovered(_) => 24,
+            Self::Running(_) => 25,
+        }
+    }
+
+    /// The version of its kind that is written.
+    #[must_use]
+    pub const fn version(&self) -> u8 {
+        match self {
+            Self::Attempt(_) => 2,
+            _ => 1,
         }
     }
 }

@@ -1,13 +1,16 @@
 //! Sensor counts become [`Sample`]s: calibration, zero, plausibility.
 //!
 //! Integers only and no division: this runs for every reading. In reading order: [`Counts`] as the sensors give them, the
-//! [`Calibration`] that its maker found, [`Sensing`] that goes from one to the other. Knows nothing of fasteners or stages, nor
+//! [`Calibration`] that its maker found, [`Sensing`] that goes from one to the other; and [`rest()`], the zero of
+//! samples that were recorded elsewhere. Knows nothing of fasteners or stages, nor
 //! of where counts come from.
 
 mod calibration;
+mod rest;
 mod sensing;
 
 pub use calibration::{Calibration, CalibrationError, Numbers};
+pub use rest::{BAND, Rest, rest};
 pub use sensing::{Fault, Reading, Sensed, Sensing, Zero};
 
 use crate::unit::{Instant, Rotation, Torque};

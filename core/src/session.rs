@@ -127,7 +127,18 @@ struct Selected {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 struct Armed {
     step: u16,
-    recheck: bool,
+    purpose: Purpose,
+}
+
+/// What a pull would count for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Purpose {
+    /// An attempt at the step.
+    Attempt,
+    /// A check of what is final.
+    Recheck,
+    /// Nothing: the fastener is run down by hand, and its running torque is looked at on the way.
+    LookOn,
 }
 
 impl<P: Deref<Target = Procedure>> Session<P> {
@@ -305,7 +316,9 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     /// The step that a pull would count for now, and what it must reach.
     #[must_use]
     pub fn armed(&self) -> Option<(u16, Aim)> {
-        let armed = self.armed?;
+        let armed = self
+            .armed
+            .filter(|armed| armed.purpose != Purpose::LookOn)?;
         Some((armed.step, *self.tracker.aim()?))
     }
 
@@ -387,6 +400,9 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             Input::Mark { fastener } => self.mark(fastener, outcome),
             Input::Recheck { fastener } => self.recheck(fastener),
             Input::Moment { moment } => self.moment(moment, outcome),
+            Input::RunningTorque { fastener, torque } => {
+                self.running_torque(fastener, torque, outcome)
+            }
             Input::Due { stage, state } => self.due(stage, state, outcome),
             Input::TakenApart { note } => self.taken_apart(note, outcome),
             Input::Recovered {

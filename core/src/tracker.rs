@@ -18,7 +18,6 @@ mod shape;
 mod thresholds;
 mod turning;
 
-use crate::procedure::Prevailing;
 use crate::sample::Sample;
 use crate::trace::Trace;
 use crate::unit::{Angle, Instant, Span, Torque, ratio};
@@ -29,6 +28,7 @@ use goal::{Goal, Kind};
 use loading::Reversed;
 use pace::Pace;
 use peak::Peak;
+use rise::TurnRise;
 use running::{Running, Travel};
 use shape::Shape;
 use thresholds::Thresholds;
@@ -40,8 +40,40 @@ use turning::Turning;
 pub struct Start {
     /// The torque it was left at: it is not expected to move below that.
     pub restart_expected: Option<Torque>,
-    /// Running torque on top of which the target applies.
-    pub prevailing: Prevailing,
+    /// The running torque that the aim holds already; zero where none is known.
+    pub running: Torque,
+    /// What is to be made of a run-down.
+    pub run_down: RunDown,
+    /// What earlier turns of this fastener came to: it may be at its yield, where a turn need not bring torque.
+    pub turned: Angle,
+}
+
+/// What is to be made of a run-down: how the running torque on top of which the aim applies comes to be known.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum RunDown {
+    /// There is no running torque, or no run-down: the first load begins the attempt.
+    #[default]
+    None,
+    /// The running torque is known. Running down is no attempt.
+    Known,
+    /// The running torque is seen on the way down, or was by an earlier stroke. Running down is no attempt.
+    Measured,
+    /// The fastener is tight, and its running torque is not known.
+    Missed,
+    /// Only the running torque is looked at; no attempt can begin.
+    LookedAt,
+}
+
+/// Whether a load can be a stroke of the run-down.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum RunsDown {
+    /// The first load begins the attempt.
+    No,
+    /// The attempt begins where the head seats.
+    Yes,
+    /// It never begins.
+    Only,
 }
 
 /// What the operator should be told now.
@@ -67,8 +99,10 @@ pub struct Signal {
     pub cue: Cue,
     /// Stop pulling at once, and why. Stays set until the attempt is over.
     pub halt: Option<Reason>,
-    /// True once per attempt: at its first load.
+    /// True once per attempt: at its first load, or where the head seats after a run-down.
     pub began: bool,
+    /// A running torque that was seen, to be kept.
+    pub running: Option<Torque>,
     /// The attempt is complete: the host calls [`Tracker::finish`].
     pub ended: bool,
 }
@@ -106,8 +140,11 @@ pub struct Tracker {
     aim: Option<Aim>,
     goal: Goal,
     thresholds: Thresholds,
+    runs_down: RunsDown,
     /// The running torque is to be measured on the way down.
     measures_running: bool,
+    /// The running torque that is on record.
+    running_kept: Option<i32>,
     /// The stage loosens: torque and rotation count the other way round.
     reverse: bool,
     last: Option<Seen>,
@@ -140,6 +177,10 @@ pub struct Tracker {
     travel: Travel,
     restart: Option<i32>,
     restart_top: i32,
+    /// Torque risen and rotation of the tool past snug when a rise was first found too steep, the train's stiffness not known.
+    early: Option<(i32, i64)>,
+    turn_rise: TurnRise,
+    held_to_rise: bool,
     held: u64,
     held_most: u64,
     found: Reasons,
@@ -148,12 +189,13 @@ pub struct Tracker {
 }
 
 /// Reasons to stop pulling at once.
-const HALTING: [Reason; 10] = [
+const HALTING: [Reason; 11] = [
     Reason::Overload,
     Reason::GivingWay,
     Reason::Yielding,
     Reason::EarlyRise,
     Reason::LateRise,
+    Reason::NoRise,
     Reason::NoTurn,
     Reason::StickSlip,
     Reason::WrongWay,
@@ -169,7 +211,9 @@ impl Tracker {
             aim: None,
             goal: Goal::NONE,
             thresholds: Thresholds::IDLE,
+            runs_down: RunsDown::No,
             measures_running: false,
+            running_kept: None,
             reverse: false,
             last: None,
             at: Instant::BOOT,
@@ -194,6 +238,9 @@ impl Tracker {
             travel: Travel::NEW,
             restart: None,
             restart_top: 0,
+            early: None,
+            turn_rise: TurnRise::NEW,
+            held_to_rise: false,
             held: 0,
             held_most: 0,
             found: Reasons::NONE,
@@ -213,7 +260,15 @@ impl Tracker {
         self.aim = Some(aim);
         self.goal = goal;
         self.thresholds = Thresholds::new(&aim, watch, &start);
-        self.measures_running = matches!(start.prevailing, Prevailing::Measure);
+        self.runs_down = match start.run_down {
+            RunDown::None | RunDown::Missed => RunsDown::No,
+            RunDown::Known | RunDown::Measured => RunsDown::Yes,
+            RunDown::LookedAt => RunsDown::Only,
+        };
+        self.measures_running = matches!(start.run_down, RunDown::Measured | RunDown::LookedAt);
+        self.running_kept = Some(start.running)
+            .filter(|&running| self.measures_running && running > Torque::ZERO)
+            .map(Torque::millinewton_meters);
         self.reverse = reverse;
         self.loaded = false;
         self.turning_over = false;
@@ -230,9 +285,15 @@ impl Tracker {
         self.travel = Travel::NEW;
         self.restart = None;
         self.restart_top = 0;
+        self.early = None;
+        self.turn_rise = TurnRise::NEW;
+        self.held_to_rise = false;
         self.held = 0;
         self.held_most = 0;
         self.found = Reasons::NONE;
+        if start.run_down == RunDown::Missed && aim.has_torque() {
+            self.found = self.found.with(Reason::RunningUnknown);
+        }
         self.halt = None;
         // The trace stays until the next attempt begins: the host keeps it after the session has moved on.
     }
@@ -248,11 +309,22 @@ impl Tracker {
             Err(Reversed) => return self.signal(at, false),
         };
         let sure = self.peak.push(seen.torque, self.loaded, &self.thresholds);
-        let began = self.load(before, seen);
-        if began {
+        if !self.loaded {
+            self.thresholds.widen(self.peak.noise());
+        }
+        let had_begun = self.began_at.is_some();
+        let mut running = None;
+        if self.measures_running && !had_begun {
+            running = self.runs(seen);
+        }
+        let was_loaded = self.loaded;
+        if self.load(before, seen) {
             self.trace.clear();
         }
-        if self.began_at.is_some() {
+        if was_loaded && !self.loaded && self.measures_running && !had_begun {
+            running = running.or(self.keep_running(self.thresholds.level.band));
+        }
+        if self.began_at.is_some() || self.loaded && self.runs_down != RunsDown::Only {
             self.trace.push(at, sample.torque, sample.rotation);
             if self.reverse {
                 self.travel.push(seen);
@@ -270,7 +342,69 @@ impl Tracker {
             self.against(seen);
         }
         self.last = Some(seen);
-        self.signal(at, began)
+        let began = !had_begun && self.began_at.is_some();
+        if began && self.measures_running {
+            running = self
+                .keep_running(self.thresholds.level.band >> 1)
+                .or(running);
+        }
+        Signal {
+            running: running.map(Torque::from_millinewton_meters),
+            ..self.signal(at, began)
+        }
+    }
+
+    /// A sample of a run-down. What a stroke showed is kept when it ends, if it is news: the power may fail before the next.
+    fn runs(&mut self, seen: Seen) -> Option<i32> {
+        let ended = self.running.push(seen, self.thresholds.level);
+        if let Some(torque) = self.running.torque() {
+            self.run_at(torque);
+        }
+        if ended {
+            self.keep_running(self.thresholds.level.band)
+        } else {
+            None
+        }
+    }
+
+    /// The running torque to be put on record: one that was seen, and lies further than this from the one that is. The record
+    /// is what counts from then on.
+    fn keep_running(&mut self, further: i32) -> Option<i32> {
+        let seen = self.running.torque()?;
+        match self.running_kept {
+            Some(kept) if seen.wrapping_sub(kept).wrapping_abs() <= further => {
+                self.run_at(kept);
+                None
+            }
+            _ => {
+                self.running_kept = Some(seen);
+                self.run_at(seen);
+                Some(seen)
+            }
+        }
+    }
+
+    /// Puts the running torque into all that counts on top of it.
+    fn run_at(&mut self, torque: i32) {
+        let by = torque.wrapping_sub(self.thresholds.running);
+        if by == 0 {
+            return;
+        }
+        self.thresholds = self.thresholds.raised(by);
+        self.goal = self.goal.raised(by);
+        self.aim = self
+            .aim
+            .map(|aim| aim.raised(Torque::from_millinewton_meters(by)));
+    }
+
+    /// The running torque should be known and is not yet.
+    const fn wants_running(&self) -> bool {
+        self.measures_running && self.thresholds.running == 0
+    }
+
+    /// Whether an attempt has begun and the tool is loaded.
+    const fn is_pulled(&self) -> bool {
+        self.loaded && self.began_at.is_some()
     }
 
     /// Lets time pass without a sample.
@@ -278,7 +412,7 @@ impl Tracker {
         if matches!(self.goal.kind, Kind::Idle) {
             return Signal::default();
         }
-        if self.loaded && at.since(self.at).micros() > u64::from(self.gap()) {
+        if self.is_pulled() && at.since(self.at).micros() > u64::from(self.gap()) {
             self.lost(Reason::Gap);
         }
         self.signal(at, false)
@@ -298,7 +432,7 @@ impl Tracker {
         if matches!(self.goal.kind, Kind::Idle) {
             return None;
         }
-        if self.loaded {
+        if self.is_pulled() {
             // One µs more: a distance equal to the limit is not a gap.
             let gap = Span::from_micros(u64::from(self.gap()).saturating_add(1));
             return (!self.found.contains(Reason::Gap)).then(|| self.at.after(gap));
@@ -332,7 +466,7 @@ impl Tracker {
         let torque = self.last.map_or(0, |last| last.torque);
         Live {
             torque: Torque::from_millinewton_meters(torque),
-            peak: Torque::from_millinewton_meters(self.peak.value),
+            peak: Torque::from_millinewton_meters(self.peak.value()),
             angle,
             remaining,
             pulls: self.pulls,
@@ -357,10 +491,20 @@ impl Tracker {
             self.peak.flush();
             self.end_pull(None);
         }
+        // Counted from snug, and where that is nobody knows.
+        let is_counted =
+            !self.found.contains(Reason::RunningUnknown) || !matches!(self.goal.kind, Kind::Torque);
         let goal = core::mem::replace(&mut self.goal, Goal::NONE);
         self.trace.settle();
         if self.turning.compliance() > 0 {
             self.compliance_before = self.turning.compliance();
+        }
+        // While the train's stiffness is not known the worse counts.
+        if self
+            .shape
+            .yielded(self.turning.compliance(), &self.thresholds)
+        {
+            self.find(Reason::Yielding);
         }
         if self.peak.bound > self.thresholds.jerk {
             self.find(Reason::Jerk);
@@ -371,15 +515,19 @@ impl Tracker {
         let angle = if self.reverse {
             Some(i64::from(self.travel.turned))
         } else {
-            self.turning.total()
+            self.turning.total().filter(|_| is_counted)
+        };
+        // A hold asks only whether its torque was reached, and who holds exactly that must not fail by half the noise.
+        let peak = match goal.kind {
+            Kind::Hold => self.peak.top(),
+            _ => self.peak.value(),
         };
         Some(Reading {
             pulls: self.pulls.max(1),
-            peak: Torque::from_millinewton_meters(self.peak.value),
+            peak: Torque::from_millinewton_meters(peak),
             bound: Torque::from_millinewton_meters(self.peak.bound),
             settled: Torque::from_millinewton_meters(self.peak.settled),
             angle: angle.map(Angle::from_wide),
-            prevailing: self.running_measured().map(Torque::from_millinewton_meters),
             restart: self.restart.map(Torque::from_millinewton_meters),
             held: Span::from_micros(self.held_most),
             train: stiffness(self.turning.compliance()),
@@ -398,7 +546,7 @@ impl Tracker {
     /// The sensor's own fault instead of a sample, named by the sample path: [`Reason::Stuck`] or [`Reason::Gap`]. Counts while
     /// loaded.
     pub fn fault(&mut self, at: Instant, reason: Reason) -> Signal {
-        if self.loaded {
+        if self.is_pulled() {
             self.lost(reason);
         }
         self.signal(at, false)
@@ -454,20 +602,6 @@ impl Tracker {
         self.turning.lose();
     }
 
-    /// The running torque, where it is to be measured and was, in mN·m.
-    fn running_measured(&self) -> Option<i32> {
-        if self.measures_running {
-            self.running.torque()
-        } else {
-            None
-        }
-    }
-
-    /// What the measured running torque adds to the target, in mN·m.
-    fn running_torque(&self) -> i32 {
-        self.running_measured().unwrap_or(0)
-    }
-
     /// Millidegrees of the fastener so far, for hand and eye; wind-up taken off as far as it is known.
     fn angle_now(&self) -> Option<i64> {
         if self.reverse {
@@ -488,9 +622,7 @@ impl Tracker {
 
     fn is_reached(&self) -> bool {
         match self.goal.kind {
-            Kind::Torque | Kind::Repeat => {
-                self.peak.value >= self.goal.least.saturating_add(self.running_torque())
-            }
+            Kind::Torque | Kind::Repeat => self.peak.value() >= self.goal.least,
             Kind::Turn => self
                 .turning
                 .total()
@@ -512,6 +644,7 @@ impl Tracker {
             cue: self.cue,
             halt: self.halt,
             began,
+            running: None,
             ended,
         }
     }

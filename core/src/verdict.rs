@@ -44,33 +44,36 @@ pub enum Reason {
     AngleLow = 2,
     /// Angle above the window; on a hold or re-check, more movement than counts as still.
     AngleHigh = 3,
-    /// Torque rose too early: cross-threaded, bottomed, tight hole.
+    /// Torque rose too steeply: bottomed, cross-threaded, a tight hole, or partly tight before.
     ///
     /// More than half of the way from snug to target risen, and steeper than `Watch::gradient_max` with 1° to spare; or snug
     /// reached before `Watch::run_down_min`. Both are off until given; a plan with thread and grip gives the first. *Our
     /// judgement, no source.* Left out where [`Self::NoTurn`] explains it.
     EarlyRise = 4,
-    /// Torque rose too late: soft or missing part.
+    /// Torque rose too little for the angle: cross-threaded or stripping, or a soft, wrong or missing part.
     ///
     /// Flatter than `Watch::gradient_min` beyond 10°; or turned by `Watch::late` (720°) past snug with less than three quarters
     /// of the way risen; or more run-down than `Watch::run_down_max`. *Our judgement, no source.* Left out where
     /// [`Self::Yielding`] or [`Self::GivingWay`] explains it.
     LateRise = 5,
-    /// The gradient fell: the fastener yields.
+    /// The gradient fell: the fastener yields, or its thread strips.
     ///
     /// Below `Watch::yield_part` (40 %) of the steepest gradient of this pull, over chords of an eighth of the target. That a
     /// gradient falls at yield is *common practice, no source*; the part is *our judgement, no source*. Only where the stage aims
-    /// at a torque: a turn may be meant to yield.
+    /// at a torque: a turn may be meant to yield. Where what came before was as steep as `Watch::train_softest` winds up by itself,
+    /// a fastener that was partly tight looks the same until the train's stiffness is known, from the release: then it counts
+    /// only if the fastener turned there by more than `Watch::restart_turn`.
     Yielding = 6,
     /// Torque fell while turning: stripping or breaking.
     ///
     /// Fallen by `Watch::drop_part` (20 %) of the target below its top while turned on by `Watch::drop_turn` (4°); on letting go,
     /// by half of that, where a whole train would unwind. *Our judgement, no source.*
     GivingWay = 7,
-    /// Torque came without turning: already tight or seized.
+    /// Torque came without turning: already tight, or seized.
     ///
-    /// Three quarters of the way from snug to target risen within `Watch::turn_least` (1°), wind-up of the train taken off; so
-    /// only once its stiffness is known. *Our judgement, no source*: the hardest joint of the corpus takes 3°.
+    /// Three quarters of the way from snug to target risen (half of it where that is [`Self::EarlyRise`] as well) within `Watch::turn_least` (1°), wind-up of the train taken off; so
+    /// only once its stiffness is known. Or steep like
+    /// [`Self::EarlyRise`] while the fastener turned by less than `Watch::restart_turn`: tight up to there. *Our judgement, no source*: the hardest joint of the corpus takes 3°.
     NoTurn = 8,
     /// Saw-tooth: grit or stick-slip.
     ///
@@ -104,11 +107,23 @@ pub enum Reason {
     WrongWay = 15,
     /// Not the fastener whose turn it was.
     OutOfOrder = 16,
+    /// A turn that brought no torque: stripping or cross-threaded, a part that gives way, or a tool that slips.
+    ///
+    /// Over the 10° before `Watch::turn_rise_after` (30°, at most three quarters of the turn) the torque is on average less than
+    /// `Watch::turn_rise_part` (10 %) above what the turn began at, or than `Watch::turn_rise` asks, which a plan with thread and grip
+    /// gives. Only a fastener's first turn, and only of 30° or more. *Our judgement, no source*: a sound joint of the corpus
+    /// brings 80 % and more. Left out where [`Self::GivingWay`] explains it.
+    NoRise = 17,
+    /// The plan wants the running torque measured, none was seen on the way down, and nobody told it.
+    ///
+    /// The target applies on top of it, so nothing but too little can be told: the verdict is unknown until it is typed, or the
+    /// fastener is loosened and run down again. Never taken for zero.
+    RunningUnknown = 18,
 }
 
 impl Reason {
     /// Every reason, in the order of its number.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 19] = [
         Self::TorqueLow,
         Self::TorqueHigh,
         Self::AngleLow,
@@ -126,6 +141,8 @@ impl Reason {
         Self::Interrupted,
         Self::WrongWay,
         Self::OutOfOrder,
+        Self::NoRise,
+        Self::RunningUnknown,
     ];
 
     /// The word that files and scripts use.
@@ -149,6 +166,8 @@ impl Reason {
             Self::Interrupted => "interrupted",
             Self::WrongWay => "wrong-way",
             Self::OutOfOrder => "out-of-order",
+            Self::NoRise => "no-rise",
+            Self::RunningUnknown => "running-unknown",
         }
     }
 }
@@ -254,13 +273,56 @@ pub enum Aim {
     },
 }
 
+impl Aim {
+    /// The aim with a running torque put on top of every torque in it.
+    #[must_use]
+    pub fn raised(self, by: Torque) -> Self {
+        match self {
+            Self::Torque { window } => Self::Torque {
+                window: window.raised(by),
+            },
+            Self::Repeat { window, still } => Self::Repeat {
+                window: window.raised(by),
+                still,
+            },
+            Self::Turn {
+                window,
+                torque,
+                one_sweep,
+                left,
+            } => Self::Turn {
+                window,
+                torque: torque.map(|torque| torque.raised(by)),
+                one_sweep,
+                left,
+            },
+            Self::Hold {
+                torque,
+                time,
+                still,
+            } => Self::Hold {
+                torque: torque + by,
+                time,
+                still,
+            },
+            Self::BackOff { .. } => self,
+        }
+    }
+
+    /// Whether a torque is among the limits, so that a running torque matters.
+    #[must_use]
+    pub const fn has_torque(&self) -> bool {
+        !matches!(self, Self::BackOff { .. } | Self::Turn { torque: None, .. })
+    }
+}
+
 /// What the tracker measured of one attempt.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Reading {
     /// Pulls made.
     pub pulls: u8,
-    /// Highest torque, spikes of one sample left out.
+    /// Highest torque, spikes of one sample and what of it is noise left out.
     pub peak: Torque,
     /// How much higher the torque may have been between two samples.
     pub bound: Torque,
@@ -268,8 +330,6 @@ pub struct Reading {
     pub settled: Torque,
     /// Rotation of the fastener: since snug, or since the stage before for `turn`; `None` where it means nothing.
     pub angle: Option<Angle>,
-    /// Running torque measured before the head seated.
-    pub prevailing: Option<Torque>,
     /// Torque at which the fastener began to move again.
     pub restart: Option<Torque>,
     /// For how long the torque was kept, for a hold.
@@ -303,10 +363,16 @@ fn explained(shape: Reasons) -> Reasons {
     if shape.contains(Reason::Yielding) || shape.contains(Reason::GivingWay) {
         reasons = reasons.without(Reason::LateRise);
     }
+    if shape.contains(Reason::GivingWay) {
+        reasons = reasons.without(Reason::NoRise);
+    }
     reasons
 }
 
-/// Judges a reading against its aim.
+/// Judges a reading against its aim, whose torques hold the running torque already.
+///
+/// The friction drag torque of a self-locking nut is added to the desired torque [FAA AC 43.13-1B 7-40]. Where the plan wants
+/// that and nobody knows it, too low is certain, since it only raises the limits; too high is not.
 ///
 /// A limit that was certainly passed rejects, even where the measurement was lost later; a loss alone makes it unknown. So
 /// does a jerk, where the torque between two samples may have passed the upper limit.
@@ -317,12 +383,13 @@ pub fn judge(aim: &Aim, reading: &Reading) -> Judgement {
     let mut under = false;
     let mut angle_needed = false;
     let mut unsure = false;
+    let is_known = !reading.shape.contains(Reason::RunningUnknown);
     match *aim {
         Aim::Torque { window } | Aim::Repeat { window, .. } => {
-            let window = window.raised(reading.prevailing.unwrap_or(Torque::ZERO));
             unsure =
                 reading.shape.contains(Reason::Jerk) && reading.peak + reading.bound > window.max;
-            over |= mark(&mut reasons, Reason::TorqueHigh, reading.peak > window.max);
+            let high = is_known && reading.peak > window.max;
+            over |= mark(&mut reasons, Reason::TorqueHigh, high);
             under |= mark(&mut reasons, Reason::TorqueLow, reading.peak < window.min);
         }
         Aim::Turn {
@@ -340,7 +407,8 @@ pub fn judge(aim: &Aim, reading: &Reading) -> Judgement {
             if let Some(torque) = torque {
                 unsure = reading.shape.contains(Reason::Jerk)
                     && reading.peak + reading.bound > torque.max;
-                over |= mark(&mut reasons, Reason::TorqueHigh, reading.peak > torque.max);
+                let high = is_known && reading.peak > torque.max;
+                over |= mark(&mut reasons, Reason::TorqueHigh, high);
                 under |= mark(
                     &mut reasons,
                     Reason::TorqueLow,
@@ -383,8 +451,10 @@ pub fn judge(aim: &Aim, reading: &Reading) -> Judgement {
         Verdict::Unknown
     } else if under || lost {
         Verdict::Rejected
-    } else {
+    } else if is_known {
         Verdict::Accepted
+    } else {
+        Verdict::Unknown
     };
     Judgement { verdict, reasons }
 }

@@ -25,7 +25,8 @@ pub struct Watch {
     /// The softest train to reckon with while nothing is measured yet, in mN·m per degree. Default 4,000: a 10 mm extension
     /// of 250 mm.
     pub train_softest: u32,
-    /// What the torque reading may wander by itself. Default 0.1 N·m.
+    /// What the torque reading may wander by itself, as a standard deviation. Default 0.1 N·m. Where the reading is seen to wander
+    /// more while it is below snug, what is seen counts instead.
     pub noise: Torque,
     /// An attempt left alone for this long is over; a turn that is part-way never is. Default 30 s.
     pub idle: Span,
@@ -72,6 +73,16 @@ pub struct Watch {
     pub hold_part: u8,
     /// Load against the stage's direction that counts as the wrong way. Default 10 %.
     pub wrong_part: u8,
+    /// What a turn must have added to the torque it began at once it has turned by [`Self::turn_rise_after`]; zero: need not
+    /// rise. Default 10 %. Only a fastener's first turn is held to it: the next may begin at its yield, where a flat torque
+    /// is as it should be.
+    pub turn_rise_part: u8,
+    /// How far a turn goes before it is held to its rise, and no farther than three quarters of it; a turn that aims at less
+    /// than this is not. Default 30°: short of where a bolt that begins well below its yield reaches it.
+    pub turn_rise_after: Angle,
+    /// Least rise of a turn in mN·m per degree of its first degrees, 10° of settling left out; zero: not known. A plan with
+    /// thread and grip gives it.
+    pub turn_rise: u32,
 }
 
 plain!(struct Watch {
@@ -101,6 +112,9 @@ plain!(struct Watch {
     restart_turn,
     hold_part,
     wrong_part,
+    turn_rise_part,
+    turn_rise_after,
+    turn_rise,
 });
 
 impl Default for Watch {
@@ -132,6 +146,9 @@ impl Default for Watch {
             restart_turn: Angle::from_millidegrees(500),
             hold_part: 98,
             wrong_part: 10,
+            turn_rise_part: 10,
+            turn_rise_after: Angle::from_millidegrees(30_000),
+            turn_rise: 0,
         }
     }
 }
@@ -155,9 +172,14 @@ impl Watch {
             "snug, re-grip, noise and overload torque must not be negative",
         )?;
         sound(
-            [self.train, self.gradient_min, self.gradient_max]
-                .into_iter()
-                .all(|stiffness| stiffness <= STIFFEST)
+            [
+                self.train,
+                self.gradient_min,
+                self.gradient_max,
+                self.turn_rise,
+            ]
+            .into_iter()
+            .all(|stiffness| stiffness <= STIFFEST)
                 && (1..=STIFFEST).contains(&self.train_softest),
             "a stiffness must not be above 100,000 N·m per degree",
         )?;
@@ -176,7 +198,8 @@ impl Watch {
                 self.wrong_part,
             ]
             .into_iter()
-            .all(|part| (1..=100).contains(&part)),
+            .all(|part| (1..=100).contains(&part))
+                && self.turn_rise_part <= 100,
             "a part must be from 1 to 100 %",
         )?;
         sound(
@@ -188,6 +211,7 @@ impl Watch {
                     self.run_down_max,
                     self.drop_turn,
                     self.restart_turn,
+                    self.turn_rise_after,
                 ]
                 .into_iter()
                 .any(Angle::is_negative),

@@ -10,7 +10,7 @@ use embassy_futures::block_on;
 use embedded_storage_async::nor_flash::{ErrorType, MultiwriteNorFlash, NorFlash, ReadNorFlash};
 use evendraw_core::journal::{FIRST_SEED, OVERHEAD, encode_entry};
 use evendraw_core::limits::RECORD_MAX;
-use evendraw_core::record::{Attempt, Entry};
+use evendraw_core::record::{Added, Attempt, Entry};
 use evendraw_core::unit::{Angle, Instant, Torque};
 use evendraw_core::verdict::{Reasons, Verdict};
 use evendraw_firmware::log::{FRAME_MAX, Log, Progress, Region};
@@ -180,7 +180,7 @@ fn entry(seq: u32) -> Entry {
             peak: Torque::from_millinewton_meters(40_120),
             settled: Torque::from_millinewton_meters(39_980),
             angle: Some(Angle::from_millidegrees(91_250)),
-            prevailing: None,
+            prevailing: Added::Nothing,
             restart: Some(Torque::from_millinewton_meters(22_400)),
             trace: 0x1234_5678 ^ seq,
             took_ms: 2_310,

@@ -7,24 +7,29 @@
 mod build;
 mod check;
 mod diagnostic;
+mod guard;
 mod joint;
 mod place;
 mod plausible;
 pub mod progress;
 mod quantity;
 mod rise;
+mod running;
 pub mod schema;
 mod stage;
 mod tree;
 
 pub use build::{Build, Part, Tool, ToolKind};
 pub use diagnostic::{Diagnostic, PlanErrors, Severity, report};
+pub use guard::Decide;
+pub(crate) use guard::usable;
 pub use joint::{About, Access, AnswerError, Answers, Joint, JointPlan, Question, Share, Variant};
 pub use place::{Order, Position};
 pub use stage::StagePlan;
 
 use check::Check;
 use diagnostic::Diagnostics;
+use guard::Instruments;
 use joint::{Head, Room};
 use tree::{Choice, Place, Reader};
 
@@ -89,11 +94,16 @@ impl Plan {
         }
         let heads = Head::all(&nodes, text.len());
         let ids = joint::ids(&heads);
+        let instruments = Instruments {
+            tools: &tools,
+            has_any: !tool_ids.is_empty(),
+            decide: build.decide,
+        };
         let mut room = Room::new();
         let mut joints: Vec<Joint> = heads
             .iter()
             .take(JOINTS_MAX)
-            .filter_map(|head| joint::read(head, !tool_ids.is_empty(), &mut room))
+            .filter_map(|head| joint::read(head, instruments, &mut room))
             .collect();
         reader.finish(|_| None);
         let check = Check {

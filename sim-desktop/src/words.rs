@@ -5,6 +5,7 @@
 
 use crate::quantity::{Converted, Quantity, TorqueUnit};
 use evendraw_core::advice::{Act, Advice};
+use evendraw_core::record::{Added, Seen};
 use evendraw_core::session::Refusal;
 use evendraw_core::unit::{Angle, Length, Torque};
 use evendraw_core::verdict::{Reason, Reasons, Verdict};
@@ -157,6 +158,27 @@ pub const fn verdict(value: Verdict) -> &'static str {
     }
 }
 
+/// The running torque that the limits of an attempt came on top of, and how it is known; none where nothing was added.
+#[must_use]
+pub fn added(value: Added) -> Option<String> {
+    match value {
+        Added::Nothing => None,
+        Added::Unknown => Some("running torque not known".to_owned()),
+        Added::Given(running) => Some(format!("on top of {} running (plan)", torque(running))),
+        Added::Measured(running) => Some(format!("on top of {} running (seen)", torque(running))),
+        Added::Typed(running) => Some(format!("on top of {} running (typed)", torque(running))),
+    }
+}
+
+/// How a running torque came to be known.
+#[must_use]
+pub const fn seen(value: Seen) -> &'static str {
+    match value {
+        Seen::Measured => "seen while it was run down",
+        Seen::Typed => "typed",
+    }
+}
+
 /// What a reason means.
 #[must_use]
 pub const fn reason(value: Reason) -> &'static str {
@@ -165,11 +187,15 @@ pub const fn reason(value: Reason) -> &'static str {
         Reason::TorqueHigh => "torque above the window",
         Reason::AngleLow => "turned less than the window",
         Reason::AngleHigh => "turned more than the window",
-        Reason::EarlyRise => "torque rose too early: cross-threaded, bottomed or a tight hole",
-        Reason::LateRise => "torque rose too late: a soft or missing part",
-        Reason::Yielding => "torque rises ever less: the fastener yields",
-        Reason::GivingWay => "torque fell while turning: stripping or breaking",
-        Reason::NoTurn => "torque came without turning: already tight or seized",
+        Reason::EarlyRise => {
+            "torque rose too steeply: bottomed, cross-threaded, a tight hole, or partly tight before"
+        }
+        Reason::LateRise => {
+            "torque rose too little for the angle: cross-threaded or stripping, or a soft, wrong or missing part"
+        }
+        Reason::Yielding => "torque rises ever less: the fastener yields, or its thread strips",
+        Reason::GivingWay => "torque fell while turning: its thread strips or it breaks",
+        Reason::NoTurn => "torque came without turning: already tight, or seized",
         Reason::StickSlip => "it stuck and slipped: dirt, or the wrong thing on the threads",
         Reason::Jerk => "pulled faster than the samples can judge",
         Reason::Gap => "samples were missing",
@@ -178,6 +204,10 @@ pub const fn reason(value: Reason) -> &'static str {
         Reason::Interrupted => "interrupted: its angle cannot be known, or one sweep was asked for",
         Reason::WrongWay => "loaded the wrong way",
         Reason::OutOfOrder => "out of order",
+        Reason::NoRise => {
+            "turned without torque: stripping or cross-threaded, a part that gives way, or the tool slipped"
+        }
+        Reason::RunningUnknown => "running torque not known: the target comes on top of it",
     }
 }
 
@@ -204,17 +234,23 @@ const fn look(reason: Reason, first: Option<Act>) -> &'static str {
             "Find out whether it is tight already or seized; do not force a seized one."
         }
         Reason::EarlyRise => "Look at thread, length, hole depth and debris.",
-        Reason::LateRise => "Look for a soft, wrong or missing part, and at the thread.",
+        Reason::NoRise => "Stop. Look at thread, hole and parts, and whether the tool slipped.",
+        Reason::LateRise => {
+            "Look at the thread: crossed or stripping? Then for a soft, wrong or missing part."
+        }
         Reason::StickSlip => "Clean it, and look at what is on the threads.",
         Reason::WrongWay => "Look at the direction, and at the hand of the thread.",
         Reason::TorqueHigh | Reason::AngleHigh => "Do not back it off to the target.",
         Reason::Stuck | Reason::Gap => "Check the adapter and its cable before the next pull.",
         Reason::Jerk => "Pull slowly and evenly: between two samples it may have been higher.",
         Reason::TorqueLow if matches!(first, Some(Act::TakeOut | Act::Replace)) => {
-            "It turned as asked and the torque did not come: look for a soft, wrong or missing part."
+            "It turned as asked and the torque did not come: look at the thread, then for a soft, wrong or missing part."
         }
         Reason::OutOfOrder => {
             "Go on with the fastener shown; where the order matters, begin the pass again."
+        }
+        Reason::RunningUnknown => {
+            "Its running torque was not seen on the way down, and the target comes on top of it."
         }
         Reason::Interrupted | Reason::TorqueLow | Reason::AngleLow => "",
     }
@@ -226,6 +262,7 @@ pub const fn act_word(act: Act) -> &'static str {
     match act {
         Act::PullOn => "pull-on",
         Act::Again => "again",
+        Act::TypeRunning => "type-running",
         Act::Loosen => "loosen",
         Act::TakeOut => "take-out",
         Act::Replace => "replace",
@@ -240,6 +277,7 @@ pub const fn act(act: Act) -> &'static str {
     match act {
         Act::PullOn => "Pull on to the target.",
         Act::Again => "Do it once more.",
+        Act::TypeRunning => "Type its running torque, as felt or measured with another wrench.",
         Act::Loosen => {
             "Pressure and load off; then loosen it fully and begin again at its first stage."
         }
@@ -274,6 +312,9 @@ pub const fn refusal(value: Refusal) -> &'static str {
         Refusal::NoMockUp => "there is no mock-up to take apart",
         Refusal::LoosenFirst => "the fastener must be loosened first",
         Refusal::ReplaceFirst => "the fastener must be replaced first",
+        Refusal::NoRunningTorque => {
+            "a running torque is from 0 up to the target it comes on top of, where the plan adds one (`prevailing`)"
+        }
     }
 }
 

@@ -131,6 +131,7 @@ fn pulls() -> Samples {
             joint: Joint::of(target / span, dice),
             train: dice.between(5.0, 60.0),
             rate: dice.between(200.0, 1_000.0),
+            zero: 0.0,
             torque_noise: dice.between(0.05, 0.3),
             angle_noise: dice.between(0.05, 0.1),
             sensor: Sensor::Whole,

@@ -115,6 +115,43 @@ const ROWS: &[Row] = &[
     ),
     row(&["judge", "--joint", "head", "empty.toml"], &["no sample"]),
     row(
+        &["judge", "--joint", "impeller", "--running", "N", "good.csv"],
+        &["--running N", "FASTENER=TORQUE"],
+    ),
+    row(
+        &[
+            "judge",
+            "--joint",
+            "impeller",
+            "--running",
+            "N=8",
+            "good.csv",
+        ],
+        &["--running N=8", "N·m"],
+    ),
+    row(
+        &[
+            "judge",
+            "--joint",
+            "impeller",
+            "--running",
+            "N=710 N·m",
+            "good.csv",
+        ],
+        &["N=710 N·m", "up to the target"],
+    ),
+    row(
+        &[
+            "judge",
+            "--joint",
+            "head",
+            "--running",
+            "4=8 N·m",
+            "good.csv",
+        ],
+        &["4=8 N·m", "prevailing"],
+    ),
+    row(
         &["judge", "--joint", "head", "--start", "4", "good.csv"],
         &["--start 4", "FASTENER/STAGE"],
     ),
@@ -140,6 +177,24 @@ const ROWS: &[Row] = &[
             "good.csv",
         ],
         &["keel", "lid"],
+    ),
+    // What a trace cannot be: too far off zero, begun in the middle, the wrong way round.
+    row(
+        &["judge", "--joint", "head", "off-zero.csv"],
+        &["off-zero.csv", "4.00 N·m", "within 2.00 N·m"],
+    ),
+    row(
+        &["judge", "--joint", "head", "mid-pull.csv"],
+        &["mid-pull.csv", "middle of a pull", "10.00 N·m", "0.05 s"],
+    ),
+    row(
+        &["judge", "--joint", "head", "--start", "1/2", "negative.csv"],
+        &[
+            "negative.csv",
+            "-40.00 N·m",
+            "wrong hand",
+            "positive clockwise",
+        ],
     ),
     // Records.
     row(&["record", "nowhere.journal"], &["nowhere.journal"]),
@@ -438,6 +493,27 @@ fn prepare(folder: &Path) {
     );
     write("empty.toml", b"");
     write("noise.bin", &[0xFF, 0x00, 0x9D, 0x80].repeat(300));
+    for (name, rest, peak) in [
+        ("off-zero.csv", 4.0, 36.0),
+        ("mid-pull.csv", 10.0, 0.0),
+        ("negative.csv", 0.0, -40.0),
+    ] {
+        let mut text = "time_s,torque_Nm,angle_deg\n".to_owned();
+        for step in 0..400_i32 {
+            // 0.4 s of rest, then up evenly; what begins in the middle has no rest.
+            let millis = f64::from(step) * 5.0;
+            let part = ((millis - 400.0) / 1_600.0).max(0.0);
+            let turned = if peak == 0.0 {
+                0.1 * millis
+            } else {
+                90.0 * part
+            };
+            let torque = rest + peak * part + if peak == 0.0 { 0.02 * millis } else { 0.0 };
+            text += &format!("{:.3},{torque:.3},{turned:.3}\n", millis / 1e3);
+        }
+        text += &format!("2.1,{:.3},90\n", rest + peak);
+        write(name, text.as_bytes());
+    }
     write("good.csv", b"time_s,torque_Nm,angle_deg\n0,0,0\n0.1,1,2\n");
     write(
         "bad-row.csv",

@@ -32,15 +32,23 @@ fn outcome(folder: &Path, joint: &str, fault: &str, seed: u32) -> Value {
 #[test]
 fn every_fault_has_the_outcome_that_the_help_states() {
     let folder = tempfile::tempdir().expect("a folder");
-    // Noticed with a grip: fault, one of these words among the reasons, and noticed without a grip where that is certain.
+    // Noticed with a grip: fault, one of these words among the reasons; and what tells it without a grip, where that is certain.
     for (fault, words, without) in [
-        ("cross-thread", &["late"][..], Some(false)),
-        ("bottomed", &["early", "without turning"], None),
-        ("already-tight", &["early", "without turning"], Some(true)),
-        ("soft-part", &["late"], Some(false)),
-        ("missing-part", &["late"], Some(false)),
-        ("gritty", &["stuck"], Some(true)),
-        ("stripping", &["late", "yields", "gave way"], Some(true)),
+        ("cross-thread", &["too little"][..], Some("peers")),
+        ("bottomed", &["too steeply", "without turning"], None),
+        (
+            "already-tight",
+            &["too steeply", "without turning"],
+            Some("curve"),
+        ),
+        ("soft-part", &["too little"], Some("peers")),
+        ("missing-part", &["too little"], Some("peers")),
+        ("gritty", &["stuck"], Some("curve")),
+        (
+            "stripping",
+            &["too little", "strips", "gave way"],
+            Some("curve"),
+        ),
     ] {
         for joint in ["cover", "manifold"] {
             // A screw on the bottom of its hole turns by a degree in the cover's first stage: too little to tell each time.
@@ -63,22 +71,31 @@ fn every_fault_has_the_outcome_that_the_help_states() {
         }
         if let Some(without) = without {
             let said = outcome(folder.path(), "strainer", fault, 1);
-            assert_eq!(said["noticed"], without, "{said}");
+            assert_eq!(said["noticed"], true, "{said}");
+            match without {
+                "peers" => assert_eq!(said["unlike_peers"], true, "{said}"),
+                _ => assert!(said["reasons"].is_string(), "{said}"),
+            }
         }
     }
-    // What torque and angle cannot tell, short of yield, the load does: two fifths less friction makes some two fifths more load.
-    let mut passed = 0;
-    for seed in 1..=3 {
-        let oiled = outcome(folder.path(), "manifold", "oiled", seed);
-        if oiled["noticed"] == true {
-            let reasons = oiled["reasons"].as_str().expect("reasons");
-            assert!(reasons.contains("yields"), "{oiled}");
-        } else {
-            assert!(oiled["of_others"].as_f64() > Some(1.2), "{oiled}");
-            passed += 1;
+    // What one curve cannot tell, short of yield, the load does: two fifths less friction makes some two fifths more load. Beside its
+    // peers it stands out, but for a cover that bends: there outer and inner fasteners turn differently far by themselves.
+    let mut told = 0;
+    for (joint, seeds) in [("manifold", 1..=3), ("head", 1..=3)] {
+        for seed in seeds {
+            let oiled = outcome(folder.path(), joint, "oiled", seed);
+            if oiled["unlike_peers"] == true {
+                told += 1;
+            } else if oiled["noticed"] == true {
+                let reasons = oiled["reasons"].as_str().expect("reasons");
+                assert!(reasons.contains("yields"), "{oiled}");
+            } else {
+                assert_eq!(joint, "manifold", "{oiled}");
+                assert!(oiled["of_others"].as_f64() > Some(1.2), "{oiled}");
+            }
         }
     }
-    assert!(passed > 0, "oil was told each time");
+    assert!(told >= 3, "{told} of 6");
     // A screw on the bottom of its hole clamps nothing however often it is pulled.
     let bottomed = outcome(folder.path(), "cover", "bottomed", 1);
     assert_eq!(bottomed["clamp_kN"], 0.0, "{bottomed}");
@@ -245,7 +262,7 @@ fn no_sound_joint_rises_too_early_or_too_late() {
             .filter(|object| object["record"] == "attempt")
         {
             let reasons = attempt["reasons"].to_string();
-            let is_shape = ["early-rise", "late-rise", "no-turn"]
+            let is_shape = ["early-rise", "late-rise", "no-turn", "no-rise"]
                 .iter()
                 .any(|word| reasons.contains(word));
             assert!(!is_shape, "seed {seed}: {attempt}");

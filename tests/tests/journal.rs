@@ -9,8 +9,8 @@ use std::path::Path;
 
 use evendraw_core::check_sum::crc32;
 use evendraw_core::journal::{
-    DecodeError, EncodeError, FIRST_SEED, Found, Frame, OVERHEAD, RECORD_VERSION, Scan,
-    decode_entry, encode, encode_entry, frame_at,
+    DecodeError, EncodeError, FIRST_SEED, Found, Frame, OVERHEAD, Scan, decode_entry, encode,
+    encode_entry, frame_at,
 };
 use evendraw_core::limits::{PAYLOAD_MAX, RECORD_MAX};
 use evendraw_core::procedure::EngineState;
@@ -50,7 +50,7 @@ fn one_of_each() -> Vec<Record> {
             peak: torque(41_250),
             settled: torque(-1),
             angle: Some(angle(90_500)),
-            prevailing: None,
+            prevailing: Added::Given(torque(8_500)),
             restart: Some(torque(38_000)),
             trace: 0x1234_5678,
             took_ms: 70_000,
@@ -157,6 +157,12 @@ fn one_of_each() -> Vec<Record> {
             quarantined: 4_096,
         }
         .into(),
+        Running {
+            fastener: 63,
+            torque: torque(8_500),
+            seen: Seen::Typed,
+        }
+        .into(),
     ]
 }
 
@@ -176,7 +182,7 @@ fn largest() -> Vec<Record> {
             peak: most,
             settled: -most,
             angle: Some(Angle::MAX),
-            prevailing: Some(most),
+            prevailing: Added::Typed(most),
             restart: Some(most),
             trace: u32::MAX,
             took_ms: u32::MAX,
@@ -298,7 +304,7 @@ fn golden_bytes_of_every_kind_and_version_stay() {
     let kinds: Vec<u8> = records.iter().map(Record::kind).collect();
     assert_eq!(
         kinds,
-        (1..=24).collect::<Vec<u8>>(),
+        (1..=25).collect::<Vec<u8>>(),
         "one of each, in order"
     );
     for (seq, record) in (1..).zip(records) {
@@ -306,10 +312,11 @@ fn golden_bytes_of_every_kind_and_version_stay() {
         let entry = entry(seq, record);
         let mut room = [0; RECORD_MAX + OVERHEAD];
         let bytes = encode_entry(&entry, seq, FIRST_SEED, &mut room).expect("fits");
-        match golden.get(&(kind, RECORD_VERSION)) {
-            Some(line) => assert_eq!(&hex(bytes), line, "kind {kind}, version {RECORD_VERSION}"),
-            None if add => writeln!(text, "{kind} {RECORD_VERSION} {}", hex(bytes)).expect("text"),
-            None => panic!("kind {kind}, version {RECORD_VERSION} has no golden line"),
+        let version = entry.record.version();
+        match golden.get(&(kind, version)) {
+            Some(line) => assert_eq!(&hex(bytes), line, "kind {kind}, version {version}"),
+            None if add => writeln!(text, "{kind} {version} {}", hex(bytes)).expect("text"),
+            None => panic!("kind {kind}, version {version} has no golden line"),
         }
         let (frame, ..) = frame_at(bytes, FIRST_SEED).expect("proves itself");
         assert_eq!(decode_entry(&frame), Ok(Some(entry)));
@@ -317,6 +324,48 @@ fn golden_bytes_of_every_kind_and_version_stay() {
     if add {
         std::fs::write(&path, text).expect("written");
     }
+}
+
+/// What an attempt of the first version said of a running torque was that it was measured; the rest is as it was.
+#[test]
+fn an_attempt_of_version_1_is_read() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("data/golden/journal.txt");
+    let text = std::fs::read_to_string(&path).expect("the golden file");
+    let line = text.lines().find_map(|line| line.strip_prefix("3 1 "));
+    let bytes: Vec<u8> = line
+        .expect("the golden line of version 1")
+        .as_bytes()
+        .chunks(2)
+        .map(|pair| u8::from_str_radix(std::str::from_utf8(pair).expect("hex"), 16).expect("hex"))
+        .collect();
+    let (frame, ..) = frame_at(&bytes, FIRST_SEED).expect("proves itself");
+    let read = decode_entry(&frame).expect("reads").expect("a record");
+    let Record::Attempt(now) = one_of_each().swap_remove(2) else {
+        panic!("the third is an attempt");
+    };
+    let old = Attempt {
+        prevailing: Added::Nothing,
+        ..now
+    };
+    assert_eq!(read, entry(3, old.into()));
+    // The option in front of the running torque, set; and a running torque behind it: 1 N·m is 2,000 in zigzag.
+    let payload = frame.payload;
+    let at = payload.len() - (4 + 5 + 3 + 1);
+    assert_eq!(payload[at], 0, "no running torque");
+    let measured = [&payload[..at], &[1, 0xD0, 0x0F], &payload[at + 1..]].concat();
+    let mut room = [0; PAYLOAD_MAX + OVERHEAD];
+    let frame = Frame {
+        payload: &measured,
+        ..frame
+    };
+    let bytes = encode(&frame, FIRST_SEED, &mut room).expect("fits");
+    let (frame, ..) = frame_at(bytes, FIRST_SEED).expect("proves itself");
+    let read = decode_entry(&frame).expect("reads").expect("a record");
+    let Record::Attempt(read) = read.record else {
+        panic!("an attempt");
+    };
+    let newton_meter = Torque::from_millinewton_meters(1_000);
+    assert_eq!(read.prevailing, Added::Measured(newton_meter));
 }
 
 /// CRC-32/ISO-HDLC of a whole frame by another implementation: Python 3's zlib.crc32, run by hand with the seed as its second
@@ -361,8 +410,8 @@ fn what_is_not_known_is_refused_and_a_hosts_kind_is_carried() {
         payload,
     };
     assert_eq!(
-        decode_entry(&frame(25, 1, &[])),
-        Err(DecodeError::Kind { found: 25 })
+        decode_entry(&frame(26, 1, &[])),
+        Err(DecodeError::Kind { found: 26 })
     );
     assert_eq!(
         decode_entry(&frame(0, 1, &[])),
@@ -470,14 +519,14 @@ fn lost_and_invented_stretches_are_set_aside_and_reading_goes_on() {
             shorter.drain(start..start + length);
             let kept = sequences(&scanned(&shorter));
             assert!(
-                kept.ends_with(&[23, 24, 25]) && kept.starts_with(&[1, 2]),
+                kept.ends_with(&[24, 25, 26]) && kept.starts_with(&[1, 2]),
                 "{start} {length}: {kept:?}"
             );
             let mut longer = bytes.clone();
             longer.splice(start..start, std::iter::repeat_n(0xFF, length));
             let kept = sequences(&scanned(&longer));
             assert!(
-                kept.ends_with(&[23, 24, 25]) && kept.starts_with(&[1, 2]),
+                kept.ends_with(&[24, 25, 26]) && kept.starts_with(&[1, 2]),
                 "{start} {length}: {kept:?}"
             );
         }
@@ -493,7 +542,7 @@ fn an_empty_tail_is_torn_and_costs_no_frame() {
             let mut longer = bytes.clone();
             longer.resize(bytes.len() + length, fill);
             let found = scanned(&longer);
-            assert_eq!(sequences(&found), (1..=25).collect::<Vec<u32>>());
+            assert_eq!(sequences(&found), (1..=26).collect::<Vec<u32>>());
             let torn = Found::Torn {
                 from: bytes.len(),
                 to: longer.len(),
@@ -526,14 +575,14 @@ fn a_journal_put_together_wrongly_is_noticed() {
     let mut again = bytes.clone();
     again.extend_from_slice(&bytes[starts[3]..starts[9]]);
     let found = scanned(&again);
-    assert_eq!(sequences(&found), (1..=25).collect::<Vec<u32>>());
+    assert_eq!(sequences(&found), (1..=26).collect::<Vec<u32>>());
     assert!(matches!(found.last(), Some(Found::Torn { .. })));
 }
 
 proptest! {
     /// L8: whatever bytes read as a record would be written as the same bytes.
     #[test]
-    fn what_reads_is_written_the_same(kind in 1_u8..=24, changes in proptest::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 0..4), cut in 0_usize..4, longer in 0_usize..3) {
+    fn what_reads_is_written_the_same(kind in 1_u8..=25, changes in proptest::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 0..4), cut in 0_usize..4, longer in 0_usize..3) {
         let record = one_of_each().remove(usize::from(kind) - 1);
         let mut room = [0; RECORD_MAX + OVERHEAD];
         let frame = encode_entry(&entry(9, record), 9, 1, &mut room).expect("fits");

@@ -9,7 +9,9 @@ use evendraw_core::procedure::{
     AngleWindow, Fastener, Moment, Parts, Policy, Prevailing, Procedure, Redo, Reuse, Stage,
     StageKind, Step, Terms, TorqueWindow,
 };
-use evendraw_core::record::{Attempt, Decision, Doubt, Due, Entry, RULES, Record, Role, Started};
+use evendraw_core::record::{
+    Added, Attempt, Decision, Doubt, Due, Entry, RULES, Record, Role, Started,
+};
 use evendraw_core::sample::{Fault, Sample};
 use evendraw_core::session::{Input, Next, Session};
 use evendraw_core::text::Label;
@@ -29,7 +31,11 @@ fn torque(newton_meters: i32) -> TorqueWindow {
 fn any_kind() -> impl Strategy<Value = StageKind> {
     prop_oneof![
         4 => (10..60).prop_map(|nm| StageKind::Tighten { window: torque(nm), prevailing: Prevailing::None }),
-        1 => (10..60).prop_map(|nm| StageKind::Tighten { window: torque(nm), prevailing: Prevailing::Measure }),
+        2 => (10..60).prop_map(|nm| StageKind::Tighten { window: torque(nm), prevailing: Prevailing::Measure }),
+        1 => (10..60, 0..10).prop_map(|(nm, running)| StageKind::Tighten {
+            window: torque(nm),
+            prevailing: Prevailing::Given(Torque::from_millinewton_meters(running * 1000)),
+        }),
         3 => (20..120, any::<bool>()).prop_map(|(degrees, one_sweep)| StageKind::Turn {
             window: AngleWindow {
                 target: Angle::from_millidegrees(degrees * 1000),
@@ -116,6 +122,12 @@ enum Move {
         turn: i32,
         samples: i32,
     },
+    /// A stroke of a run-down: level torque, then back over the ratchet.
+    RunDown {
+        drag: i32,
+        turn: i32,
+        samples: i32,
+    },
     Restart,
 }
 
@@ -166,6 +178,11 @@ fn any_move() -> impl Strategy<Value = Move> {
         })),
         1 => fastener.clone().prop_map(|fastener| Move::Plain(Input::Mark { fastener })),
         1 => fastener.prop_map(|fastener| Move::Plain(Input::Recheck { fastener })),
+        1 => (0..7_u8, -1..70).prop_map(|(fastener, nm)| Move::Plain(Input::RunningTorque {
+            fastener,
+            torque: Torque::from_millinewton_meters(nm * 1000),
+        })),
+        3 => (1..12, 40..200, 10..40).prop_map(|(drag, turn, samples)| Move::RunDown { drag, turn, samples }),
         1 => Just(Move::Plain(Input::Moment { moment: 0 })),
         1 => (0..6_u8).prop_map(|stage| Move::Plain(Input::Due {
             stage,
@@ -220,6 +237,20 @@ impl<'p> Run<'p> {
                 self.session =
                     Session::restore(self.procedure, 0, &self.kept).expect("own records");
                 self.start();
+            }
+            Move::RunDown {
+                drag,
+                turn,
+                samples,
+            } => {
+                for n in (0..=*samples).chain((0..*samples).rev()) {
+                    self.at += 5_000;
+                    let is_turning = n % samples != 0;
+                    let torque =
+                        Torque::from_millinewton_meters(drag * 1000 * i32::from(is_turning));
+                    let rotation = Rotation::from_millidegrees(turn * 1000 * n / samples);
+                    self.send(Input::Sample(Sample { torque, rotation }));
+                }
             }
             Move::Pull {
                 peak,
@@ -407,6 +438,14 @@ fn every_act_is_taken(procedure: &Procedure, kept: &[Entry]) {
                     _ => {}
                 }
             }
+            (Act::TypeRunning, Next::Decide { .. }, _) => {
+                let fastener = advice.fastener.expect("running torque is of a fastener");
+                let next = take(Input::RunningTorque {
+                    fastener,
+                    torque: Torque::from_millinewton_meters(1_000),
+                });
+                assert!(matches!(next, Next::Pull { .. }), "{advice:?}: {next:?}");
+            }
             (Act::PullOn, Next::Pull { .. }, _) => {
                 let sample = Sample {
                     torque: Torque::from_millinewton_meters(2_000),
@@ -466,7 +505,7 @@ fn every_act_advised_after_any_verdict_is_taken() {
     };
     let tighten = StageKind::Tighten {
         window: torque(20),
-        prevailing: Prevailing::None,
+        prevailing: Prevailing::Measure,
     };
     let kinds = [
         tighten,
@@ -571,7 +610,7 @@ fn told(procedure: &Procedure, verdict: Verdict, reasons: Reasons) -> Vec<Entry>
         peak: Torque::from_millinewton_meters(20_000),
         settled: Torque::from_millinewton_meters(20_000),
         angle: None,
-        prevailing: None,
+        prevailing: Added::default(),
         restart: None,
         trace: 0,
         took_ms: 900,

@@ -8,7 +8,7 @@ use std::fs;
 use std::path::Path;
 
 use evendraw::plan::{JointPlan, Plan, report};
-use evendraw_core::ledger::Standing;
+use evendraw_core::ledger::{Ledger, Standing};
 use evendraw_core::procedure::{EngineState, Policy, Prevailing, Procedure, StageKind};
 use evendraw_core::record::Role;
 use evendraw_core::session::{Input, Next, Session};
@@ -424,6 +424,9 @@ do = "repeat"
     else {
         panic!("{:?}", kinds(procedure));
     };
-    assert_eq!(prevailing, Prevailing::Given(newton_meters(3)));
-    assert_eq!(window.target, newton_meters(23));
+    let given = Prevailing::Given(newton_meters(3));
+    assert_eq!((prevailing, procedure.prevailing(3)), (given, given));
+    assert_eq!(window.target, newton_meters(20));
+    let raised = Ledger::new().torque_window(procedure, 3);
+    assert_eq!(raised.map(|window| window.target), Some(newton_meters(23)));
 }

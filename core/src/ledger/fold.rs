@@ -1,12 +1,13 @@
 //! What each kind of record does to the ledger.
 
 use super::{
-    ASK, Confirmed, DOUBT, FastenerCell, LOOSEN, Ledger, MARKED, NEW, REPLACE, StepState, TIGHT,
+    ASK, Confirmed, DOUBT, FastenerCell, LOOSEN, Ledger, MARKED, NEW, REPLACE, RUNNING_WANTED,
+    RunningCell, StepState, TIGHT,
 };
 use crate::advice::{Gravity, is_pulled_on};
 use crate::limits::{MOMENTS_MAX, STAGES_MAX};
 use crate::procedure::{Policy, Procedure, Redo, Stage, StageKind};
-use crate::record::{AfterPass, Decision, Doubt, Entry, Manner, Record, Role};
+use crate::record::{AfterPass, Decision, Doubt, Entry, Manner, Record, Role, Running, Seen};
 use crate::unit::{Instant, divided};
 use crate::verdict::{Reason, Reasons, Verdict};
 
@@ -44,6 +45,7 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
                 tightened(ledger, fastener);
                 change(ledger, fastener, |cell| {
                     cell.set(ASK, false);
+                    cell.set(RUNNING_WANTED, false);
                     cell.left_at = 0;
                 });
             }
@@ -90,7 +92,10 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
         Record::Fitted(fitted) => new_fitted(ledger, procedure, entry.at, fitted.fastener),
         Record::Skipped(skipped) => {
             if let Some(fastener) = fastener_of(procedure, skipped.step) {
-                change(ledger, fastener, |cell| cell.set(ASK, false));
+                change(ledger, fastener, |cell| {
+                    cell.set(ASK, false);
+                    cell.set(RUNNING_WANTED, false);
+                });
             }
             settle(ledger, procedure, entry.at, skipped.step, StepState::Waived);
         }
@@ -114,6 +119,7 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
                 *slot = second_mark(entry.at);
             }
         }
+        Record::Running(running) => running_known(ledger, procedure, running),
         Record::Due(due) => ledger.stages_due |= 1_u16.wrapping_shl(u32::from(due.stage)),
         Record::Apart(_) => {
             ledger.apart = true;
@@ -122,11 +128,43 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
                     cell.set(TIGHT, false);
                     cell.left_at = 0;
                     cell.turned = 0;
+                    cell.running = RunningCell::default();
+                    cell.set(RUNNING_WANTED, false);
                 });
                 replace_if_spent(ledger, procedure, index, true);
             }
         }
     }
+}
+
+/// A running torque that is told settles an attempt that was unknown for want of it: it can be pulled again, now with its whole
+/// target. A turn is never made twice; what its end torque means stays a person's decision.
+fn running_known(ledger: &mut Ledger, procedure: &Procedure, known: &Running) {
+    let wanted = ledger.wants_running(known.fastener) && known.seen == Seen::Typed;
+    change(ledger, known.fastener, |cell| {
+        cell.running = RunningCell::of(known.torque, known.seen);
+        if wanted {
+            cell.set(RUNNING_WANTED, false);
+            cell.set(ASK, false);
+        }
+    });
+    if !wanted {
+        return;
+    }
+    for (index, step) in (0..=u16::MAX).zip(procedure.steps()) {
+        if step.fastener() == Some(known.fastener) && ledger.step(index) == StepState::Doubtful {
+            put(ledger, index, StepState::Open);
+        }
+    }
+}
+
+/// Whether the running torque is all that is missing for a verdict.
+fn wants_running(attempt: &crate::record::Attempt, stage: &Stage) -> bool {
+    let others = attempt.reasons.without(Reason::RunningUnknown);
+    attempt.verdict == Verdict::Unknown
+        && attempt.reasons.contains(Reason::RunningUnknown)
+        && !others.reach(Gravity::Lost)
+        && !matches!(stage.kind, StageKind::Turn { .. })
 }
 
 fn attempt_made(
@@ -144,6 +182,8 @@ fn attempt_made(
         return;
     };
     let fastener = attempt.fastener;
+    let wanted = wants_running(attempt, &stage);
+    change(ledger, fastener, |cell| cell.set(RUNNING_WANTED, wanted));
     if stage.kind.tightens() && attempt.pulls > 0 {
         tightened(ledger, fastener);
     }
@@ -267,6 +307,10 @@ fn fastener_loosened(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, e
         cell.set(MARKED, false);
         cell.left_at = 0;
         cell.turned = 0;
+        // A locking feature holds less each time it is run [ISO 2320, which asks for less at the fifth removal, from memory]: on
+        // the way down again it is seen anew, or told anew. Whose work loosened it does not matter.
+        cell.running = RunningCell::default();
+        cell.set(RUNNING_WANTED, false);
     });
     // A loosening that was asked for has reopened what it should; any other means to start over.
     if !asked_for || elsewhere {
@@ -352,7 +396,10 @@ fn decision_made(
     }
     let fastener = fastener_of(procedure, step);
     if let Some(fastener) = fastener {
-        change(ledger, fastener, |cell| cell.set(ASK, false));
+        change(ledger, fastener, |cell| {
+            cell.set(ASK, false);
+            cell.set(RUNNING_WANTED, false);
+        });
     }
     match decision {
         Decision::Again => put(ledger, step, StepState::Open),

@@ -5,7 +5,7 @@
 use crate::procedure::EngineState;
 use crate::record::{Decision, Doubt, Role};
 use crate::session::Input;
-use crate::unit::Length;
+use crate::unit::{Length, Torque};
 
 /// An input of the session. What a field means depends on `what`; where it means nothing it is 0 or empty.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -15,7 +15,7 @@ pub struct Tell<'a> {
     pub what: u8,
     /// Step, fastener, stage or moment.
     pub which: u16,
-    /// A length in µm, yes or no, or one of a few.
+    /// A length in µm, a torque in mN·m, yes or no, or one of a few.
     pub value: i32,
     /// In words, at most 48 bytes.
     pub text: &'a str,
@@ -91,6 +91,9 @@ impl<'a> Tell<'a> {
                 (16, u16::from(stage), state, "")
             }
             Input::TakenApart { note } => (17, 0, 0, note),
+            Input::RunningTorque { fastener, torque } => {
+                (18, u16::from(fastener), torque.millinewton_meters(), "")
+            }
             _ => return None,
         };
         Some(Self {
@@ -177,6 +180,10 @@ impl<'a> Tell<'a> {
                 },
             },
             17 => Input::TakenApart { note },
+            18 => Input::RunningTorque {
+                fastener: small?,
+                torque: Torque::try_from(self.value).ok()?,
+            },
             _ => return None,
         })
     }
@@ -276,6 +283,10 @@ mod tests {
                 state: EngineState::Hot,
             },
             Input::TakenApart { note: "0.05 mm" },
+            Input::RunningTorque {
+                fastener: 3,
+                torque: Torque::from_millinewton_meters(8_500),
+            },
         ];
         for input in told {
             let tell = Tell::of(&input).expect("it is told");
@@ -312,7 +323,8 @@ mod tests {
         };
         for wrong in [
             tell(0, 0, 0),
-            tell(18, 0, 0),
+            tell(18, 0, i32::MIN),
+            tell(19, 0, 0),
             tell(1, 256, 0),
             tell(4, 0, 2),
             tell(11, 256, 0),

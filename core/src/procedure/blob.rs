@@ -11,7 +11,7 @@ use crate::check_sum::crc32;
 use crate::plain::{Fields, Plain};
 
 /// Version of the stored form.
-pub(super) const VERSION: u8 = 1;
+pub(super) const VERSION: u8 = 2;
 
 impl Procedure {
     /// Writes the procedure and returns the bytes used.

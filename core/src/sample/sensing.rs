@@ -6,9 +6,9 @@ use super::{Calibration, Counts, Sample};
 use crate::unit::{Rotation, Span, Torque};
 
 /// Below this the tool counts as unloaded, for the gyro's rest: 0.5 N·m.
-const UNLOADED: i32 = 500;
+pub(super) const UNLOADED: i32 = 500;
 /// Rates that differ from the last known rest by less than this are rest: 3 °/s.
-const REST_MILLIDEGREES_PER_SECOND: i64 = 3_000;
+pub(super) const REST_MILLIDEGREES_PER_SECOND: i64 = 3_000;
 /// Torque that changes by less from one reading to the next is still: 0.8 N·m.
 const STILL: i32 = 800;
 /// Readings at rest, in a row, before a zero or the gyro's rest is taken: a power of two.

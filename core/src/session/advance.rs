@@ -2,12 +2,12 @@
 
 use core::ops::Deref;
 
-use super::{Armed, Next, Outcome, Session};
+use super::{Armed, Next, Outcome, Purpose, Session};
 use crate::ledger::{Confirmed, Reached, StepState};
 use crate::procedure::{Moment, Procedure, StageKind};
-use crate::record::{AfterPass, Pass, Waited};
-use crate::tracker::Start;
-use crate::unit::{Instant, Span, Torque};
+use crate::record::{Added, AfterPass, Pass, Waited};
+use crate::tracker::{RunDown, Start};
+use crate::unit::{Angle, Instant, Span, Torque};
 use crate::verdict::{Aim, Verdict};
 
 /// Deadlines that one input can pass: a release that ends an attempt, a wait that ends, and one to spare.
@@ -62,15 +62,20 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         }
         match self.next {
             Next::Pull { step } => {
-                if self
-                    .armed
-                    .is_none_or(|armed| armed.step != step && !armed.recheck)
-                {
+                if self.armed.is_none_or(|armed| match armed.purpose {
+                    Purpose::Attempt => armed.step != step,
+                    Purpose::LookOn => true,
+                    Purpose::Recheck => false,
+                }) {
                     self.arm(step);
                 }
             }
+            Next::Hand { step } => self.look_on_run_down(step),
             _ => {
-                if self.armed.is_some_and(|armed| !armed.recheck) {
+                if self
+                    .armed
+                    .is_some_and(|armed| armed.purpose != Purpose::Recheck)
+                {
                     self.armed = None;
                 }
             }
@@ -341,22 +346,75 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         let Some(aim) = self.ledger.aim_of(&self.procedure, step) else {
             return;
         };
-        let prevailing = match self.procedure.stage_of(step).map(|stage| stage.kind) {
-            Some(StageKind::Tighten { prevailing, .. }) => prevailing,
-            _ => crate::procedure::Prevailing::None,
-        };
+        let added = self.ledger.added(&self.procedure, step);
         let start = Start {
             restart_expected: self
                 .fastener_at(step)
                 .and_then(|fastener| self.moves_above(fastener, &aim)),
-            prevailing,
+            running: added.torque().unwrap_or(Torque::ZERO),
+            run_down: self.run_down(step, &aim, added),
+            turned: self
+                .fastener_at(step)
+                .map_or(Angle::ZERO, |fastener| self.ledger.turned(fastener)),
         };
         self.tracker
             .begin(aim, &self.procedure.terms().watch, start);
         self.armed = Some(Armed {
             step,
-            recheck: false,
+            purpose: Purpose::Attempt,
         });
+    }
+
+    /// A run-down is seen only on a fastener that is loose, on the way to a torque.
+    fn run_down(&self, step: u16, aim: &Aim, added: Added) -> RunDown {
+        let is_ahead = matches!(aim, Aim::Torque { .. })
+            && self.fastener_at(step).is_some_and(|fastener| {
+                !self.ledger.is_tight(fastener) && self.ledger.left_at(fastener).is_none()
+            });
+        match (added, is_ahead) {
+            (Added::Nothing, _) => RunDown::None,
+            (Added::Unknown, false) => RunDown::Missed,
+            (Added::Unknown | Added::Measured(_), true) => RunDown::Measured,
+            (Added::Given(_) | Added::Typed(_), true) => RunDown::Known,
+            (_, false) => RunDown::None,
+        }
+    }
+
+    /// A fastener that is started by hand may be run down with the tool: its running torque is looked at, if the first torque
+    /// stage after this one wants it measured.
+    fn look_on_run_down(&mut self, step: u16) {
+        let purpose = Purpose::LookOn;
+        if self.armed.is_some_and(|armed| {
+            armed.purpose == Purpose::Recheck || armed == Armed { step, purpose }
+        }) {
+            return;
+        }
+        self.armed = None;
+        let Some(fastener) = self.fastener_at(step) else {
+            return;
+        };
+        let later = (0..=u16::MAX)
+            .zip(self.procedure.steps())
+            .skip(usize::from(step))
+            .filter(|(_, other)| other.fastener() == Some(fastener))
+            .find_map(|(index, _)| {
+                let aim = self.ledger.aim_of(&self.procedure, index)?;
+                Some((index, aim))
+            });
+        let Some((later, aim)) = later else { return };
+        let added = self.ledger.added(&self.procedure, later);
+        if self.run_down(later, &aim, added) != RunDown::Measured {
+            return;
+        }
+        let start = Start {
+            restart_expected: None,
+            running: added.torque().unwrap_or(Torque::ZERO),
+            run_down: RunDown::LookedAt,
+            turned: Angle::ZERO,
+        };
+        self.tracker
+            .begin(aim, &self.procedure.terms().watch, start);
+        self.armed = Some(Armed { step, purpose });
     }
 
     /// The torque below which the fastener is not expected to turn: what it was left at. After a pull that was cut short

@@ -5,12 +5,12 @@ use core::ops::Deref;
 use super::{Outcome, Refusal, Session, reason, short};
 use crate::ledger::StepState;
 use crate::limits::MOMENTS_MAX;
-use crate::procedure::{EngineState, Moment as Awaited, Procedure, StageKind};
+use crate::procedure::{EngineState, Moment as Awaited, Prevailing, Procedure, StageKind};
 use crate::record::{
     Answered, Apart, Condition, Decided, Decision, Done, Doubt, Due, Fitted, Loosened, Manner,
-    Marked, Measured, Moment, Noted, Person, Role, Skipped, Tool,
+    Marked, Measured, Moment, Noted, Person, Role, Running, Seen, Skipped, Tool,
 };
-use crate::unit::Length;
+use crate::unit::{Length, Torque};
 use crate::verdict::Verdict;
 
 impl<P: Deref<Target = Procedure>> Session<P> {
@@ -19,7 +19,10 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         self.open_step(step)?;
         self.nothing_earlier_open(step)?;
         match self.procedure.stage_of(step).map(|stage| stage.kind) {
-            Some(StageKind::Seat { .. }) => self.done(step, Manner::Hand, outcome),
+            Some(StageKind::Seat { .. }) => {
+                self.armed = None;
+                self.done(step, Manner::Hand, outcome)
+            }
             _ => Err(Refusal::WrongKind),
         }
     }
@@ -263,6 +266,40 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         } else {
             Err(Refusal::NoSuch)
         }
+    }
+
+    /// A running torque above every target it would come on top of was read in another unit, or is another number.
+    pub(super) fn running_torque(
+        &mut self,
+        fastener: u8,
+        torque: Torque,
+        outcome: &mut Outcome,
+    ) -> Result<(), Refusal> {
+        self.not_in_pull()?;
+        self.has_fastener(fastener)?;
+        // Below zero where the plan adds none: then nothing may be told.
+        let mut most = Torque::from_millinewton_meters(-1);
+        for (index, step) in (0..=u16::MAX).zip(self.procedure.steps()) {
+            if step.fastener() == Some(fastener)
+                && self.procedure.prevailing(index) != Prevailing::None
+                && let Some(window) = self.procedure.torque_window(index)
+            {
+                most = most.max(window.target);
+            }
+        }
+        if torque.is_negative() || torque > most {
+            return Err(Refusal::NoRunningTorque);
+        }
+        self.armed = None;
+        let seen = Seen::Typed;
+        self.record(
+            Running {
+                fastener,
+                torque,
+                seen,
+            },
+            outcome,
+        )
     }
 
     pub(super) fn due(

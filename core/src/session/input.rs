@@ -153,6 +153,13 @@ pub enum Input<'a> {
         /// Its number.
         moment: u8,
     },
+    /// The running torque of a fastener, told by a person: read on a tool while it was run down. Not negative.
+    RunningTorque {
+        /// The fastener's index.
+        fastener: u8,
+        /// The torque.
+        torque: Torque,
+    },
     /// A later retorque became due.
     Due {
         /// The stage.
@@ -214,4 +221,6 @@ pub enum Refusal {
     LoosenFirst,
     /// The fastener must be replaced first.
     ReplaceFirst,
+    /// A running torque on a fastener whose plan adds none, a negative one, or one above every target it would come on top of.
+    NoRunningTorque,
 }

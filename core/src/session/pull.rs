@@ -2,11 +2,11 @@
 
 use core::ops::Deref;
 
-use super::{Announcement, Armed, Next, Outcome, Refusal, Selected, Session};
+use super::{Announcement, Armed, Next, Outcome, Purpose, Refusal, Selected, Session};
 use crate::procedure::{Procedure, StageKind};
-use crate::record::{Attempt, Begun, Rechecked};
+use crate::record::{Added, Attempt, Begun, Rechecked, Running, Seen};
 use crate::sample::{Fault, Sample};
-use crate::tracker::{Signal, Start};
+use crate::tracker::{RunDown, Signal, Start};
 use crate::unit::{Angle, Instant, Torque};
 use crate::verdict::{Aim, Judgement, Reading, Reason, Reasons, Verdict, judge};
 
@@ -44,7 +44,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         let signal = self.tracker.feed(at, sample);
         outcome.cue = signal.cue;
         outcome.halt = signal.halt;
-        if signal.began || signal.ended {
+        if signal.began || signal.ended || signal.running.is_some() {
             self.heed(armed, signal, outcome);
         }
         if !outcome.entries.is_empty() || !self.pending.is_empty() {
@@ -77,7 +77,20 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         if signal.halt.is_some() {
             outcome.halt = signal.halt;
         }
-        if signal.began && !armed.recheck {
+        if let Some(torque) = signal.running
+            && let Some(fastener) = self.fastener_at(armed.step)
+        {
+            let seen = Seen::Measured;
+            let _ = self.record(
+                Running {
+                    fastener,
+                    torque,
+                    seen,
+                },
+                outcome,
+            );
+        }
+        if signal.began && armed.purpose == Purpose::Attempt {
             let _ = self.record(Begun { step: armed.step }, outcome);
         }
         if signal.ended {
@@ -92,7 +105,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
                 Ok(())
             }
             // Not pulled on yet: there is no check after all.
-            Some(armed) if armed.recheck => {
+            Some(armed) if armed.purpose == Purpose::Recheck => {
                 self.armed = None;
                 Ok(())
             }
@@ -105,6 +118,8 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             return Ok(());
         };
         let Some(reading) = self.tracker.interrupt() else {
+            // Nothing had begun; the tracker is set anew.
+            self.armed = None;
             return Ok(());
         };
         let reasons = reading.shape.with(Reason::Interrupted);
@@ -139,7 +154,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         outcome: &mut Outcome,
     ) {
         self.armed = None;
-        if armed.recheck {
+        if armed.purpose == Purpose::Recheck {
             let moved = reading.angle.is_none_or(|angle| angle > RECHECK_STILL);
             let verdict = match judgement.verdict {
                 Verdict::Accepted if moved => Verdict::Rejected,
@@ -182,7 +197,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             peak: reading.peak,
             settled: reading.settled,
             angle: reading.angle,
-            prevailing: reading.prevailing,
+            prevailing: self.ledger.added(&self.procedure, armed.step),
             restart: reading.restart,
             trace: self.tracker.trace().digest(),
             took_ms: self.now.since(self.ledger.begun_at()).millis(),
@@ -213,7 +228,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             peak: Torque::ZERO,
             settled: Torque::ZERO,
             angle: None,
-            prevailing: None,
+            prevailing: self.ledger.added(&self.procedure, step),
             restart: None,
             trace: 0,
             took_ms: 0,
@@ -283,22 +298,29 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         ) {
             return Err(Refusal::AngleTightened);
         }
-        let Some(window) = self.procedure.torque_window(step) else {
+        let Some(window) = self.ledger.torque_window(&self.procedure, step) else {
             return Err(Refusal::AngleTightened);
         };
+        let added = self.ledger.added(&self.procedure, step);
         let aim = Aim::Repeat {
             window,
             still: RECHECK_STILL,
         };
         let start = Start {
             restart_expected: self.ledger.left_at(fastener),
-            ..Start::default()
+            running: added.torque().unwrap_or(Torque::ZERO),
+            run_down: if added == Added::Unknown {
+                RunDown::Missed
+            } else {
+                RunDown::None
+            },
+            turned: self.ledger.turned(fastener),
         };
         self.tracker
             .begin(aim, &self.procedure.terms().watch, start);
         self.armed = Some(Armed {
             step,
-            recheck: true,
+            purpose: Purpose::Recheck,
         });
         Ok(())
     }

@@ -19,13 +19,11 @@ impl Tracker {
     }
 
     fn torque_cue(&self, seen: Seen) -> Cue {
-        let running = self.running_torque();
-        let own = seen.torque.saturating_sub(running);
-        if own > self.goal.max {
+        if seen.torque > self.goal.max {
             return Cue::Over;
         }
-        let target = self.goal.let_go.saturating_add(running);
-        let inside = self.goal.min > 0 && own >= self.goal.min;
+        let target = self.goal.let_go;
+        let inside = self.goal.min > 0 && seen.torque >= self.goal.min;
         if seen.torque >= target
             || inside && self.pace.is_level(seen, &self.thresholds)
             || self.pace.reaches_torque(seen, target, &self.thresholds)

@@ -96,6 +96,26 @@ impl Goal {
         }
     }
 
+    /// With this much more running torque put on top of a torque that is aimed at.
+    pub(super) const fn raised(self, by: i32) -> Self {
+        match self.kind {
+            Kind::Torque | Kind::Repeat => Self {
+                least: self.least.saturating_add(by),
+                // A side that is open stays open.
+                min: if self.min > 0 {
+                    self.min.saturating_add(by)
+                } else {
+                    self.min
+                },
+                max: self.max.saturating_add(by),
+                let_go: self.let_go.saturating_add(by),
+                target: self.target.saturating_add(by),
+                ..self
+            },
+            _ => self,
+        }
+    }
+
     fn to(kind: Kind, target: i32, min: i32, max: i32) -> Self {
         Self {
             kind,

@@ -4,7 +4,7 @@
 
 use super::goal::Kind;
 use super::rise::{Turned, rise};
-use super::{Cue, Seen, Tracker};
+use super::{Cue, RunsDown, Seen, Tracker};
 use crate::verdict::Reason;
 
 /// What can wait is looked at this often, 4.1 ms: far below what a hand or an eye notices.
@@ -17,13 +17,17 @@ impl Tracker {
             self.before_snug(seen, level);
         }
         self.turning.follow(before, seen, level, &self.thresholds);
+        let is_marked = self.pace.push(seen);
+        if self.began_at.is_none() && !self.seats(seen, sure, level) {
+            return;
+        }
         if !self.pull_counted && seen.torque >= self.thresholds.regrip.saturating_mul(2) {
             self.pull_counted = true;
             self.pulls = self.pulls.saturating_add(1);
         }
-        if self.pace.push(seen)
+        if is_marked
             && self.pace.is_level(seen, &self.thresholds)
-            && seen.torque >= self.peak.value >> 1
+            && seen.torque >= self.peak.value() >> 1
         {
             self.peak.stands(sure);
         }
@@ -48,8 +52,10 @@ impl Tracker {
         if !self.reverse {
             self.first_movement(seen);
         }
-        if matches!(self.goal.kind, Kind::Torque) {
-            self.follow_rise(seen);
+        match self.goal.kind {
+            Kind::Torque => self.follow_rise(seen),
+            Kind::Turn => self.follow_turn(seen),
+            _ => {}
         }
         self.cue = self.cue_at(seen);
         if self.cue == Cue::Approach {
@@ -60,24 +66,50 @@ impl Tracker {
     /// Torque at which counting starts in this pull.
     pub(super) fn level(&self) -> i32 {
         match self.goal.kind {
-            Kind::Torque if !self.turning.is_counting() => {
-                self.thresholds.snug.saturating_add(self.running_torque())
+            // Before any plateau nobody knows whether it is the nut that resists or the joint.
+            Kind::Torque if self.began_at.is_none() && self.wants_running() => {
+                self.thresholds.level.ceiling.max(self.thresholds.snug)
+            }
+            Kind::Torque if self.began_at.is_none() || !self.turning.is_counting() => {
+                self.thresholds.snug
             }
             _ => self.thresholds.regrip,
         }
+    }
+
+    /// Whether the head seats: past snug on top of the running torque, and no spike. Until then the fastener is run down, which
+    /// is no attempt, however long and in however many strokes.
+    fn seats(&mut self, seen: Seen, sure: i32, level: i32) -> bool {
+        if seen.torque < level {
+            // What was past it was a knock.
+            self.turning.recount();
+            return false;
+        }
+        if self.runs_down != RunsDown::Yes || sure < level {
+            return false;
+        }
+        if self.wants_running() {
+            // Counted from where it began for certain.
+            self.thresholds.snug = level;
+            self.find(Reason::RunningUnknown);
+        }
+        self.began_at = Some(self.at);
+        self.shape
+            .start_pull(self.turning.still_below(), &self.thresholds);
+        true
     }
 
     fn before_snug(&mut self, seen: Seen, level: i32) {
         if !matches!(self.goal.kind, Kind::Torque) {
             return;
         }
-        if self.measures_running {
-            self.running.push(seen);
-        }
         if self.thresholds.run_down_min == 0 && self.thresholds.run_down_max == 0 {
             return;
         }
         self.travel.push(seen);
+        if self.runs_down == RunsDown::Yes && seen.torque < level {
+            return;
+        }
         let limit = self.thresholds.run_down_max;
         if limit > 0 && self.travel.turned > limit {
             self.find(Reason::LateRise);
@@ -92,10 +124,10 @@ impl Tracker {
         if self.reverse || self.found.contains(Reason::Stuck) {
             return;
         }
-        let may_yield = matches!(self.goal.kind, Kind::Torque);
+        let compliance = matches!(self.goal.kind, Kind::Torque).then(|| self.turning.compliance());
         match self
             .shape
-            .follow(before, seen, sure, may_yield, &self.thresholds)
+            .follow(before, seen, sure, compliance, &self.thresholds)
         {
             Some(Reason::Stuck) => self.lost(Reason::Stuck),
             Some(reason) => self.find(reason),
@@ -129,31 +161,60 @@ impl Tracker {
     }
 
     fn follow_rise(&mut self, seen: Seen) {
-        // Where part of the way went unseen, nothing can be said of the rise.
-        if self.turning.is_lost() {
+        if let Some(turned) = self.turned(seen) {
+            self.judge_rise(seen.torque, turned);
+        }
+    }
+
+    /// A turn brings its torque up.
+    #[inline(never)]
+    fn follow_turn(&mut self, seen: Seen) {
+        if self.thresholds.turn_rise_after == 0 || self.held_to_rise {
             return;
         }
-        // Between these two the fastener's rotation lies, whatever the train's stiffness.
-        let compliance = self.turning.compliance();
-        let exact = compliance > 0;
-        let Some(most) = self.turning.now(Some(seen), compliance) else {
+        let Some(turned) = self.turned(seen) else {
             return;
         };
+        let verdict = self
+            .turn_rise
+            .push(seen.torque, turned.least, &self.thresholds);
+        if let Some(rose) = verdict {
+            self.held_to_rise = true;
+            if !rose {
+                self.find(Reason::NoRise);
+            }
+        }
+    }
+
+    /// Between its two figures the fastener's rotation lies, whatever the train's stiffness. Where part of the way went unseen, nothing
+    /// can be said.
+    #[inline(never)]
+    fn turned(&self, seen: Seen) -> Option<Turned> {
+        if self.turning.is_lost() {
+            return None;
+        }
+        let compliance = self.turning.compliance();
+        let exact = compliance > 0;
+        let most = self.turning.now(Some(seen), compliance)?;
         let least = if exact {
             most
         } else {
             let softest = self.thresholds.compliance_most;
             self.turning.now(Some(seen), softest).unwrap_or(most)
         };
-        self.judge_rise(seen.torque, Turned { least, most, exact });
+        Some(Turned { least, most, exact })
     }
 
     pub(super) fn judge_rise(&mut self, torque: i32, turned: Turned) {
-        let rise = rise(&self.thresholds, torque, self.peak.value, turned);
+        let rise = rise(&self.thresholds, torque, self.peak.value(), turned);
         if rise.no_turn {
             self.find(Reason::NoTurn);
         }
         if rise.early {
+            if !turned.exact && !self.found.contains(Reason::EarlyRise) {
+                let risen = torque.wrapping_sub(self.thresholds.snug);
+                self.early = Some((risen, turned.most));
+            }
             self.find(Reason::EarlyRise);
         }
         if rise.late {

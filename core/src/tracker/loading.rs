@@ -4,7 +4,9 @@
 
 use super::goal::Kind;
 use super::rise::Turned;
-use super::{Seen, Tracker};
+use super::thresholds::COMPLIANCE_BITS;
+use super::turning::Turning;
+use super::{Cue, RunsDown, Seen, Tracker};
 use crate::unit::Instant;
 use crate::verdict::Reason;
 
@@ -24,7 +26,7 @@ impl Tracker {
             return Ok(None);
         };
         if at < self.at {
-            if self.loaded {
+            if self.is_pulled() {
                 self.lost(Reason::Gap);
             }
             return Err(Reversed);
@@ -33,7 +35,7 @@ impl Tracker {
         self.at = at;
         self.passed = passed;
         if passed > self.gap() {
-            if self.loaded {
+            if self.is_pulled() {
                 self.lost(Reason::Gap);
             }
             self.peak.restart();
@@ -61,7 +63,8 @@ impl Tracker {
         }
     }
 
-    /// Loaded or let go; two samples in a row decide, so that a spike does neither. True at the attempt's first load.
+    /// Loaded or let go; two samples in a row decide, so that a spike does neither. True at the attempt's first load, or at the
+    /// beginning of a stroke that may become it.
     pub(super) fn load(&mut self, before: Option<Seen>, seen: Seen) -> bool {
         let past = seen.torque >= self.thresholds.regrip;
         if past == self.loaded {
@@ -82,9 +85,9 @@ impl Tracker {
         self.loaded = true;
         self.released_at = None;
         self.pull_counted = false;
+        self.peak.start_pull();
         self.drift.disturb();
         self.pace.restart();
-        self.running.restart();
         self.turning.start_pull(before.unwrap_or(seen));
         if let (Some(foot), Some(first)) = (self.foot, before) {
             // A stiff train is wound up within a sample: counting may have to start between these two.
@@ -96,16 +99,28 @@ impl Tracker {
         self.shape
             .start_pull(self.turning.still_below(), &self.thresholds);
         self.restart_top = 0;
-        if self.began_at.is_none() {
+        let is_first = self.began_at.is_none();
+        if is_first && self.runs_down == RunsDown::No {
             self.began_at = Some(self.at);
-            return true;
         }
-        false
+        is_first && self.runs_down != RunsDown::Only
     }
 
     fn let_go(&mut self, seen: Seen) {
+        if self.began_at.is_none() {
+            self.stroke_ended();
+            return;
+        }
         self.look_for_a_break(seen);
         self.end_pull(Some(seen));
+    }
+
+    /// A stroke of the run-down is over: nothing of it counts but the running torque.
+    fn stroke_ended(&mut self) {
+        self.loaded = false;
+        self.turning = Turning::new(&self.thresholds);
+        self.peak.forget();
+        self.cue = Cue::None;
     }
 
     pub(super) fn end_pull(&mut self, released: Option<Seen>) {
@@ -133,8 +148,21 @@ impl Tracker {
                 most: turned,
                 exact,
             };
-            self.judge_rise(self.peak.value, turned);
+            self.judge_rise(self.peak.value(), turned);
         }
+        let compliance = self.turning.compliance();
+        if compliance > 0 && self.early.take().is_some_and(|early| self.stood(early)) {
+            self.found = self.found.without(Reason::EarlyRise).with(Reason::NoTurn);
+        }
+        if compliance > 0 && self.shape.yielded(compliance, &self.thresholds) {
+            self.find(Reason::Yielding);
+        }
+    }
+
+    /// Whether a rise that was too steep for the joint was the train's alone: the fastener stood still, tight before.
+    fn stood(&self, (risen, turned): (i32, i64)) -> bool {
+        let wound = i64::from(risen).wrapping_mul(self.turning.compliance()) >> COMPLIANCE_BITS;
+        turned.wrapping_sub(wound) < i64::from(self.thresholds.restart_turn)
     }
 
     /// A stud that snaps drops its torque between two samples; only the handle, going on with nothing to hold it, tells.
@@ -142,7 +170,8 @@ impl Tracker {
         let Some(released) = self.released_at else {
             return;
         };
-        if self.at.since(released).micros() <= self.thresholds.release {
+        // A hand that hardly moves at the moment takes a while to show that nothing holds it.
+        if self.at.since(released).micros() <= self.thresholds.release.wrapping_mul(3) {
             self.look_for_a_break(seen);
         }
     }

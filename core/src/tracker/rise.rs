@@ -1,8 +1,9 @@
-//! Rise of torque over fastener angle past snug: too steep, too flat, too long, or none at all.
+//! Rise of torque over fastener angle past snug: too steep, too flat, too long, or none at all; and that of a turn.
 //!
 //! Knows nothing of time.
 
-use super::thresholds::Thresholds;
+use super::thresholds::{TURN_RISE_OVER, Thresholds};
+use crate::unit::ratio;
 
 /// What may be off in the angle before a rise is too steep, 1°, and too flat, 10°: settling of parts, in millidegrees.
 const EARLY_SLACK: i64 = 1_000;
@@ -55,11 +56,58 @@ pub(super) fn rise(thresholds: &Thresholds, torque: i32, top: i32, turned: Turne
                 .wrapping_mul(turned.least.wrapping_sub(LATE_SLACK));
     let long =
         thresholds.late > 0 && turned.least > i64::from(thresholds.late) && risen_most < most_of_it;
+    // Steeper than the joint can be, half of the way is enough to tell that it did not turn at all.
+    let enough = if steep { half } else { most_of_it };
     let fixed =
-        turned.exact && own && risen > most_of_it && turned.most < i64::from(thresholds.turn_least);
+        turned.exact && own && risen > enough && turned.most < i64::from(thresholds.turn_least);
     Rise {
         no_turn: fixed,
         early: steep && !fixed,
         late: flat || long,
+    }
+}
+
+/// What a turn holds on average just before it is held to its rise: neither the first start, which takes more than going on, nor the
+/// noise of a single sample counts.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct TurnRise {
+    sum: i64,
+    count: u16,
+    /// Highest torque of the turn so far: what lies far below it belongs to letting go.
+    top: i32,
+}
+
+impl TurnRise {
+    pub(super) const NEW: Self = Self {
+        sum: 0,
+        count: 0,
+        top: 0,
+    };
+
+    /// Takes what the fastener surely turned, in millidegrees; says whether the torque rose once that can be said.
+    pub(super) fn push(
+        &mut self,
+        torque: i32,
+        turned: i64,
+        thresholds: &Thresholds,
+    ) -> Option<bool> {
+        let after = i64::from(thresholds.turn_rise_after);
+        self.top = self.top.max(torque);
+        let on_top = torque >= self.top.wrapping_sub(self.top >> 3);
+        if !on_top || turned < after.wrapping_sub(i64::from(TURN_RISE_OVER)) {
+            return None;
+        }
+        if turned < after {
+            self.sum = self.sum.saturating_add(i64::from(torque));
+            self.count = self.count.saturating_add(1);
+            return None;
+        }
+        let mean = if self.count == 0 {
+            torque
+        } else {
+            let mean = ratio(self.sum, u64::from(self.count));
+            i32::try_from(mean).unwrap_or(torque)
+        };
+        Some(mean >= thresholds.turn_rise_to)
     }
 }

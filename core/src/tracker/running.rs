@@ -3,21 +3,46 @@
 //! Knows nothing of verdicts.
 
 use super::Seen;
+use crate::unit::ratio;
 
-const BLOCK: u8 = 32;
-const BLOCK_BITS: u32 = 5;
-/// Rotation in a block that shows the fastener turning: 2°.
-const TURN_LEAST: i32 = 2_000;
+/// Rotation in a block: 3°. Three blocks in a row must lie level, so a stroke needs some 10° beside the winding up of its train.
+const BLOCK_TURN: i32 = 3_000;
+/// Samples in a block at least, so that their mean says more than one of them; and at most, so that their sum fits.
+const BLOCK_LEAST: u16 = 4;
+const BLOCK_MOST: u16 = 1_024;
+/// Going back by this much ends a stroke: 1°.
+const BACK: i32 = 1_000;
+/// The mean goes by the last sixteen blocks or so: most of a turn's waves even out, and what was felt far from the seat fades.
+const WEIGHT_MOST: u8 = 16;
 
-/// Mean torque while running down.
+/// The plateau of torque while a fastener is run down, over any number of strokes.
+///
+/// Level means: three blocks of 3° whose means differ by no more than a fiftieth of the target. A joint that clamps rises by
+/// that much in 6° unless it takes more than 300° to its target, which no healthy joint of the corpus does; what is level and
+/// then rises is therefore the nut, not the joint. *Our judgement, no source.*
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Running {
     sum: i32,
-    count: u8,
+    count: u16,
     from: i32,
-    /// Mean of the blocks up to the last but one, which the rise may already have touched.
-    mean: Option<i32>,
-    newest: Option<i32>,
+    far: i32,
+    /// Means of the last two blocks of this stroke, and how many there are.
+    means: (i32, i32),
+    filled: u8,
+    mean: i32,
+    /// Blocks behind the mean, zero before any plateau.
+    weight: u8,
+}
+
+/// What tells a plateau from a rise and from nothing, in mN·m.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Level {
+    /// Below this the tool turns nothing, as far as its sensor can tell.
+    pub(super) floor: i32,
+    /// Above this it is no running torque any more.
+    pub(super) ceiling: i32,
+    /// How far the means of a plateau may lie apart.
+    pub(super) band: i32,
 }
 
 impl Running {
@@ -25,42 +50,86 @@ impl Running {
         sum: 0,
         count: 0,
         from: 0,
-        mean: None,
-        newest: None,
+        far: 0,
+        means: (0, 0),
+        filled: 0,
+        mean: 0,
+        weight: 0,
     };
 
-    /// A new pull: a block must not reach over the time between.
-    pub(super) fn restart(&mut self) {
-        self.count = 0;
-    }
-
-    /// A loaded sample before the head seats.
-    pub(super) fn push(&mut self, seen: Seen) {
+    /// Takes a sample, loaded or not. True where a stroke ends with it.
+    pub(super) fn push(&mut self, seen: Seen, level: Level) -> bool {
         if self.count == 0 {
-            self.from = seen.rotation;
-            self.sum = 0;
+            self.begin_block(seen);
+            if self.filled == 0 {
+                self.far = seen.rotation;
+            }
+        }
+        self.far = self.far.max(seen.rotation);
+        if self.far.wrapping_sub(seen.rotation) > BACK {
+            return self.end_stroke();
         }
         self.sum = self.sum.saturating_add(seen.torque);
         self.count = self.count.wrapping_add(1);
-        if self.count < BLOCK {
-            return;
+        if self.count >= BLOCK_LEAST && seen.rotation.wrapping_sub(self.from) >= BLOCK_TURN {
+            let sum = i64::from(self.sum);
+            let mean = i32::try_from(ratio(sum, u64::from(self.count))).unwrap_or(0);
+            if mean < level.floor || mean > level.ceiling {
+                return self.end_stroke();
+            }
+            self.block(mean, level.band);
+            self.begin_block(seen);
+        } else if self.count >= BLOCK_MOST {
+            // It stands under load: what it holds is no torque of turning.
+            self.begin_block(seen);
         }
-        self.count = 0;
-        if seen.rotation.wrapping_sub(self.from) < TURN_LEAST {
-            return;
-        }
-        if let Some(newest) = self.newest {
-            self.mean = Some(match self.mean {
-                Some(mean) => mean.wrapping_add(newest.wrapping_sub(mean) >> 2),
-                None => newest,
-            });
-        }
-        self.newest = Some(self.sum >> BLOCK_BITS);
+        false
     }
 
-    /// The running torque, in mN·m.
+    fn end_stroke(&mut self) -> bool {
+        let ended = self.filled > 0;
+        self.count = 0;
+        self.filled = 0;
+        ended
+    }
+
+    fn begin_block(&mut self, seen: Seen) {
+        self.from = seen.rotation;
+        self.sum = 0;
+        self.count = 0;
+    }
+
+    fn block(&mut self, newest: i32, band: i32) {
+        let (first, second) = self.means;
+        self.means = (second, newest);
+        if self.filled < 2 {
+            self.filled = self.filled.wrapping_add(1);
+            return;
+        }
+        let highest = first.max(second).max(newest);
+        let lowest = first.min(second).min(newest);
+        if highest.wrapping_sub(lowest) > band {
+            return;
+        }
+        // The newest may be the foot of the rise already.
+        let level = first.wrapping_add(second) >> 1;
+        let off = level.wrapping_sub(self.mean);
+        if self.weight == 0 || off.wrapping_abs() > band.wrapping_mul(2) {
+            // A lock that takes hold only now, or lets go.
+            self.mean = level;
+            self.weight = 1;
+            return;
+        }
+        if self.weight < WEIGHT_MOST {
+            self.weight = self.weight.wrapping_add(1);
+        }
+        let part = ratio(i64::from(off), u64::from(self.weight));
+        self.mean = self.mean.wrapping_add(i32::try_from(part).unwrap_or(0));
+    }
+
+    /// The running torque, in mN·m, once a plateau was seen.
     pub(super) fn torque(&self) -> Option<i32> {
-        self.mean.or(self.newest)
+        (self.weight > 0).then_some(self.mean)
     }
 }
 

@@ -4,7 +4,7 @@
 //! nothing of limits on the result.
 
 use super::Seen;
-use super::thresholds::Thresholds;
+use super::thresholds::{COMPLIANCE_BITS, Thresholds};
 use crate::verdict::Reason;
 
 /// A tooth falls within this time; a hand that eases off takes longer.
@@ -29,8 +29,11 @@ pub(super) struct Shape {
     level: i32,
     level_rotation: i32,
     chord: i32,
+    chord_least: i32,
     pair_least: i32,
     on_chord: bool,
+    /// Steepest two chords and steepest one before a bend that may be the end of the wind-up, or the beginning of yield.
+    bend: Option<(i32, i32)>,
     // Giving way.
     restart: i32,
     top: i32,
@@ -60,8 +63,10 @@ impl Shape {
         level: 0,
         level_rotation: 0,
         chord: 0,
+        chord_least: i32::MAX,
         pair_least: i32::MAX,
         on_chord: false,
+        bend: None,
         restart: 0,
         top: 0,
         anchor: 0,
@@ -100,20 +105,24 @@ impl Shape {
         self.same_rotation = 0;
     }
 
-    /// Follows the curve by one loaded sample: `torque` sure, `seen` as it came. Names what it shows for the first time.
+    /// Follows the curve by one loaded sample: `torque` sure, `seen` as it came. Names what it shows for the first time. `compliance` is
+    /// the train's, zero while it is not known; without it, the curve may yield.
     pub(super) fn follow(
         &mut self,
         before: Seen,
         seen: Seen,
         torque: i32,
-        may_yield: bool,
+        compliance: Option<i64>,
         thresholds: &Thresholds,
     ) -> Option<Reason> {
         let stuck = self.stuck(seen, thresholds);
         // Teeth are looked for in the samples as they came: one alone may be a spike, five are not.
         let saw = self.saw(seen.ticks, seen.torque, thresholds);
         let giving = self.giving_way(torque, before.rotation, thresholds);
-        let yielding = may_yield && self.yielding(torque, before.rotation, thresholds);
+        let step = seen.rotation.wrapping_sub(before.rotation).max(0);
+        let yielding = compliance.is_some_and(|compliance| {
+            self.yielding(torque, before.rotation, step, compliance, thresholds)
+        });
         if stuck {
             Some(Reason::Stuck)
         } else if giving {
@@ -140,11 +149,18 @@ impl Shape {
 
     /// At release and just after: on letting go a whole train unwinds, a broken one goes on.
     pub(super) fn broke(&self, rotation: i32, thresholds: &Thresholds) -> bool {
-        self.top >= worth_watching(thresholds)
+        self.top >= thresholds.worth_watching
             && rotation.wrapping_sub(self.anchor) > thresholds.drop_turn >> 1
     }
 
-    fn yielding(&mut self, torque: i32, rotation: i32, thresholds: &Thresholds) -> bool {
+    fn yielding(
+        &mut self,
+        torque: i32,
+        rotation: i32,
+        step: i32,
+        compliance: i64,
+        thresholds: &Thresholds,
+    ) -> bool {
         if torque >= self.level {
             let mut passed = 0_u8;
             while torque >= self.level && passed < 16 {
@@ -157,6 +173,7 @@ impl Shape {
                     self.pair_least = self.pair_least.min(chord.saturating_add(self.chord));
                 }
                 self.chord = chord;
+                self.chord_least = self.chord_least.min(chord);
             } else {
                 self.chord = 0;
             }
@@ -170,8 +187,39 @@ impl Shape {
         let chord = i64::from(rotation.wrapping_sub(self.level_rotation));
         let steepest = i64::from(self.pair_least >> 1);
         let flat = steepest.wrapping_mul(i64::from(thresholds.yield_ratio)) >> 4;
-        torque >= self.top.wrapping_sub(self.top >> 3)
-            && chord > flat.max(steepest.wrapping_add(i64::from(CHORD_LEAST)))
+        let bent = torque >= self.top.wrapping_sub(self.top >> 3)
+            && chord > flat.max(steepest.wrapping_add(i64::from(CHORD_LEAST)));
+        // As steep as a train can be by itself: a fastener that was partly tight before winds up the train, then moves on at its
+        // own gradient. Only the train's stiffness tells that from a hard joint that yields.
+        // Chords are seen from sample to sample: a fast hand turns by a `step` meanwhile.
+        if !bent {
+            return false;
+        }
+        let pair = self.pair_least.wrapping_sub(step);
+        let one = self.chord_least.wrapping_sub(step);
+        if pair > thresholds.wind_up.saturating_mul(2) && one > thresholds.wind_up {
+            return true;
+        }
+        let steep = (pair, one);
+        if self.bend.is_none() && compliance == 0 {
+            self.bend = Some(steep);
+        }
+        let yields = compliance > 0 && turned_in(steep, compliance, thresholds);
+        // What comes now is a curve of its own, and may bend in its turn.
+        self.chord_least = i32::MAX;
+        self.pair_least = i32::MAX;
+        self.chord = 0;
+        self.on_chord = false;
+        yields
+    }
+
+    /// Whether a bend that could not be told at the time was the fastener's yield, once the train's compliance is known; while it is
+    /// not, the worse is to be reckoned with.
+    #[inline(never)]
+    pub(super) fn yielded(&mut self, compliance: i64, thresholds: &Thresholds) -> bool {
+        self.bend
+            .take()
+            .is_some_and(|steep| compliance == 0 || turned_in(steep, compliance, thresholds))
     }
 
     fn giving_way(&mut self, torque: i32, rotation: i32, thresholds: &Thresholds) -> bool {
@@ -185,7 +233,7 @@ impl Shape {
             self.anchor = rotation;
             return false;
         }
-        self.top >= worth_watching(thresholds)
+        self.top >= thresholds.worth_watching
             && torque < self.top.wrapping_sub(thresholds.drop)
             && rotation.wrapping_sub(self.anchor) > thresholds.drop_turn
     }
@@ -285,7 +333,13 @@ impl Shape {
     }
 }
 
-/// A fall from less than a quarter of the target, or from near snug, is the run-down's own.
-fn worth_watching(thresholds: &Thresholds) -> i32 {
-    (thresholds.target >> 2).max(thresholds.snug.saturating_mul(2))
+/// Whether the fastener turned in the steepest two chords and in the steepest one: by more than the train winds up by. One that was
+/// partly tight stands still in one of them at least.
+#[inline(never)]
+fn turned_in((pair, one): (i32, i32), compliance: i64, thresholds: &Thresholds) -> bool {
+    let torque = i64::from(thresholds.yield_step);
+    let wound = torque.wrapping_mul(compliance) >> COMPLIANCE_BITS;
+    let least = i64::from(thresholds.restart_turn);
+    i64::from(pair).wrapping_sub(wound << 1) > least
+        && i64::from(one).wrapping_sub(wound) > least >> 1
 }

@@ -2,8 +2,9 @@
 //!
 //! Every division the tracker's rules need is made here. Knows nothing of samples.
 
+use super::running::Level;
 use super::{Start, ticks};
-use crate::unit::{Torque, ratio};
+use crate::unit::{Angle, Torque, ratio};
 use crate::verdict::Aim;
 use crate::watch::Watch;
 
@@ -11,7 +12,14 @@ use crate::watch::Watch;
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Thresholds {
     pub(super) target: i32,
+    /// On top of the running torque, like the target.
     pub(super) snug: i32,
+    /// The running torque that is put in.
+    pub(super) running: i32,
+    /// Below this a fall is the run-down's own.
+    pub(super) worth_watching: i32,
+    /// What a running torque must look like.
+    pub(super) level: Level,
     pub(super) regrip: i32,
     /// Torque up to which the fastener stands still; zero when not known.
     pub(super) still_below: i32,
@@ -49,10 +57,22 @@ pub(super) struct Thresholds {
     pub(super) restart_turn: i32,
     pub(super) hold: i32,
     pub(super) wrong: i32,
+    /// What the softest train winds up by over one [`Self::yield_step`], in millidegrees: a chord no longer than that need not
+    /// have turned the fastener.
+    pub(super) wind_up: i32,
+    /// How far a turn goes before it is held to its rise, in millidegrees; zero: it is not.
+    pub(super) turn_rise_after: i32,
+    /// Torque that it must then have reached.
+    pub(super) turn_rise_to: i32,
+    /// The noise that the others are already wide enough for.
+    noise: i32,
 }
 
 /// Fractional bits of a compliance.
 pub(super) const COMPLIANCE_BITS: u32 = 20;
+
+/// The torque of a turn is averaged over so many millidegrees.
+pub(super) const TURN_RISE_OVER: i32 = 10_000;
 
 /// Assumed where neither target nor torque before is known, as for a first angle stage alone: 20 N·m.
 const SCALE_UNKNOWN: Torque = Torque::from_millinewton_meters(20_000);
@@ -61,6 +81,7 @@ impl Thresholds {
     pub(super) fn new(aim: &Aim, watch: &Watch, start: &Start) -> Self {
         let scale = scale(aim, start);
         let target = scale.millinewton_meters();
+        let running = start.running.millinewton_meters().max(0);
         let part = |percent: u8| scale.scaled(u16::from(percent), 100).millinewton_meters();
         let noise = watch.noise.millinewton_meters().min(1_000_000);
         let given = |value: Torque, otherwise: i32| {
@@ -84,19 +105,31 @@ impl Thresholds {
             .millinewton_meters()
             .max(noise.wrapping_mul(6))
             .max(1);
+        let compliance_most = compliance(watch.train_softest);
+        let turn_rise_after = turn_rise_after(aim, watch, start);
         let restart = start
             .restart_expected
             .map_or(0, Torque::millinewton_meters)
             .max(0);
-        Self {
+        let own = Self {
             target,
             snug,
+            running: 0,
+            // A fall from less than a quarter of the target, or from near snug.
+            worth_watching: (target >> 2).max(snug.saturating_mul(2)),
+            level: Level {
+                floor: (target >> 7).max(noise >> 2).max(1),
+                ceiling: target >> 1,
+                band: scale
+                    .scaled(1, 50)
+                    .millinewton_meters()
+                    .max(noise.wrapping_add(noise >> 1)),
+            },
             regrip,
             still_below: restart,
             compliance: compliance(watch.train),
-            compliance_most: compliance(watch.train_softest),
-            // The largest torque summed, twice the target, then takes 17 bits.
-            shift: 16_u32.saturating_sub(target.unsigned_abs().leading_zeros()),
+            compliance_most,
+            shift: shift(target),
             idle: watch.idle.micros(),
             release: watch.release.micros(),
             quiet: watch.release.micros().min(watch.idle.micros()),
@@ -131,13 +164,66 @@ impl Thresholds {
                 _ => i32::MAX,
             },
             wrong: part(watch.wrong_part).max(regrip.saturating_mul(2)),
+            wind_up: wind_up(step, compliance_most),
+            turn_rise_after,
+            turn_rise_to: turn_rise_to(turn_rise_after, watch, start),
+            noise,
+        };
+        own.raised(running)
+    }
+
+    /// With this much more running torque put in: what counts from snug or up to the target counts on top of it.
+    pub(super) fn raised(self, by: i32) -> Self {
+        let target = self.target.saturating_add(by);
+        Self {
+            target,
+            shift: shift(target),
+            snug: self.snug.saturating_add(by),
+            running: self.running.saturating_add(by),
+            worth_watching: self.worth_watching.saturating_add(by),
+            ..self
         }
+    }
+
+    /// Makes room for a reading that wanders by `noise`, in mN·m, where it is more than was reckoned with. A tooth or a fall of
+    /// eight deviations is no noise: in a thousand samples highest and lowest lie six and a half apart.
+    pub(super) fn widen(&mut self, noise: i32) {
+        if noise > self.noise {
+            self.widen_to(noise);
+        }
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn widen_to(&mut self, noise: i32) {
+        self.noise = noise;
+        let times = |factor: i32| noise.wrapping_mul(factor);
+        self.regrip = self.regrip.max(times(4));
+        // Snug counts on top of the running torque.
+        self.snug = self.snug.max(self.regrip.saturating_add(self.running));
+        self.level.floor = self.level.floor.max(noise >> 2);
+        self.level.band = self.level.band.max(noise.wrapping_add(noise >> 1));
+        self.wrong = self.wrong.max(times(8));
+        self.drop = self.drop.max(times(8));
+        self.tooth = self.tooth.max(times(8));
+        self.jerk = self.jerk.max(times(6));
+        self.spike = self.spike.max(times(6));
+        self.plateau = self.plateau.max(times(2));
+        self.yield_step = self.yield_step.max(times(6));
+        self.wind_up = wind_up(self.yield_step, self.compliance_most);
     }
 
     /// Thresholds of a tracker that was never armed.
     pub(super) const IDLE: Self = Self {
         target: 0,
         snug: 0,
+        running: 0,
+        worth_watching: 0,
+        level: Level {
+            floor: 0,
+            ceiling: 0,
+            band: 0,
+        },
         regrip: 0,
         still_below: 0,
         compliance: 0,
@@ -167,7 +253,16 @@ impl Thresholds {
         restart_turn: 0,
         hold: 0,
         wrong: 0,
+        wind_up: 0,
+        turn_rise_after: 0,
+        turn_rise_to: 0,
+        noise: 0,
     };
+}
+
+/// The largest torque summed, twice the target, then takes 17 bits.
+const fn shift(target: i32) -> u32 {
+    16_u32.saturating_sub(target.unsigned_abs().leading_zeros())
 }
 
 /// Millidegrees per 2²⁰ mN·m of a stiffness in mN·m per degree; zero for zero.
@@ -175,14 +270,59 @@ fn compliance(stiffness: u32) -> i64 {
     ratio(1_000_i64 << COMPLIANCE_BITS, u64::from(stiffness))
 }
 
-/// The torque that thresholds without a value of their own are parts of.
+/// Millidegrees that a train winds up by over a torque.
+#[inline(never)]
+fn wind_up(torque: i32, compliance: i64) -> i32 {
+    let wound = i64::from(torque).wrapping_mul(compliance) >> COMPLIANCE_BITS;
+    i32::try_from(wound).unwrap_or(i32::MAX)
+}
+
+/// Settling of parts at the beginning of a turn, in millidegrees: it need not rise.
+const SETTLING: i64 = 10_000;
+
+/// Where a turn is held to its rise; zero where it is not: nothing is known of where it began, it was turned on before and may be
+/// at its yield, or it is too short.
+#[inline(never)]
+fn turn_rise_after(aim: &Aim, watch: &Watch, start: &Start) -> i32 {
+    let Aim::Turn { window, .. } = *aim else {
+        return 0;
+    };
+    let known = start
+        .restart_expected
+        .is_some_and(|torque| torque > Torque::ZERO);
+    let is_first = start.turned <= Angle::ZERO;
+    let wanted = watch.turn_rise_part > 0 || watch.turn_rise > 0;
+    if !known || !is_first || !wanted || window.target < watch.turn_rise_after {
+        return 0;
+    }
+    let most = window.target.scaled(3, 4);
+    watch.turn_rise_after.min(most).millidegrees()
+}
+
+/// The torque that a turn must have reached there: on average over the [`TURN_RISE_OVER`] before.
+fn turn_rise_to(after: i32, watch: &Watch, start: &Start) -> i32 {
+    let began = start.restart_expected.unwrap_or(Torque::ZERO);
+    // What only overcomes the running torque clamps nothing.
+    let part = (began - start.running).scaled(u16::from(watch.turn_rise_part), 100);
+    let middle = i64::from(after).wrapping_sub(i64::from(TURN_RISE_OVER) >> 1);
+    let turned = middle.wrapping_sub(SETTLING).max(0);
+    let rise = ratio(turned.wrapping_mul(i64::from(watch.turn_rise)), 1_000);
+    let rise = i32::try_from(rise).unwrap_or(i32::MAX);
+    began
+        .millinewton_meters()
+        .saturating_add(rise.max(part.millinewton_meters()))
+}
+
+/// The torque that thresholds without a value of their own are parts of: what clamps, without the running torque.
 fn scale(aim: &Aim, start: &Start) -> Torque {
+    let own = |torque: Torque| torque - start.running;
     let target = match *aim {
-        Aim::Torque { window } | Aim::Repeat { window, .. } => Some(window.target),
+        Aim::Torque { window } | Aim::Repeat { window, .. } => Some(own(window.target)),
         Aim::Turn { torque, .. } => start
             .restart_expected
-            .or(torque.map(|torque| torque.target)),
-        Aim::Hold { torque, .. } => Some(torque),
+            .or(torque.map(|torque| torque.target))
+            .map(own),
+        Aim::Hold { torque, .. } => Some(own(torque)),
         Aim::BackOff { .. } => start.restart_expected,
     };
     target

@@ -232,6 +232,13 @@ impl Turning {
         Some(self.done.saturating_add(turned).wrapping_sub(wound))
     }
 
+    /// What was counted so far was none of it; the pull goes on.
+    pub(super) fn recount(&mut self) {
+        self.counting = false;
+        self.from = None;
+        self.to = None;
+    }
+
     /// The train's compliance; zero when not known yet.
     pub(super) const fn compliance(&self) -> i64 {
         self.compliance

@@ -525,7 +525,7 @@ fn offered(session: &Session<&Procedure>) -> ((Option<Act>, Option<Act>), u8) {
         .acts
         .iter()
         .copied()
-        .filter(|act| !matches!(act, Act::Observe | Act::Waive));
+        .filter(|act| !matches!(act, Act::TypeRunning | Act::Observe | Act::Waive));
     ((acts.next(), acts.next()), advice.from)
 }
 
@@ -536,7 +536,7 @@ const fn key_words(act: Act) -> &'static str {
         Act::Loosen => "YES loosen",
         Act::TakeOut => "YES take out",
         Act::Replace => "YES new",
-        Act::PullOn | Act::Observe | Act::Waive => "",
+        Act::PullOn | Act::TypeRunning | Act::Observe | Act::Waive => "",
     }
 }
 
@@ -548,7 +548,8 @@ const fn named(reason: Reason) -> &'static str {
         Reason::Overload => "OVERLOADED",
         Reason::NoTurn => "ALREADY TIGHT?",
         Reason::EarlyRise => "CROSSED, BOTTOMED?",
-        Reason::LateRise => "SOFT, MISSING PART?",
+        Reason::NoRise => "TURNS FOR NOTHING?",
+        Reason::LateRise => "CROSSED, SOFT PART?",
         Reason::StickSlip => "DIRT ON THE THREAD?",
         Reason::WrongWay => "WRONG WAY ROUND?",
         Reason::TorqueHigh => "TOO MUCH TORQUE",
@@ -557,6 +558,7 @@ const fn named(reason: Reason) -> &'static str {
         Reason::Interrupted => "CUT SHORT",
         Reason::Gap => "READINGS MISSING",
         Reason::Jerk => "PULLED IN A JERK",
+        Reason::RunningUnknown => "RUNNING TORQUE?",
         Reason::TorqueLow => "TOO LITTLE TORQUE",
         Reason::AngleLow => "TURNED TOO LITTLE",
         Reason::OutOfOrder => "OUT OF ORDER",

@@ -37,8 +37,8 @@ pub enum Seen {
     WithGrip,
     /// Only where the target lies beyond what the fastener bears.
     Beyond,
-    /// Not at all, short of yield.
-    Never,
+    /// Not by itself, short of yield: only beside like fasteners, which take more turning or less torque.
+    BesidePeers,
 }
 
 impl Seen {
@@ -48,13 +48,13 @@ impl Seen {
         match self {
             Self::Always => "torque and angle tell it",
             Self::WithGrip => {
-                "torque and angle tell it where the plan gives thread and grip: without them a rise can be neither early nor late"
+                "torque and angle tell it where the plan gives thread and grip: without them a rise can be neither early nor late, and only beside at least three like fasteners does it stand out"
             }
             Self::Beyond => {
                 "torque and angle tell it only where the target is beyond its yield; it clamps as much below"
             }
-            Self::Never => {
-                "torque and angle cannot tell it short of yield: less friction looks like a joint that is a little softer"
+            Self::BesidePeers => {
+                "one curve cannot tell it short of yield, as less friction looks like a joint that is a little softer; beside at least three like fasteners it has turned farther to the same torque, or ended its angle at less"
             }
         }
     }
@@ -92,7 +92,7 @@ impl Fault {
                 Seen::WithGrip
             }
             Self::WrongClass => Seen::Beyond,
-            Self::Oiled => Seen::Never,
+            Self::Oiled => Seen::BesidePeers,
         }
     }
 

@@ -12,6 +12,7 @@ use serde::Serialize;
 use super::{CommandError, Done, Output, named, plan_file};
 use crate::link::{Client, ClientError, Fetched, Port};
 use crate::plan::{Answers, Plan};
+use crate::sheet;
 use crate::store::{Content, HostFact, Journal, Purpose, fresh};
 
 /// Talks to an adapter over a serial port: sends procedures, fetches its journal, watches it live.
@@ -180,6 +181,14 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         Errand::Pull { journal, .. } => {
             let Fetched { entries, gaps } = client.pull(|_| {}).map_err(failed)?;
             let new = keep(journal, plan.as_ref(), &adapter.serial, &entries)?;
+            let kept = named::journal(journal)?;
+            let unlike = match &kept.plan {
+                Some(plan) => {
+                    let names = sheet::names(plan, &kept.content);
+                    named::tell_peers(plan, &kept.content, &names, out)?
+                }
+                None => 0,
+            };
             let missing: usize = gaps
                 .iter()
                 .map(|(from, to)| usize::try_from(to - from).unwrap_or(0))
@@ -204,7 +213,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
                 new,
                 missing,
             })?;
-            Ok(Done::rejected_if(rejected || missing > 0))
+            Ok(Done::rejected_if(rejected || missing > 0 || unlike > 0))
         }
         Errand::Watch { every, count } => {
             let mut seen = 0;

@@ -7,17 +7,21 @@ use std::io::{self, BufReader};
 use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
-use evendraw_core::verdict::Reason;
+use evendraw_core::unit::Torque;
+use evendraw_core::verdict::{Reason, Verdict};
 use serde_json::json;
 
-use super::named::{fastener, joint, names, stage};
+use super::named::{fastener, joint, names, stage, tell_attempt};
+use super::value::torque;
 use super::{CommandError, Done, Output, plan_file};
 use crate::job::{Job, Told};
+use crate::peers;
 use crate::plan::Joint;
 use crate::rehearsal::feed::{Feed, FeedError, judge};
 use crate::rehearsal::given::Given;
+use crate::rehearsal::recording::Recording;
+use crate::rehearsal::rig;
 use crate::rehearsal::trace_file;
-use crate::sheet::export::{attempt_line, attempt_object};
 use crate::store::Purpose;
 use crate::words;
 
@@ -27,7 +31,8 @@ use crate::words;
         evendraw judge --plan pump.toml --joint head pull.csv\n  \
         evendraw judge --plan pump.toml --joint head --start 4/3 pull.csv --json\n\n\
         TRACE is CSV with the header `time_s,torque_Nm,angle_deg`; lines that begin with # are comments. Torque and rotation\n\
-        as the adapter measured them, positive clockwise. `-` reads from standard input.\n\
+        as the adapter measured them, positive clockwise. `-` reads from standard input. What the free, still tool stands off zero\n\
+        before the first pull is taken off and said, up to 2 N·m; beyond that the trace is refused.\n\
         --start says where the trace begins: FASTENER/STAGE, stages counted from 1. What comes before counts as done on\n\
         paper. The end of the file ends the last attempt. The plan's questions are answered with yes unless told otherwise.")]
 pub(super) struct Args {
@@ -43,6 +48,9 @@ pub(super) struct Args {
     /// Answers one of the plan's questions: condition=no. May be given several times.
     #[arg(long, value_name = "KEY=ANSWER")]
     answer: Vec<String>,
+    /// The running torque of a fastener, as if it were typed: 1="8 N·m". May be given several times.
+    #[arg(long, value_name = "FASTENER=TORQUE")]
+    running: Vec<String>,
     /// The trace file, or - for standard input.
     trace: PathBuf,
 }
@@ -52,8 +60,13 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     let plan = plan_file::read(args.plan.as_deref())?;
     out.speaks_of(&plan)?;
     let own = joint(&plan, args.joint.as_deref())?.clone();
-    let given = Given::read(&args.answer, &plan, "from a trace file")?;
-    let samples = samples(&args.trace)?;
+    let mut given = Given::read(&args.answer, &plan, "from a trace file")?;
+    given.running = args
+        .running
+        .iter()
+        .map(|text| running(text, &own))
+        .collect::<Result<_, _>>()?;
+    let recording = recording(&args.trace)?;
     let mut job = Job::unkept(plan, Purpose::Job);
     job.work_alone(own.number())?;
     given.open(&mut job, own.number())?;
@@ -61,26 +74,58 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         Some(text) => Some(start(text, &own, &job)?),
         None => None,
     };
+    if let Some(zero) = recording.zero() {
+        out.object(&json!({
+            "record": "zero", "taken": true, "offset_Nm": rig::newton_meters(zero),
+        }))?;
+    }
+    if let Some(words) = recording.zero_words() {
+        match recording.zero() {
+            Some(_) => out.line(words)?,
+            None => out.remark(words),
+        }
+    }
     let mut rejected = false;
+    let mut unseen = None;
     let mut count = 0_u32;
     let feed = judge(
         &mut job,
         &given,
         own.number(),
         start,
-        &samples,
+        &recording,
         &mut |job: &Job, told: &Told| {
             count += 1;
-            rejected |= told.attempt.verdict != evendraw_core::verdict::Verdict::Accepted;
-            let names = names(job);
-            out.object(&attempt_object(&names, told.joint, &told.attempt))?;
-            out.line(attempt_line(&names, told.joint, &told.attempt))
+            rejected |= told.attempt.verdict != Verdict::Accepted;
+            if told.attempt.reasons.contains(Reason::RunningUnknown) {
+                unseen = Some(names(job).fastener(told.joint, told.attempt.fastener));
+            }
+            tell_attempt(job, told, "", out)
         },
     );
     let feed = feed.map_err(|error: FeedError<CommandError>| match error {
         FeedError::Job(error) => CommandError::from(error),
+        FeedError::Recording(error) => {
+            CommandError::bad(format!("{}: {error}", args.trace.display()))
+        }
         FeedError::Told(error) => error,
+        FeedError::Running(refusal) => CommandError::bad(format!(
+            "--running {}: {}",
+            args.running.join(", "),
+            words::refusal(refusal)
+        )),
     })?;
+    if let Some(label) = unseen {
+        out.remark(format_args!(
+            "the run-down of fastener {label} is not in the trace: tell its running torque, --running {label}=\"8 N·m\", or begin the trace with the run-down"
+        ));
+    }
+    let names = names(&job);
+    let unlike = job.peers(own.number());
+    for peer in &unlike {
+        out.object(&peers::object(&names, own.number(), peer))?;
+        out.line(peers::line(&names, own.number(), peer))?;
+    }
     if let Some(advice) = job
         .session(own.number())
         .and_then(|session| session.advice())
@@ -112,17 +157,31 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     Ok(Done::rejected_if(rejected))
 }
 
-/// Reads a trace file, or standard input for `-`.
-pub(super) fn samples(
-    path: &Path,
-) -> Result<Vec<(evendraw_core::unit::Instant, evendraw_core::sample::Sample)>, CommandError> {
+/// Reads a trace file, or standard input for `-`, and takes its zero off.
+pub(super) fn recording(path: &Path) -> Result<Recording, CommandError> {
     let read = if path.as_os_str() == "-" {
         trace_file::read(BufReader::new(io::stdin().lock()))
     } else {
         let file = File::open(path).map_err(|error| CommandError::file("read", path, &error))?;
         trace_file::read(BufReader::new(file))
     };
-    read.map_err(|error| CommandError::bad(format!("{}: {error}", path.display())))
+    let samples =
+        read.map_err(|error| CommandError::bad(format!("{}: {error}", path.display())))?;
+    Recording::new(samples)
+        .map_err(|error| CommandError::bad(format!("{}: {error}", path.display())))
+}
+
+/// A running torque told for a fastener.
+fn running(text: &str, own: &Joint) -> Result<(u8, Torque), CommandError> {
+    let from = format!("--running {text}");
+    let Some((label, typed)) = text.split_once('=') else {
+        return Err(CommandError::bad(format!(
+            "{from}: allowed is FASTENER=TORQUE, like 4=\"8 N·m\""
+        )));
+    };
+    let typed =
+        torque(typed.trim()).map_err(|error| CommandError::bad(format!("{from}: {error}")))?;
+    Ok((fastener(own, label.trim(), &from)?, typed.torque()))
 }
 
 /// The step that the trace begins with.

@@ -6,12 +6,16 @@ use std::fs;
 use std::path::Path;
 
 use evendraw_core::check_sum::crc32;
+use evendraw_core::record::Entry;
+use evendraw_core::session::Session;
 
-use super::CommandError;
-use crate::job::{Job, JobError};
+use super::{CommandError, Output};
+use crate::job::{Job, JobError, Told};
+use crate::peers;
 use crate::plan::{Joint, Plan};
 use crate::rehearsal::given::GivenError;
-use crate::sheet::export::Names;
+use crate::sheet::export::{Names, attempt_line, attempt_object};
+use crate::sheet::plan_of;
 use crate::store::{Content, StoreError, Traces, read};
 
 /// The joint with an id; the only one where none is named.
@@ -109,6 +113,58 @@ pub(super) fn journal(path: &Path) -> Result<Journal, CommandError> {
         traces: Traces::beside(path),
         plan,
     })
+}
+
+/// Tells a verdict whose record is safe.
+pub(super) fn tell_attempt(
+    job: &Job,
+    told: &Told,
+    before: &str,
+    out: &mut Output<'_>,
+) -> Result<(), CommandError> {
+    let names = names(job);
+    let mut object = attempt_object(&names, told.joint, &told.attempt);
+    let mut line = attempt_line(&names, told.joint, &told.attempt);
+    if let Some(judged) = job.judged(told.joint, told.announcement.seq, &told.attempt) {
+        judged.add_to(&mut object);
+        if let Some(remark) = judged.remark() {
+            line.push_str(&format!("; {remark}"));
+        }
+    }
+    out.object(&object)?;
+    out.line(format_args!("{before}{line}"))
+}
+
+/// Says of every joint in a journal which fasteners are unlike their peers; returns how many nobody has looked at.
+pub(super) fn tell_peers(
+    plan: &Plan,
+    content: &Content,
+    names: &Names,
+    out: &mut Output<'_>,
+) -> Result<usize, CommandError> {
+    let mut open = 0;
+    for joint in plan.joints() {
+        let number = joint.number();
+        let entries: Vec<&Entry> = content
+            .entries()
+            .filter(|entry| entry.joint == number)
+            .collect();
+        let procedure = &plan_of(content, joint).procedure;
+        // Records that cannot be folded are told of elsewhere.
+        let Ok(session) = Session::restore(procedure, number, entries.iter().copied()) else {
+            continue;
+        };
+        for peer in peers::peers(procedure, session.ledger(), number, &entries) {
+            open += usize::from(peer.settled.is_none());
+            out.object(&peers::object(names, number, &peer))?;
+            out.line(format_args!(
+                "    -  {}: {}",
+                joint.id(),
+                peers::line(names, number, &peer)
+            ))?;
+        }
+    }
+    Ok(open)
 }
 
 impl From<StoreError> for CommandError {

@@ -12,6 +12,7 @@ use evendraw_core::unit::Instant;
 use serde_json::json;
 
 use super::named::{fastener, joint, names, stage};
+use super::value::{TypedTorque, torque};
 use super::{CommandError, Done, Output};
 use crate::job::Job;
 use crate::sheet::export::{line, object};
@@ -21,7 +22,8 @@ use crate::words;
 /// Types back a box ticked on a working sheet: recorded as from paper, unmeasured.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "Examples:\n  \
-        evendraw paper pump7.journal --joint manifold --fastener 3 --stage 1 --name \"R. Falk\"\n\n\
+        evendraw paper pump7.journal --joint manifold --fastener 3 --stage 1 --name \"R. Falk\"\n  \
+        evendraw paper pump7.journal --joint impeller --fastener 1 --running \"8 N·m\"\n\n\
         The record says that nothing was measured; the sheet lists it among the exceptions.")]
 pub(super) struct Args {
     /// The journal.
@@ -33,8 +35,16 @@ pub(super) struct Args {
     #[arg(long, value_name = "FASTENER")]
     fastener: String,
     /// The stage, counted from 1.
-    #[arg(long, value_name = "N")]
-    stage: usize,
+    #[arg(
+        long,
+        value_name = "N",
+        required_unless_present = "running",
+        conflicts_with = "running"
+    )]
+    stage: Option<usize>,
+    /// The running torque of the fastener, read while it was run down, instead of a stage.
+    #[arg(long, value_name = "TORQUE", value_parser = torque)]
+    running: Option<TypedTorque>,
     /// Who ticked it.
     #[arg(long, value_name = "NAME")]
     name: Option<String>,
@@ -53,17 +63,32 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     let Some(plan) = job.joint_plan(number) else {
         return Err(CommandError::bad("--joint"));
     };
-    let at_stage = stage(plan.stages.len(), args.stage, "--stage")?;
-    let step = (0_u16..)
-        .zip(plan.procedure.steps())
-        .find(|(_, step)| step.fastener() == Some(label) && step.stage() == at_stage);
-    let Some((step, _)) = step else {
-        return Err(CommandError::bad(format!(
-            "--stage {}: that stage does not touch fastener {} of {}",
-            args.stage,
-            args.fastener,
-            own.id()
-        )));
+    let (input, what) = match (args.running, args.stage) {
+        (Some(running), _) => (
+            Input::RunningTorque {
+                fastener: label,
+                torque: running.torque(),
+            },
+            format!("fastener {}, --running {running}", args.fastener),
+        ),
+        (None, number) => {
+            let number = number.unwrap_or_default();
+            let at_stage = stage(plan.stages.len(), number, "--stage")?;
+            let step = (0_u16..)
+                .zip(plan.procedure.steps())
+                .find(|(_, step)| step.fastener() == Some(label) && step.stage() == at_stage);
+            let Some((step, _)) = step else {
+                return Err(CommandError::bad(format!(
+                    "--stage {number}: that stage does not touch fastener {} of {}",
+                    args.fastener,
+                    own.id()
+                )));
+            };
+            (
+                Input::Paper { step },
+                format!("fastener {}, stage {number}", args.fastener),
+            )
+        }
     };
     if purpose == Purpose::Job
         && let Ok(since) = SystemTime::now().duration_since(UNIX_EPOCH)
@@ -84,11 +109,8 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         refused(&done, "--name")?;
         told.extend(done.entries);
     }
-    let done = job.apply(number, Instant::BOOT, Input::Paper { step })?;
-    refused(
-        &done,
-        &format!("fastener {}, stage {}", args.fastener, args.stage),
-    )?;
+    let done = job.apply(number, Instant::BOOT, input)?;
+    refused(&done, &what)?;
     told.extend(done.entries);
     let names = names(&job);
     for entry in &told {

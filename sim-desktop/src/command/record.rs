@@ -7,13 +7,15 @@ mod audit;
 use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
+use evendraw_core::record::{Entry, Record};
 use serde_json::{Value, json};
 
 use super::named;
 use super::{CommandError, Done, Output};
 use crate::sheet::export::{CSV_HEADER, Names, csv_row, line, object};
-use crate::sheet::names;
+use crate::sheet::{names, plan_of};
 use crate::store::{Damage, Fact, HostFact};
+use crate::uncertainty::{Judged, judged_in};
 use crate::words;
 
 /// Lists a journal, exports it, says what was torn or damaged.
@@ -66,6 +68,9 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             tell(fact, &names, &journal, out)?;
         }
     }
+    if let Some(plan) = journal.plan.as_ref().filter(|_| !args.csv) {
+        named::tell_peers(plan, &journal.content, &names, out)?;
+    }
     for damage in &journal.content.damage {
         tell_damage(damage, args.csv, out)?;
     }
@@ -82,7 +87,12 @@ fn tell(
 ) -> Result<(), CommandError> {
     match fact {
         Fact::Entry(entry) => {
-            out.object(&object(names, entry))?;
+            let judged = judged(entry, journal);
+            let mut object = object(names, entry);
+            if let Some(judged) = judged {
+                judged.add_to(&mut object);
+            }
+            out.object(&object)?;
             let seconds = entry.at.micros() / 1_000_000;
             let when = match journal.content.anchor(entry.joint, entry.boot) {
                 Some(zero) => words::wall_time(
@@ -93,10 +103,11 @@ fn tell(
                 None => format!("start {} +{}", entry.boot, words::seconds(seconds)),
             };
             out.line(format_args!(
-                "{:>5}  {:<12} {when:<22} {}",
+                "{:>5}  {:<12} {when:<22} {}{}",
                 entry.seq,
                 names.joint(entry.joint),
-                line(names, entry)
+                line(names, entry),
+                judged.map_or_else(String::new, |judged| format!(" [{}]", judged.words()))
             ))
         }
         Fact::Host(fact) => {
@@ -107,6 +118,21 @@ fn tell(
             out.line(format_args!("    -  {text}"))
         }
     }
+}
+
+/// How sure the torque of an attempt is.
+fn judged(entry: &Entry, journal: &named::Journal) -> Option<Judged> {
+    let Record::Attempt(attempt) = &entry.record else {
+        return None;
+    };
+    let plan = journal.plan.as_ref()?;
+    let joint = plan.joints().get(usize::from(entry.joint))?;
+    let entries = journal
+        .content
+        .entries()
+        .filter(|other| other.joint == entry.joint);
+    let own = plan_of(&journal.content, joint);
+    judged_in(plan, own, entries, (entry.seq, attempt))
 }
 
 /// A fact of the desktop as object and line; the pieces of the plan's text are not listed.

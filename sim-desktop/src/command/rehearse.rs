@@ -13,16 +13,16 @@ use std::path::{Path, PathBuf};
 use clap::Args as ClapArgs;
 use serde_json::json;
 
-use super::named::{fastener, joint, names};
+use super::named::{fastener, joint, names, tell_attempt};
 use super::{CommandError, Done, Output, plan_file};
 use crate::bench::{Fault, HandKind};
 use crate::job::{Job, Told};
+use crate::peers;
 use crate::plan::progress::State;
 use crate::plan::{Joint, Plan};
 use crate::rehearsal::given::Given;
 use crate::rehearsal::result::{mean, scatter};
 use crate::rehearsal::{JointResult, Options, PassResult, Rehearsal, WorkError};
-use crate::sheet::export::{attempt_line, attempt_object};
 use crate::store::Purpose;
 use crate::words;
 
@@ -50,9 +50,10 @@ pub(super) struct Args {
     /// Who pulls: steady, hurried or jerky.
     #[arg(long, default_value = "steady", value_parser = |text: &str| text.parse::<HandKind>())]
     hand: HandKind,
-    /// What is wrong with which fastener: 4=cross-thread, or head/4=stripping. May be given several times. The end says whether the judge
-    /// noticed. Always seen in torque and angle: already-tight, gritty, stripping. Where the plan gives thread and grip: cross-thread,
-    /// bottomed, soft-part, missing-part. Only beyond its yield: wrong-class. Not short of yield: oiled.
+    /// What is wrong with which fastener: 4=cross-thread, or head/4=stripping. May be given several times. The end says whether it
+    /// was noticed, by the curve or beside its peers. Always seen in one curve: already-tight, gritty, stripping. Where the plan gives thread
+    /// and grip: cross-thread, bottomed, soft-part, missing-part. Only beyond its yield: wrong-class. Beside at least three like
+    /// fasteners: cross-thread, soft-part, missing-part, and mostly oiled.
     #[arg(long, value_name = "F=KIND")]
     fault: Vec<String>,
     /// Makes every torque or angle in this many pulls.
@@ -271,12 +272,7 @@ fn unfinished(job: &Job, only: Option<u8>) -> Vec<(String, String)> {
 
 /// A verdict whose record is safe; it leaves the program at once.
 fn announce(job: &Job, told: &Told, out: &mut Output<'_>) -> Result<(), CommandError> {
-    let names = names(job);
-    out.object(&attempt_object(&names, told.joint, &told.attempt))?;
-    out.line(format_args!(
-        "  {}",
-        attempt_line(&names, told.joint, &told.attempt)
-    ))?;
+    tell_attempt(job, told, "  ", out)?;
     out.flush()
 }
 
@@ -289,6 +285,11 @@ fn tell_joint(
     let Some(joint) = job.joint(number) else {
         return Ok(());
     };
+    let names = names(job);
+    for peer in job.peers(number) {
+        out.object(&peers::object(&names, number, &peer))?;
+        out.line(format_args!("  {}", peers::line(&names, number, &peer)))?;
+    }
     for &(fastener, clamp) in &result.clamps_kn {
         out.object(&json!({
             "record": "clamp",

@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use clap::Args as ClapArgs;
 use serde::Serialize;
 
-use super::judge::samples;
+use super::judge::recording;
 use super::metal::{Metal, bad};
 use super::value::{TypedLength, TypedTorque, length, millimeters, newton_meters, rate, torque};
 use super::{CommandError, Done, Output};
@@ -75,9 +75,12 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     .map_err(bad)?;
     let mu = Condition::Oiled.friction().thread;
     let bolt = BoltInJoint::new(&shape, &strength, args.members, mu).map_err(bad)?;
-    let read = samples(&args.trace)?;
+    let recording = recording(&args.trace)?;
+    if let Some(words) = recording.zero_words() {
+        out.remark(words);
+    }
     let pull = Pull::recorded(
-        read.iter().map(|(_, sample)| {
+        recording.samples().iter().map(|(_, sample)| {
             (
                 f64::from(sample.torque.millinewton_meters()) / 1000.0,
                 f64::from(sample.rotation.millidegrees()) / 1000.0,

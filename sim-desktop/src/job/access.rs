@@ -38,7 +38,7 @@ impl Job {
         let Next::Pull { step } = session.next() else {
             return None;
         };
-        let target = greatest(session.procedure().torque_window(step)?);
+        let target = greatest(session.ledger().torque_window(session.procedure(), step)?);
         if tool.reaches(target) {
             return None;
         }
@@ -63,7 +63,10 @@ impl Job {
         let target = self
             .session(joint)
             .and_then(|session| match Session::next(session) {
-                Next::Pull { step } => session.procedure().torque_window(step).map(greatest),
+                Next::Pull { step } => session
+                    .ledger()
+                    .torque_window(session.procedure(), step)
+                    .map(greatest),
                 _ => None,
             });
         self.plan

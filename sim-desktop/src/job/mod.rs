@@ -8,6 +8,7 @@ mod adapter;
 mod error;
 mod keep;
 mod open;
+mod peers;
 mod share;
 mod standing;
 
@@ -222,6 +223,7 @@ impl Job {
             _ => {}
         }
         self.send(joint, at, input, &mut done);
+        self.compare_peers(joint, at, &mut done);
         self.spread(joint, at, &mut done);
         Ok(done)
     }

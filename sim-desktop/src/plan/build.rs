@@ -8,6 +8,7 @@ use evendraw_core::limits::TEXT_MAX;
 use evendraw_core::unit::Torque;
 use jiff::civil::Date;
 
+use super::guard::Decide;
 use super::quantity::{share, torque};
 use super::tree::{Choice, Reader, Typed, Value, text_of};
 use crate::limits::{PARTS_MAX, TOOLS_MAX, counted};
@@ -30,6 +31,8 @@ pub struct Build {
     pub checked_by: Option<String>,
     /// A remark.
     pub note: Option<String>,
+    /// How a value is held against a limit.
+    pub decide: Decide,
     /// Whether its values are invented, to show how the program works: said on every face, and never worked from.
     pub demo: bool,
 }
@@ -52,10 +55,32 @@ pub(super) fn build(reader: &mut Reader<'_>) -> Build {
         entered_by: text("entered_by"),
         checked_by: text("checked_by"),
         note: text("note"),
+        decide: own
+            .text("decide")
+            .and_then(|typed| decide(&typed))
+            .unwrap_or_default(),
         demo,
     };
     own.finish(|_| None);
     build
+}
+
+fn decide(typed: &Typed<'_>) -> Option<Decide> {
+    let found = Decide::ALL
+        .into_iter()
+        .find(|decide| decide.word() == typed.text);
+    if found.is_none() {
+        let words = Decide::ALL.map(Decide::word);
+        typed.place.error(
+            format!("unknown way to decide `{}`", typed.text),
+            "here",
+            match typed.place.to.closest(&typed.text, words) {
+                Some(near) => format!("did you mean `{near}`?"),
+                None => words.join(", "),
+            },
+        );
+    }
+    found
 }
 
 /// How a tool tells its torque.

@@ -5,7 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::ops::Range;
 
-use evendraw_core::procedure::StageKind;
+use evendraw_core::procedure::{Prevailing, Procedure, StageKind};
 use evendraw_core::unit::Torque;
 
 use super::build::{Part, Tool};
@@ -37,6 +37,7 @@ impl Check<'_> {
             self.same_place(joint);
             for plan in &joint.plans {
                 super::plausible::ask(&joint.id, plan, self.to);
+                super::running::ask(&joint.id, plan, self.to);
             }
             if let Some(plan) = joint.plans.first() {
                 self.used_again(&joint.id, plan);
@@ -276,7 +277,9 @@ impl Check<'_> {
     /// A stage that no tool of the plan reaches.
     fn reach(&self, joint: &Joint) {
         for plan in &joint.plans {
-            for (stage, written) in plan.procedure.stages().iter().zip(&plan.stages) {
+            for (number, (stage, written)) in
+                (0_u8..=u8::MAX).zip(plan.procedure.stages().iter().zip(&plan.stages))
+            {
                 for name in &written.tools {
                     if !self.tool_ids.contains(name.as_str()) {
                         self.to.error(
@@ -296,6 +299,7 @@ impl Check<'_> {
                 let Some(torque) = greatest(&stage.kind) else {
                     continue;
                 };
+                let torque = torque + running_at(&plan.procedure, number);
                 let usable: Vec<&Tool> = self
                     .tools
                     .iter()
@@ -381,7 +385,19 @@ fn mark(seen: &mut [Seen], joint: usize, as_what: Seen) {
     }
 }
 
-/// The torque that a tool must reach for a stage.
+/// The running torque that the plan gives for a stage, where it gives one.
+fn running_at(procedure: &Procedure, stage: u8) -> Torque {
+    (0..=u16::MAX)
+        .zip(procedure.steps())
+        .filter(|(_, step)| step.stage() == stage)
+        .find_map(|(index, _)| match procedure.prevailing(index) {
+            Prevailing::Given(torque) => Some(torque),
+            _ => None,
+        })
+        .unwrap_or(Torque::ZERO)
+}
+
+/// The torque that a tool must reach for a stage, without a running torque.
 fn greatest(kind: &StageKind) -> Option<Torque> {
     match *kind {
         StageKind::Tighten { window, .. }

@@ -12,7 +12,8 @@ use std::collections::BTreeMap;
 use std::fmt;
 use std::ops::Range;
 
-use evendraw_core::procedure::Procedure;
+use evendraw_core::procedure::{Prevailing, Procedure, StageKind, TorqueWindow};
+use evendraw_core::unit::Torque;
 
 use super::place::{Order, Position};
 use super::stage::StagePlan;
@@ -213,6 +214,27 @@ pub struct JointPlan {
 }
 
 impl JointPlan {
+    /// The torque window of a step as printed, a given running torque put in: where the plan is guarded, wider than the procedure's. None
+    /// for stages without one.
+    #[must_use]
+    pub fn printed_window(&self, step: u16) -> Option<TorqueWindow> {
+        let judged = self.procedure.torque_window(step)?;
+        let at = *self.procedure.steps().get(usize::from(step))?;
+        let windows = &self.stage(at.stage())?.printed_windows;
+        let own = windows
+            .iter()
+            .find(|(fastener, _)| fastener.is_some() && *fastener == at.fastener())
+            .or_else(|| windows.iter().find(|(fastener, _)| fastener.is_none()));
+        let on_top = match self.procedure.stage_of(step)?.kind {
+            StageKind::Tighten {
+                prevailing: Prevailing::Given(torque),
+                ..
+            } => torque,
+            _ => Torque::ZERO,
+        };
+        Some(own.map_or(judged, |(_, window)| window.raised(on_top)))
+    }
+
     /// The stage with this index in the procedure.
     #[must_use]
     pub fn stage(&self, stage: u8) -> Option<&StagePlan> {

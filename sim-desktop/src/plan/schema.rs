@@ -107,6 +107,10 @@ fn build() -> Value {
             ("checked_by", text("Who compared them with the document.")),
             ("note", text("A remark.")),
             (
+                "decide",
+                json!({ "enum": ["simple", "guarded"], "description": "How a value is held against a limit: as measured, or with the limit drawn in by the uncertainty of the tool (ISO 14253-1)." }),
+            ),
+            (
                 "demo",
                 json!({ "type": "boolean", "description": "Its values are invented: said on every face, never worked from." }),
             ),
@@ -290,6 +294,13 @@ fn joint() -> Value {
                 "snug",
                 described("torque", "Members in firm contact; angle counts from here."),
             ),
+            (
+                "prevailing",
+                by_answer(
+                    &text(""),
+                    "Running torque that every torque of the joint comes on top of: \"measure\" or a value.",
+                ),
+            ),
             ("train", text("Stiffness of the tool train: \"20 N·m/°\".")),
             (
                 "sum_max",
@@ -434,7 +445,10 @@ fn stage() -> Value {
             ),
             (
                 "prevailing",
-                by_answer(&text(""), "Running torque to add: \"measure\" or a value."),
+                by_answer(
+                    &text(""),
+                    "Running torque to add, here and in every later stage: \"measure\" or a value.",
+                ),
             ),
             ("angle", described("angle", "How far.")),
             ("one_sweep", flag("One pull must do.")),

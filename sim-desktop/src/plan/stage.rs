@@ -6,6 +6,8 @@ mod kind;
 mod names;
 mod read;
 
+use evendraw_core::procedure::TorqueWindow;
+
 use super::place::Order;
 
 pub(super) use names::{fasteners_named, order, places, together};
@@ -60,6 +62,9 @@ pub struct StagePlan {
     pub on_under: Option<String>,
     /// Tools that the plan names for it.
     pub tools: Vec<String>,
+    /// The torque windows as printed, where the plan is guarded and those of the procedure are drawn in: the stage's own, and those of
+    /// single fasteners.
+    pub printed_windows: Vec<(Option<u8>, TorqueWindow)>,
     /// A remark of the plan.
     pub note: Option<String>,
     /// Turned in one go.

@@ -5,10 +5,11 @@
 use evendraw_core::procedure::{Hand, StageKind};
 use evendraw_core::record::Decision;
 use evendraw_core::sample::Sample;
-use evendraw_core::session::{Input, Next};
+use evendraw_core::session::{Input, Next, Refusal};
 use evendraw_core::unit::{Angle, Instant, Rotation};
 
 use super::given::{Given, held_words, is_about_the_tool, refused};
+use super::recording::{Recording, RecordingError};
 use crate::job::{Done, Job, JobError, Told};
 
 /// How far a trace got.
@@ -30,8 +31,12 @@ pub enum Feed {
 pub enum FeedError<E> {
     /// The job.
     Job(JobError),
+    /// The trace pulls the wrong way.
+    Recording(RecordingError),
     /// Whoever is told has had enough.
     Told(E),
+    /// A running torque that was told beforehand.
+    Running(Refusal),
 }
 
 impl<E> From<JobError> for FeedError<E> {
@@ -43,28 +48,32 @@ impl<E> From<JobError> for FeedError<E> {
 /// Things that a session can ask between two samples; more is going round in circles.
 const QUESTIONS_MAX: u32 = 2_000;
 
-/// Feeds samples, positive clockwise, through the joint's session. With `start`, what comes before that step counts as done on
+/// Feeds a recording through the joint's session; the zero that was taken off it becomes a record. With `start`, what comes before that step counts as done on
 /// paper. The end of the samples ends the last attempt. `tell` hears of every verdict.
 ///
 /// # Errors
-/// [`FeedError`].
+/// [`FeedError`]; a trace that never pulls the way of the stage is one.
 pub fn judge<E>(
     job: &mut Job,
     given: &Given,
     joint: u8,
     start: Option<u16>,
-    samples: &[(Instant, Sample)],
+    recording: &Recording,
     tell: &mut impl FnMut(&Job, &Told) -> Result<(), E>,
 ) -> Result<Feed, FeedError<E>> {
+    let samples = recording.samples();
     let first = samples.first().map_or(Instant::BOOT, |(at, _)| *at);
     job.apply(joint, first, Input::Tick)?;
     if let Some(start) = start {
         come_to(job, joint, first, start)?;
     }
-    let is_left_hand = job
+    let hand = job
         .session(joint)
-        .is_some_and(|session| session.procedure().terms().hand == Hand::Left);
+        .map_or(Hand::Right, |session| session.procedure().terms().hand);
+    let mut zero = recording.zero();
+    let mut has_begun = false;
     let mut is_asked = true;
+    let mut is_told = false;
     for (index, &(at, sample)) in samples.iter().enumerate() {
         if is_asked && let Some(why) = answer(job, given, joint, at, tell)? {
             return Ok(Feed::Stopped {
@@ -72,7 +81,25 @@ pub fn judge<E>(
                 left: samples.len() - index,
             });
         }
-        let sample = if is_left_hand { turned(sample) } else { sample };
+        if !is_told {
+            // After what comes before the trace, which may have forgotten it.
+            is_told = true;
+            for &(fastener, torque) in &given.running {
+                let input = Input::RunningTorque { fastener, torque };
+                if let Some(refusal) = job.apply(joint, at, input)?.refusal {
+                    return Err(FeedError::Running(refusal));
+                }
+            }
+        }
+        if let Some(offset) = zero.take() {
+            let taken = true;
+            job.apply(joint, at, Input::Zero { taken, offset })?;
+        }
+        let sample = if hand == Hand::Left {
+            turned(sample)
+        } else {
+            sample
+        };
         let done = job.apply(joint, at, Input::Sample(sample))?;
         if !done.held.is_empty() {
             if done.held.iter().any(is_about_the_tool) {
@@ -85,6 +112,7 @@ pub fn judge<E>(
                 left: samples.len() - index,
             });
         }
+        has_begun |= !done.entries.is_empty();
         is_asked = !done.entries.is_empty() || done.refusal.is_some();
         tell_all(job, &done, tell)?;
     }
@@ -96,7 +124,20 @@ pub fn judge<E>(
         let done = job.apply(joint, last, Input::Finish)?;
         tell_all(job, &done, tell)?;
     }
+    if !has_begun {
+        recording
+            .pulls(hand, loosens(job, joint))
+            .map_err(FeedError::Recording)?;
+    }
     Ok(Feed::Whole)
+}
+
+/// Whether what is to be pulled next loosens.
+fn loosens(job: &Job, joint: u8) -> bool {
+    let session = job.session(joint);
+    let step = session.and_then(|session| session.armed());
+    step.and_then(|(step, _)| session?.procedure().stage_of(step))
+        .is_some_and(|stage| matches!(stage.kind, StageKind::BackOff { .. }))
 }
 
 fn tell_all<E>(

@@ -8,7 +8,7 @@ use crate::quantity::{LengthUnit, Quantity};
 use evendraw_core::procedure::{EngineState, Stage, StageKind};
 use evendraw_core::record::Role;
 use evendraw_core::session::{Input, Next};
-use evendraw_core::unit::{Instant, Length};
+use evendraw_core::unit::{Instant, Length, Torque};
 
 use crate::job::{Done, Held, Job, JobError};
 use crate::plan::{About, Joint, Plan};
@@ -23,6 +23,8 @@ pub struct Given {
     pub person: String,
     /// What is named where a tool is wanted and the plan has none.
     pub tool: String,
+    /// Running torques told beforehand, by fastener.
+    pub running: Vec<(u8, Torque)>,
 }
 
 /// An answer that cannot be used.
@@ -91,6 +93,7 @@ impl Given {
             answers: Vec::new(),
             person: person.to_owned(),
             tool: "adapter".to_owned(),
+            running: Vec::new(),
         };
         for text in answers {
             let Some((key, answer)) = text.split_once('=') else {

@@ -85,14 +85,12 @@ fn torques(plan: &JointPlan) -> (f64, f64) {
         };
         greatest = greatest.max(torque);
         let kind = plan.procedure.stage_of(index).map(|stage| stage.kind);
-        if let Some(StageKind::Tighten { prevailing, .. }) = kind {
-            drag = drag.max(match prevailing {
-                Prevailing::None => 0.0,
-                Prevailing::Given(value) => newton_meters(value),
-                // Nobody has said how much: a tenth of the target. Common practice, no source.
-                Prevailing::Measure => torque * 0.1,
-            });
-        }
+        drag = drag.max(match (plan.procedure.prevailing(index), kind) {
+            (Prevailing::Given(value), _) => newton_meters(value),
+            // Nobody has said how much: a tenth of the target. Common practice, no source.
+            (Prevailing::Measure, Some(StageKind::Tighten { .. })) => torque * 0.1,
+            _ => 0.0,
+        });
     }
     (greatest, drag)
 }
@@ -301,8 +299,8 @@ impl Rig {
             if !ledger.step(index).is_settled() || ledger.must_loosen(fastener) {
                 continue;
             }
-            let target = procedure
-                .torque_window(index)
+            let target = ledger
+                .torque_window(procedure, index)
                 .map(|window| newton_meters(window.target));
             let task = match (stage.kind, target) {
                 (StageKind::Turn { window, .. }, _) => Task::Turn {

@@ -2,11 +2,15 @@
 //!
 //! Knows nothing of files. Joints, fasteners and steps get their names from [`Names`], as records carry numbers only.
 
-use evendraw_core::procedure::{EngineState, Procedure};
-use evendraw_core::record::{AfterPass, Attempt, Decision, Doubt, Entry, Manner, Record, Role};
+use evendraw_core::audit::torque_window;
+use evendraw_core::procedure::{AngleWindow, EngineState, Procedure, TorqueWindow};
+use evendraw_core::record::{
+    Added, AfterPass, Attempt, Decision, Doubt, Entry, Manner, Record, Role, Seen,
+};
 use evendraw_core::unit::{Angle, Torque};
 use serde_json::{Map, Value, json};
 
+use crate::peers::is_of_peers;
 use crate::words;
 
 /// What the numbers in records stand for.
@@ -20,6 +24,7 @@ struct JointNames {
     id: String,
     labels: Vec<String>,
     steps: Vec<(Option<u8>, u8)>,
+    procedure: Box<Procedure>,
 }
 
 impl Names {
@@ -48,6 +53,7 @@ impl Names {
                 id: id.to_owned(),
                 labels,
                 steps,
+                procedure: Box::new(procedure.clone()),
             },
         ));
         self
@@ -102,11 +108,28 @@ fn degrees(angle: Option<Angle>) -> Value {
     })
 }
 
-/// A judged attempt, with the keys that scripts rely on.
+const fn added_word(added: Added) -> Option<&'static str> {
+    match added {
+        Added::Nothing => None,
+        Added::Unknown => Some("unknown"),
+        Added::Given(_) => Some("given"),
+        Added::Measured(_) => Some("measured"),
+        Added::Typed(_) => Some("typed"),
+    }
+}
+
+/// Low and high; null for a side that is open.
+fn torque_limits(window: &TorqueWindow) -> Value {
+    let low = (window.min > Torque::ZERO).then(|| newton_meters(window.min));
+    let high = (window.max < Torque::MAX).then(|| newton_meters(window.max));
+    json!([low, high])
+}
+
+/// A judged attempt, with the keys that scripts rely on: the window is the one it was held against, running torque put in.
 #[must_use]
 pub fn attempt_object(names: &Names, joint: u8, attempt: &Attempt) -> Value {
     let reasons: Vec<&str> = attempt.reasons.iter().map(|reason| reason.word()).collect();
-    json!({
+    let mut object = json!({
         "record": "attempt",
         "joint": names.joint(joint),
         "fastener": names.fastener(joint, attempt.fastener),
@@ -118,7 +141,26 @@ pub fn attempt_object(names: &Names, joint: u8, attempt: &Attempt) -> Value {
         "angle_deg": degrees(attempt.angle),
         "verdict": words::verdict(attempt.verdict),
         "reasons": reasons,
-    })
+        "evidence": "measured",
+        "prevailing_Nm": attempt.prevailing.torque().map(newton_meters),
+    });
+    if let Some(procedure) = names.of(joint).map(|names| &names.procedure) {
+        let (key, limits) = match procedure.angle_window(attempt.step) {
+            Some(AngleWindow { min, max, .. }) => {
+                let high = (max < Angle::MAX).then_some(max);
+                ("window_deg", json!([degrees(Some(min)), degrees(high)]))
+            }
+            None => {
+                let window = torque_window(procedure, attempt);
+                (
+                    "window_Nm",
+                    window.as_ref().map_or(Value::Null, torque_limits),
+                )
+            }
+        };
+        object[key] = limits;
+    }
+    object
 }
 
 /// Any record as an object: its kind, its own fields, then `seq`, `boot` and `at_s`, where it stands in the order of things.
@@ -163,7 +205,7 @@ fn fields(names: &Names, entry: &Entry) -> Value {
         Record::Attempt(attempt) => with(
             attempt_object(names, joint, attempt),
             json!({
-                "prevailing_torque_Nm": attempt.prevailing.map(newton_meters),
+                "prevailing": added_word(attempt.prevailing),
                 "restart_torque_Nm": attempt.restart.map(newton_meters),
                 "trace": (attempt.trace != 0).then(|| format!("{:08x}", attempt.trace)),
                 "took_s": f64::from(attempt.took_ms) / 1_000.0,
@@ -239,6 +281,11 @@ fn fields(names: &Names, entry: &Entry) -> Value {
             "record": "due", "joint": names.joint(joint), "stage": u32::from(due.stage) + 1, "state": engine(due.state),
         }),
         Record::Apart(apart) => json!({ "record": "apart", "note": apart.note.as_str() }),
+        Record::Running(running) => json!({
+            "record": "running", "joint": names.joint(joint), "fastener": fastener(running.fastener),
+            "prevailing_Nm": newton_meters(running.torque),
+            "seen": match running.seen { Seen::Measured => "measured", Seen::Typed => "typed" },
+        }),
         Record::Recovered(recovered) => json!({
             "record": "recovered", "dropped_bytes": recovered.dropped, "quarantined_bytes": recovered.quarantined,
         }),
@@ -380,6 +427,7 @@ pub fn line(names: &Names, entry: &Entry) -> String {
                 .map_or_else(|| "the joint".to_owned(), fastener);
             let word = match noted.doubt {
                 Doubt::None => "note",
+                Doubt::Raised if is_of_peers(noted) => "UNLIKE ITS PEERS",
                 Doubt::Raised => "FELT WRONG",
                 Doubt::Settled => "looked at and found good",
             };
@@ -414,6 +462,12 @@ pub fn line(names: &Names, entry: &Entry) -> String {
             u32::from(due.stage) + 1,
             engine(due.state)
         ),
+        Record::Running(running) => format!(
+            "{}: running torque {}, {}",
+            fastener(running.fastener),
+            words::torque(running.torque),
+            words::seen(running.seen)
+        ),
         Record::Apart(apart) => format!("mock-up taken apart{}", behind(apart.note.as_str())),
         Record::Recovered(recovered) => format!(
             "RECOVERED: {} bytes of a torn record dropped, {} damaged bytes set aside",
@@ -442,6 +496,9 @@ pub fn attempt_line(names: &Names, joint: u8, attempt: &Attempt) -> String {
     }
     if attempt.pulls > 1 {
         line.push_str(&format!(", {} pulls", attempt.pulls));
+    }
+    if let Some(added) = words::added(attempt.prevailing) {
+        line.push_str(&format!(", {added}"));
     }
     line.push_str(&format!(", {}", words::verdict(attempt.verdict)));
     let reasons = words::reasons(attempt.reasons);
@@ -518,7 +575,7 @@ mod tests {
             peak: Torque::from_millinewton_meters(64_125),
             settled: Torque::from_millinewton_meters(63_900),
             angle: Some(Angle::from_millidegrees(97_000)),
-            prevailing: None,
+            prevailing: Added::Measured(Torque::from_millinewton_meters(8_250)),
             restart: None,
             trace: 0,
             took_ms: 1_200,
@@ -531,7 +588,7 @@ mod tests {
         let object = attempt_object(&Names::new(), 0, &attempt());
         assert_eq!(
             object.to_string(),
-            r#"{"record":"attempt","joint":"joint 0","fastener":"index 2","stage":2,"attempt":1,"pulls":2,"peak_torque_Nm":64.125,"final_torque_Nm":63.9,"angle_deg":97.0,"verdict":"rejected","reasons":["angle-high"]}"#
+            r#"{"record":"attempt","joint":"joint 0","fastener":"index 2","stage":2,"attempt":1,"pulls":2,"peak_torque_Nm":64.125,"final_torque_Nm":63.9,"angle_deg":97.0,"verdict":"rejected","reasons":["angle-high"],"evidence":"measured","prevailing_Nm":8.25}"#
         );
         let unknown = Attempt {
             angle: None,

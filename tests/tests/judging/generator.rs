@@ -72,6 +72,10 @@ pub(crate) struct Joint {
     pub(crate) start: f64,
     /// From this torque up it sticks and slips by this part, again and again.
     pub(crate) grit: Option<(f64, f64)>,
+    /// The thread cuts its own way from where it stands: N·m at first and per degree, whatever the head does.
+    pub(crate) cuts: Option<(f64, f64)>,
+    /// The thread shears from this torque up: the gradient falls from there, evenly, to none and below, over so many degrees.
+    pub(crate) shears: Option<(f64, f64)>,
 }
 
 impl Joint {
@@ -86,6 +90,8 @@ impl Joint {
             tight: 0.0,
             start: dice.between(0.0, 0.08),
             grit: None,
+            cuts: None,
+            shears: None,
         }
     }
 
@@ -113,11 +119,24 @@ impl Joint {
             let beyond = (torque - from) / self.slope;
             torque = from * (1.0 - (1.0 - part) * (beyond / within).min(1.0));
         }
+        if let Some((from, over)) = self.shears
+            && torque > from
+        {
+            let beyond = (torque - from) / self.slope;
+            torque =
+                (from + self.slope * (beyond - beyond * beyond / (2.0 * over))).max(0.1 * from);
+        }
+        if let Some((first, slope)) = self.cuts {
+            torque = torque.max(first + slope * turned.max(0.0));
+        }
         torque.max(self.tight)
     }
 
     /// Degrees at which it resists so much, from a whole joint.
     pub(crate) fn turned_at(&self, torque: f64) -> f64 {
+        if let Some((first, slope)) = self.cuts {
+            return (torque - first) / slope;
+        }
         self.run_down + self.toe / 2.0 + (torque - self.run) / self.slope
     }
 }
@@ -151,6 +170,8 @@ pub(crate) struct Setup {
     pub(crate) rate: f64,
     /// Standard deviations.
     pub(crate) torque_noise: f64,
+    /// What the sensor shows without load, N·m.
+    pub(crate) zero: f64,
     pub(crate) angle_noise: f64,
     pub(crate) sensor: Sensor,
     pub(crate) pulls: Vec<Until>,
@@ -346,7 +367,7 @@ impl<'a> Model<'a> {
 
     fn tell(&mut self, take: &mut Taker<'_>) -> bool {
         let setup = self.setup;
-        let torque = self.torque + setup.torque_noise * self.dice.bell();
+        let torque = self.torque + setup.zero + setup.torque_noise * self.dice.bell();
         let angle = self.hand + setup.angle_noise * self.dice.bell();
         match setup.sensor {
             Sensor::Whole => {}

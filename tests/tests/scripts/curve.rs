@@ -3,7 +3,8 @@
 //! `20/216` goes in a straight line to 20 N·m at 216° of the adapter, in 200 ms; `20/216~50` takes 50 ms; `20/216~0` is there
 //! at the next sample. `gap~300`: nothing arrives for 300 ms. `same~300`: the sensors repeat themselves, to the last digit.
 //! `saw:5:3/40` is five teeth, each 3 N·m high and 40 ms long, after which the fastener has slipped on by 4° and holds 2 N·m more. A reading every 2 ms, and a
-//! ripple of 20 mN·m and 50 millidegrees on it, as a live sensor has.
+//! ripple of 20 mN·m and 50 millidegrees on it, as a live sensor has. `stroke:2/120*18` runs a nut down in 18 strokes of 120° at
+//! 2 N·m, each 400 ms long, swinging back in between over the ratchet.
 
 use evendraw_core::sample::Sample;
 use evendraw_core::unit::{Rotation, Torque};
@@ -48,6 +49,8 @@ impl Curve {
             _ => {
                 if let Some(teeth) = what.strip_prefix("saw:") {
                     self.saw(teeth)?;
+                } else if let Some(strokes) = what.strip_prefix("stroke:") {
+                    self.strokes(strokes)?;
                 } else {
                     self.line(place(what)?, millis);
                 }
@@ -76,6 +79,21 @@ impl Curve {
             // 20 N·m a degree is the train's.
             self.line((torque + deep, rotation + deep / 20), millis / 2);
             self.line((torque + 2_000, rotation + 4_000), millis / 2);
+        }
+        Some(())
+    }
+
+    fn strokes(&mut self, text: &str) -> Option<()> {
+        let (stroke, count) = text.split_once('*').unwrap_or((text, "1"));
+        let (torque, turn) = place(stroke)?;
+        for _ in 0..count.parse::<u32>().ok()? {
+            let begun = self.at.1;
+            // 20 N·m a degree is the train's.
+            let wound = torque / 20;
+            self.line((torque, begun + wound), 20);
+            self.line((torque, begun + wound + turn), 400);
+            self.line((0, begun + turn), 20);
+            self.line((0, begun), 200);
         }
         Some(())
     }

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use evendraw_core::procedure::{EngineState, Procedure};
-use evendraw_core::record::{Decision, Doubt, Entry, Manner, Record, Role};
+use evendraw_core::record::{Added, Decision, Doubt, Entry, Manner, Record, Role, Seen};
 use evendraw_core::sample::{Fault, Sample};
 use evendraw_core::session::{Input, Next, Outcome, Session};
 use evendraw_core::unit::{Angle, Instant, Length, Torque};
@@ -317,6 +317,11 @@ impl<'p> Run<'p> {
                 let fastener = self.fastener(word(0));
                 self.send(Input::Mark { fastener }, &mut told);
             }
+            "running" => {
+                let fastener = self.fastener(word(0));
+                let torque = Torque::from_millinewton_meters(milli(word(1)));
+                self.send(Input::RunningTorque { fastener, torque }, &mut told);
+            }
             "moment" => self.send(
                 Input::Moment {
                     moment: word(0).parse().expect("a number"),
@@ -436,13 +441,23 @@ impl<'p> Run<'p> {
             Record::Started(started) => format!("started, rules {}", started.rules),
             Record::Begun(begun) => format!("begun {}", self.step_name(begun.step)),
             Record::Attempt(attempt) => format!(
-                "attempt {} try {} {}{} peak {} angle {}",
+                "attempt {} try {} {}{} peak {} angle {}{}",
                 self.step_name(attempt.step),
                 attempt.attempt,
                 verdict(attempt.verdict),
                 reasons(attempt.reasons),
                 newton_meters(attempt.peak),
                 attempt.angle.map_or("-".to_owned(), degrees),
+                added(attempt.prevailing),
+            ),
+            Record::Running(running) => format!(
+                "running torque {} {} {}",
+                self.label(running.fastener),
+                newton_meters(running.torque),
+                match running.seen {
+                    Seen::Measured => "measured",
+                    Seen::Typed => "typed",
+                }
             ),
             Record::Done(done) => {
                 let manner = match done.manner {
@@ -618,15 +633,23 @@ impl<'p> Run<'p> {
 }
 
 fn newton_meters(torque: Torque) -> String {
-    format!(
-        "{}.{:01}",
-        torque.millinewton_meters() / 1000,
-        torque.millinewton_meters().abs() % 1000 / 100
-    )
+    let sign = if torque.is_negative() { "-" } else { "" };
+    let tenths = (torque.millinewton_meters().unsigned_abs() + 50) / 100;
+    format!("{sign}{}.{}", tenths / 10, tenths % 10)
 }
 
 fn degrees(angle: Angle) -> String {
     format!("{}°", (angle.millidegrees() + 500).div_euclid(1000))
+}
+
+fn added(added: Added) -> String {
+    match added {
+        Added::Nothing => String::new(),
+        Added::Unknown => " on top of ?".to_owned(),
+        Added::Given(torque) => format!(" on top of {} given", newton_meters(torque)),
+        Added::Measured(torque) => format!(" on top of {} measured", newton_meters(torque)),
+        Added::Typed(torque) => format!(" on top of {} typed", newton_meters(torque)),
+    }
 }
 
 fn verdict(verdict: Verdict) -> &'static str {

@@ -10,6 +10,7 @@ use super::super::{CommandError, Output};
 use super::rounded;
 use crate::bench::Fault;
 use crate::job::Job;
+use crate::peers::{self, Peer};
 use crate::rehearsal::JointResult;
 use crate::rehearsal::result::{Objection, mean};
 use crate::words;
@@ -41,12 +42,28 @@ pub(super) fn tell(
             .objections
             .iter()
             .find(|objection| objection.fastener == fastener && objection.is_of_the_metal());
-        one(joint, fastener, fault, result, noticed, out)?;
+        let peer = job
+            .peers(number)
+            .into_iter()
+            .find(|peer| peer.unlike.fastener == fastener);
+        one(
+            joint,
+            (fastener, fault),
+            result,
+            noticed,
+            peer.as_ref(),
+            out,
+        )?;
         match noticed {
             Some(objection) => out.line(format_args!(
                 "  {place} {fault}: NOTICED in stage {}: {}",
                 u32::from(objection.stage) + 1,
                 words::reasons(objection.reasons)
+            ))?,
+            None if let Some(peer) = &peer => out.line(format_args!(
+                "  {place} {fault}: NOTICED BESIDE ITS PEERS at stage {}: {}",
+                u32::from(peer.unlike.stage) + 1,
+                peers::words(&peer.unlike)
             ))?,
             None if is_unreached(fastener, result) => {
                 out.line(format_args!(
@@ -56,14 +73,16 @@ pub(super) fn tell(
             }
             None => out.line(format_args!("  {place} {fault}: NOT NOTICED"))?,
         }
+        let is_noticed = noticed.is_some() || peer.is_some();
         let after = if noticed.is_some() {
             "after what followed, "
         } else {
             ""
         };
         out.line(format_args!("    {after}{}", standing(fastener, result)))?;
-        if noticed.is_none() {
+        if !is_noticed {
             out.line(format_args!("    {}", fault.seen().words()))?;
+            out.line(format_args!("    {}", uncompared(job, number, fastener)))?;
             out.line(format_args!("    what would: {}", fault.telling()))?;
         }
     }
@@ -72,10 +91,10 @@ pub(super) fn tell(
 
 fn one(
     joint: &crate::plan::Joint,
-    fastener: u8,
-    fault: Fault,
+    (fastener, fault): (u8, Fault),
     result: &JointResult,
     noticed: Option<&Objection>,
+    peer: Option<&Peer>,
     out: &mut Output<'_>,
 ) -> Result<(), CommandError> {
     let (clamp, of_others, of_proof) = shares(fastener, result);
@@ -84,16 +103,45 @@ fn one(
         "joint": joint.id(),
         "fastener": joint.label(fastener),
         "fault": fault.name(),
-        "reached": noticed.is_some() || !is_unreached(fastener, result),
-        "noticed": noticed.is_some(),
+        "reached": noticed.is_some() || peer.is_some() || !is_unreached(fastener, result),
+        "noticed": noticed.is_some() || peer.is_some(),
         "stage": noticed.map(|objection| u32::from(objection.stage) + 1),
         "reasons": noticed.map(|objection| words::reasons(objection.reasons)),
+        "unlike_peers": peer.is_some(),
+        "what": peer.map(|peer| peers::key(peer.unlike.what)),
+        "value": peer.map(|peer| f64::from(peer.unlike.value) / 1_000.0),
+        "median": peer.map(|peer| f64::from(peer.unlike.median) / 1_000.0),
         "clamp_kN": clamp.map(|load| rounded(load, 1e3)),
         "of_others": of_others.map(|share| rounded(share, 1e3)),
         "of_proof": of_proof.map(|share| rounded(share, 1e3)),
         "outcome": fault.seen().words(),
         "what_would": fault.telling(),
     }))
+}
+
+/// What the comparison with its peers came to, where it did not tell.
+fn uncompared(job: &Job, joint: u8, fastener: u8) -> &'static str {
+    let is_compared = job.session(joint).is_some_and(|session| {
+        (0_u8..)
+            .zip(session.procedure().stages())
+            .any(|(stage, _)| {
+                session
+                    .ledger()
+                    .is_stage_settled(session.procedure(), stage)
+                    && evendraw_core::peers::is_compared(
+                        session.procedure(),
+                        session.ledger(),
+                        joint,
+                        (fastener, stage),
+                        job.entries_of(joint),
+                    )
+            })
+    });
+    if is_compared {
+        "beside its peers it stayed within their usual scatter"
+    } else {
+        "it was not compared: that takes four like fasteners at one stage, all accepted"
+    }
 }
 
 /// Whether the joint was left before this fastener held anything: then nothing can be said of it.

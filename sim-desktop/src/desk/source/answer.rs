@@ -2,7 +2,7 @@
 //!
 //! Knows nothing of how they are worded.
 
-use crate::quantity::{LengthUnit, Quantity};
+use crate::quantity::{LengthUnit, Quantity, TorqueUnit};
 use evendraw_core::procedure::{EngineState, StageKind};
 use evendraw_core::record::{Decision, Doubt};
 use evendraw_core::session::{Input, Next, Session};
@@ -10,6 +10,7 @@ use evendraw_core::session::{Input, Next, Session};
 use super::super::view::Way;
 use super::Source;
 use super::act::short;
+use crate::job::Job;
 
 impl Source {
     pub(super) fn answer(&mut self, yes: bool) {
@@ -92,6 +93,24 @@ impl Source {
                 }),
                 Err(error) => self.say(true, error.to_string()),
             },
+            Some(Next::Decide { step }) => {
+                let wanting = self.session().and_then(|session| {
+                    let fastener = session
+                        .procedure()
+                        .steps()
+                        .get(usize::from(step))?
+                        .fastener()?;
+                    session.ledger().wants_running(fastener).then_some(fastener)
+                });
+                let Some(fastener) = wanting else { return };
+                match Quantity::<TorqueUnit>::parse(text.trim()) {
+                    Ok(running) => self.apply(Input::RunningTorque {
+                        fastener,
+                        torque: running.torque(),
+                    }),
+                    Err(error) => self.say(true, error.to_string()),
+                }
+            }
             _ => {}
         }
     }
@@ -144,10 +163,16 @@ impl Source {
         };
         match (way, next) {
             (Way::GoOn, Some(Next::Settle { fastener })) => {
+                // Who looked stands in the words too: on the sheet they are read alone.
+                let name = self.job.as_ref().and_then(Job::person);
+                let text = name.map_or_else(
+                    || "looked at, good".to_owned(),
+                    |name| format!("{name}: looked at, good"),
+                );
                 self.apply(Input::Note {
                     fastener: Some(fastener),
                     doubt: Doubt::Settled,
-                    text: "looked at, good",
+                    text: short(&text),
                 });
             }
             (Way::GoOn, _) => self.apply(Input::Tick),

@@ -95,14 +95,7 @@ impl Source {
             return false;
         };
         let (first, measures_drag) = self.session().map_or((false, false), |session| {
-            let kind = session.procedure().stage_of(step).map(|stage| stage.kind);
-            let drag = matches!(
-                kind,
-                Some(StageKind::Tighten {
-                    prevailing: Prevailing::Measure,
-                    ..
-                })
-            );
+            let drag = session.procedure().prevailing(step) == Prevailing::Measure;
             (
                 !session.ledger().is_tight(fastener) && !session.is_in_pull(),
                 drag,

@@ -7,6 +7,7 @@ use evendraw_core::verdict::Verdict;
 use super::super::view::{BuildView, JointRow, Mark, NextStep, PartView, ToolView};
 use super::{Source, joint_view};
 use crate::job::Job;
+use crate::peers;
 use crate::plan::ToolKind;
 use crate::plan::progress::State;
 use crate::store::{Fact, Purpose};
@@ -296,8 +297,16 @@ fn exceptions(job: &Job) -> Vec<String> {
         }
         for (fastener, _) in (0u8..).zip(session.procedure().fasteners()) {
             if session.ledger().felt_wrong(fastener) {
+                let unlike = job
+                    .peers(number)
+                    .into_iter()
+                    .find(|peer| peer.settled.is_none() && peer.unlike.fastener == fastener);
+                let what = unlike.map_or_else(
+                    || "felt wrong, not settled".to_owned(),
+                    |peer| format!("unlike its peers: {}", peers::words(&peer.unlike)),
+                );
                 told.push(format!(
-                    "{} {}: felt wrong, not settled",
+                    "{} {}: {what}",
                     joint.title(),
                     joint.label(fastener)
                 ));

@@ -469,7 +469,16 @@ fn entries(job: &Job, joint: u8) -> Vec<Entry> {
                 mark: record_view::record_mark(&entry.record).0,
                 fastener: fastener
                     .map_or_else(String::new, |fastener| names.fastener(joint, fastener)),
-                words: without_name(&export::line(&names, entry)),
+                words: {
+                    let mut words = without_name(&export::line(&names, entry));
+                    if let Record::Attempt(attempt) = &entry.record
+                        && let Some(judged) = job.judged(joint, entry.seq, attempt)
+                        && let Some(remark) = judged.remark()
+                    {
+                        words.push_str(&format!("; {remark}"));
+                    }
+                    words
+                },
             }
         })
         .collect()

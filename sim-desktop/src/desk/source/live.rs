@@ -17,6 +17,7 @@ use evendraw_core::record::{Entry, Record};
 use super::super::view::{Heard, LinkView};
 use super::{Hand, Pull, Source};
 use crate::link::{Adapter, Fetched, Follower, News};
+use crate::peers::Remark;
 use crate::rehearsal::rig::{degrees, newton_meters};
 use crate::store::Purpose;
 
@@ -89,6 +90,8 @@ pub(super) struct Connection {
     working: Option<u8>,
     /// Records of joints that are not left to it, and of those whose records could not be kept yet.
     waiting: BTreeMap<u8, Vec<Entry>>,
+    /// Remarks about fasteners unlike their peers that it was told, and whose records may still be on their way.
+    told: BTreeSet<(u8, Remark)>,
     /// Joints that somebody would rather work at the desk.
     declined: BTreeSet<u8>,
     /// The joint whose records there are, if somebody says so, of this unit.
@@ -121,6 +124,7 @@ impl Source {
             caught_up: false,
             working: None,
             waiting: BTreeMap::new(),
+            told: BTreeSet::new(),
             declined: BTreeSet::new(),
             of_this_unit: None,
             sending: None,
@@ -345,10 +349,18 @@ impl Source {
                 connection.waiting.remove(&joint);
                 self.dirty = true;
                 for entry in &new {
+                    if let Record::Noted(note) = &entry.record {
+                        connection
+                            .told
+                            .retain(|(_, remark)| remark.text != note.text.as_str());
+                    }
+                }
+                for entry in &new {
                     if let Record::Attempt(attempt) = &entry.record {
                         self.tell_verdict(joint, attempt);
                     }
                 }
+                self.tell_peers(joint);
             }
             Err(error) => self.say(
                 true,

@@ -64,6 +64,8 @@ struct Pull {
 #[derive(Debug)]
 struct Play {
     name: String,
+    /// What was taken off the samples, until it is a record.
+    zero: Option<evendraw_core::unit::Torque>,
     samples: Vec<(Instant, evendraw_core::sample::Sample)>,
     at: usize,
     began: Instant,

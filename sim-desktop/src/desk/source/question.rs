@@ -11,6 +11,7 @@ use evendraw_core::verdict::Verdict;
 use super::super::view::{Alert, Question, Way};
 use super::Source;
 use crate::job::{Held, Job};
+use crate::peers::{self, Peer};
 use crate::plan::StagePlan;
 use crate::plan::progress::Hold;
 use crate::store::Fact;
@@ -243,6 +244,21 @@ pub(super) fn of(source: &Source, job: &Job, joint: u8) -> Asked {
                 ways: ways(session.advice().as_ref()),
             });
         }
+        Next::Decide { step }
+            if fastener_at(step).is_some_and(|own| session.ledger().wants_running(own)) =>
+        {
+            let who = fastener_at(step).map_or_else(String::new, label);
+            asked.question = Some(Question {
+                number: Some("Running torque, with its unit".to_owned()),
+                ..plain(
+                    "Running torque",
+                    format!(
+                        "Fastener {who}: its running torque was not seen on the way down, and the target comes on top of it. What is it?"
+                    ),
+                    "Or loosen it (L) and run it down again with the tool.",
+                )
+            });
+        }
         Next::Decide { step } => {
             asked.alert = Some(decide(
                 job,
@@ -251,6 +267,14 @@ pub(super) fn of(source: &Source, job: &Job, joint: u8) -> Asked {
                 step,
                 &fastener_at(step).map_or_else(String::new, label),
             ))
+        }
+        Next::Settle { fastener }
+            if let Some(peer) = job
+                .peers(joint)
+                .into_iter()
+                .find(|peer| peer.settled.is_none() && peer.unlike.fastener == fastener) =>
+        {
+            asked.alert = Some(unlike_its_peers(&peer, &label(fastener)));
         }
         Next::Settle { fastener } => {
             asked.alert = Some(Alert {
@@ -278,6 +302,23 @@ pub(super) fn of(source: &Source, job: &Job, joint: u8) -> Asked {
     asked
 }
 
+/// A fastener that no curve speaks against, beside others that it should look like.
+fn unlike_its_peers(peer: &Peer, label: &str) -> Alert {
+    Alert {
+        title: format!("Fastener {label} is unlike its peers"),
+        detail: format!(
+            "Stage {}: it {}.",
+            u32::from(peer.unlike.stage) + 1,
+            peers::words(&peer.unlike)
+        ),
+        what_now: vec![
+            format!("Look for {}.", peers::causes(&peer.unlike)),
+            "If it is good, say so; if not, loosen it and do it again.".to_owned(),
+        ],
+        ways: vec![Way::GoOn, Way::Loosen],
+    }
+}
+
 fn last_words(job: &Job, joint: u8, fastener: u8) -> String {
     job.attempts(joint)
         .rev()
@@ -292,7 +333,12 @@ fn last_words(job: &Job, joint: u8, fastener: u8) -> String {
             } else {
                 reasons
             };
-            format!("{} and {angle}: {reasons}.", words::torque(attempt.peak))
+            let added = words::added(attempt.prevailing)
+                .map_or_else(String::new, |added| format!(", {added}"));
+            format!(
+                "{} and {angle}{added}: {reasons}.",
+                words::torque(attempt.peak)
+            )
         })
         .unwrap_or_default()
 }
@@ -351,7 +397,8 @@ fn ways(advice: Option<&Advice>) -> Vec<Way> {
     acts.iter()
         .filter_map(|act| match act {
             // Needs no key: the hand pulls.
-            Act::PullOn => None,
+            // Typing has a field of its own.
+            Act::PullOn | Act::TypeRunning => None,
             Act::Again => Some(Way::Redo),
             Act::Loosen | Act::TakeOut => Some(Way::Loosen),
             Act::Replace => Some(Way::NewFitted),
@@ -441,5 +488,6 @@ pub(super) const fn refusal_words(refusal: Refusal) -> &'static str {
         Refusal::NoMockUp => "there is no mock-up to take apart",
         Refusal::LoosenFirst => "it must be loosened first",
         Refusal::ReplaceFirst => "it must be replaced first",
+        Refusal::NoRunningTorque => "a running torque is from 0 up to the target",
     }
 }

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use evendraw_core::audit::torque_window;
 use evendraw_core::record::{Entry, Record, Role};
 use evendraw_core::unit::Torque;
 use evendraw_core::verdict::Verdict;
@@ -214,7 +215,7 @@ impl Source {
                 clippy::cast_possible_truncation,
                 reason = "newton-metres for a drawing"
             )]
-            if let Some(window) = session.procedure().torque_window(attempt.step) {
+            if let Some(window) = torque_window(session.procedure(), attempt) {
                 curve.torque_low = Some(rig::newton_meters(window.min) as f32);
                 curve.torque_high = Some(rig::newton_meters(window.max) as f32);
             }

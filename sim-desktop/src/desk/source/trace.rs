@@ -4,9 +4,11 @@
 
 use std::path::Path;
 
-use evendraw_core::session::Session;
+use evendraw_core::procedure::{Hand as Handed, StageKind};
+use evendraw_core::session::{Input, Session};
 
 use super::{Hand, Play, Source};
+use crate::rehearsal::recording::Recording;
 use crate::store::Purpose;
 
 impl Source {
@@ -30,7 +32,12 @@ impl Source {
                 return;
             }
             play.at += 1;
+            let zero = play.zero.take();
             let now = std::mem::replace(&mut self.micros, due);
+            if let Some(offset) = zero.filter(|_| self.wants_pull()) {
+                let taken = true;
+                self.apply(Input::Zero { taken, offset });
+            }
             self.feed(sample);
             self.micros = now.max(due);
             if !self.wants_pull() && !self.session().is_some_and(Session::is_in_pull) {
@@ -56,20 +63,56 @@ impl Source {
                 if self.open.is_none() {
                     return self.say(true, "open the joint that the trace belongs to first");
                 }
+                let recording = match Recording::new(samples) {
+                    Ok(recording) => recording,
+                    Err(error) => {
+                        if let Some(offset) = error.refused_zero() {
+                            self.change_purpose(Purpose::Job);
+                            if self.wants_pull() {
+                                self.apply(Input::Zero {
+                                    taken: false,
+                                    offset,
+                                });
+                            }
+                        }
+                        return self.say(true, format!("{}: {error}", path.display()));
+                    }
+                };
+                let (hand, loosens) = self.way_of_pull();
+                if let Err(error) = recording.pulls(hand, loosens) {
+                    return self.say(true, format!("{}: {error}", path.display()));
+                }
                 self.hand = Hand::Off;
                 self.change_purpose(Purpose::Job);
                 let name = path.file_name().map_or_else(
                     || path.display().to_string(),
                     |name| name.to_string_lossy().into_owned(),
                 );
+                if let Some(words) = recording.zero_words() {
+                    self.say(false, words);
+                }
                 self.play = Some(Play {
                     name,
-                    samples,
+                    zero: recording.zero(),
+                    samples: recording.samples().to_vec(),
                     at: 0,
                     began: self.at(),
                 });
             }
             Err(error) => self.say(true, format!("{}: {error}", path.display())),
         }
+    }
+
+    /// The hand of the thread, and whether what is to be pulled next loosens.
+    fn way_of_pull(&self) -> (Handed, bool) {
+        let Some(session) = self.session() else {
+            return (Handed::Right, false);
+        };
+        let procedure = session.procedure();
+        let stage = session
+            .armed()
+            .and_then(|(step, _)| procedure.stage_of(step));
+        let loosens = stage.is_some_and(|stage| matches!(stage.kind, StageKind::BackOff { .. }));
+        (procedure.terms().hand, loosens)
     }
 }

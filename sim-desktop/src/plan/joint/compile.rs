@@ -2,7 +2,9 @@
 
 use evendraw_core::limits::{MOMENTS_MAX, STAGES_MAX};
 use evendraw_core::pattern::Point;
-use evendraw_core::procedure::{Fastener, Override, Parts, Procedure, ProcedureError, Stage};
+use evendraw_core::procedure::{
+    Fastener, Override, Parts, Procedure, ProcedureError, Stage, StageKind, Terms,
+};
 use evendraw_core::text::Label;
 use evendraw_core::unit::Angle;
 
@@ -12,6 +14,7 @@ use super::read::{Block, Written, choice};
 use super::steps::{Run, in_order, steps};
 use super::{About, Answers, Joint, JointPlan, Name, Question};
 use crate::bench::Interface;
+use crate::plan::guard::Instruments;
 use crate::plan::place::{Order, arrange, neighbours};
 use crate::plan::rise;
 use crate::plan::stage::{self, Around, Pass, Read, StagePlan};
@@ -25,7 +28,7 @@ pub(super) struct Frame<'a> {
     pub(super) points: &'a [Point],
     pub(super) written: &'a [Written<'a>],
     pub(super) blocks: &'a [Block<'a>],
-    pub(super) has_tools: bool,
+    pub(super) instruments: Instruments<'a>,
     /// Whether every position could be read: else no order can be taken over them.
     pub(super) is_placed: bool,
 }
@@ -83,6 +86,7 @@ impl<'a> Frame<'a> {
             effective: &effective,
             choice: &choice,
             together: &[],
+            prevailing: None,
             moments: &mut moments,
             is_broken: false,
         };
@@ -93,9 +97,27 @@ impl<'a> Frame<'a> {
         let witness = witness(reader, &around, &base.list);
         let metal = Metal::read(reader, &self.joint.id);
         let access = access(reader);
-        let mut terms = terms(reader, metal.condition.is_some(), self.has_tools);
+        let mut terms = terms(reader, metal.condition.is_some(), self.instruments.has_any);
+        let prevailing = reader.text("prevailing");
+        around.prevailing = prevailing.as_ref();
         let reads = self.reads(&mut around, &effective, &base.order)?;
         let moments = self.few_moments(around.moments)?;
+        if let Some(typed) = &prevailing
+            && reads.is_whole
+            && !reads
+                .list
+                .iter()
+                .any(|(read, ..)| read.plan.word == "tighten")
+        {
+            typed.place.error(
+                format!(
+                    "joint `{}` has a running torque and no `tighten` stage that it comes under",
+                    self.joint.id
+                ),
+                "here",
+                "add the stage, or leave `prevailing` out",
+            );
+        }
         let places = self.places(&reads.list, &base.list, errors_before);
         if !reads.is_whole {
             return None;
@@ -103,9 +125,9 @@ impl<'a> Frame<'a> {
         terms.angle_sum_max = reads.sums.first().copied().or(terms.angle_sum_max);
         let questions = questions(&self.joint.needs, metal.condition.as_deref(), &moments);
         let Stages {
-            stages,
-            plans,
-            overrides,
+            mut stages,
+            mut plans,
+            mut overrides,
             checks,
         } = self.stages(reads.list, &places);
         if stages.is_empty() {
@@ -116,16 +138,9 @@ impl<'a> Frame<'a> {
             );
             return None;
         }
-        if let (Some(thread), Some(grip_mm)) = (&metal.thread_size, metal.grip_mm) {
-            let parts = self.joint.needs.iter().map(|part| part.text.as_str());
-            let below = Interface::from_parts(parts);
-            if let Some((least, most)) =
-                rise::bounds(thread, grip_mm, metal.condition.as_deref(), below)
-            {
-                terms.watch.gradient_min = least;
-                terms.watch.gradient_max = most;
-            }
-        }
+        self.instruments
+            .draw_in(&mut stages, &mut overrides, &mut plans, self.place.to);
+        self.watch(&mut terms, &metal, &stages);
         if self.place.to.errors() > errors_before {
             // The core would only say again what is said already.
             return None;
@@ -469,6 +484,30 @@ impl<'a> Frame<'a> {
         done
     }
 
+    /// What the metal lets one expect of the curve.
+    fn watch(&self, terms: &mut Terms, metal: &Metal, stages: &[Stage]) {
+        let Some(thread) = &metal.thread_size else {
+            return;
+        };
+        let condition = metal.condition.as_deref();
+        if let Some(grip_mm) = metal.grip_mm {
+            let parts = self.joint.needs.iter().map(|part| part.text.as_str());
+            let below = Interface::from_parts(parts);
+            if let Some((least, most)) = rise::bounds(thread, grip_mm, condition, below) {
+                terms.watch.gradient_min = least;
+                terms.watch.gradient_max = most;
+                terms.watch.turn_rise = least;
+            }
+        }
+        if let Some(strength) = &metal.strength {
+            let from = rise::yields_from(thread, strength, condition);
+            // A turn that begins near yield need not bring torque.
+            if most_torque(stages).is_some_and(|torque| f64::from(torque) > 0.75 * from) {
+                (terms.watch.turn_rise, terms.watch.turn_rise_part) = (0, 0);
+            }
+        }
+    }
+
     /// What the core refused, at the place in the file that it came from.
     fn refused(&self, error: &ProcedureError, plans: &[StagePlan]) {
         let of_stage = |stage: u8| {
@@ -612,4 +651,19 @@ fn questions(needs: &[Name], condition: Option<&str>, moments: &[String]) -> Vec
         });
     }
     list
+}
+
+/// The greatest torque, in mN·m, that a stage before the first turn tightens to; none where nothing is turned by angle.
+fn most_torque(stages: &[Stage]) -> Option<i32> {
+    let turn = stages
+        .iter()
+        .position(|stage| matches!(stage.kind, StageKind::Turn { .. }))?;
+    let torques = stages
+        .iter()
+        .take(turn)
+        .filter_map(|stage| match stage.kind {
+            StageKind::Tighten { window, .. } => Some(window.target.millinewton_meters()),
+            _ => None,
+        });
+    torques.max()
 }

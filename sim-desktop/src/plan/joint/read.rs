@@ -11,6 +11,7 @@ use crate::limits::{
     BLOCKS_MAX, COMBINATIONS_MAX, ID_BYTES_MAX, PROCEDURES_MAX, STAGES_WRITTEN_MAX,
     WRITTEN_OUT_BYTES_MAX, counted,
 };
+use crate::plan::guard::Instruments;
 use crate::plan::place::point;
 use crate::plan::tree::{Choice, Node, Place, Reader, Typed, Value, texts_of};
 
@@ -110,7 +111,11 @@ pub(in crate::plan) fn ids<'h>(heads: &'h [Head<'_>]) -> BTreeSet<&'h str> {
 }
 
 /// Reads a joint; it comes back when enough of it could be read.
-pub(in crate::plan) fn read(head: &Head<'_>, has_tools: bool, room: &mut Room) -> Option<Joint> {
+pub(in crate::plan) fn read(
+    head: &Head<'_>,
+    instruments: Instruments<'_>,
+    room: &mut Room,
+) -> Option<Joint> {
     let node = head.node;
     let silent = Choice::default();
     let of = format!("joint {}", u16::from(head.number).saturating_add(1));
@@ -188,7 +193,7 @@ pub(in crate::plan) fn read(head: &Head<'_>, has_tools: bool, room: &mut Room) -
             points: &points,
             written: &written,
             blocks: &blocks,
-            has_tools,
+            instruments,
             is_placed,
         };
         done.extend(frame.under(answers, &mut own));

@@ -136,12 +136,21 @@ impl Kind<'_, '_, '_> {
     }
 
     fn prevailing(&mut self) -> Prevailing {
-        let Some(typed) = self.reader.text("prevailing") else {
+        let own = self.reader.text("prevailing");
+        let Some(typed) = own.or_else(|| self.around.prevailing.cloned()) else {
             return Prevailing::None;
         };
         self.plan.prevailing = Some(typed.text.clone());
         if typed.text == "measure" {
             return Prevailing::Measure;
+        }
+        if !typed.text.contains(|letter: char| letter.is_ascii_digit()) {
+            typed.place.error(
+                format!("unknown `prevailing`: `{}`", typed.text),
+                "here",
+                "prevailing = \"measure\", or a value like \"8 N·m\"",
+            );
+            return Prevailing::None;
         }
         match quantity::torque(&typed) {
             Some(torque) => Prevailing::Given(torque),
@@ -302,7 +311,7 @@ impl Kind<'_, '_, '_> {
         if let Some(own) = own {
             let given = target::<TorqueUnit>(&own)?;
             let within = torque_tolerance(None)?;
-            if torque_window(&own, &given, &within)?.target != pass.aim {
+            if torque_window(&own, &given, &within)?.target != pass.window.target {
                 own.place.error(
                     format!(
                         "`repeat` at {} after a pass at {}",

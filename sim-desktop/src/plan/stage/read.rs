@@ -1,9 +1,7 @@
 //! Reads one stage: the keys that every stage has, then those of its kind.
 
-use evendraw_core::procedure::{
-    Override, OverrideAim, Policy, Prevailing, Stage, StageKind, TorqueWindow,
-};
-use evendraw_core::unit::{Angle, Torque};
+use evendraw_core::procedure::{Override, OverrideAim, Policy, Stage, StageKind, TorqueWindow};
+use evendraw_core::unit::Angle;
 
 use super::kind::Kind;
 use super::names::{order, places, policy, together};
@@ -11,7 +9,7 @@ use super::{KINDS, StagePlan};
 use crate::limits::{STAGE_TOOLS_MAX, counted};
 use crate::plan::place::Order;
 use crate::plan::quantity::angle;
-use crate::plan::tree::{Choice, Node, Reader};
+use crate::plan::tree::{Choice, Node, Reader, Typed};
 
 /// What a stage needs to know of its joint while it is read.
 pub(in crate::plan) struct Around<'a> {
@@ -25,6 +23,8 @@ pub(in crate::plan) struct Around<'a> {
     pub(in crate::plan) effective: &'a [Option<u8>],
     pub(in crate::plan) choice: &'a Choice,
     pub(in crate::plan) together: &'a [(u8, u8)],
+    /// The running torque that the joint says for every stage.
+    pub(in crate::plan) prevailing: Option<&'a Typed<'a>>,
     /// Every moment named in the build so far.
     pub(in crate::plan) moments: &'a mut Vec<String>,
     /// An earlier stage could not be read: what is missed may have stood there.
@@ -47,9 +47,8 @@ pub(in crate::plan) struct Read {
 /// A torque pass that can be repeated.
 #[derive(Clone)]
 pub(in crate::plan) struct Pass {
+    /// Without a running torque, as every window of a plan.
     pub(super) window: TorqueWindow,
-    /// The target without a running torque.
-    pub(super) aim: Torque,
     pub(super) target: Option<String>,
     pub(super) overrides: Vec<(u8, OverrideAim)>,
     pub(super) each: Vec<(u8, String)>,
@@ -76,7 +75,7 @@ const KEYS: [(&str, &str); 22] = [
     ("after", "wait, later"),
     ("engine", "later"),
     ("one_sweep", "turn"),
-    ("prevailing", "tighten"),
+    ("prevailing", "tighten, and the joint"),
     ("sum_max", "turn"),
     ("each", "tighten, turn, align, later"),
     ("within", "tighten, turn, measure, later"),
@@ -172,20 +171,10 @@ pub(in crate::plan) fn read(
     stage.any_order = any_order;
     stage.mock_up = mock_up;
     let pass = match kind {
-        StageKind::Tighten { window, prevailing } => Some(Pass {
-            aim: window.target,
-            window: match prevailing {
-                Prevailing::Given(torque) => window.raised(torque),
-                _ => window,
-            },
+        StageKind::Tighten { window, .. } => Some(Pass {
+            window,
             target: plan.target.clone(),
-            overrides: match prevailing {
-                Prevailing::Given(torque) => overrides
-                    .iter()
-                    .map(|&(fastener, aim)| (fastener, raised(aim, torque)))
-                    .collect(),
-                _ => overrides.clone(),
-            },
+            overrides: overrides.clone(),
             each: plan.each.clone(),
             on: on.clone(),
         }),
@@ -204,13 +193,6 @@ pub(in crate::plan) fn read(
         sum_max,
         pass,
     })
-}
-
-fn raised(aim: OverrideAim, by: Torque) -> OverrideAim {
-    match aim {
-        OverrideAim::Torque(window) => OverrideAim::Torque(window.raised(by)),
-        angle => angle,
-    }
 }
 
 /// Targets of single fasteners, for the core.

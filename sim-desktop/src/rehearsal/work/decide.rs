@@ -72,7 +72,7 @@ impl Rehearsal {
             // On the bench what is wrong is in the fastener: who takes it out puts a new one in.
             Act::TakeOut | Act::Replace => Some(Decision::Replace),
             act @ (Act::Again | Act::Loosen) => act.decision(advice.from),
-            Act::PullOn | Act::Observe | Act::Waive => None,
+            Act::PullOn | Act::TypeRunning | Act::Observe | Act::Waive => None,
         }
     }
 }

@@ -314,13 +314,9 @@ impl Rehearsal {
             return false;
         };
         let kind = session.procedure().stage_of(step).map(|stage| stage.kind);
-        matches!(
-            kind,
-            Some(StageKind::Tighten {
-                prevailing: Prevailing::None,
-                ..
-            })
-        ) && !session.ledger().is_tight(fastener)
+        matches!(kind, Some(StageKind::Tighten { .. }))
+            && session.procedure().prevailing(step) == Prevailing::None
+            && !session.ledger().is_tight(fastener)
     }
 
     /// Keeps what a picture needs: points that are a fifth of a degree or a hundredth of the torque apart.

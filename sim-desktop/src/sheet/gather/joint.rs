@@ -12,6 +12,7 @@ use evendraw_core::verdict::Verdict;
 
 use super::clock::Clock;
 use super::open::held;
+use super::sure::{with_remark, with_uncertainty};
 use super::{Kept, View};
 use crate::plan::StagePlan;
 use crate::sheet::export::{Names, line};
@@ -59,6 +60,7 @@ fn mark(view: &View<'_>, is_held: bool) -> Mark {
         Standing::MockUp => Mark::MockUp,
         Standing::Doubtful => Mark::Doubtful,
         Standing::Disturbed => Mark::Disturbed,
+        Standing::Final | Standing::RetorqueDue if view.unlike().next().is_some() => Mark::Doubtful,
         Standing::Final => Mark::Done,
         Standing::RetorqueDue => Mark::Due,
     }
@@ -110,6 +112,7 @@ fn fastener_mark(view: &View<'_>, fastener: u8) -> Option<Mark> {
         } else if any(StepState::Doubtful)
             || ledger.must_decide(fastener)
             || ledger.felt_wrong(fastener)
+            || view.unlike().any(|peer| peer.unlike.fastener == fastener)
         {
             Mark::Doubtful
         } else if any(StepState::Disturbed) || ledger.must_loosen(fastener) {
@@ -256,7 +259,7 @@ fn stages(view: &View<'_>) -> Vec<StageRow> {
                     None => what,
                 },
                 printed: plan.map(printed).unwrap_or_default(),
-                window: window(procedure, number),
+                window: with_uncertainty(view, number, window(procedure, number)),
                 has_column,
                 mock_up: stage.mock_up,
             }
@@ -293,7 +296,7 @@ fn printed(plan: &StagePlan) -> String {
     parts.join(", ")
 }
 
-fn torque_window(window: &TorqueWindow) -> String {
+pub(super) fn torque_window(window: &TorqueWindow) -> String {
     let number = words::torque_number;
     if window.max >= Torque::MAX {
         format!("at least {}", words::torque(window.min))
@@ -447,7 +450,7 @@ fn cell(view: &View<'_>, fastener: u8, number: u8) -> StageCell {
     match &entry.record {
         Record::Attempt(attempt) => {
             cell.reached = reached(attempt, &stage.kind);
-            cell.detail = detail(attempt, &stage.kind);
+            cell.detail = with_remark(view, entry, attempt, detail(attempt, &stage.kind));
             cell.tool = tool.unwrap_or_default().to_owned();
         }
         Record::Done(done) => {
@@ -499,9 +502,7 @@ fn detail(attempt: &Attempt, kind: &StageKind) -> String {
     {
         parts.push(format!("{} from snug", words::angle(angle)));
     }
-    if let Some(running) = attempt.prevailing {
-        parts.push(format!("running {}", words::torque(running)));
-    }
+    parts.extend(words::added(attempt.prevailing));
     if attempt.pulls > 1 {
         parts.push(format!("{} pulls", attempt.pulls));
     }
@@ -635,7 +636,7 @@ fn curve(view: &View<'_>, fastener: u8, kept: &Kept<'_>) -> Option<Curve> {
             _ => None,
         })?;
     let newton_meters = |torque: Torque| f64::from(torque.millinewton_meters()) / 1_000.0;
-    let window = procedure.torque_window(attempt.step);
+    let window = evendraw_core::audit::torque_window(procedure, attempt);
     Some(Curve {
         points: points
             .iter()
@@ -757,7 +758,7 @@ fn attempts(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<AttemptRow> {
             continue;
         };
         let mut parts = vec![reached(attempt, &stage.kind)];
-        let more = detail(attempt, &stage.kind);
+        let more = with_remark(view, entry, attempt, detail(attempt, &stage.kind));
         if !more.is_empty() {
             parts.push(more);
         }

@@ -5,6 +5,7 @@
 mod clock;
 mod joint;
 mod open;
+mod sure;
 #[cfg(test)]
 mod tests;
 mod whole;
@@ -17,6 +18,7 @@ use evendraw_core::session::Session;
 
 use super::export::Names;
 use super::{Item, Mark, SheetModel};
+use crate::peers::{Peer, peers};
 use crate::plan::{Answers, Joint, JointPlan, Plan};
 use crate::store::{Content, HostFact, Traces};
 pub use joint::{Trace, kept_trace};
@@ -40,11 +42,14 @@ pub struct Kept<'a> {
 
 /// One joint with its records folded.
 struct View<'a> {
+    build: &'a Plan,
     joint: &'a Joint,
     plan: &'a JointPlan,
     ledger: Ledger,
     standing: Standing,
     entries: Vec<&'a Entry>,
+    /// Its fasteners that are unlike their peers.
+    peers: Vec<Peer>,
     /// Questions of the joint's variants that nobody answered.
     unanswered: Vec<String>,
     /// Parts that it needs and that are not here.
@@ -76,18 +81,21 @@ impl<'a> View<'a> {
             Ok(session) => (session.ledger().clone(), session.standing(), None),
             Err(error) => (Ledger::new(), Standing::Doubtful, Some(error.to_string())),
         };
+        let peers = peers(&plan.procedure, &ledger, joint.number(), &entries);
         let missing = joint
             .needs()
             .filter(|part| !is_here(kept, part))
             .map(str::to_owned)
             .collect();
         Self {
+            build: kept.plan,
             joint,
             plan,
             ledger,
             standing,
             fault: fault.or(wrong_answer.filter(|_| !entries.is_empty())),
             entries,
+            peers,
             unanswered,
             missing,
         }
@@ -110,6 +118,11 @@ impl<'a> View<'a> {
             Some(step) => self.place(step.fastener(), Some(step.stage())),
             None => self.place(None, None),
         }
+    }
+
+    /// Fasteners unlike their peers that nobody has looked at.
+    fn unlike(&self) -> impl Iterator<Item = &Peer> {
+        self.peers.iter().filter(|peer| peer.settled.is_none())
     }
 
     fn label_list(&self, fasteners: &[u8]) -> String {

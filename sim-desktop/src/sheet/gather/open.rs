@@ -6,6 +6,7 @@ use evendraw_core::ledger::{Confirmed, Standing, StepState};
 use evendraw_core::procedure::StageKind;
 
 use super::View;
+use crate::peers;
 use crate::sheet::{Item, Mark};
 
 /// Why a joint that has not been begun cannot be: parts, and joints that come first.
@@ -26,7 +27,9 @@ pub(super) fn held(view: &View<'_>, views: &[View<'_>]) -> Vec<String> {
 }
 
 pub(super) fn is_final(view: &View<'_>) -> bool {
-    matches!(view.standing, Standing::Final | Standing::RetorqueDue) && view.fault.is_none()
+    matches!(view.standing, Standing::Final | Standing::RetorqueDue)
+        && view.fault.is_none()
+        && view.unlike().next().is_none()
 }
 
 /// Everything open at one joint. Empty means: this joint does not keep the build from being complete.
@@ -124,8 +127,27 @@ fn fasteners(view: &View<'_>, items: &mut Vec<Item>) -> Vec<u8> {
         } else if view.ledger.must_loosen(fastener) {
             tell(Mark::Disturbed, "must be loosened fully and done again");
         }
-        if view.ledger.felt_wrong(fastener) {
-            tell(Mark::Doubtful, "felt wrong, and nobody has looked at it");
+        let mut is_told = false;
+        for peer in view
+            .unlike()
+            .filter(|peer| peer.unlike.fastener == fastener)
+        {
+            is_told = true;
+            let what = format!(
+                "unlike its peers at stage {}: {}; nobody has looked at it",
+                u32::from(peer.unlike.stage) + 1,
+                peers::words(&peer.unlike)
+            );
+            tell(Mark::Doubtful, &what);
+        }
+        let of_peers = peers::is_doubted_for_its_peers_alone(&view.ledger, &view.entries, fastener);
+        if view.ledger.felt_wrong(fastener) && !(of_peers && is_told) {
+            let what = if of_peers {
+                "was unlike its peers, and nobody has looked at it"
+            } else {
+                "felt wrong, and nobody has looked at it"
+            };
+            tell(Mark::Doubtful, what);
         }
     }
     told

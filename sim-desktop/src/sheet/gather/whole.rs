@@ -9,6 +9,8 @@ use evendraw_core::verdict::Verdict;
 use super::clock::Clock;
 use super::joint::{has_witness, kept_points};
 use super::{Kept, View, damage, open, started_rules};
+use crate::peers;
+use crate::plan::Decide;
 use crate::sheet::export::{Names, attempt_line, decision, line};
 use crate::sheet::{Item, Mark, PersonRow, SheetModel, ToolRow};
 use crate::store::HostFact;
@@ -104,6 +106,13 @@ pub(super) fn exceptions(
                     tool.id, tool.waiver
                 ),
             )),
+            // What the comparison finds today is told below, with what was said of it.
+            Record::Noted(noted)
+                if peers::is_of_peers(noted)
+                    && view
+                        .peers
+                        .iter()
+                        .any(|peer| Some(peer.unlike.fastener) == noted.fastener) => {}
             Record::Noted(noted) if noted.doubt == Doubt::Raised => {
                 items.push(Item::new(
                     Mark::Doubtful,
@@ -135,6 +144,17 @@ pub(super) fn exceptions(
             Record::Pass(_) | Record::Started(_) | Record::Begun(_) => {}
             _ => {}
         }
+    }
+    for peer in &view.peers {
+        let (mark, seen) = match &peer.settled {
+            Some(text) => (Mark::Waived, format!("looked at and found good ({text})")),
+            None => (Mark::Doubtful, "nobody has looked at it".to_owned()),
+        };
+        items.push(Item::new(
+            mark,
+            view.place(Some(peer.unlike.fastener), Some(peer.unlike.stage)),
+            format!("unlike its peers: {}; {seen}", peers::words(&peer.unlike)),
+        ));
     }
     if let Some(stage) = view.ledger.not_converged() {
         items.push(Item::new(
@@ -460,6 +480,10 @@ fn given(model: &mut SheetModel, views: &[View<'_>], kept: &Kept<'_>) {
         if let Some(text) = text {
             model.given.push((name.to_owned(), text.clone()));
         }
+    }
+    if build.decide == Decide::Guarded {
+        let text = "guarded: torque limits drawn in by the expanded uncertainty of the tool, k = 2 (ISO 14253-1); angles as printed";
+        model.given.push(("Decided".to_owned(), text.to_owned()));
     }
     for view in views {
         let answers = super::answers(kept.content, view.joint);

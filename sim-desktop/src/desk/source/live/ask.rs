@@ -260,6 +260,28 @@ impl Source {
         }
     }
 
+    /// The adapter has no room for the comparison: the desk makes it, and the adapter's session records the doubt.
+    pub(in crate::desk::source) fn tell_peers(&mut self, joint: u8) {
+        let (Some(job), Some(connection)) = (&self.job, &mut self.live) else {
+            return;
+        };
+        if connection.heard != Heard::Connected || connection.working != Some(joint) {
+            return;
+        }
+        for remark in job.peers_due(joint) {
+            let input = Input::Note {
+                fastener: Some(remark.fastener),
+                doubt: remark.doubt(),
+                text: &remark.text,
+            };
+            if let Some(order) = Order::tell(&input)
+                && connection.told.insert((joint, remark.clone()))
+            {
+                connection.follower.order(order);
+            }
+        }
+    }
+
     /// Who works is said again for each joint, so that its records stand alone.
     pub(in crate::desk::source) fn name_person(&mut self) {
         let name = self

@@ -1,0 +1,82 @@
+//! What is reckoned over a joint's records: doubts about fasteners unlike their peers, raised when a stage is complete, and how sure a
+//! torque is.
+//!
+//!
+//! Raised here and not by the session: the comparison needs every value of the joint, which neither the ledger nor an adapter has room
+//! for. What follows from it is an ordinary record, so a session taken up again stands where the live one stood, and
+//! time alone never makes one. Knows nothing of how values are compared.
+
+use evendraw_core::record::{Attempt, Entry, Record};
+use evendraw_core::session::Input;
+use evendraw_core::unit::Instant;
+
+use super::{Done, Job};
+use crate::peers::{Peer, Remark, due, peers};
+use crate::store::Fact;
+use crate::uncertainty::{Judged, judged_in};
+
+impl Job {
+    /// The joint's fasteners that are unlike their peers, as its records stand.
+    #[must_use]
+    pub fn peers(&self, joint: u8) -> Vec<Peer> {
+        self.session(joint).map_or_else(Vec::new, |session| {
+            let entries = self.entries_of(joint);
+            peers(session.procedure(), session.ledger(), joint, &entries)
+        })
+    }
+
+    /// The remarks about the joint's fasteners that the comparison calls for and nobody has recorded yet.
+    #[must_use]
+    pub fn peers_due(&self, joint: u8) -> Vec<Remark> {
+        self.session(joint).map_or_else(Vec::new, |session| {
+            let entries = self.entries_of(joint);
+            due(session.procedure(), session.ledger(), joint, &entries)
+        })
+    }
+
+    /// How sure the torque of an attempt is; none at a stage without a torque window.
+    #[must_use]
+    pub fn judged(&self, joint: u8, seq: u32, attempt: &Attempt) -> Option<Judged> {
+        let entries = self.entries_of(joint).into_iter();
+        judged_in(&self.plan, self.joint_plan(joint)?, entries, (seq, attempt))
+    }
+
+    /// The records kept of a joint, in order.
+    #[must_use]
+    pub fn entries_of(&self, joint: u8) -> Vec<&Entry> {
+        let entries = self.facts.iter().filter_map(|fact| match fact {
+            Fact::Entry(entry) if entry.joint == joint => Some(entry),
+            _ => None,
+        });
+        entries.collect()
+    }
+
+    /// Records what the comparison calls for, after anything that can complete a stage. A start is among that: the program may have
+    /// been killed between the attempt and the doubt.
+    pub(super) fn compare_peers(&mut self, joint: u8, at: Instant, done: &mut Done) {
+        let may_tell = done.entries.iter().any(|entry| {
+            entry.joint == joint
+                && matches!(
+                    entry.record,
+                    Record::Attempt(_)
+                        | Record::Done(_)
+                        | Record::Skipped(_)
+                        | Record::Decided(_)
+                        | Record::Started(_)
+                )
+        });
+        if !may_tell {
+            return;
+        }
+        let (cue, halt) = (done.cue, done.halt);
+        for remark in self.peers_due(joint) {
+            let input = Input::Note {
+                fastener: Some(remark.fastener),
+                doubt: remark.doubt(),
+                text: &remark.text,
+            };
+            self.send(joint, at, input, done);
+        }
+        (done.cue, done.halt) = (cue, halt);
+    }
+}
