@@ -4,6 +4,18 @@
 //! everything that is wrong with line, column and hint, and compiles every joint under every answer of its variants, so that
 //! nothing can fail later. The text of every quantity is kept as typed. Knows nothing of journals, screens or the bench.
 
+#![cfg_attr(
+    not(test),
+    warn(
+        clippy::indexing_slicing,
+        clippy::string_slice,
+        clippy::unwrap_used,
+        clippy::expect_used,
+        clippy::panic,
+        clippy::arithmetic_side_effects
+    )
+)]
+
 mod build;
 mod check;
 mod diagnostic;

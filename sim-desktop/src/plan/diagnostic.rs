@@ -422,7 +422,9 @@ struct Source {
 
 impl Source {
     fn new(name: &str, text: &str) -> Self {
-        let after_ends = text.match_indices('\n').map(|(at, end)| at + end.len());
+        let after_ends = text
+            .match_indices('\n')
+            .map(|(at, end)| at.saturating_add(end.len()));
         Self {
             name: name.to_owned(),
             text: text.to_owned(),
@@ -457,7 +459,7 @@ impl Source {
     fn shown(&self, place: &Range<usize>) -> Range<usize> {
         let start = self.text.floor_char_boundary(place.start);
         let end = self.text.floor_char_boundary(place.end).max(start);
-        if end - start <= LINE_SHOWN {
+        if end.saturating_sub(start) <= LINE_SHOWN {
             return start..end;
         }
         let line_end = self.start(self.line(start).saturating_add(1));

@@ -2,7 +2,7 @@
 //!
 //! A place knows where to say what is wrong with it, so whoever holds a value can. Knows nothing of what the keys mean.
 
-use std::ops::Range;
+use std::ops::{Range, RangeInclusive};
 
 use toml::de::{DeTable, DeValue};
 
@@ -338,7 +338,7 @@ impl<'a> Reader<'a> {
     }
 
     /// A whole number inside a range.
-    pub(super) fn whole(&mut self, key: &'static str, allowed: Range<u32>) -> Option<u32> {
+    pub(super) fn whole(&mut self, key: &'static str, allowed: RangeInclusive<u32>) -> Option<u32> {
         let node = self.value(key)?;
         let number = match node.value {
             Value::Whole(number) => u32::try_from(number).ok(),
@@ -352,8 +352,8 @@ impl<'a> Reader<'a> {
                     "here",
                     format!(
                         "a whole number from {} to {}",
-                        allowed.start,
-                        allowed.end.saturating_sub(1)
+                        allowed.start(),
+                        allowed.end()
                     ),
                 );
                 None
@@ -440,8 +440,10 @@ pub(super) fn chosen<'a>(node: &'a Node<'a>, choice: &Choice, of: &str) -> Optio
     {
         return Some(node);
     }
+    let mut is_strange = false;
     for (key, _) in entries {
         if !choice.known.contains(&key.text) {
+            is_strange = true;
             key.place.error(
                 format!("`{}` is no answer of this joint's variants", key.text),
                 "here",
@@ -455,6 +457,8 @@ pub(super) fn chosen<'a>(node: &'a Node<'a>, choice: &Choice, of: &str) -> Optio
         .find_map(|answer| entries.iter().find(|(key, _)| key.text == *answer));
     match found {
         Some((_, node)) => Some(node),
+        // The answer that is missing may be the one misspelt.
+        None if is_strange => None,
         None => {
             node.place.error(
                 format!("{of} has no value for the answer {}", {

@@ -104,7 +104,7 @@ impl Source {
         let Some(path) = self.path.clone() else {
             return;
         };
-        match std::fs::read_to_string(&path) {
+        match crate::limits::read_plan(&path) {
             Ok(text) => {
                 self.stamp = files::stamp(&path);
                 self.text = text;

@@ -143,11 +143,11 @@ fn coordinate(node: &Node<'_>) -> Option<f64> {
 fn circle(node: &Node<'_>, joint: &str) -> Option<Vec<Position>> {
     let silent = Choice::default();
     let mut reader = Reader::of_node(format!("`circle` of joint `{joint}`"), node, &silent)?;
-    let allowed = u32::try_from(FASTENERS_MAX).unwrap_or(64) + 1;
+    let most = u32::try_from(FASTENERS_MAX).unwrap_or(u32::MAX);
     if !reader.has("number") {
         reader.missing("number");
     }
-    let number = reader.whole("number", 1..allowed);
+    let number = reader.whole("number", 1..=most);
     let diameter = reader
         .needed_text("diameter")
         .and_then(|typed| millimetres(&typed));
@@ -162,7 +162,7 @@ fn circle(node: &Node<'_>, joint: &str) -> Option<Vec<Position>> {
             let turned = (f64::from(index) * 360.0 / f64::from(number) + first).to_radians();
             let rounded = |value: f64| (value * 1_000.0).round() / 1_000.0 + 0.0;
             Position {
-                label: (index + 1).to_string(),
+                label: index.saturating_add(1).to_string(),
                 x_mm: rounded(turned.sin() * diameter / 2.0),
                 y_mm: rounded(turned.cos() * diameter / 2.0),
             }
@@ -289,7 +289,8 @@ pub(super) fn shares(reader: &mut Reader<'_>, labels: &[String], joint: &str) ->
     list
 }
 
-pub(super) fn variants(reader: &mut Reader<'_>) -> Vec<Variant> {
+/// The variants that could be read, and whether that is all of them.
+pub(super) fn variants(reader: &mut Reader<'_>) -> (Vec<Variant>, bool) {
     let silent = Choice::default();
     let mut list: Vec<Variant> = Vec::new();
     let tables = reader.tables("variant", "joint.variant");
@@ -303,8 +304,9 @@ pub(super) fn variants(reader: &mut Reader<'_>) -> Vec<Variant> {
             "here",
             format!("at most {VARIANTS_MAX}: split the joint"),
         );
-        return list;
+        return (list, false);
     }
+    let count = tables.len();
     for (number, node) in (1_usize..).zip(tables) {
         let of = format!("variant {number} of {}", reader.of);
         let Some(mut own) = Reader::of_node(of, node, &silent) else {
@@ -374,7 +376,8 @@ pub(super) fn variants(reader: &mut Reader<'_>) -> Vec<Variant> {
             also,
         });
     }
-    list
+    let is_whole = list.len() == count;
+    (list, is_whole)
 }
 
 pub(super) fn access(reader: &mut Reader<'_>) -> Option<Access> {
@@ -475,7 +478,7 @@ fn reuse(reader: &mut Reader<'_>) -> Reuse {
             if !own.has("cycles") {
                 own.missing("cycles");
             }
-            let cycles = own.whole("cycles", 1..201).unwrap_or(1);
+            let cycles = own.whole("cycles", 1..=200).unwrap_or(1);
             own.finish(|_| None);
             Reuse::Cycles(u8::try_from(cycles).unwrap_or(1))
         }

@@ -134,9 +134,7 @@ pub(in crate::plan) fn read(
     let closes = names(&mut reader, "closes");
     let needs = names(&mut reader, "needs");
     let shares = shares(&mut reader, &labels, &id);
-    let errors_before = node.place.to.errors();
-    let variants = variants(&mut reader);
-    let can_answer = node.place.to.errors() == errors_before;
+    let (variants, can_answer) = variants(&mut reader);
     let (written, blocks) = written(&mut reader, &id, &silent)?;
     let mut joint = Joint {
         title: title.map_or_else(|| id.clone(), |title| title.text),

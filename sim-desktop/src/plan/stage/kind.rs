@@ -286,8 +286,8 @@ impl Kind<'_, '_, '_> {
 
     fn repeat(&mut self, before: Option<&Pass>) -> Option<StageKind> {
         let still = self.still();
-        let min = self.reader.whole("min", 1..31).unwrap_or(1);
-        let max = self.reader.whole("max", 1..31).unwrap_or(min.max(4));
+        let min = self.reader.whole("min", 1..=30).unwrap_or(1);
+        let max = self.reader.whole("max", 1..=30).unwrap_or(min.max(4));
         if min > max {
             self.reader.key_place("max").error(
                 format!("at least {min} passes but at most {max}"),
@@ -362,7 +362,7 @@ impl Kind<'_, '_, '_> {
         };
         self.plan.target = Some(format!("{typed} turns"));
         // Thousandths of a turn, 360 millidegrees each.
-        let angle = i32::try_from(turns * 360).ok()?;
+        let angle = i32::try_from(turns.checked_mul(360)?).ok()?;
         Some(StageKind::Seat {
             turns: Angle::from_millidegrees(angle),
         })
@@ -496,7 +496,10 @@ impl Kind<'_, '_, '_> {
             };
         };
         if let Some(number) = stage_named(&after.text, self.around) {
-            let stage = self.around.effective.get(number - 1).copied().flatten();
+            let at = number.checked_sub(1);
+            let stage = at
+                .and_then(|at| self.around.effective.get(at).copied())
+                .flatten();
             let Some(stage) = stage.filter(|_| number < written) else {
                 after.place.error(
                     format!("the wait counts from stage {number}, which is not earlier"),
@@ -526,8 +529,9 @@ impl Kind<'_, '_, '_> {
         {
             Some(index) => index,
             None => {
+                let index = self.around.moments.len();
                 self.around.moments.push(after.text.clone());
-                self.around.moments.len() - 1
+                index
             }
         };
         match u8::try_from(index) {
