@@ -336,20 +336,17 @@ impl Check<'_> {
 
     /// Two fasteners drawn at one place, unless they are the two ends of one stud.
     fn same_place(&self, joint: &Joint) {
-        let paired = |a: u8, b: u8| {
-            joint.plans.iter().any(|plan| {
-                plan.stages.iter().any(|stage| {
-                    stage
-                        .together
-                        .iter()
-                        .any(|&(one, other)| (one, other) == (a, b) || (one, other) == (b, a))
-                })
-            })
-        };
+        let stages = joint.plans.iter().flat_map(|plan| &plan.stages);
+        let pairs: HashSet<(u8, u8)> = stages
+            .flat_map(|stage| &stage.together)
+            .flat_map(|&(one, other)| [(one, other), (other, one)])
+            .collect();
         let labelled: Vec<_> = (0_u8..=u8::MAX).zip(&joint.positions).collect();
         for (own, &(b, position)) in labelled.iter().enumerate() {
             for &(a, other) in labelled.iter().take(own) {
-                if (other.x_mm, other.y_mm) == (position.x_mm, position.y_mm) && !paired(a, b) {
+                if (other.x_mm, other.y_mm) == (position.x_mm, position.y_mm)
+                    && !pairs.contains(&(a, b))
+                {
                     self.to.warning(
                         &joint.place,
                         format!(
