@@ -8,6 +8,7 @@ pub mod job;
 pub mod limits;
 pub mod link;
 mod load_unit;
+pub mod mark;
 pub mod mechanics;
 pub mod peers;
 pub mod plan;
