@@ -384,8 +384,8 @@ fn mark(seen: &mut [Seen], joint: usize, as_what: Seen) {
 
 /// The running torque that the plan gives for a stage, where it gives one.
 fn running_at(procedure: &Procedure, stage: u8) -> Torque {
-    (0..=u16::MAX)
-        .zip(procedure.steps())
+    procedure
+        .numbered_steps()
         .filter(|(_, step)| step.stage() == stage)
         .find_map(|(index, _)| match procedure.prevailing(index) {
             Prevailing::Given(torque) => Some(torque),

@@ -219,7 +219,7 @@ impl JointPlan {
     #[must_use]
     pub fn printed_window(&self, step: u16) -> Option<TorqueWindow> {
         let judged = self.procedure.torque_window(step)?;
-        let at = *self.procedure.steps().get(usize::from(step))?;
+        let at = self.procedure.step_at(step)?;
         let windows = &self.stage(at.stage())?.printed_windows;
         let own = windows
             .iter()

@@ -16,8 +16,8 @@ pub(super) fn ask(joint: &str, plan: &JointPlan, to: &Diagnostics) {
     let mut said: Vec<(u8, Torque, &StagePlan)> = Vec::new();
     for (number, written) in (0_u8..=u8::MAX).zip(&plan.stages) {
         let steps = || {
-            (0..=u16::MAX)
-                .zip(procedure.steps())
+            procedure
+                .numbered_steps()
                 .filter(move |(_, step)| step.stage() == number)
         };
         let Some((step, _)) = steps().next() else {
@@ -59,17 +59,15 @@ pub(super) fn ask(joint: &str, plan: &JointPlan, to: &Diagnostics) {
 /// A torque in front of the first stage that says a running torque comes without any.
 fn too_late(joint: &str, plan: &JointPlan, step: u16, written: &StagePlan, to: &Diagnostics) {
     let procedure = &plan.procedure;
-    let Some(at) = procedure.steps().get(usize::from(step)) else {
+    let Some(at) = procedure.step_at(step) else {
         return;
     };
     if procedure.prevailing(step) != Prevailing::None {
         return;
     }
-    let later = (0..=u16::MAX)
-        .zip(procedure.steps())
-        .find(|(other, later)| {
-            later.fastener() == at.fastener() && procedure.prevailing(*other) != Prevailing::None
-        });
+    let later = procedure.numbered_steps().find(|(other, later)| {
+        later.fastener() == at.fastener() && procedure.prevailing(*other) != Prevailing::None
+    });
     let Some((_, later)) = later else { return };
     to.warning(
         &written.place,

@@ -258,8 +258,9 @@ impl Source {
             let open = |(index, own): &(u16, &evendraw_core::procedure::Step)| {
                 own.fastener() == fastener && !session.ledger().step(*index).is_settled()
             };
-            (0u16..)
-                .zip(session.procedure().steps())
+            session
+                .procedure()
+                .numbered_steps()
                 .find(open)
                 .map(|(index, _)| index)
         });
