@@ -191,9 +191,11 @@ fn slope_estimates_from_a_trace_file() {
     ]);
     let degrees = number(&stretch, "angle_deg");
     // A tenth of a second at rest, so that its zero can be seen; then the pull.
-    let rest = (0..10).map(|i| format!("{:.3},0,0\n", f64::from(i) / 100.0));
-    let rows: String = rest
-        .chain((0..=200).map(|i| {
+    let rest: String = (0..10)
+        .map(|i| format!("{:.3},0,0\n", f64::from(i) / 100.0))
+        .collect();
+    let rows: String = (0..=200)
+        .map(|i| {
             let share = f64::from(i) / 200.0;
             format!(
                 "{:.3},{:.4},{:.4}\n",
@@ -201,9 +203,9 @@ fn slope_estimates_from_a_trace_file() {
                 30.0 * share,
                 degrees * share
             )
-        }))
+        })
         .collect();
-    std::fs::write(&path, format!("time_s,torque_Nm,angle_deg\n{rows}")).unwrap();
+    std::fs::write(&path, format!("time_s,torque_Nm,angle_deg\n{rest}{rows}")).unwrap();
     let line = [
         "slope",
         "--thread",
@@ -236,13 +238,13 @@ fn slope_estimates_from_a_trace_file() {
             let share = f64::from(i) / 200.0;
             format!(
                 "{:.3},{:.4},{:.4}\n",
-                2.0 * share,
+                0.1 + 2.0 * share,
                 30.0 * share,
                 (degrees + 30.0 / 5.0) * share
             )
         })
         .collect();
-    std::fs::write(&path, format!("time_s,torque_Nm,angle_deg\n{wound}")).unwrap();
+    std::fs::write(&path, format!("time_s,torque_Nm,angle_deg\n{rest}{wound}")).unwrap();
     let told = object(&[&line[..], &["--train", "5 N·m/°"]].concat());
     assert!((number(&told, "preload_kN") - 20.0).abs() < 0.1, "{told}");
 }

@@ -32,13 +32,10 @@ fn faces(plan: &Path, folder: &Path) -> Vec<(String, String)> {
     for line in lines {
         faces.push((line.join(" "), evendraw(line).1));
     }
-    let mut view = evendraw::desk::view::DeskView::default();
-    view.build.demo =
-        evendraw::plan::Plan::parse(plan, &std::fs::read_to_string(plan).expect("a plan"))
-            .expect("a sound plan")
-            .build()
-            .demo;
-    faces.push(("tag".to_owned(), evendraw::desk::tag_text(&view)));
+    let text = std::fs::read_to_string(plan).expect("a plan");
+    let own = evendraw::plan::Plan::parse(plan, &text).expect("a sound plan");
+    let status = evendraw::job::status::Kept::before_work(&own).status();
+    faces.push(("tag".to_owned(), evendraw::desk::tag_text(&status)));
     faces
 }
 

@@ -54,7 +54,8 @@ pub(super) struct Args {
 pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
     let purpose = match read(&args.journal)?.rehearsal() {
         Some(true) => Purpose::Rehearsal,
-        _ => Purpose::Job,
+        // Where neither is known, opening it refuses.
+        Some(false) | None => Purpose::Job,
     };
     let mut job = Job::open(&args.journal, purpose)?;
     let own = joint(job.plan(), args.joint.as_deref())?.clone();

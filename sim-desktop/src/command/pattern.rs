@@ -14,6 +14,7 @@ use evendraw_core::unit::Length;
 use serde::Serialize;
 
 use super::{CommandError, Done, Output};
+use crate::outputs::{self, Over};
 use crate::plan::{Joint, Order, Plan};
 use picture::Picture;
 
@@ -48,6 +49,9 @@ pub(super) struct Args {
     /// Draws the picture into this file as well.
     #[arg(long, value_name = "FILE")]
     svg: Option<PathBuf>,
+    /// Replaces an earlier output of this program; nothing else is ever written over.
+    #[arg(long, requires = "svg")]
+    force: bool,
 }
 
 /// A fastener and its place on the metal.
@@ -108,8 +112,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         None => out.line("(too close together to draw in text: see --svg FILE)")?,
     }
     if let Some(path) = &args.svg {
-        fs::write(path, picture.svg())
-            .map_err(|error| CommandError::file("write", path, &error))?;
+        outputs::write(path, &picture.svg(), Over::ours_if(args.force))?;
         out.remark(format_args!("picture: {}", path.display()));
     }
     Ok(Done::Good)

@@ -8,6 +8,7 @@ use std::time::SystemTime;
 use evendraw_core::ledger::Standing;
 
 use super::{Hand, Readings, Source, files};
+use crate::disk::{self, System};
 use crate::plan::Plan;
 use crate::store::{Fact, Purpose};
 
@@ -131,12 +132,7 @@ impl Source {
         if path.as_os_str().is_empty() {
             return self.say(true, "the plan needs a file name");
         }
-        let result = std::fs::OpenOptions::new()
-            .write(true)
-            .create_new(true)
-            .open(path)
-            .and_then(|mut file| std::io::Write::write_all(&mut file, text.as_bytes()));
-        match result {
+        match disk::create(&System, path, text.as_bytes()) {
             Ok(()) => self.open_plan(path),
             Err(error) => self.say(
                 true,

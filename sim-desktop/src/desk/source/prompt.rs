@@ -259,8 +259,12 @@ impl Card<'_> {
             ),
             Next::Store => alert(
                 "The record cannot be stored".to_owned(),
-                "Nothing more is pulled until it is: free some space, or put the disk back."
-                    .to_owned(),
+                format!(
+                    "Nothing more is pulled until it is. {}",
+                    self.job
+                        .store_trouble()
+                        .unwrap_or("Free some space, or put the disk back.")
+                ),
                 &["Then try again."],
                 vec![choice("Enter", "Try again", Act::TryAgain)],
             ),

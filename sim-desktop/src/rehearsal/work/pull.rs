@@ -12,6 +12,7 @@ use evendraw_core::verdict::Aim;
 
 use super::{ATTEMPTS_ENOUGH, Rehearsal, WorkError, seconds};
 use crate::job::{Done, Job, Told};
+use crate::outputs::{self, Over};
 use crate::rehearsal::feed::turned;
 use crate::rehearsal::given::{held_words, is_about_the_tool};
 use crate::rehearsal::result::Curve;
@@ -297,8 +298,7 @@ impl Rehearsal {
         let failed = |error: std::io::Error| {
             WorkError::Store(format!("cannot write {}: {error}", path.display()))
         };
-        std::fs::create_dir_all(folder).map_err(failed)?;
-        let file = std::fs::File::create(&path).map_err(failed)?;
+        outputs::folder(folder).map_err(|error| WorkError::Store(error.to_string()))?;
         let first = samples.first().map_or(Instant::BOOT, |(at, _)| *at);
         // The file is positive clockwise; a left-hand thread tightens the other way.
         let is_left_hand = session.procedure().terms().hand == Hand::Left;
@@ -307,7 +307,11 @@ impl Rehearsal {
             let since = Instant::from_micros(at.since(first).micros());
             (since, clockwise(*sample))
         });
-        trace_file::write(std::io::BufWriter::new(file), &about, since).map_err(failed)
+        let mut text = Vec::new();
+        trace_file::write(&mut text, &about, since).map_err(failed)?;
+        // What is there of the same name is an earlier pull of this rehearsal, or was allowed to go.
+        outputs::write(&path, &String::from_utf8_lossy(&text), Over::Ours)
+            .map_err(|error| WorkError::Store(error.to_string()))
     }
 
     /// Keeps what a picture needs: points that are a fifth of a degree or a hundredth of the torque apart.
