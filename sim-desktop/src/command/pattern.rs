@@ -5,7 +5,6 @@
 mod picture;
 
 use std::f64::consts::TAU;
-use std::fs;
 use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
