@@ -5,8 +5,7 @@
 mod picture;
 
 use std::f64::consts::TAU;
-use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
 use evendraw_core::pattern::{self, ORDER_MAX, PatternError, Point};
@@ -153,9 +152,9 @@ pub(super) fn spots(joint: &Joint) -> Vec<Spot> {
     joint.positions().iter().map(spot).collect()
 }
 
-fn read(path: &PathBuf) -> Result<Plan, CommandError> {
+fn read(path: &Path) -> Result<Plan, CommandError> {
     let text =
-        fs::read_to_string(path).map_err(|error| CommandError::file("read", path, &error))?;
+        crate::limits::read_plan(path).map_err(|error| CommandError::file("read", path, &error))?;
     Plan::parse(&path.display().to_string(), &text).map_err(CommandError::pointed)
 }
 

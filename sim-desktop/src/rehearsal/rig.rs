@@ -70,7 +70,7 @@ pub fn sketch(joint: &Joint, plan: &JointPlan) -> JointSketch {
 /// its running torque is measured. One rule for the desk and for `rehearse`.
 #[must_use]
 pub fn is_spun_in_first(procedure: &Procedure, ledger: &Ledger, step: u16) -> bool {
-    let at = procedure.steps().get(usize::from(step));
+    let at = procedure.step_at(step);
     let fastener = at.and_then(|step| step.fastener());
     let kind = procedure.stage_of(step).map(|stage| stage.kind);
     matches!(kind, Some(StageKind::Tighten { .. }))
@@ -92,7 +92,7 @@ fn pulled_for(plan: &JointPlan, step: u16) -> Option<f64> {
 /// Greatest torque that is pulled for, and greatest running torque, N·m.
 fn torques(plan: &JointPlan) -> (f64, f64) {
     let (mut greatest, mut drag) = (0.0_f64, 0.0_f64);
-    for (index, _) in (0_u16..).zip(plan.procedure.steps()) {
+    for (index, _) in plan.procedure.numbered_steps() {
         let Some(torque) = pulled_for(plan, index) else {
             continue;
         };
@@ -113,7 +113,7 @@ fn torques(plan: &JointPlan) -> (f64, f64) {
 fn turning(plan: &JointPlan) -> Turning {
     let mut from_nm = 0.0_f64;
     let mut stages: Vec<(u8, f64)> = Vec::new();
-    for (index, step) in (0_u16..).zip(plan.procedure.steps()) {
+    for (index, step) in plan.procedure.numbered_steps() {
         let Some(stage) = plan.procedure.stage_of(index) else {
             continue;
         };
@@ -333,7 +333,7 @@ impl Rig {
 
     /// Brings the metal to where the records say it is, after a restart: what was accepted is pulled again, unrecorded.
     pub fn catch_up(&mut self, procedure: &Procedure, ledger: &Ledger) {
-        for (index, step) in (0_u16..).zip(procedure.steps()) {
+        for (index, step) in procedure.numbered_steps() {
             let (Some(fastener), Some(stage)) = (step.fastener(), procedure.stage_of(index)) else {
                 continue;
             };

@@ -430,12 +430,7 @@ impl Rehearsal {
     }
 
     fn fastener(&self, joint: u8, step: u16) -> Option<u8> {
-        self.job
-            .session(joint)?
-            .procedure()
-            .steps()
-            .get(usize::from(step))?
-            .fastener()
+        self.job.session(joint)?.procedure().fastener_of(step)
     }
 
     fn seat(&self, joint: u8, step: u16) -> (Option<u8>, Option<f64>) {

@@ -98,13 +98,10 @@ impl Source {
         let Some((step, aim)) = self.session().and_then(Session::armed) else {
             return false;
         };
-        let Some(fastener) = self.session().and_then(|session| {
-            session
-                .procedure()
-                .steps()
-                .get(usize::from(step))?
-                .fastener()
-        }) else {
+        let Some(fastener) = self
+            .session()
+            .and_then(|session| session.procedure().fastener_of(step))
+        else {
             return false;
         };
         let in_pull = self.session().is_some_and(Session::is_in_pull);
@@ -288,14 +285,7 @@ impl Source {
                 }
                 _ => None,
             };
-            Some((
-                session
-                    .procedure()
-                    .steps()
-                    .get(usize::from(step))?
-                    .fastener()?,
-                turns,
-            ))
+            Some((session.procedure().fastener_of(step)?, turns))
         });
         if self.is_rehearsing()
             && let Some((fastener, turns)) = at

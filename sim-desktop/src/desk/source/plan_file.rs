@@ -59,7 +59,7 @@ impl Source {
             Ok(plan) => plan,
             Err(errors) => {
                 self.file.findings = errors
-                    .faults()
+                    .list()
                     .iter()
                     .map(|fault| files::finding(&self.file.text, fault))
                     .collect();
@@ -107,7 +107,7 @@ impl Source {
         let Some(path) = self.file.path.clone() else {
             return;
         };
-        match std::fs::read_to_string(&path) {
+        match crate::limits::read_plan(&path) {
             Ok(text) => {
                 self.file.stamp = files::stamp(&path);
                 self.file.text = text;

@@ -71,7 +71,7 @@ impl Rehearsal {
         let procedure = session.procedure();
         if let (Some(StageKind::Wait { at_most, .. }), Some(place)) = (
             procedure.stage_of(waited.step).map(|stage| stage.kind),
-            procedure.steps().get(usize::from(waited.step)),
+            procedure.step_at(waited.step),
         ) && at_most < Span::MAX
         {
             self.result.windows.push(WindowResult {
@@ -105,7 +105,7 @@ impl Rehearsal {
             return Vec::new();
         };
         let is_tightened = |fastener: u8| {
-            (0_u16..).zip(plan.procedure.steps()).any(|(index, step)| {
+            plan.procedure.numbered_steps().any(|(index, step)| {
                 step.fastener() == Some(fastener)
                     && plan
                         .procedure

@@ -280,8 +280,7 @@ impl Rehearsal {
         };
         let stage = session
             .procedure()
-            .steps()
-            .get(usize::from(step))
+            .step_at(step)
             .map_or(0, |step| u32::from(step.stage()) + 1);
         let attempt = session.ledger().attempts(step);
         let label = own.label(fastener);
@@ -318,7 +317,7 @@ impl Rehearsal {
     /// Keeps what a picture needs: points that are a fifth of a degree or a hundredth of the torque apart.
     fn keep_curve(&mut self, hand: HandAt, curve: &[(f64, f64)]) {
         let stage = self.job.session(hand.joint).and_then(|session| {
-            let step = session.procedure().steps().get(usize::from(hand.step))?;
+            let step = session.procedure().step_at(hand.step)?;
             Some(step.stage())
         });
         let top = curve.iter().map(|point| point.1).fold(0.0, f64::max);
