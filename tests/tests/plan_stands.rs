@@ -187,7 +187,7 @@ fn joint(id: &str, keys: &str) -> String {
 const PLACE: &str = "positions = { 1 = [0, 0] }";
 
 fn many(count: usize, mut one: impl FnMut(usize) -> String) -> String {
-    (0..count).map(|number| one(number)).collect()
+    (0..count).map(one).collect()
 }
 
 /// What is said of a plan that must be refused.
