@@ -294,9 +294,9 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         let passes = ledger.not_converged().is_some();
         let (waiting, step, fastener) = match self.next() {
             Next::Decide { step } if passes => (Waiting::Passes, Some(step), None),
-            Next::Decide { step } => (Waiting::Decision, Some(step), fastener_of(procedure, step)),
+            Next::Decide { step } => (Waiting::Decision, Some(step), procedure.fastener_of(step)),
             Next::Pull { step } if ledger.step(step) == StepState::Rejected => {
-                (Waiting::Pull, Some(step), fastener_of(procedure, step))
+                (Waiting::Pull, Some(step), procedure.fastener_of(step))
             }
             Next::Loosen { fastener } => (Waiting::Loosening, None, Some(fastener)),
             Next::Replace { fastener } => (Waiting::Replacement, None, Some(fastener)),
@@ -304,7 +304,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         };
         let judged = ledger.judged().filter(|(judged, _)| match step {
             Some(step) => *judged == step,
-            None => fastener_of(procedure, *judged) == fastener,
+            None => procedure.fastener_of(*judged) == fastener,
         });
         let about = step.or(judged.map(|(step, _)| step));
         let verdict = match about.map(|step| ledger.step(step)) {
@@ -335,14 +335,10 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     }
 }
 
-fn fastener_of(procedure: &Procedure, step: u16) -> Option<u8> {
-    procedure.steps().get(usize::from(step))?.fastener()
-}
-
 /// The stage at which the fastener of a step is first tightened for good, or for the trial that the step belongs to; never a
 /// later one than the step's own.
 fn first_pulled(procedure: &Procedure, step: u16) -> u8 {
-    let Some(own) = procedure.steps().get(usize::from(step)) else {
+    let Some(own) = procedure.step_at(step) else {
         return 0;
     };
     let is_trial = |stage: u8| {

@@ -33,6 +33,8 @@
 //! # Ok::<(), evendraw_core::journal::EncodeError>(())
 //! ```
 
+mod resume;
+
 use core::fmt;
 
 use serde::Serialize;
@@ -42,6 +44,7 @@ use crate::limits::{PAYLOAD_MAX, RECORD_MAX};
 use crate::plain::Fields;
 use crate::record::{AttemptV1, Entry, Record};
 use crate::unit::Instant;
+use resume::Resume;
 
 /// Seed of the first frame: the CRC-32 of `evendraw journal 1`.
 pub const FIRST_SEED: u32 = 0x37A6_1A41;
@@ -306,7 +309,11 @@ impl<'a> Scan<'a> {
     /// The next place at which a frame proves itself under the four bytes in front of it.
     fn resumes_at(&self) -> Option<(usize, u32)> {
         let from = self.at.max(SUM);
+        let mut resume = Resume::new(self.bytes, from);
         (from..self.bytes.len()).find_map(|at| {
+            if !resume.may_begin(at) {
+                return None;
+            }
             let seed = self.bytes.get(..at)?.last_chunk::<SUM>()?;
             let seed = u32::from_le_bytes(*seed);
             self.proved(at, seed).map(|_| (at, seed))

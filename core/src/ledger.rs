@@ -478,8 +478,8 @@ impl Ledger {
     /// Whether every step of a stage is settled.
     #[must_use]
     pub fn is_stage_settled(&self, procedure: &Procedure, stage: u8) -> bool {
-        (0..=u16::MAX)
-            .zip(procedure.steps())
+        procedure
+            .numbered_steps()
             .filter(|(_, step)| step.stage() == stage)
             .all(|(index, _)| self.step(index).is_settled())
     }
@@ -506,7 +506,7 @@ impl Ledger {
         let mut mock_up_settled = false;
         let mut real = false;
         let mut later = false;
-        for (index, step) in (0..=u16::MAX).zip(procedure.steps()) {
+        for (index, step) in procedure.numbered_steps() {
             let Some(stage) = procedure.stages().get(usize::from(step.stage())) else {
                 continue;
             };
@@ -566,8 +566,8 @@ impl Ledger {
         procedure: &'p Procedure,
         fastener: u8,
     ) -> impl Iterator<Item = (u16, &'p Stage)> + use<'p> {
-        (0..=u16::MAX)
-            .zip(procedure.steps())
+        procedure
+            .numbered_steps()
             .filter(move |(_, step)| step.fastener() == Some(fastener))
             .filter_map(move |(index, step)| {
                 let stage = procedure.stages().get(usize::from(step.stage()))?;

@@ -1,4 +1,4 @@
-//! Torque-procedure core: what to tighten next, how the pull went, what to remember.
+//! What an adapter and a desktop must agree on to the byte: what to tighten next, how the pull went, what to remember.
 //!
 //! Knows nothing of clocks, storage, screens or boards: time and readings come in as values, records go out as values.
 #![no_std]
@@ -19,7 +19,6 @@ pub mod pattern;
 pub mod peers;
 mod plain;
 pub mod procedure;
-pub mod quantity;
 pub mod record;
 pub mod sample;
 pub mod session;

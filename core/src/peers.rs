@@ -347,10 +347,7 @@ impl Readings {
 
     /// Tightened, and nobody measured how far.
     fn lose(&mut self, procedure: &Procedure, step: u16) {
-        let fastener = procedure
-            .steps()
-            .get(usize::from(step))
-            .and_then(|step| step.fastener());
+        let fastener = procedure.fastener_of(step);
         let tightens = procedure
             .stage_of(step)
             .is_some_and(|stage| stage.kind.tightens());
@@ -406,7 +403,7 @@ impl Readings {
     /// Takes out whatever does not stand any more.
     fn drop_unsettled(&mut self, procedure: &Procedure, ledger: &Ledger, stage: u8) {
         let mut stands = [false; FASTENERS_MAX];
-        for (index, step) in (0..=u16::MAX).zip(procedure.steps()) {
+        for (index, step) in procedure.numbered_steps() {
             if step.stage() == stage
                 && ledger.step(index) == StepState::Done
                 && let Some(stands) = step
@@ -427,7 +424,7 @@ impl Readings {
 /// A sum for each fastener, equal where all its windows up to the stage are.
 fn likeness(procedure: &Procedure, stage: u8) -> [u32; FASTENERS_MAX] {
     let mut sums = [0_u32; FASTENERS_MAX];
-    for (index, step) in (0..=u16::MAX).zip(procedure.steps()) {
+    for (index, step) in procedure.numbered_steps() {
         let place = step
             .fastener()
             .and_then(|fastener| sums.get_mut(usize::from(fastener)));

@@ -533,6 +533,29 @@ impl Procedure {
         &self.steps
     }
 
+    /// The steps in the order of work, each with its number: the number that records carry.
+    pub fn numbered_steps(&self) -> impl Iterator<Item = (u16, &Step)> {
+        (0..=u16::MAX).zip(&self.steps)
+    }
+
+    /// The step with this number.
+    #[must_use]
+    pub fn step_at(&self, step: u16) -> Option<Step> {
+        self.steps.get(usize::from(step)).copied()
+    }
+
+    /// The fastener of a step, by index; none for a step of the whole joint.
+    #[must_use]
+    pub fn fastener_of(&self, step: u16) -> Option<u8> {
+        self.step_at(step)?.fastener()
+    }
+
+    /// The number of a step's stage.
+    #[must_use]
+    pub fn stage_at(&self, step: u16) -> Option<u8> {
+        Some(self.step_at(step)?.stage())
+    }
+
     /// The targets that differ from their stage's.
     #[must_use]
     pub fn overrides(&self) -> &[Override] {

@@ -1,7 +1,7 @@
 //! Torque, angle, length and time as bounded integers.
 //!
 //! Every type states its unit, zero, sign and range. Arithmetic keeps to the range: a sum that would leave it stays at the
-//! edge, so no operation can overflow and none can panic. Knows nothing of text: `quantity` reads and writes that.
+//! edge, so no operation can overflow and none can panic. Knows nothing of text: the host reads and writes that.
 
 use core::fmt;
 use core::ops::{Add, Neg, Sub};

@@ -423,7 +423,7 @@ pub fn work(seed: u64, keep: &mut dyn FnMut(&Entry), meter: &mut dyn FnMut(Optio
                 let Some((_, aim)) = session.armed() else {
                     break;
                 };
-                let place = session.procedure().steps().get(usize::from(step));
+                let place = session.procedure().step_at(step);
                 let Some(fastener) = place.and_then(|step| step.fastener()) else {
                     break;
                 };

@@ -2,7 +2,7 @@
 //!
 //! Knows nothing of what is pulled.
 
-use evendraw_core::quantity::{Fault, Quantity, QuantityError, Unit};
+use crate::quantity::{Fault, Quantity, QuantityError, Unit};
 
 /// A unit of force; counted in mN.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

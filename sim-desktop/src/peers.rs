@@ -158,7 +158,7 @@ fn is_done_since(
         matches!(&entry.record, Record::Attempt(attempt)
             if entry.seq > seq && attempt.fastener == fastener && attempt.stage == stage)
     });
-    let stands = (0_u16..).zip(procedure.steps()).any(|(index, step)| {
+    let stands = procedure.numbered_steps().any(|(index, step)| {
         step.fastener() == Some(fastener)
             && step.stage() == stage
             && ledger.step(index) == StepState::Done

@@ -4,9 +4,21 @@
 //! everything that is wrong with line, column and hint, and compiles every joint under every answer of its variants, so that
 //! nothing can fail later. The text of every quantity is kept as typed. Knows nothing of journals, screens or the bench.
 
+#![cfg_attr(
+    not(test),
+    warn(
+        clippy::indexing_slicing,
+        clippy::string_slice,
+        clippy::unwrap_used,
+        clippy::expect_used,
+        clippy::panic,
+        clippy::arithmetic_side_effects
+    )
+)]
+
 mod build;
 mod check;
-mod fault;
+mod diagnostic;
 mod guard;
 mod joint;
 mod place;
@@ -20,21 +32,23 @@ mod stage;
 mod tree;
 
 pub use build::{Build, Part, Tool, ToolKind};
-pub use fault::{Fault, PlanErrors, Severity, report};
+pub use diagnostic::{Diagnostic, PlanErrors, Severity, report};
 pub use guard::Decide;
 pub(crate) use guard::usable;
 pub use joint::{About, Access, AnswerError, Answers, Joint, JointPlan, Question, Share, Variant};
 pub use place::{Order, Position};
 pub use stage::StagePlan;
 
-use fault::Faults;
-use tree::{Choice, Reader};
+use check::Check;
+use diagnostic::Diagnostics;
+use guard::Instruments;
+use joint::{Head, Room};
+use tree::{Choice, Place, Reader};
+
+use crate::limits::{JOINTS_MAX, PLAN_BYTES_MAX, counted};
 
 /// The built-in demo build.
 pub const DEMO: &str = include_str!("plan/demo.toml");
-
-/// Joints that one build may have: a record carries the joint's number in a byte.
-const JOINTS_MAX: usize = 250;
 
 /// A build as its plan describes it.
 #[derive(Clone, Debug)]
@@ -45,7 +59,7 @@ pub struct Plan {
     tools: Vec<Tool>,
     parts: Vec<Part>,
     joints: Vec<Joint>,
-    warnings: Vec<Fault>,
+    warnings: Vec<Diagnostic>,
 }
 
 impl Plan {
@@ -54,45 +68,65 @@ impl Plan {
     /// # Errors
     /// [`PlanErrors`] with every error found, each with its place.
     pub fn parse(name: &str, text: &str) -> Result<Self, PlanErrors> {
-        let mut faults = Faults::new(name, text);
-        let entries = tree::parse(text, &mut faults);
-        if faults.has_errors() {
+        let to = Diagnostics::new(name, text);
+        if text.len() > PLAN_BYTES_MAX {
+            to.error(
+                &(PLAN_BYTES_MAX..PLAN_BYTES_MAX),
+                format!("a plan of {} bytes", counted(text.len())),
+                "here it is too long",
+                format!("at most {}", counted(PLAN_BYTES_MAX)),
+            );
+            return Err(to.into_errors());
+        }
+        let entries = tree::parse(text, &to);
+        if to.has_errors() {
             // What a broken grammar leaves says little: its own faults come first.
-            return Err(faults.into_errors());
+            return Err(to.into_errors());
         }
         let silent = Choice::default();
-        let mut reader = Reader::new("the plan", &(0..0), &entries, &silent);
-        let build = build::build(&mut reader, &mut faults);
-        let tools = build::tools(&mut reader, &mut faults);
-        let parts = build::parts(&mut reader, &mut faults);
-        let nodes = reader.tables("joint", &mut faults);
-        if nodes.len() > JOINTS_MAX {
-            faults.error(
-                &nodes[JOINTS_MAX].place,
+        let beginning = Place::new(0..0, &to);
+        let mut reader = Reader::new("the plan", &beginning, &entries, &silent);
+        let build = build::build(&mut reader);
+        let (tools, tool_ids) = build::tools(&mut reader);
+        let parts = build::parts(&mut reader);
+        let nodes = reader.tables("joint", "joint");
+        if let Some(one_too_many) = nodes.get(JOINTS_MAX) {
+            one_too_many.place.error(
                 format!("{} joints: more than the {JOINTS_MAX} allowed", nodes.len()),
                 "one too many",
                 "split the build into two plans",
             );
         }
-        if nodes.is_empty() && !faults.has_errors() {
-            faults.error(
-                &(0..0),
+        if nodes.is_empty() && !to.has_errors() {
+            beginning.error(
                 "the plan has no joint",
                 "here",
                 "add at least one [[joint]] with id, positions and a stage",
             );
         }
-        let mut joints: Vec<Joint> = Vec::new();
-        let instruments = guard::Instruments {
+        let heads = Head::all(&nodes, text.len());
+        let ids = joint::ids(&heads);
+        let instruments = Instruments {
             tools: &tools,
+            has_any: !tool_ids.is_empty(),
             decide: build.decide,
         };
-        for (number, node) in (0_u8..).zip(nodes) {
-            joints.extend(joint::read(node, number, instruments, &mut faults));
-        }
-        reader.finish(&mut faults, |_| None);
-        check::check(&mut joints, &tools, &parts, &mut faults);
-        let warnings = faults.settle()?;
+        let mut room = Room::new();
+        let mut joints: Vec<Joint> = heads
+            .iter()
+            .take(JOINTS_MAX)
+            .filter_map(|head| joint::read(head, instruments, &mut room))
+            .collect();
+        reader.finish(|_| None);
+        let check = Check {
+            ids: &ids,
+            tool_ids: &tool_ids,
+            tools: &tools,
+            parts: &parts,
+            to: &to,
+        };
+        check.check(&mut joints);
+        let warnings = to.settle()?;
         Ok(Self {
             name: name.to_owned(),
             text: text.to_owned(),
@@ -170,7 +204,7 @@ impl Plan {
 
     /// What someone should look at; the plan is taken all the same.
     #[must_use]
-    pub fn warnings(&self) -> &[Fault] {
+    pub fn warnings(&self) -> &[Diagnostic] {
         &self.warnings
     }
 }

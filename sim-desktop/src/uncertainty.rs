@@ -86,14 +86,20 @@ pub fn judged_in<'e>(
 ) -> Option<Judged> {
     let mut tool = None;
     for entry in entries.take_while(|entry| entry.seq < seq) {
-        match &entry.record {
-            Record::Tool(named) => tool = plan.tool(named.id.as_str()),
-            // Whoever starts the program again names the tool again.
-            Record::Started(_) => tool = None,
-            _ => {}
-        }
+        tool = in_hand(plan, tool, entry);
     }
     judged(joint, tool, attempt)
+}
+
+/// The tool in hand after one more record of the joint, where it is known and in the plan.
+#[must_use]
+pub fn in_hand<'p>(plan: &'p Plan, tool: Option<&'p Tool>, entry: &Entry) -> Option<&'p Tool> {
+    match &entry.record {
+        Record::Tool(named) => plan.tool(named.id.as_str()),
+        // Whoever starts the program again names the tool again.
+        Record::Started(_) => None,
+        _ => tool,
+    }
 }
 
 impl Judged {

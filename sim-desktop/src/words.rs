@@ -3,8 +3,8 @@
 //! Every room that tells people something takes the words from here, so that a fact reads the same on a line, a sheet and a
 //! screen. Knows nothing of where the values come from.
 
+use crate::quantity::{Converted, Quantity, TorqueUnit};
 use evendraw_core::advice::{Act, Advice};
-use evendraw_core::quantity::{Converted, Quantity, TorqueUnit};
 use evendraw_core::record::{Added, Seen};
 use evendraw_core::session::Refusal;
 use evendraw_core::unit::{Angle, Length, Torque};
@@ -51,11 +51,11 @@ pub fn torque_number(value: Torque) -> String {
 /// # Examples
 /// ```
 /// use evendraw::words;
-/// use evendraw_core::quantity::{Quantity, TorqueUnit};
+/// use evendraw::quantity::{Quantity, TorqueUnit};
 /// let given = Quantity::parse("29.5 lbf·ft")?;
 /// assert_eq!(words::short(given, TorqueUnit::NewtonMeter), ("40.00".to_owned(), false));
 /// assert_eq!(words::short(given, TorqueUnit::PoundInch), ("354".to_owned(), true));
-/// # Ok::<(), evendraw_core::quantity::QuantityError>(())
+/// # Ok::<(), evendraw::quantity::QuantityError>(())
 /// ```
 #[must_use]
 pub fn short(given: Quantity<TorqueUnit>, unit: TorqueUnit) -> (String, bool) {

@@ -212,7 +212,7 @@ const ROWS: &[Row] = &[
     row(&["sheet", "noise.bin", "-o", "a.html"], &["noise.bin"]),
     row(
         &["sheet", "other.journal", "-o", "other.journal"],
-        &["other.journal", "journal itself"],
+        &["other.journal", "a journal is there"],
     ),
     row(
         &["sheet", "other.journal", "-o", "no/such/a.html"],

@@ -190,10 +190,12 @@ fn slope_estimates_from_a_trace_file() {
         "stretch", "--thread", "M10", "--class", "8.8", "--grip", "40 mm", "--load", "20 kN",
     ]);
     let degrees = number(&stretch, "angle_deg");
-    // A tenth of a second at rest, so that its zero can be seen; then the pull to so many degrees.
-    let record = |degrees: f64| {
-        let rest = (0..10).map(|i| format!("{:.3},0,0\n", f64::from(i) / 100.0));
-        let pull = (0..=200).map(|i| {
+    // A tenth of a second at rest, so that its zero can be seen; then the pull.
+    let rest: String = (0..10)
+        .map(|i| format!("{:.3},0,0\n", f64::from(i) / 100.0))
+        .collect();
+    let rows: String = (0..=200)
+        .map(|i| {
             let share = f64::from(i) / 200.0;
             format!(
                 "{:.3},{:.4},{:.4}\n",
@@ -201,11 +203,9 @@ fn slope_estimates_from_a_trace_file() {
                 30.0 * share,
                 degrees * share
             )
-        });
-        let rows: String = rest.chain(pull).collect();
-        std::fs::write(&path, format!("time_s,torque_Nm,angle_deg\n{rows}")).unwrap();
-    };
-    record(degrees);
+        })
+        .collect();
+    std::fs::write(&path, format!("time_s,torque_Nm,angle_deg\n{rest}{rows}")).unwrap();
     let line = [
         "slope",
         "--thread",
@@ -233,7 +233,18 @@ fn slope_estimates_from_a_trace_file() {
     let high = number(&answer, "preload_high_kN");
     assert!(low < 14.0 && (22.5..24.0).contains(&high), "{answer}");
     // The same pull with a tool that winds up, told: the same preload.
-    record(degrees + 30.0 / 5.0);
+    let wound: String = (0..=200)
+        .map(|i| {
+            let share = f64::from(i) / 200.0;
+            format!(
+                "{:.3},{:.4},{:.4}\n",
+                0.1 + 2.0 * share,
+                30.0 * share,
+                (degrees + 30.0 / 5.0) * share
+            )
+        })
+        .collect();
+    std::fs::write(&path, format!("time_s,torque_Nm,angle_deg\n{rest}{wound}")).unwrap();
     let told = object(&[&line[..], &["--train", "5 N·m/°"]].concat());
     assert!((number(&told, "preload_kN") - 20.0).abs() < 0.1, "{told}");
 }

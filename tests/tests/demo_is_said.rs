@@ -32,14 +32,9 @@ fn faces(plan: &Path, folder: &Path) -> Vec<(String, String)> {
     for line in lines {
         faces.push((line.join(" "), evendraw(line).1));
     }
-    let demo = evendraw::plan::Plan::parse(plan, &std::fs::read_to_string(plan).expect("a plan"))
-        .expect("a sound plan")
-        .build()
-        .demo;
-    let status = evendraw::desk::view::Status {
-        demo,
-        ..Default::default()
-    };
+    let text = std::fs::read_to_string(plan).expect("a plan");
+    let own = evendraw::plan::Plan::parse(plan, &text).expect("a sound plan");
+    let status = evendraw::job::status::Kept::before_work(&own).status();
     faces.push(("tag".to_owned(), evendraw::desk::tag_text(&status)));
     faces
 }

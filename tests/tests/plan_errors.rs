@@ -48,7 +48,7 @@ fn every_bad_plan_is_refused_with_its_places_and_what_is_allowed() {
         match Plan::parse(&name(&path), &text) {
             Ok(_) => wrong.push(format!("{} is taken", name(&path))),
             Err(errors) => {
-                for fault in errors.faults() {
+                for fault in errors.list() {
                     assert!(fault.line() >= 1 && fault.column() >= 1);
                     assert!(fault.place().end <= text.len(), "{fault}");
                 }
@@ -79,7 +79,7 @@ fn a_doubtful_plan_is_taken_and_asked_about() {
 fn the_place_of_a_fault_is_its_line_and_column() {
     let text = "[[joint]]\nid = \"a\"\npositions = { 1 = [0, 0] }\n[[joint.stage]]\ndo = \"tighten\"\ntorque = \"30 lb\"\n";
     let errors = Plan::parse("a.toml", text).expect_err("a bare pound");
-    let [fault] = errors.faults() else {
+    let [fault] = errors.list() else {
         panic!("{}", errors.report(false));
     };
     assert_eq!((fault.line(), fault.column()), (6, 14));

@@ -1,6 +1,6 @@
 //! Torque units against exact fractions, printed tables and printed mistakes.
 
-use evendraw_core::quantity::{
+use evendraw::quantity::{
     AngleUnit, Converted, LengthUnit, Quantity, Target, TorqueUnit, Unit, printed_pair,
     printed_targets,
 };

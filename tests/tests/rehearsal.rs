@@ -363,7 +363,8 @@ fn every_pattern_of_real_procedures_is_rehearsed_and_printed() {
         // P16 must be closed within 3 minutes of applying the sealant; fourteen screws take the steady hand longer.
         let unfinished = u32::from(name == "P16");
         assert_eq!(summary[0]["unfinished"], unfinished, "{name}: {objects:#?}");
-        let sheet = run(folder.path(), ["sheet", &journal, "-o", "sheet.html"]);
+        let line = ["sheet", &journal, "-o", "sheet.html", "--force"];
+        let sheet = run(folder.path(), line);
         assert_eq!(
             sheet.status.code(),
             Some(0),

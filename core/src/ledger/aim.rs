@@ -22,10 +22,7 @@ impl Ledger {
     /// gives for every fastener alike.
     #[must_use]
     pub fn added(&self, procedure: &Procedure, step: u16) -> Added {
-        let fastener = procedure
-            .steps()
-            .get(usize::from(step))
-            .and_then(|step| step.fastener());
+        let fastener = procedure.fastener_of(step);
         let known = fastener.and_then(|fastener| self.running(fastener));
         match (procedure.prevailing(step), known) {
             (Prevailing::None, _) => Added::Nothing,
@@ -60,7 +57,7 @@ impl Ledger {
             StageKind::Turn {
                 torque, one_sweep, ..
             } => {
-                let fastener = procedure.steps().get(usize::from(step))?.fastener();
+                let fastener = procedure.fastener_of(step);
                 Aim::Turn {
                     window: procedure.angle_window(step)?,
                     torque,

@@ -37,7 +37,7 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
                 Manner::Paper => StepState::Unmeasured,
             };
             if done.manner == Manner::Paper
-                && let Some(fastener) = fastener_of(procedure, done.step)
+                && let Some(fastener) = procedure.fastener_of(done.step)
                 && procedure
                     .stage_of(done.step)
                     .is_some_and(|stage| stage.kind.tightens())
@@ -80,7 +80,7 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
         Record::Anchor(_) | Record::Zero(_) | Record::Rechecked(_) | Record::Recovered(_) => {
             if let Record::Rechecked(recheck) = &entry.record
                 && recheck.verdict != Verdict::Accepted
-                && let Some(fastener) = fastener_of(procedure, recheck.step)
+                && let Some(fastener) = procedure.fastener_of(recheck.step)
             {
                 put(ledger, recheck.step, StepState::Doubtful);
                 change(ledger, fastener, |cell| cell.set(ASK, true));
@@ -91,7 +91,7 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
         }
         Record::Fitted(fitted) => new_fitted(ledger, procedure, entry.at, fitted.fastener),
         Record::Skipped(skipped) => {
-            if let Some(fastener) = fastener_of(procedure, skipped.step) {
+            if let Some(fastener) = procedure.fastener_of(skipped.step) {
                 change(ledger, fastener, |cell| {
                     cell.set(ASK, false);
                     cell.set(RUNNING_WANTED, false);
@@ -153,7 +153,7 @@ fn running_known(ledger: &mut Ledger, procedure: &Procedure, known: &Running) {
     if !wanted {
         return;
     }
-    for (index, step) in (0..=u16::MAX).zip(procedure.steps()) {
+    for (index, step) in procedure.numbered_steps() {
         if step.fastener() == Some(known.fastener) && ledger.step(index) == StepState::Doubtful {
             put(ledger, index, StepState::Open);
         }
@@ -283,7 +283,7 @@ fn length_measured(
         return;
     };
     let (Some(fastener), StageKind::Measure { max, .. }, false) =
-        (fastener_of(procedure, measured.step), stage.kind, accepted)
+        (procedure.fastener_of(measured.step), stage.kind, accepted)
     else {
         return;
     };
@@ -346,7 +346,7 @@ fn spoil_others(ledger: &mut Ledger, procedure: &Procedure, fastener: u8) {
         }
     }
     if procedure.terms().redo == Redo::Joint {
-        for (index, step) in (0..=u16::MAX).zip(procedure.steps()) {
+        for (index, step) in procedure.numbered_steps() {
             if step.fastener().is_none() && ledger.step(index).is_settled() {
                 put(ledger, index, StepState::Disturbed);
             }
@@ -368,7 +368,7 @@ fn new_fitted(ledger: &mut Ledger, procedure: &Procedure, at: Instant, fastener:
         };
     });
     let from = fit_step
-        .and_then(|step| procedure.steps().get(usize::from(step)))
+        .and_then(|step| procedure.step_at(step))
         .map_or(0, |step| step.stage());
     reopen(ledger, procedure, fastener, from);
     if let Some(step) = fit_step {
@@ -396,7 +396,7 @@ fn decision_made(
         }
         return;
     }
-    let fastener = fastener_of(procedure, step);
+    let fastener = procedure.fastener_of(step);
     if let Some(fastener) = fastener {
         change(ledger, fastener, |cell| {
             cell.set(ASK, false);
@@ -430,10 +430,7 @@ enum AfterNotConverged {
 }
 
 fn about_passes(ledger: &Ledger, procedure: &Procedure, step: u16) -> AfterNotConverged {
-    let stage = procedure
-        .steps()
-        .get(usize::from(step))
-        .map(|step| step.stage());
+    let stage = procedure.stage_at(step);
     if ledger.not_converged.is_some() && ledger.not_converged == stage {
         AfterNotConverged::Yes
     } else {
@@ -457,7 +454,7 @@ fn pass_ended(ledger: &mut Ledger, procedure: &Procedure, stage: u8, pass: u8, n
 }
 
 fn reopen_stage(ledger: &mut Ledger, procedure: &Procedure, stage: u8) {
-    for (index, step) in (0..=u16::MAX).zip(procedure.steps()) {
+    for (index, step) in procedure.numbered_steps() {
         if step.stage() == stage && ledger.step(index) == StepState::Done {
             put(ledger, index, StepState::Open);
         }
@@ -477,7 +474,7 @@ fn restart(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, from: u8) {
 
 /// Every step of the fastener from a stage on must be done again.
 fn reopen(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, from: u8) {
-    for (index, step) in (0..=u16::MAX).zip(procedure.steps()) {
+    for (index, step) in procedure.numbered_steps() {
         if step.fastener() != Some(fastener) || step.stage() < from {
             continue;
         }
@@ -509,11 +506,7 @@ fn tightened(ledger: &mut Ledger, fastener: u8) {
 
 fn settle(ledger: &mut Ledger, procedure: &Procedure, at: Instant, step: u16, state: StepState) {
     put(ledger, step, state);
-    let Some(stage) = procedure
-        .steps()
-        .get(usize::from(step))
-        .map(|step| step.stage())
-    else {
+    let Some(stage) = procedure.stage_at(step) else {
         return;
     };
     let complete = ledger.is_stage_settled(procedure, stage);
@@ -544,8 +537,4 @@ fn change(ledger: &mut Ledger, fastener: u8, with: impl FnOnce(&mut FastenerCell
     if let Some(cell) = ledger.fasteners.get_mut(usize::from(fastener)) {
         with(cell);
     }
-}
-
-fn fastener_of(procedure: &Procedure, step: u16) -> Option<u8> {
-    procedure.steps().get(usize::from(step))?.fastener()
 }

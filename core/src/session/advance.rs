@@ -117,8 +117,9 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     fn next_without_step(&self) -> Next {
         if let Some(stage) = self.ledger.not_converged() {
-            let first = (0..=u16::MAX)
-                .zip(self.procedure.steps())
+            let first = self
+                .procedure
+                .numbered_steps()
                 .find(|(_, step)| step.stage() == stage);
             if let Some((step, _)) = first {
                 return Next::Decide { step };
@@ -133,8 +134,9 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         if let Some((fastener, _)) = doubted {
             return Next::Settle { fastener };
         }
-        let later = (0..=u16::MAX)
-            .zip(self.procedure.steps())
+        let later = self
+            .procedure
+            .numbered_steps()
             .find(|(index, _)| !self.ledger.step(*index).is_settled())
             .map(|(_, step)| step.stage());
         match later {
@@ -145,8 +147,8 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     /// The first step in the order of work that is not settled and can be done now.
     pub(super) fn step_in_order(&self) -> Option<u16> {
-        (0..=u16::MAX)
-            .zip(self.procedure.steps())
+        self.procedure
+            .numbered_steps()
             .find(|(index, step)| {
                 !self.ledger.step(*index).is_settled()
                     && match self
@@ -168,22 +170,18 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     fn selected_step(&self) -> Option<u16> {
         let selected = self.selected?;
         self.first_open_of(selected.fastener).filter(|&step| {
-            self.stage_number(step) == Some(selected.stage)
+            self.procedure.stage_at(step) == Some(selected.stage)
                 && self
                     .step_in_order()
-                    .and_then(|step| self.stage_number(step))
+                    .and_then(|step| self.procedure.stage_at(step))
                     >= Some(selected.stage)
         })
     }
 
-    pub(super) fn stage_number(&self, step: u16) -> Option<u8> {
-        Some(self.procedure.steps().get(usize::from(step))?.stage())
-    }
-
     /// The fastener's first step that is not settled and can be done now.
     pub(super) fn first_open_of(&self, fastener: u8) -> Option<u16> {
-        (0..=u16::MAX)
-            .zip(self.procedure.steps())
+        self.procedure
+            .numbered_steps()
             .find(|(index, step)| {
                 step.fastener() == Some(fastener)
                     && !self.ledger.step(*index).is_settled()
@@ -201,7 +199,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         let Some(stage) = self.procedure.stage_of(step) else {
             return Next::Nothing;
         };
-        if let Some(fastener) = self.fastener_at(step) {
+        if let Some(fastener) = self.procedure.fastener_of(step) {
             if self.ledger.must_replace(fastener) {
                 return Next::Replace { fastener };
             }
@@ -243,8 +241,8 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     }
 
     fn doubted_step_of(&self, fastener: u8) -> Option<u16> {
-        (0..=u16::MAX)
-            .zip(self.procedure.steps())
+        self.procedure
+            .numbered_steps()
             .find(|(index, step)| {
                 step.fastener() == Some(fastener)
                     && matches!(
@@ -264,19 +262,13 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     pub(super) fn mock_up_stands(&self) -> bool {
         !self.ledger.is_apart()
-            && (0..=u16::MAX)
-                .zip(self.procedure.steps())
-                .any(|(index, _)| {
-                    self.ledger.step(index).is_settled()
-                        && self
-                            .procedure
-                            .stage_of(index)
-                            .is_some_and(|stage| stage.mock_up)
-                })
-    }
-
-    pub(super) fn fastener_at(&self, step: u16) -> Option<u8> {
-        self.procedure.steps().get(usize::from(step))?.fastener()
+            && self.procedure.numbered_steps().any(|(index, _)| {
+                self.ledger.step(index).is_settled()
+                    && self
+                        .procedure
+                        .stage_of(index)
+                        .is_some_and(|stage| stage.mock_up)
+            })
     }
 
     fn wait_over(&mut self, step: u16, outcome: &mut Outcome) {
@@ -307,12 +299,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     /// After a step was settled: a repeated pass that is complete is closed.
     pub(super) fn step_settled(&mut self, step: u16, outcome: &mut Outcome) {
-        let Some(stage) = self
-            .procedure
-            .steps()
-            .get(usize::from(step))
-            .map(|step| step.stage())
-        else {
+        let Some(stage) = self.procedure.stage_at(step) else {
             return;
         };
         let Some(StageKind::Repeat { min, max, .. }) =
@@ -349,12 +336,14 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         let added = self.ledger.added(&self.procedure, step);
         let start = Start {
             restart_expected: self
-                .fastener_at(step)
+                .procedure
+                .fastener_of(step)
                 .and_then(|fastener| self.moves_above(fastener, &aim)),
             running: added.torque().unwrap_or(Torque::ZERO),
             run_down: self.run_down(step, &aim, added),
             turned: self
-                .fastener_at(step)
+                .procedure
+                .fastener_of(step)
                 .map_or(Angle::ZERO, |fastener| self.ledger.turned(fastener)),
         };
         self.tracker
@@ -368,7 +357,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     /// A run-down is seen only on a fastener that is loose, on the way to a torque.
     fn run_down(&self, step: u16, aim: &Aim, added: Added) -> RunDown {
         let is_ahead = matches!(aim, Aim::Torque { .. })
-            && self.fastener_at(step).is_some_and(|fastener| {
+            && self.procedure.fastener_of(step).is_some_and(|fastener| {
                 !self.ledger.is_tight(fastener) && self.ledger.left_at(fastener).is_none()
             });
         match (added, is_ahead) {
@@ -390,11 +379,12 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             return;
         }
         self.armed = None;
-        let Some(fastener) = self.fastener_at(step) else {
+        let Some(fastener) = self.procedure.fastener_of(step) else {
             return;
         };
-        let later = (0..=u16::MAX)
-            .zip(self.procedure.steps())
+        let later = self
+            .procedure
+            .numbered_steps()
             .skip(usize::from(step))
             .filter(|(_, other)| other.fastener() == Some(fastener))
             .find_map(|(index, _)| {

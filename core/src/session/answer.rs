@@ -207,11 +207,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         let Some(stage) = self.procedure.stage_of(step).map(|stage| stage.kind) else {
             return Err(Refusal::NoSuch);
         };
-        let number = self
-            .procedure
-            .steps()
-            .get(usize::from(step))
-            .map_or(0, |step| step.stage());
+        let number = self.procedure.stage_at(step).unwrap_or_default();
         let state = self.ledger.step(step);
         let passes = self.ledger.not_converged() == Some(number);
         if !matches!(state, StepState::Rejected | StepState::Doubtful) && !passes {
@@ -224,7 +220,9 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             }
             Decision::Observed if state != StepState::Doubtful => return Err(Refusal::WrongKind),
             Decision::Restart(from) if from > number => return Err(Refusal::NoSuch),
-            Decision::Replace | Decision::Observed if self.fastener_at(step).is_none() => {
+            Decision::Replace | Decision::Observed
+                if self.procedure.fastener_of(step).is_none() =>
+            {
                 return Err(Refusal::WrongKind);
             }
             _ => {}
@@ -279,7 +277,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         self.has_fastener(fastener)?;
         // Below zero where the plan adds none: then nothing may be told.
         let mut most = Torque::from_millinewton_meters(-1);
-        for (index, step) in (0..=u16::MAX).zip(self.procedure.steps()) {
+        for (index, step) in self.procedure.numbered_steps() {
             if step.fastener() == Some(fastener)
                 && self.procedure.prevailing(index) != Prevailing::None
                 && let Some(window) = self.procedure.torque_window(index)
@@ -336,16 +334,12 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     /// A step may not be answered while one before it in the order of work is open.
     fn nothing_earlier_open(&self, step: u16) -> Result<(), Refusal> {
-        let Some(stage) = self
-            .procedure
-            .steps()
-            .get(usize::from(step))
-            .map(|step| step.stage())
-        else {
+        let Some(stage) = self.procedure.stage_at(step) else {
             return Err(Refusal::NoSuch);
         };
-        let earlier = (0..=u16::MAX)
-            .zip(self.procedure.steps())
+        let earlier = self
+            .procedure
+            .numbered_steps()
             .take(usize::from(step))
             .any(|(index, other)| other.stage() < stage && !self.ledger.step(index).is_settled());
         if earlier {

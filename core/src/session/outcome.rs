@@ -106,6 +106,34 @@ pub enum Next {
     Nothing,
 }
 
+impl Next {
+    /// The step that it is about, where it is about one.
+    #[must_use]
+    pub const fn step(self) -> Option<u16> {
+        match self {
+            Self::Pull { step }
+            | Self::Hand { step }
+            | Self::Fit { step }
+            | Self::Answer { step }
+            | Self::Measure { step }
+            | Self::Moment { step, .. }
+            | Self::Wait { step, .. }
+            | Self::Decide { step } => Some(step),
+            Self::Start
+            | Self::Store
+            | Self::Person
+            | Self::Tool
+            | Self::Condition
+            | Self::Loosen { .. }
+            | Self::Replace { .. }
+            | Self::Settle { .. }
+            | Self::TakeApart
+            | Self::AwaitDue { .. }
+            | Self::Nothing => None,
+        }
+    }
+}
+
 /// What the host must do.
 #[derive(Debug, Default)]
 pub struct Outcome {

@@ -78,7 +78,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             outcome.halt = signal.halt;
         }
         if let Some(torque) = signal.running
-            && let Some(fastener) = self.fastener_at(armed.step)
+            && let Some(fastener) = self.procedure.fastener_of(armed.step)
         {
             let seen = Seen::Measured;
             let _ = self.record(
@@ -169,7 +169,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             let _ = self.record(kept, outcome);
             return;
         }
-        let Some(fastener) = self.fastener_at(armed.step) else {
+        let Some(fastener) = self.procedure.fastener_of(armed.step) else {
             return;
         };
         let in_turn = self.step_in_order() == Some(armed.step)
@@ -185,11 +185,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         let attempt = Attempt {
             step: armed.step,
             fastener,
-            stage: self
-                .procedure
-                .steps()
-                .get(usize::from(armed.step))
-                .map_or(0, |step| step.stage()),
+            stage: self.procedure.stage_at(armed.step).unwrap_or_default(),
             attempt: self.ledger.attempts(armed.step).saturating_add(1),
             pulls: reading.pulls,
             verdict: judgement.verdict,
@@ -210,17 +206,13 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     /// Power was lost between the first load and the verdict.
     pub(super) fn record_interrupted(&mut self, step: u16, outcome: &mut Outcome) {
-        let Some(fastener) = self.fastener_at(step) else {
+        let Some(fastener) = self.procedure.fastener_of(step) else {
             return;
         };
         let attempt = Attempt {
             step,
             fastener,
-            stage: self
-                .procedure
-                .steps()
-                .get(usize::from(step))
-                .map_or(0, |step| step.stage()),
+            stage: self.procedure.stage_at(step).unwrap_or_default(),
             attempt: self.ledger.attempts(step).saturating_add(1),
             pulls: 1,
             verdict: Verdict::Unknown,
@@ -256,11 +248,11 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         let Some(step) = self.first_open_of(fastener) else {
             return Err(Refusal::AlreadySettled);
         };
-        let Some(stage) = self.stage_number(step) else {
+        let Some(stage) = self.procedure.stage_at(step) else {
             return Err(Refusal::NoSuch);
         };
         let in_order = self.step_in_order();
-        if Some(stage) > in_order.and_then(|step| self.stage_number(step)) {
+        if Some(stage) > in_order.and_then(|step| self.procedure.stage_at(step)) {
             return Err(Refusal::EarlierOpen);
         }
         self.armed = None;
@@ -278,8 +270,9 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         if self.store_failed || self.pending.is_full() {
             return Err(Refusal::Store);
         }
-        let last = (0..=u16::MAX)
-            .zip(self.procedure.steps())
+        let last = self
+            .procedure
+            .numbered_steps()
             .filter(|(index, step)| {
                 step.fastener() == Some(fastener) && self.ledger.step(*index).is_settled()
             })

@@ -134,11 +134,7 @@ where
                 return None;
             }
             Next::Pull { step } if !session.is_in_pull() => Input::Note {
-                fastener: session
-                    .procedure()
-                    .steps()
-                    .get(usize::from(step))
-                    .and_then(|step| step.fastener()),
+                fastener: session.procedure().fastener_of(step),
                 doubt: Doubt::Raised,
                 text: "felt wrong",
             },
@@ -202,18 +198,8 @@ where
         }
         let procedure = session.procedure();
         let next = session.next();
-        let step = match next {
-            Next::Pull { step }
-            | Next::Hand { step }
-            | Next::Fit { step }
-            | Next::Answer { step }
-            | Next::Measure { step }
-            | Next::Moment { step, .. }
-            | Next::Wait { step, .. }
-            | Next::Decide { step } => Some(step),
-            _ => None,
-        };
-        let place = step.and_then(|step| procedure.steps().get(usize::from(step)));
+        let step = next.step();
+        let place = step.and_then(|step| procedure.step_at(step));
         let fastener = match next {
             Next::Loosen { fastener } | Next::Replace { fastener } | Next::Settle { fastener } => {
                 Some(fastener)

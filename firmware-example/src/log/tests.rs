@@ -5,6 +5,9 @@ use evendraw_core::record::{Begun, Entry, Noted, Recovered, Started};
 use evendraw_core::text::Text;
 use evendraw_core::unit::Instant;
 
+#[path = "../../../tests/tests/store_model/schedule.rs"]
+mod schedule;
+
 use super::{FRAME_MAX, Log, Progress, Recovery, Region, Step};
 use crate::cut_flash::{CutError, CutFlash};
 use crate::nor::Flash;
@@ -344,4 +347,94 @@ fn wear_stays_within_its_budget() {
     let most = flash.erases().iter().max().copied().unwrap_or(0);
     assert!(most <= a_sector + 1, "worn unevenly: {most}");
     assert_eq!(Flash::size(&flash), 5 * 4096);
+}
+
+/// The schedules that the desktop's store stands under, on flash: work, programs that are lost, restarts, power cuts after so many
+/// steps, and records fetched and given back. What was said to be stored is there, once each, in order.
+#[test]
+fn schedules_of_work_and_mishaps_lose_nothing_that_was_said_to_be_stored() {
+    let set = |name: &str| std::env::var(name).ok().and_then(|text| text.parse().ok());
+    let (first, many) = match set("EVENDRAW_STORE_SEED") {
+        Some(seed) => (seed, 1),
+        None => (1, set("EVENDRAW_STORE_SCHEDULES").unwrap_or(500)),
+    };
+    let (mut stored, mut restarts) = (0, 0);
+    for seed in first..first + many {
+        let ran = std::panic::catch_unwind(|| under_a_schedule(seed));
+        let Ok((all, again)) = ran else {
+            panic!(
+                "replay: EVENDRAW_STORE_SEED={seed} cargo test -p evendraw-firmware log::tests::schedules"
+            );
+        };
+        stored += all;
+        restarts += again;
+    }
+    println!("{many} schedules: {stored} records stored, {restarts} restarts");
+    assert!(many < 500 || (stored > 10_000 && restarts > 500));
+}
+
+/// Records stored and restarts.
+fn under_a_schedule(seed: u64) -> (u32, u32) {
+    let mut chance = schedule::Chance::new(seed);
+    let mut flash = CutFlash::new(5);
+    let (mut log, _) = open(&mut flash).unwrap();
+    // The last frame said to be stored, and the last given back.
+    let (mut last, mut given, mut restarts) = (0, 0, 0);
+    for step in schedule::schedule(seed) {
+        match step {
+            schedule::Step::Work(many) => {
+                for _ in 0..many * 4 {
+                    // No room: what waits is tried again with the next.
+                    let _ = log.push(&entry(log.taken() + 1));
+                    loop {
+                        match log.advance(&mut flash) {
+                            Progress::Stored { sequence } => last = sequence,
+                            Progress::Busy => {}
+                            Progress::Idle | Progress::Full | Progress::Failed => break,
+                        }
+                    }
+                }
+            }
+            schedule::Step::Failing => {
+                flash.lose_programs(1 + u32::try_from(chance.below(4)).unwrap());
+            }
+            schedule::Step::Kill => flash = flash.powered_for(Some(0)),
+            schedule::Step::Cut(steps) => flash = flash.powered_for(Some(u32::from(steps))),
+            schedule::Step::Stranger => {
+                let up_to = last - last / 3;
+                if log.give_back(&mut flash, up_to).is_ok() {
+                    given = given.max(up_to);
+                }
+            }
+        }
+        if !flash.is_on() || matches!(step, schedule::Step::Kill) {
+            restarts += 1;
+            flash = flash.powered_for(None);
+            flash.lose_programs(0);
+            log = open(&mut flash).unwrap().0;
+            all_there(&log, &mut flash, last, given);
+            last = log.stored();
+        }
+    }
+    flash = flash.powered_for(None);
+    flash.lose_programs(0);
+    let (log, _) = open(&mut flash).unwrap();
+    all_there(&log, &mut flash, last, given);
+    (last, restarts)
+}
+
+fn all_there(log: &Log, flash: &mut CutFlash, last: u32, given: u32) {
+    assert!(
+        log.stored() >= last,
+        "{last} was said to be stored, {} is there",
+        log.stored()
+    );
+    let found = entries(log, flash);
+    let first = found.first().map_or(log.stored() + 1, |entry| entry.seq);
+    assert!(
+        first <= given + 1,
+        "{given} were given back, the first is {first}"
+    );
+    let expected: Vec<Entry> = (first..=log.stored()).map(entry).collect();
+    assert_eq!(found, expected);
 }

@@ -4,7 +4,6 @@
 
 mod picture;
 
-use std::fs;
 use std::io::IsTerminal as _;
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
@@ -19,6 +18,7 @@ use super::pattern::{named, spots};
 use super::{CommandError, Done, Output, plan_file};
 use crate::bench::compare::{Ranked, Trial, compare, headline};
 use crate::bench::{HandKind, JointModel};
+use crate::outputs::{self, Over};
 use crate::plan::{Joint, JointPlan, Order};
 use crate::rehearsal::rig::sketch;
 
@@ -63,6 +63,9 @@ pub(super) struct Args {
     /// Draws the ranking into this file as well.
     #[arg(long, value_name = "FILE")]
     svg: Option<PathBuf>,
+    /// Replaces an earlier output of this program; nothing else is ever written over.
+    #[arg(long, requires = "svg")]
+    force: bool,
 }
 
 #[derive(Serialize)]
@@ -117,6 +120,10 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             "--passes {wrong}: allowed are 1 to {PASSES_MAX}"
         )));
     }
+    let over = Over::ours_if(args.force);
+    if let Some(path) = &args.svg {
+        outputs::may_write(path, over)?;
+    }
     let plan = plan_file::read(args.plan.as_deref())?;
     out.speaks_of(&plan)?;
     let joint = plan.joint(&args.joint).ok_or_else(|| {
@@ -141,8 +148,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             joint.title(),
             args.runs
         );
-        fs::write(path, picture::svg(&title, &ranked))
-            .map_err(|error| CommandError::file("write", path, &error))?;
+        outputs::write(path, &picture::svg(&title, &ranked), over)?;
         out.remark(format_args!("picture: {}", path.display()));
     }
     Ok(Done::Good)
@@ -203,9 +209,8 @@ fn order(word: &str, joint: &Joint, own: &JointPlan) -> Result<Vec<usize>, Comma
 
 /// Works on all cores, with a bar on a terminal, until done or stopped.
 fn work(args: &Args, model: &JointModel, trials: &[Trial], quiet: bool) -> Option<Vec<Ranked>> {
-    static STOP: AtomicBool = AtomicBool::new(false);
-    // A second handler cannot be set in one process; then Ctrl-C ends the program as ever, which stops the work too.
-    let _ = ctrlc::set_handler(|| STOP.store(true, Ordering::Relaxed));
+    // Ctrl-C ends the program, and the work with it.
+    let never = AtomicBool::new(false);
     let done = AtomicU64::new(0);
     let total =
         u64::from(args.runs).saturating_mul(u64::try_from(trials.len()).unwrap_or(u64::MAX));
@@ -227,7 +232,7 @@ fn work(args: &Args, model: &JointModel, trials: &[Trial], quiet: bool) -> Optio
                 bar.finish_and_clear();
             });
         }
-        let ranked = compare(model, trials, args.runs, args.seed, args.hand, done, &STOP);
+        let ranked = compare(model, trials, args.runs, args.seed, args.hand, done, &never);
         finished.store(true, Ordering::Relaxed);
         ranked
     })

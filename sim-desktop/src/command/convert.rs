@@ -2,8 +2,8 @@
 //!
 //! Knows nothing of the fractions: the core has them.
 
+use crate::quantity::{Converted, TorqueUnit, Unit};
 use clap::Args as ClapArgs;
-use evendraw_core::quantity::{Converted, TorqueUnit, Unit};
 use serde_json::{Map, Value};
 
 use super::value::{TypedTorque, torque};

@@ -202,8 +202,9 @@ fn start(text: &str, own: &Joint, job: &Job) -> Result<u16, CommandError> {
         fastener(own, label, &from)?,
         stage(plan.stages.len(), number, &from)?,
     );
-    let step = (0_u16..)
-        .zip(plan.procedure.steps())
+    let step = plan
+        .procedure
+        .numbered_steps()
         .find(|(_, step)| step.fastener() == Some(fastener) && step.stage() == stage);
     let pulled = |index: u16| {
         plan.procedure

@@ -37,6 +37,8 @@ use clap::{Parser, Subcommand};
 
 pub use output::{CommandError, Done, Output};
 
+use crate::signals;
+
 /// What the command line says about itself.
 #[derive(Debug, Parser)]
 #[command(
@@ -110,6 +112,7 @@ impl Command {
 /// Runs the command line of this process.
 #[must_use]
 pub fn main() -> ExitCode {
+    signals::listen();
     let (mut out, mut err) = (io::stdout().lock(), io::stderr().lock());
     let status = run(
         std::env::args_os(),

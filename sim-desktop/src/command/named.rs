@@ -2,7 +2,6 @@
 //!
 //! Knows nothing of which command wants them.
 
-use std::fs;
 use std::path::Path;
 
 use evendraw_core::check_sum::crc32;
@@ -13,11 +12,11 @@ use super::{CommandError, Output};
 use crate::job::status::telling::{attempt_line, attempt_object};
 use crate::job::status::{Names, plan_of};
 use crate::job::{Job, JobError, Told};
+use crate::outputs::OutputError;
 use crate::peers;
 use crate::plan::{Joint, Plan};
 use crate::rehearsal::given::GivenError;
-
-use crate::store::{Content, StoreError, Traces, read};
+use crate::store::{Content, StoreError, Traces, read_with_bytes};
 
 /// The joint with an id; the only one where none is named.
 pub(super) fn joint<'p>(plan: &'p Plan, id: Option<&str>) -> Result<&'p Joint, CommandError> {
@@ -90,8 +89,7 @@ pub(super) struct Journal {
 
 /// Reads a journal to look at, not to go on with.
 pub(super) fn journal(path: &Path) -> Result<Journal, CommandError> {
-    let content = read(path)?;
-    let bytes = fs::read(path).map_err(|error| CommandError::file("read", path, &error))?;
+    let (content, bytes) = read_with_bytes(path)?;
     let plan = content
         .plan()
         .and_then(|(name, text)| Plan::parse(&name, &text).ok());
@@ -174,6 +172,12 @@ impl From<JobError> for CommandError {
 
 impl From<GivenError> for CommandError {
     fn from(error: GivenError) -> Self {
+        Self::bad(error.to_string())
+    }
+}
+
+impl From<OutputError> for CommandError {
+    fn from(error: OutputError) -> Self {
         Self::bad(error.to_string())
     }
 }

@@ -54,7 +54,8 @@ pub(super) struct Args {
 pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
     let purpose = match read(&args.journal)?.rehearsal() {
         Some(true) => Purpose::Rehearsal,
-        _ => Purpose::Job,
+        // Where neither is known, opening it refuses.
+        Some(false) | None => Purpose::Job,
     };
     let mut job = Job::open(&args.journal, purpose)?;
     let own = joint(job.plan(), args.joint.as_deref())?.clone();
@@ -74,8 +75,9 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         (None, number) => {
             let number = number.unwrap_or_default();
             let at_stage = stage(plan.stages.len(), number, "--stage")?;
-            let step = (0_u16..)
-                .zip(plan.procedure.steps())
+            let step = plan
+                .procedure
+                .numbered_steps()
                 .find(|(_, step)| step.fastener() == Some(label) && step.stage() == at_stage);
             let Some((step, _)) = step else {
                 return Err(CommandError::bad(format!(

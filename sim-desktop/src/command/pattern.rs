@@ -5,8 +5,7 @@
 mod picture;
 
 use std::f64::consts::TAU;
-use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
 use evendraw_core::pattern::{self, ORDER_MAX, PatternError, Point};
@@ -14,6 +13,7 @@ use evendraw_core::unit::Length;
 use serde::Serialize;
 
 use super::{CommandError, Done, Output};
+use crate::outputs::{self, Over};
 use crate::plan::{Joint, Order, Plan};
 use picture::Picture;
 
@@ -48,6 +48,9 @@ pub(super) struct Args {
     /// Draws the picture into this file as well.
     #[arg(long, value_name = "FILE")]
     svg: Option<PathBuf>,
+    /// Replaces an earlier output of this program; nothing else is ever written over.
+    #[arg(long, requires = "svg")]
+    force: bool,
 }
 
 /// A fastener and its place on the metal.
@@ -108,8 +111,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         None => out.line("(too close together to draw in text: see --svg FILE)")?,
     }
     if let Some(path) = &args.svg {
-        fs::write(path, picture.svg())
-            .map_err(|error| CommandError::file("write", path, &error))?;
+        outputs::write(path, &picture.svg(), Over::ours_if(args.force))?;
         out.remark(format_args!("picture: {}", path.display()));
     }
     Ok(Done::Good)
@@ -150,9 +152,9 @@ pub(super) fn spots(joint: &Joint) -> Vec<Spot> {
     joint.positions().iter().map(spot).collect()
 }
 
-fn read(path: &PathBuf) -> Result<Plan, CommandError> {
+fn read(path: &Path) -> Result<Plan, CommandError> {
     let text =
-        fs::read_to_string(path).map_err(|error| CommandError::file("read", path, &error))?;
+        crate::limits::read_plan(path).map_err(|error| CommandError::file("read", path, &error))?;
     Plan::parse(&path.display().to_string(), &text).map_err(CommandError::pointed)
 }
 

@@ -49,6 +49,10 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     if journal.plan.is_none() {
         out.remark("the plan in this journal is lost or does not read; joints and fasteners are told by number");
     }
+    if let Some(lost) = journal.content.beginning_lost() {
+        out.object(&json!({ "record": "beginning-lost", "rehearsal": journal.content.rehearsal(), "why": lost }))?;
+        out.remark(lost);
+    }
     if let Some(plan) = journal.plan.as_ref().filter(|_| !args.csv) {
         out.speaks_of(plan)?;
     }

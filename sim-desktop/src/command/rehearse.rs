@@ -18,6 +18,7 @@ use super::{CommandError, Done, Output, plan_file};
 use crate::bench::{Fault, HandKind};
 use crate::job::{Job, Told};
 use crate::mark::Mark;
+use crate::outputs::{self, Over};
 use crate::peers;
 use crate::plan::{Joint, Plan};
 use crate::rehearsal::given::Given;
@@ -68,6 +69,9 @@ pub(super) struct Args {
     /// Draws clamp loads, torque over angle and the joint from above into this folder, as SVG.
     #[arg(long, value_name = "DIR")]
     svg: Option<PathBuf>,
+    /// Replaces earlier pictures and trace files of rehearsals; nothing else is ever written over.
+    #[arg(long)]
+    force: bool,
     /// Answers one of the plan's questions: condition=no, "gap=0.3 mm". May be given several times.
     #[arg(long, value_name = "KEY=ANSWER")]
     answer: Vec<String>,
@@ -90,6 +94,8 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         Some(id) => Some(joint(job.plan(), Some(id))?.number()),
         None => None,
     };
+    let over = Over::ours_if(args.force);
+    may_write(args, job.plan(), over)?;
     let faults = faults(&args.fault, job.plan(), args.joint.as_deref())?;
     let options = Options {
         seed: args.seed,
@@ -112,9 +118,32 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         Rehearsal::new(job, options, given),
         only,
         &faults,
-        args.svg.as_deref(),
+        args.svg.as_deref().map(|folder| (folder, over)),
         out,
     )
+}
+
+/// Whether pictures and trace files may be written where they are wanted: asked before the work, not after it.
+fn may_write(args: &Args, plan: &Plan, over: Over) -> Result<(), CommandError> {
+    for folder in [&args.svg, &args.trace].into_iter().flatten() {
+        outputs::folder(folder)?;
+    }
+    if let Some(folder) = &args.svg {
+        for joint in plan.joints() {
+            picture::may_write(folder, joint, over)?;
+        }
+    }
+    if let Some(folder) = &args.trace {
+        let traces = std::fs::read_dir(folder)
+            .map_err(|error| CommandError::file("read", folder, &error))?
+            .flatten()
+            .map(|entry| entry.path())
+            .filter(|path| path.extension().is_some_and(|end| end == "csv"));
+        for path in traces {
+            outputs::may_write(&path, over)?;
+        }
+    }
+    Ok(())
 }
 
 /// A rehearsal that was stopped, with the plan in its journal.
@@ -168,7 +197,7 @@ fn work(
     mut rehearsal: Rehearsal,
     only: Option<u8>,
     faults: &[(u8, u8, Fault)],
-    pictures: Option<&Path>,
+    pictures: Option<(&Path, Over)>,
     out: &mut Output<'_>,
 ) -> Result<Done, CommandError> {
     match only {
@@ -196,8 +225,8 @@ fn work(
             other => CommandError::bad(other.to_string()),
         })?;
         tell_joint(rehearsal.job(), number, &result, out)?;
-        if let (Some(folder), Some(joint)) = (pictures, rehearsal.job().joint(number)) {
-            for path in picture::write(folder, joint, &result)? {
+        if let (Some((folder, over)), Some(joint)) = (pictures, rehearsal.job().joint(number)) {
+            for path in picture::write(folder, joint, &result, over)? {
                 out.remark(format_args!("picture: {}", path.display()));
             }
         }
@@ -273,6 +302,11 @@ fn unfinished(job: &Job, only: Option<u8>) -> Vec<(String, String)> {
 /// A verdict whose record is safe; it leaves the program at once.
 fn announce(job: &Job, told: &Told, out: &mut Output<'_>) -> Result<(), CommandError> {
     tell_attempt(job, told, "  ", out)?;
+    if let Some(why) = &told.curve_lost {
+        out.remark(format_args!(
+            "the curve of this pull is not kept, its verdict is: {why}"
+        ));
+    }
     out.flush()
 }
 

@@ -4,8 +4,8 @@
 
 use std::path::{Path, PathBuf};
 
+use crate::quantity::{Target, Tolerance, TorqueUnit};
 use clap::Args as ClapArgs;
-use evendraw_core::quantity::{Target, Tolerance, TorqueUnit};
 use jiff::Zoned;
 use serde::Serialize;
 
@@ -181,7 +181,7 @@ fn both(torque: TypedTorque, factor: f64) -> String {
     let own = format!(
         "{:.2} {}",
         number(torque) * factor,
-        evendraw_core::quantity::Unit::symbol(torque.unit())
+        crate::quantity::Unit::symbol(torque.unit())
     );
     let metric = format!("{:.2} N·m", newton_meters(torque) * factor);
     if own == metric {

@@ -2,7 +2,6 @@
 //!
 //! Knows nothing of what a sheet says.
 
-use std::fs;
 use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
@@ -12,6 +11,7 @@ use super::named;
 use super::{CommandError, Done, Output, plan_file};
 use crate::job::status::{Item, Kept};
 use crate::mark::Mark;
+use crate::outputs::{self, Over};
 use crate::plan::Plan;
 use crate::sheet::{Sheet, blank_page, page, short_page, text};
 
@@ -34,6 +34,9 @@ pub(super) struct Args {
     /// Where to write the sheet; to standard output when not given.
     #[arg(short = 'o', long = "output", value_name = "FILE")]
     output: Option<PathBuf>,
+    /// Replaces an earlier output of this program; nothing else is ever written over.
+    #[arg(long, requires = "output")]
+    force: bool,
     /// As plain text.
     #[arg(long)]
     text: bool,
@@ -47,14 +50,6 @@ pub(super) struct Args {
 
 /// Runs the command.
 pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
-    if let (Some(journal), Some(output)) = (&args.journal, &args.output)
-        && is_same_file(journal, output)
-    {
-        return Err(CommandError::bad(format!(
-            "-o {}: that is the journal itself; allowed is any other file",
-            output.display()
-        )));
-    }
     let (sheet, model) = if args.blank {
         blank(args)?
     } else {
@@ -62,7 +57,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     };
     match &args.output {
         Some(path) => {
-            fs::write(path, &sheet).map_err(|error| CommandError::file("write", path, &error))?;
+            outputs::write(path, &sheet, Over::ours_if(args.force))?;
             let standing = if args.blank {
                 "working sheet".to_owned()
             } else {
@@ -88,13 +83,6 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         None => out.raw(&sheet)?,
     }
     Ok(Done::Good)
-}
-
-fn is_same_file(one: &Path, other: &Path) -> bool {
-    match (one.canonicalize(), other.canonicalize()) {
-        (Ok(one), Ok(other)) => one == other,
-        _ => false,
-    }
 }
 
 fn blank(args: &Args) -> Result<(String, Sheet), CommandError> {

@@ -2,7 +2,7 @@
 //!
 //! Knows nothing of which command takes them.
 
-use evendraw_core::quantity::{
+use crate::quantity::{
     AngleUnit, Converted, LengthUnit, PercentUnit, Quantity, QuantityError, TorqueUnit, Unit,
 };
 

@@ -62,6 +62,7 @@ pub(super) fn tag_page(status: &Status) -> String {
         html lang="en" {
             head {
                 meta charset="utf-8";
+                (maud::PreEscaped(crate::outputs::PAGE_BY))
                 title { "Tag: " (status.title) }
                 style { (maud::PreEscaped("@page{size:A6;margin:8mm}body{font:12pt/1.35 sans-serif;max-width:98mm;margin:4mm auto}h1{font-size:17pt;margin:0 0 2mm}p{margin:0 0 1mm}.sign{border-top:1px solid;margin-top:12mm;padding-top:1mm;font-size:10pt}")) }
             }

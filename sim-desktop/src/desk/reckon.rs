@@ -9,9 +9,9 @@ use crate::mechanics::{
     self, Bearing, BoltLoad, Condition, Method, OffsetAdapter, Scatter, Strength, Thread,
     TorqueTension,
 };
+use crate::quantity::{LengthUnit, Quantity, TorqueUnit, Unit as _};
 use crate::words::short;
 use evendraw_core::pattern;
-use evendraw_core::quantity::{LengthUnit, Quantity, TorqueUnit, Unit as _};
 
 pub(super) use shop::{Figures, engagement, slope, stretch, twist, wanted};
 

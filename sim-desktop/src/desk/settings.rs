@@ -4,6 +4,8 @@
 
 use std::path::Path;
 
+use crate::disk::{self, System};
+
 /// How this person likes the desk.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 #[serde(default)]
@@ -38,7 +40,7 @@ impl Settings {
         if let Some(folder) = path.parent() {
             std::fs::create_dir_all(folder).map_err(|error| error.to_string())?;
         }
-        std::fs::write(path, text)
+        disk::replace(&System, path, text.as_bytes())
             .map_err(|error| format!("{} cannot be written: {error}", path.display()))
     }
 }

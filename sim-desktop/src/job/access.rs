@@ -42,7 +42,7 @@ impl Job {
         if tool.reaches(target) {
             return None;
         }
-        let stage = session.procedure().steps().get(usize::from(step))?.stage();
+        let stage = session.procedure().stage_at(step)?;
         let typed = self.joint_plan(joint)?.stage(stage)?.target.clone();
         Some(Held::ToolRange {
             tool: id.clone(),

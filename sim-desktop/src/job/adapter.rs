@@ -143,11 +143,11 @@ impl Job {
     ///
     /// # Errors
     /// [`JobError::Store`]: evidence is lost, the record stands.
-    pub fn keep_curve(&self, joint: u8, seq: u32, points: &[Point]) -> Result<(), JobError> {
+    pub fn keep_curve(&mut self, joint: u8, seq: u32, points: &[Point]) -> Result<(), JobError> {
         let digest = trace::digest(points.iter().copied());
-        match self.attempt(joint, seq) {
+        match self.attempt(joint, seq).cloned() {
             Some(attempt) if attempt.trace == digest => {
-                Ok(self.keep_trace(joint, seq, attempt, points.iter().copied())?)
+                Ok(self.keep_trace(joint, seq, &attempt, points)?)
             }
             _ => Ok(()),
         }

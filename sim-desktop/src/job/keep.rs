@@ -6,7 +6,7 @@ use evendraw_core::trace::Point;
 use evendraw_core::unit::Instant;
 
 use super::{Done, Job, JobError, Told};
-use crate::store::{Fact, HostFact, StoreError};
+use crate::store::{Fact, HostFact, StoreError, Traces};
 
 impl Job {
     /// Sends an input to a running session, keeps what it records, and tells it that this is safe.
@@ -54,6 +54,7 @@ impl Job {
         match kept {
             Ok(()) => {
                 done.store_failure = None;
+                self.store_trouble = None;
                 let safe = std::mem::take(&mut self.unsaved);
                 for entry in &safe {
                     self.hear(entry.joint, at, Input::Durable { seq: entry.seq }, done);
@@ -61,6 +62,7 @@ impl Job {
             }
             Err(error) => {
                 done.store_failure = Some(error.to_string());
+                self.store_trouble.clone_from(&done.store_failure);
                 let mut joints: Vec<u8> = self.unsaved.iter().map(|entry| entry.joint).collect();
                 joints.dedup();
                 for joint in joints {
@@ -90,15 +92,16 @@ impl Job {
         }
     }
 
-    fn tell(&self, joint: u8, outcome: &Outcome, done: &mut Done) {
+    fn tell(&mut self, joint: u8, outcome: &Outcome, done: &mut Done) {
         let Some(announcement) = outcome.announce else {
             return;
         };
-        if let Some(attempt) = self.attempt(joint, announcement.seq) {
+        if let Some(attempt) = self.attempt(joint, announcement.seq).cloned() {
             done.told.push(Told {
                 joint,
                 announcement,
-                attempt: attempt.clone(),
+                attempt,
+                curve_lost: self.curves_lost.remove(&(joint, announcement.seq)),
             });
         }
     }
@@ -116,32 +119,35 @@ impl Job {
         })
     }
 
-    fn keep_traces(&self, joint: u8, entries: &[Entry], done: &mut Done) {
-        let Some(session) = self.session(joint) else {
-            return;
-        };
+    fn keep_traces(&mut self, joint: u8, entries: &[Entry], done: &mut Done) {
         for entry in entries {
             let Record::Attempt(attempt) = &entry.record else {
                 continue;
             };
-            if attempt.trace == 0 {
+            let Some(session) = self.session(joint).filter(|_| attempt.trace != 0) else {
                 continue;
-            }
+            };
+            let points: Vec<Point> = session.trace().points().collect();
             // Losing a trace loses evidence, never truth: it is said, and the work goes on.
-            let kept = self.keep_trace(joint, entry.seq, attempt, session.trace().points());
-            if let Err(error) = kept {
+            if let Err(error) = self.keep_trace(joint, entry.seq, attempt, &points) {
                 done.trace_lost = Some(error.to_string());
+                self.curves_lost
+                    .insert((joint, entry.seq), error.to_string());
             }
         }
     }
 
     pub(super) fn keep_trace(
-        &self,
+        &mut self,
         joint: u8,
         seq: u32,
         attempt: &Attempt,
-        points: impl Iterator<Item = Point>,
+        points: &[Point],
     ) -> Result<(), StoreError> {
+        // Beside the journal, wherever that is by now.
+        if let Some(journal) = &mut self.journal {
+            self.traces = Some(Traces::beside(&journal.place()));
+        }
         let Some(traces) = &self.traces else {
             return Ok(());
         };
@@ -153,8 +159,7 @@ impl Job {
             attempt.stage + 1,
             attempt.attempt,
         );
-        let points: Vec<_> = points.collect();
-        traces.keep(joint, seq, &title, &points)
+        traces.keep(joint, seq, &title, points)
     }
 
     pub(super) fn keep_fact(&mut self, fact: HostFact) -> Result<(), JobError> {

@@ -52,6 +52,10 @@ pub struct Job {
     journal: Option<Journal>,
     traces: Option<Traces>,
     unsaved: Vec<Entry>,
+    /// Why the journal cannot be written, as long as it cannot.
+    store_trouble: Option<String>,
+    /// Curves that could not be kept, by joint and record, until their verdict is told.
+    curves_lost: BTreeMap<(u8, u32), String>,
     /// The joint that nothing holds, as long as nothing has changed.
     clear_to_pull: Option<u8>,
     /// The joint that is rehearsed or judged by itself, whatever the others say.
@@ -69,6 +73,8 @@ pub struct Told {
     pub announcement: Announcement,
     /// The record.
     pub attempt: Attempt,
+    /// Why its curve could not be kept, if it could not. Evidence is lost, truth is not.
+    pub curve_lost: Option<String>,
 }
 
 /// What came of an input.
@@ -133,6 +139,12 @@ impl Job {
     #[must_use]
     pub fn journal_path(&self) -> Option<&std::path::Path> {
         self.journal.as_ref().map(Journal::path)
+    }
+
+    /// Why the journal cannot be written; nothing is pulled until it can.
+    #[must_use]
+    pub fn store_trouble(&self) -> Option<&str> {
+        self.store_trouble.as_deref()
     }
 
     /// Who works.

@@ -31,6 +31,8 @@ impl Job {
             journal: None,
             traces: None,
             unsaved: Vec::new(),
+            store_trouble: None,
+            curves_lost: BTreeMap::new(),
             clear_to_pull: None,
             alone: None,
             adapters: BTreeMap::new(),

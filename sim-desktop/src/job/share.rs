@@ -52,11 +52,7 @@ impl Job {
             Record::Fitted(fitted) => Some(fitted.fastener),
             Record::Begun(begun) => {
                 let session = self.session(entry.joint)?;
-                let fastener = session
-                    .procedure()
-                    .steps()
-                    .get(usize::from(begun.step))?
-                    .fastener()?;
+                let fastener = session.procedure().fastener_of(begun.step)?;
                 if session.ledger().is_tight(fastener) {
                     None
                 } else {

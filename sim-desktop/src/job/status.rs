@@ -340,7 +340,7 @@ impl<'a> Folded<'a> {
 
     /// The steps with their index.
     fn steps(&self) -> impl Iterator<Item = (u16, &'a evendraw_core::procedure::Step)> + use<'a> {
-        (0_u16..).zip(self.plan.procedure.steps())
+        self.plan.procedure.numbered_steps()
     }
 }
 

@@ -2,13 +2,16 @@
 //!
 //! Knows nothing of joints.
 
+use std::collections::BTreeSet;
+
+use evendraw_core::limits::TEXT_MAX;
 use evendraw_core::unit::Torque;
 use jiff::civil::Date;
 
-use super::fault::Faults;
 use super::guard::Decide;
 use super::quantity::{share, torque};
-use super::tree::{Choice, Reader, Typed, Value, closest, text_of};
+use super::tree::{Choice, Reader, Typed, Value, text_of};
+use crate::limits::{PARTS_MAX, TOOLS_MAX, counted};
 use crate::mechanics;
 
 /// What is built, and from which document.
@@ -34,45 +37,44 @@ pub struct Build {
     pub demo: bool,
 }
 
-pub(super) fn build(reader: &mut Reader<'_>, faults: &mut Faults) -> Build {
+pub(super) fn build(reader: &mut Reader<'_>) -> Build {
     let silent = Choice::default();
     let Some(node) = reader.raw("build") else {
         return Build::default();
     };
-    let Some(mut own) = Reader::of_node("[build]", node, &silent, faults) else {
+    let Some(mut own) = Reader::of_node("[build]", node, &silent) else {
         return Build::default();
     };
-    let demo = own.flag("demo", faults).unwrap_or(false);
-    let mut text = |key, faults: &mut Faults| own.text(key, faults).map(|typed| typed.text);
+    let demo = own.flag("demo").unwrap_or(false);
+    let mut text = |key| own.text(key).map(|typed| typed.text);
     let build = Build {
-        title: text("title", faults).unwrap_or_default(),
-        unit: text("unit", faults),
-        document: text("document", faults),
-        customer: text("customer", faults),
-        entered_by: text("entered_by", faults),
-        checked_by: text("checked_by", faults),
-        note: text("note", faults),
+        title: text("title").unwrap_or_default(),
+        unit: text("unit"),
+        document: text("document"),
+        customer: text("customer"),
+        entered_by: text("entered_by"),
+        checked_by: text("checked_by"),
+        note: text("note"),
         decide: own
-            .text("decide", faults)
-            .and_then(|typed| decide(&typed, faults))
+            .text("decide")
+            .and_then(|typed| decide(&typed))
             .unwrap_or_default(),
         demo,
     };
-    own.finish(faults, |_| None);
+    own.finish(|_| None);
     build
 }
 
-fn decide(typed: &Typed, faults: &mut Faults) -> Option<Decide> {
+fn decide(typed: &Typed<'_>) -> Option<Decide> {
     let found = Decide::ALL
         .into_iter()
         .find(|decide| decide.word() == typed.text);
     if found.is_none() {
         let words = Decide::ALL.map(Decide::word);
-        faults.error(
-            &typed.place,
+        typed.place.error(
             format!("unknown way to decide `{}`", typed.text),
             "here",
-            match closest(&typed.text, words) {
+            match typed.place.to.closest(&typed.text, words) {
                 Some(near) => format!("did you mean `{near}`?"),
                 None => words.join(", "),
             },
@@ -175,99 +177,105 @@ impl Tool {
     }
 }
 
-pub(super) fn tools(reader: &mut Reader<'_>, faults: &mut Faults) -> Vec<Tool> {
+/// The tools that could be read, and the ids of all that are listed.
+pub(super) fn tools(reader: &mut Reader<'_>) -> (Vec<Tool>, BTreeSet<String>) {
     let silent = Choice::default();
-    let mut list: Vec<Tool> = Vec::new();
-    for (index, node) in reader.tables("tool", faults).into_iter().enumerate() {
-        let of = format!("tool {}", index + 1);
-        let Some(mut own) = Reader::of_node(of, node, &silent, faults) else {
-            continue;
-        };
-        let id = own.needed_text("id", faults);
-        if let Some(id) = &id {
-            own.of = format!("tool `{}`", id.text);
-            if id.text.len() > evendraw_core::limits::TEXT_MAX {
-                faults.error(
-                    &id.place,
-                    format!("id of {} bytes", id.text.len()),
-                    "here",
-                    format!("at most {} bytes", evendraw_core::limits::TEXT_MAX),
-                );
-            }
-            if list.iter().any(|other| other.id == id.text) {
-                faults.error(
-                    &id.place,
-                    format!("two tools have the id `{}`", id.text),
-                    "the second",
-                    "every tool its own id",
-                );
-            }
-        }
-        let kind = own
-            .needed_text("kind", faults)
-            .and_then(|typed| kind(&typed, faults));
-        let title = own.text("title", faults).map(|typed| typed.text);
-        let capacity = own.needed_text("capacity", faults);
-        let capacity_torque = capacity.as_ref().and_then(|typed| torque(typed, faults));
-        let lowest = own.text("lowest", faults);
-        let lowest_torque = lowest.as_ref().and_then(|typed| torque(typed, faults));
-        let step = own.text("step", faults);
-        let step_torque = step.as_ref().and_then(|typed| torque(typed, faults));
-        let accuracy = own.text("accuracy", faults);
-        let accuracy_ppm = accuracy.as_ref().and_then(|typed| share(typed, faults));
-        let calibrated = date(&mut own, "calibrated", faults);
-        let due = date(&mut own, "due", faults);
-        if let (Some(calibrated), Some(due)) = (calibrated, due)
-            && due < calibrated
-        {
-            faults.error(
-                &own.key_place("due"),
-                format!("due on {due}, before it was calibrated on {calibrated}"),
-                "here",
-                "due lies after calibrated",
-            );
-        }
-        if let (Some(capacity), Some(lowest), Some(typed)) =
-            (capacity_torque, lowest_torque, &lowest)
-            && lowest >= capacity
-        {
-            faults.error(
-                &typed.place,
-                "the lowest torque of this tool is not below its capacity",
-                "here",
-                "lowest < capacity",
-            );
-        }
-        own.finish(faults, |_| None);
-        let (Some(id), Some(kind), Some(capacity), Some(capacity_torque)) =
-            (id, kind, capacity, capacity_torque)
-        else {
-            continue;
-        };
-        list.push(Tool {
-            id: id.text,
-            kind,
-            title,
-            capacity: capacity_torque,
-            capacity_text: capacity.text,
-            // 20 % of capacity for click and dial: common practice, no source. An adapter or beam says its own.
-            lowest: lowest_torque.unwrap_or(match kind {
-                ToolKind::Click | ToolKind::Dial => capacity_torque.scaled(1, 5),
-                ToolKind::Adapter | ToolKind::Beam => Torque::ZERO,
-            }),
-            lowest_text: lowest.map(|typed| typed.text),
-            step: step_torque,
-            step_text: step.map(|typed| typed.text),
-            accuracy_ppm,
-            accuracy_text: accuracy.map(|typed| typed.text),
-            calibrated,
-            due,
-        });
+    let nodes = reader.tables("tool", "tool");
+    if let Some(one_too_many) = nodes.get(TOOLS_MAX) {
+        one_too_many.place.error(
+            format!(
+                "{} tools: more than the {TOOLS_MAX} allowed",
+                counted(nodes.len())
+            ),
+            "one too many",
+            "list those that this build uses",
+        );
     }
-    list
+    let mut ids = BTreeSet::new();
+    let list = (1_usize..)
+        .zip(nodes)
+        .take(TOOLS_MAX)
+        .filter_map(|(number, node)| {
+            let mut own = Reader::of_node(format!("tool {number}"), node, &silent)?;
+            tool(&mut own, &mut ids)
+        })
+        .collect();
+    (list, ids)
 }
 
-fn kind(typed: &Typed, faults: &mut Faults) -> Option<ToolKind> {
+fn tool(own: &mut Reader<'_>, ids: &mut BTreeSet<String>) -> Option<Tool> {
+    let id = own.needed_text("id");
+    if let Some(id) = &id {
+        own.of = format!("tool `{}`", id.text);
+        if id.text.len() > TEXT_MAX {
+            id.place.error(
+                format!("id of {} bytes", id.text.len()),
+                "here",
+                format!("at most {TEXT_MAX} bytes"),
+            );
+        }
+        if !ids.insert(id.text.clone()) {
+            id.place.error(
+                format!("two tools have the id `{}`", id.text),
+                "the second",
+                "every tool its own id",
+            );
+        }
+    }
+    let kind = own.needed_text("kind").and_then(|typed| kind(&typed));
+    let title = own.text("title").map(|typed| typed.text);
+    let capacity = own.needed_text("capacity");
+    let capacity_torque = capacity.as_ref().and_then(torque);
+    let lowest = own.text("lowest");
+    let lowest_torque = lowest.as_ref().and_then(torque);
+    let step = own.text("step");
+    let step_torque = step.as_ref().and_then(torque);
+    let accuracy = own.text("accuracy");
+    let accuracy_ppm = accuracy.as_ref().and_then(share);
+    let calibrated = date(own, "calibrated");
+    let due = date(own, "due");
+    if let (Some(calibrated), Some(due)) = (calibrated, due)
+        && due < calibrated
+    {
+        own.key_place("due").error(
+            format!("due on {due}, before it was calibrated on {calibrated}"),
+            "here",
+            "due lies after calibrated",
+        );
+    }
+    if let (Some(capacity), Some(lowest), Some(typed)) = (capacity_torque, lowest_torque, &lowest)
+        && lowest >= capacity
+    {
+        typed.place.error(
+            "the lowest torque of this tool is not below its capacity",
+            "here",
+            "lowest < capacity",
+        );
+    }
+    own.finish(|_| None);
+    let (id, kind, capacity, capacity_torque) = (id?, kind?, capacity?, capacity_torque?);
+    Some(Tool {
+        id: id.text,
+        kind,
+        title,
+        capacity: capacity_torque,
+        capacity_text: capacity.text,
+        // 20 % of capacity for click and dial: common practice, no source. An adapter or beam says its own.
+        lowest: lowest_torque.unwrap_or(match kind {
+            ToolKind::Click | ToolKind::Dial => capacity_torque.scaled(1, 5),
+            ToolKind::Adapter | ToolKind::Beam => Torque::ZERO,
+        }),
+        lowest_text: lowest.map(|typed| typed.text),
+        step: step_torque,
+        step_text: step.map(|typed| typed.text),
+        accuracy_ppm,
+        accuracy_text: accuracy.map(|typed| typed.text),
+        calibrated,
+        due,
+    })
+}
+
+fn kind(typed: &Typed<'_>) -> Option<ToolKind> {
     const KINDS: [ToolKind; 4] = [
         ToolKind::Adapter,
         ToolKind::Click,
@@ -277,11 +285,10 @@ fn kind(typed: &Typed, faults: &mut Faults) -> Option<ToolKind> {
     let found = KINDS.into_iter().find(|kind| kind.word() == typed.text);
     if found.is_none() {
         let words = KINDS.map(ToolKind::word);
-        faults.error(
-            &typed.place,
+        typed.place.error(
             format!("unknown kind of tool `{}`", typed.text),
             "here",
-            match closest(&typed.text, words) {
+            match typed.place.to.closest(&typed.text, words) {
                 Some(near) => format!("did you mean `{near}`?"),
                 None => words.join(", "),
             },
@@ -290,7 +297,7 @@ fn kind(typed: &Typed, faults: &mut Faults) -> Option<ToolKind> {
     found
 }
 
-fn date(reader: &mut Reader<'_>, key: &'static str, faults: &mut Faults) -> Option<Date> {
+fn date(reader: &mut Reader<'_>, key: &'static str) -> Option<Date> {
     let node = reader.raw(key)?;
     let text = match &node.value {
         Value::Date(text) => text.clone(),
@@ -300,8 +307,7 @@ fn date(reader: &mut Reader<'_>, key: &'static str, faults: &mut Faults) -> Opti
     match text.parse::<Date>() {
         Ok(date) => Some(date),
         Err(_) => {
-            faults.error(
-                &node.place,
+            node.place.error(
                 format!("`{key}` of {} is not a day", reader.of),
                 "here",
                 "a day without quotes: 2026-05-04",
@@ -322,29 +328,39 @@ pub struct Part {
     pub on_order: bool,
     /// A remark.
     pub note: Option<String>,
-    pub(super) place: super::tree::Place,
+    pub(super) place: std::ops::Range<usize>,
 }
 
-pub(super) fn parts(reader: &mut Reader<'_>, faults: &mut Faults) -> Vec<Part> {
+pub(super) fn parts(reader: &mut Reader<'_>) -> Vec<Part> {
     let silent = Choice::default();
     let mut list: Vec<Part> = Vec::new();
-    for (index, node) in reader.tables("part", faults).into_iter().enumerate() {
-        let of = format!("part {}", index + 1);
-        let Some(mut own) = Reader::of_node(of, node, &silent, faults) else {
+    let nodes = reader.tables("part", "part");
+    if let Some(one_too_many) = nodes.get(PARTS_MAX) {
+        one_too_many.place.error(
+            format!(
+                "{} parts: more than the {PARTS_MAX} allowed",
+                counted(nodes.len())
+            ),
+            "one too many",
+            "a part that needs no number and no remark is named by its joint alone",
+        );
+    }
+    for (number, node) in (1_usize..).zip(nodes).take(PARTS_MAX) {
+        let of = format!("part {number}");
+        let Some(mut own) = Reader::of_node(of, node, &silent) else {
             continue;
         };
-        let name = own.needed_text("name", faults);
+        let name = own.needed_text("name");
         let number = own
             .raw("number")
-            .and_then(|node| text_of(node, "`number` of a part", faults))
+            .and_then(|node| text_of(node, "`number` of a part"))
             .map(|typed| typed.text);
-        let on_order = own.flag("on_order", faults).unwrap_or(false);
-        let note = own.text("note", faults).map(|typed| typed.text);
-        own.finish(faults, |_| None);
+        let on_order = own.flag("on_order").unwrap_or(false);
+        let note = own.text("note").map(|typed| typed.text);
+        own.finish(|_| None);
         let Some(name) = name else { continue };
         if list.iter().any(|other| other.name == name.text) {
-            faults.error(
-                &name.place,
+            name.place.error(
                 format!("part `{}` stands twice", name.text),
                 "the second",
                 "each part once",
@@ -356,7 +372,7 @@ pub(super) fn parts(reader: &mut Reader<'_>, faults: &mut Faults) -> Vec<Part> {
             number,
             on_order,
             note,
-            place: name.place,
+            place: name.place.bytes(),
         });
     }
     list

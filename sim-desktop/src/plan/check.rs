@@ -2,109 +2,111 @@
 //!
 //! Knows nothing of the state of the work.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet, HashSet};
+use std::ops::Range;
 
 use evendraw_core::procedure::{Prevailing, Procedure, StageKind};
 use evendraw_core::unit::Torque;
 
 use super::build::{Part, Tool};
-use super::fault::Faults;
+use super::diagnostic::Diagnostics;
 use super::joint::{Joint, JointPlan, Share};
 use super::quantity::newton_meters;
-use super::tree::{Place, closest};
+use crate::limits::DIAGNOSTICS_KEPT;
 
-pub(super) fn check(joints: &mut [Joint], tools: &[Tool], parts: &[Part], faults: &mut Faults) {
-    ids(joints, faults);
-    names(joints, faults);
-    needs(joints, parts, faults);
-    cycles(joints, faults);
-    shares(joints, faults);
-    for joint in joints.iter() {
-        reach(joint, tools, faults);
-        same_place(joint, faults);
-        for plan in &joint.plans {
-            super::plausible::ask(&joint.id, plan, faults);
-            super::running::ask(&joint.id, plan, faults);
-        }
-        if let Some(plan) = joint.plans.first() {
-            used_again(&joint.id, plan, faults);
-        }
-    }
+/// What is known when every joint has been read, and who is told.
+pub(super) struct Check<'a> {
+    /// The ids of all joints, also of those that could not be read: a fault is told once, not again by whoever names the joint.
+    pub(super) ids: &'a BTreeSet<&'a str>,
+    /// The ids of all tools, likewise.
+    pub(super) tool_ids: &'a BTreeSet<String>,
+    pub(super) tools: &'a [Tool],
+    pub(super) parts: &'a [Part],
+    pub(super) to: &'a Diagnostics,
 }
 
-/// A fastener that was turned by an angle may be stretched for good: whether it is used again is the maker's word, and a plan that
-/// is silent about it is asked.
-fn used_again(joint: &str, plan: &JointPlan, faults: &mut Faults) {
-    let turn = plan
-        .procedure
-        .stages()
-        .iter()
-        .zip(&plan.stages)
-        .find(|(stage, _)| matches!(stage.kind, StageKind::Turn { .. }) && !stage.mock_up);
-    if let (Some((_, written)), false) = (turn, plan.says_reuse) {
-        faults.warning(
-            &written.place,
-            format!("joint `{joint}` turns by an angle and says nothing of `reuse`"),
-            "may a fastener turned like this be used again?",
-            "reuse = \"replace-if-loosened\" where the document wants new ones, reuse = \"free\" where it allows the old ones",
-        );
+impl Check<'_> {
+    /// Checks what joints say of each other; shares are known on both sides afterwards.
+    pub(super) fn check(&self, joints: &mut [Joint]) {
+        self.names(joints);
+        self.needs(joints);
+        self.cycles(joints);
+        self.shares(joints);
+        for joint in joints.iter() {
+            self.reach(joint);
+            self.same_place(joint);
+            for plan in &joint.plans {
+                super::plausible::ask(&joint.id, plan, self.to);
+                super::running::ask(&joint.id, plan, self.to);
+            }
+            if let Some(plan) = joint.plans.first() {
+                self.used_again(&joint.id, plan);
+            }
+        }
     }
-}
 
-fn ids(joints: &[Joint], faults: &mut Faults) {
-    for (index, joint) in joints.iter().enumerate() {
-        if joints[..index].iter().any(|other| other.id == joint.id) {
-            faults.error(
-                &joint.place,
-                format!("two joints have the id `{}`", joint.id),
-                "the second",
-                "every joint its own id",
+    /// A fastener that was turned by an angle may be stretched for good: whether it is used again is the maker's word, and a plan that
+    /// is silent about it is asked.
+    fn used_again(&self, joint: &str, plan: &JointPlan) {
+        let turn = plan
+            .procedure
+            .stages()
+            .iter()
+            .zip(&plan.stages)
+            .find(|(stage, _)| matches!(stage.kind, StageKind::Turn { .. }) && !stage.mock_up);
+        if let (Some((_, written)), false) = (turn, plan.says_reuse) {
+            self.to.warning(
+                &written.place,
+                format!("joint `{joint}` turns by an angle and says nothing of `reuse`"),
+                "may a fastener turned like this be used again?",
+                "reuse = \"replace-if-loosened\" where the document wants new ones, reuse = \"free\" where it allows the old ones",
             );
         }
     }
-}
 
-fn names(joints: &[Joint], faults: &mut Faults) {
-    let ids: Vec<&str> = joints.iter().map(|joint| joint.id.as_str()).collect();
-    for joint in joints {
-        for (key, list) in [("after", &joint.after), ("closes", &joint.closes)] {
-            for name in list {
-                if name.text == joint.id {
-                    faults.error(
-                        &name.place,
-                        format!("joint `{}` stands in its own `{key}`", joint.id),
-                        "here",
-                        "name another joint",
-                    );
-                } else if !ids.contains(&name.text.as_str()) {
-                    unknown(&name.text, &name.place, key, &ids, faults);
+    fn names(&self, joints: &[Joint]) {
+        for joint in joints {
+            for (key, list) in [("after", &joint.after), ("closes", &joint.closes)] {
+                for name in list {
+                    if name.text == joint.id {
+                        self.to.error(
+                            &name.place,
+                            format!("joint `{}` stands in its own `{key}`", joint.id),
+                            "here",
+                            "name another joint",
+                        );
+                    } else if !self.ids.contains(name.text.as_str()) {
+                        self.unknown(&name.text, &name.place, key);
+                    }
                 }
             }
         }
     }
-}
 
-fn unknown(name: &str, place: &Place, key: &str, ids: &[&str], faults: &mut Faults) {
-    faults.error(
-        place,
-        format!("`{key}` names a joint that does not exist: `{name}`"),
-        "here",
-        match closest(name, ids.iter().copied()) {
-            Some(near) => format!("did you mean `{near}`?"),
-            None => format!("joints: {}", ids.join(", ")),
-        },
-    );
-}
+    fn unknown(&self, name: &str, place: &Range<usize>, key: &str) {
+        let ids = || self.ids.iter().copied();
+        self.to.error(
+            place,
+            format!("`{key}` names a joint that does not exist: `{name}`"),
+            "here",
+            match self.to.closest(name, ids()) {
+                Some(near) => format!("did you mean `{near}`?"),
+                None => format!("joints: {}", ids().collect::<Vec<_>>().join(", ")),
+            },
+        );
+    }
 
-fn needs(joints: &[Joint], parts: &[Part], faults: &mut Faults) {
-    for joint in joints {
-        for need in &joint.needs {
-            if parts.iter().any(|part| part.name == need.text) {
+    fn needs(&self, joints: &[Joint]) {
+        let listed: HashSet<&str> = self.parts.iter().map(|part| part.name.as_str()).collect();
+        let mut needed: HashSet<&str> = HashSet::new();
+        for need in joints.iter().flat_map(|joint| &joint.needs) {
+            // Asked about once, however many joints need it.
+            if !needed.insert(&need.text) || listed.contains(need.text.as_str()) {
                 continue;
             }
-            let known = parts.iter().map(|part| part.name.as_str());
-            if let Some(near) = closest(&need.text, known) {
-                faults.warning(
+            let known = self.parts.iter().map(|part| part.name.as_str());
+            if let Some(near) = self.to.closest(&need.text, known) {
+                self.to.warning(
                     &need.place,
                     format!("part `{}` is not listed; `{near}` is", need.text),
                     "here",
@@ -112,128 +114,147 @@ fn needs(joints: &[Joint], parts: &[Part], faults: &mut Faults) {
                 );
             }
         }
-    }
-    for part in parts {
-        let needed = joints
-            .iter()
-            .any(|joint| joint.needs.iter().any(|need| need.text == part.name));
-        if !needed {
-            faults.warning(
-                &part.place,
-                format!("no joint needs the part `{}`", part.name),
-                "here",
-                "name it in the `needs` of its joint, or take it out",
-            );
+        for part in self.parts {
+            if !needed.contains(part.name.as_str()) {
+                self.to.warning(
+                    &part.place,
+                    format!("no joint needs the part `{}`", part.name),
+                    "here",
+                    "name it in the `needs` of its joint, or take it out",
+                );
+            }
         }
     }
-}
 
-/// A joint that, by `after` and `closes`, would have to be final before itself.
-fn cycles(joints: &[Joint], faults: &mut Faults) {
-    let index: BTreeMap<&str, usize> = joints
-        .iter()
-        .enumerate()
-        .map(|(index, joint)| (joint.id.as_str(), index))
-        .collect();
-    // before[j]: joints that must be final before j, with the word and place that say so.
-    let mut before: Vec<Vec<(usize, &'static str, &Place)>> = vec![Vec::new(); joints.len()];
-    for (own, joint) in joints.iter().enumerate() {
-        for name in &joint.after {
-            if let Some(&other) = index.get(name.text.as_str()) {
-                before[own].push((other, "comes after", &name.place));
-            }
-        }
-        for name in &joint.closes {
-            if let Some(&other) = index.get(name.text.as_str()) {
-                before[own].push((other, "closes over", &name.place));
+    /// A joint that, by `after` and `closes`, would have to be final before itself.
+    fn cycles(&self, joints: &[Joint]) {
+        let index: BTreeMap<&str, usize> = joints
+            .iter()
+            .enumerate()
+            .map(|(index, joint)| (joint.id.as_str(), index))
+            .collect();
+        let edges = |joint: &Joint| -> Vec<Edge> {
+            let after = joint.after.iter().map(|name| ("comes after", name));
+            let closes = joint.closes.iter().map(|name| ("closes over", name));
+            after
+                .chain(closes)
+                .filter_map(|(word, name)| {
+                    let to = *index.get(name.text.as_str())?;
+                    let words = format!("`{}` {word} `{}`", joint.id, name.text);
+                    let place = name.place.clone();
+                    Some(Edge { to, words, place })
+                })
+                .collect()
+        };
+        let before: Vec<Vec<Edge>> = joints.iter().map(edges).collect();
+        let mut seen = vec![Seen::No; joints.len()];
+        for start in 0..joints.len() {
+            if seen.get(start) == Some(&Seen::No) {
+                self.ring_from(start, &before, &mut seen);
             }
         }
     }
-    // 0 not seen, 1 on the way, 2 done.
-    let mut seen = vec![0_u8; joints.len()];
-    for start in 0..joints.len() {
-        let mut way: Vec<(usize, usize)> = vec![(start, 0)];
-        if seen[start] != 0 {
-            continue;
-        }
-        seen[start] = 1;
-        while let Some((joint, edge)) = way.pop() {
-            let Some(&(next, _, place)) = before[joint].get(edge) else {
-                seen[joint] = 2;
+
+    /// Goes along what must be final before, and tells where the way comes back to itself.
+    fn ring_from(&self, start: usize, before: &[Vec<Edge>], seen: &mut [Seen]) {
+        // The joints on the way, each with the edges that have been gone.
+        let mut way: Vec<(usize, &[Edge], Option<&Edge>)> = Vec::new();
+        let mut enter = Some(start);
+        loop {
+            if let Some(joint) = enter.take() {
+                mark(seen, joint, Seen::OnTheWay);
+                way.push((joint, before.get(joint).map_or(&[], Vec::as_slice), None));
+            }
+            let Some((joint, edges, gone)) = way.last_mut() else {
+                return;
+            };
+            let Some((edge, rest)) = edges.split_first() else {
+                mark(seen, *joint, Seen::Done);
+                way.pop();
                 continue;
             };
-            way.push((joint, edge + 1));
-            match seen[next] {
-                0 => {
-                    seen[next] = 1;
-                    way.push((next, 0));
-                }
-                1 if next != joint => {
-                    let from = way
+            (*edges, *gone) = (rest, Some(edge));
+            let own = *joint;
+            match seen.get(edge.to) {
+                Some(Seen::No) => enter = Some(edge.to),
+                // What stands in its own list was told already.
+                Some(Seen::OnTheWay) if edge.to != own => {
+                    let words: Vec<&str> = way
                         .iter()
-                        .position(|&(on_way, _)| on_way == next)
-                        .unwrap_or(0);
-                    let words: Vec<String> = way[from..]
-                        .iter()
-                        .map(|&(on_way, edge)| {
-                            let (other, word, _) = before[on_way][edge - 1];
-                            format!("`{}` {word} `{}`", joints[on_way].id, joints[other].id)
-                        })
+                        .skip_while(|(joint, ..)| *joint != edge.to)
+                        .filter_map(|(_, _, gone)| gone.map(|edge| edge.words.as_str()))
                         .collect();
-                    faults.error(
-                        place,
+                    self.to.error(
+                        &edge.place,
                         format!("joints wait for each other: {}", words.join(", ")),
                         "this closes the ring",
                         "one of them must be able to come first",
                     );
+                    if self.to.errors() > DIAGNOSTICS_KEPT {
+                        // Nobody unties more rings at a time.
+                        return;
+                    }
                 }
                 _ => {}
             }
         }
     }
-}
 
-/// Every share must exist on the other side; it is then known on both.
-fn shares(joints: &mut [Joint], faults: &mut Faults) {
-    let ids: Vec<&str> = joints.iter().map(|joint| joint.id.as_str()).collect();
-    let mut mirrored: Vec<(usize, Share)> = Vec::new();
-    for joint in joints.iter() {
-        for share in &joint.shares {
-            let Some(there) = joints.iter().position(|other| other.id == share.joint) else {
-                unknown(&share.joint, &share.place, "shares", &ids, faults);
-                continue;
-            };
-            let other = &joints[there];
-            if other.id == joint.id {
-                faults.error(
-                    &share.place,
-                    format!("joint `{}` shares a fastener with itself", joint.id),
-                    "here",
-                    "name another joint",
-                );
-                continue;
+    /// Every share must exist on the other side; it is then known on both.
+    fn shares(&self, joints: &mut [Joint]) {
+        let mut mirrored: Vec<(String, Share)> = Vec::new();
+        for joint in joints.iter() {
+            for share in &joint.shares {
+                if !self.ids.contains(share.joint.as_str()) {
+                    self.unknown(&share.joint, &share.place, "shares");
+                    continue;
+                }
+                // One that could not be read has told why.
+                let other = joints.iter().find(|other| other.id == share.joint);
+                let back = other.and_then(|other| self.back(joint, share, other));
+                mirrored.extend(back.map(|back| (share.joint.clone(), back)));
             }
-            let Some(fastener) = other.fastener(&share.label) else {
-                let labels = other.positions.iter().map(|place| place.label.as_str());
-                faults.error(
-                    &share.place,
-                    format!("joint `{}` has no fastener `{}`", other.id, share.label),
-                    "here",
-                    match closest(&share.label, labels.clone()) {
-                        Some(near) => format!("did you mean `{}/{near}`?", other.id),
-                        None => format!("its fasteners: {}", labels.collect::<Vec<_>>().join(", ")),
-                    },
-                );
-                continue;
-            };
-            let label = joint.label(share.fastener).to_owned();
-            let back = other
-                .shares
-                .iter()
-                .find(|back| back.fastener == fastener && back.joint == joint.id);
-            match back {
-                Some(back) if back.label == label => {}
-                Some(back) => faults.error(
+        }
+        for (there, share) in mirrored {
+            if let Some(joint) = joints.iter_mut().find(|joint| joint.id == there) {
+                joint.shares.push(share);
+            }
+        }
+    }
+
+    /// A share as the other joint has it, where that does not say so itself.
+    fn back(&self, joint: &Joint, share: &Share, other: &Joint) -> Option<Share> {
+        if other.id == joint.id {
+            self.to.error(
+                &share.place,
+                format!("joint `{}` shares a fastener with itself", joint.id),
+                "here",
+                "name another joint",
+            );
+            return None;
+        }
+        let Some(fastener) = other.fastener(&share.label) else {
+            let labels = other.positions.iter().map(|place| place.label.as_str());
+            self.to.error(
+                &share.place,
+                format!("joint `{}` has no fastener `{}`", other.id, share.label),
+                "here",
+                match self.to.closest(&share.label, labels.clone()) {
+                    Some(near) => format!("did you mean `{}/{near}`?", other.id),
+                    None => format!("its fasteners: {}", labels.collect::<Vec<_>>().join(", ")),
+                },
+            );
+            return None;
+        };
+        let label = joint.label(share.fastener).to_owned();
+        let back = other
+            .shares
+            .iter()
+            .find(|back| back.fastener == fastener && back.joint == joint.id);
+        match back {
+            Some(back) if back.label == label => None,
+            Some(back) => {
+                self.to.error(
                     &share.place,
                     format!(
                         "`{}/{label}` is said to be `{}/{}`, and that to be `{}/{}`",
@@ -241,84 +262,130 @@ fn shares(joints: &mut [Joint], faults: &mut Faults) {
                     ),
                     "here",
                     "the two sides of a shared fastener must name each other",
-                ),
-                None => mirrored.push((
-                    there,
-                    Share {
-                        fastener,
-                        joint: joint.id.clone(),
-                        label,
-                        place: share.place.clone(),
-                    },
-                )),
+                );
+                None
+            }
+            None => Some(Share {
+                fastener,
+                joint: joint.id.clone(),
+                label,
+                place: share.place.clone(),
+            }),
+        }
+    }
+
+    /// A stage that no tool of the plan reaches.
+    fn reach(&self, joint: &Joint) {
+        for plan in &joint.plans {
+            for (number, (stage, written)) in
+                (0_u8..=u8::MAX).zip(plan.procedure.stages().iter().zip(&plan.stages))
+            {
+                for name in &written.tools {
+                    if !self.tool_ids.contains(name.as_str()) {
+                        self.to.error(
+                            &written.place,
+                            format!("`tool` of stage {} is not listed: `{name}`", written.number),
+                            "here",
+                            match self
+                                .to
+                                .closest(name, self.tool_ids.iter().map(String::as_str))
+                            {
+                                Some(near) => format!("did you mean `{near}`?"),
+                                None => "list it as [[tool]]".to_owned(),
+                            },
+                        );
+                    }
+                }
+                let Some(torque) = greatest(&stage.kind) else {
+                    continue;
+                };
+                let torque = torque + running_at(&plan.procedure, number);
+                let usable: Vec<&Tool> = self
+                    .tools
+                    .iter()
+                    .filter(|tool| written.tools.is_empty() || written.tools.contains(&tool.id))
+                    .collect();
+                if usable.is_empty() || usable.iter().any(|tool| tool.reaches(torque)) {
+                    continue;
+                }
+                let ranges: Vec<String> = usable
+                    .iter()
+                    .map(|tool| {
+                        format!(
+                            "{} from {} to {}",
+                            tool.id,
+                            newton_meters(tool.lowest),
+                            newton_meters(tool.capacity)
+                        )
+                    })
+                    .collect();
+                self.to.warning(
+                    &written.place,
+                    format!(
+                        "no tool reaches {} of stage {} of joint `{}`",
+                        newton_meters(torque),
+                        written.number,
+                        joint.id
+                    ),
+                    "here",
+                    format!("tools: {}", ranges.join("; ")),
+                );
             }
         }
     }
-    for (there, share) in mirrored {
-        joints[there].shares.push(share);
-    }
-}
 
-/// A stage that no tool of the plan reaches.
-fn reach(joint: &Joint, tools: &[Tool], faults: &mut Faults) {
-    for plan in &joint.plans {
-        for (number, (stage, written)) in
-            (0_u8..).zip(plan.procedure.stages().iter().zip(&plan.stages))
-        {
-            for name in &written.tools {
-                if !tools.iter().any(|tool| tool.id == *name) {
-                    faults.error(
-                        &written.place,
-                        format!("`tool` of stage {} is not listed: `{name}`", written.number),
+    /// Two fasteners drawn at one place, unless they are the two ends of one stud.
+    fn same_place(&self, joint: &Joint) {
+        let stages = joint.plans.iter().flat_map(|plan| &plan.stages);
+        let pairs: HashSet<(u8, u8)> = stages
+            .flat_map(|stage| &stage.together)
+            .flat_map(|&(one, other)| [(one, other), (other, one)])
+            .collect();
+        let labelled: Vec<_> = (0_u8..=u8::MAX).zip(&joint.positions).collect();
+        for (own, &(b, position)) in labelled.iter().enumerate() {
+            for &(a, other) in labelled.iter().take(own) {
+                if (other.x_mm, other.y_mm) == (position.x_mm, position.y_mm)
+                    && !pairs.contains(&(a, b))
+                {
+                    self.to.warning(
+                        &joint.place,
+                        format!(
+                            "fasteners `{}` and `{}` of joint `{}` sit at the same place",
+                            other.label, position.label, joint.id
+                        ),
                         "here",
-                        match closest(name, tools.iter().map(|tool| tool.id.as_str())) {
-                            Some(near) => format!("did you mean `{near}`?"),
-                            None => "list it as [[tool]]".to_owned(),
-                        },
+                        "give each its own place, or pair the ends of a stud with `together`",
                     );
                 }
             }
-            let Some(torque) = greatest(&stage.kind) else {
-                continue;
-            };
-            let torque = torque + running_at(&plan.procedure, number);
-            let usable: Vec<&Tool> = tools
-                .iter()
-                .filter(|tool| written.tools.is_empty() || written.tools.contains(&tool.id))
-                .collect();
-            if usable.is_empty() || usable.iter().any(|tool| tool.reaches(torque)) {
-                continue;
-            }
-            let ranges: Vec<String> = usable
-                .iter()
-                .map(|tool| {
-                    format!(
-                        "{} from {} to {}",
-                        tool.id,
-                        newton_meters(tool.lowest),
-                        newton_meters(tool.capacity)
-                    )
-                })
-                .collect();
-            faults.warning(
-                &written.place,
-                format!(
-                    "no tool reaches {} of stage {} of joint `{}`",
-                    newton_meters(torque),
-                    written.number,
-                    joint.id
-                ),
-                "here",
-                format!("tools: {}", ranges.join("; ")),
-            );
         }
+    }
+}
+
+/// What must be final before a joint, and where that is said.
+struct Edge {
+    to: usize,
+    words: String,
+    place: Range<usize>,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Seen {
+    No,
+    OnTheWay,
+    Done,
+}
+
+fn mark(seen: &mut [Seen], joint: usize, as_what: Seen) {
+    if let Some(mark) = seen.get_mut(joint) {
+        *mark = as_what;
     }
 }
 
 /// The running torque that the plan gives for a stage, where it gives one.
 fn running_at(procedure: &Procedure, stage: u8) -> Torque {
-    (0_u16..)
-        .zip(procedure.steps())
+    procedure
+        .numbered_steps()
         .filter(|(_, step)| step.stage() == stage)
         .find_map(|(index, _)| match procedure.prevailing(index) {
             Prevailing::Given(torque) => Some(torque),
@@ -344,41 +411,5 @@ fn greatest(kind: &StageKind) -> Option<Torque> {
             window.target
         }),
         _ => None,
-    }
-}
-
-/// Two fasteners drawn at one place, unless they are the two ends of one stud.
-fn same_place(joint: &Joint, faults: &mut Faults) {
-    let paired = |a: u8, b: u8| {
-        joint.plans.iter().any(|plan| {
-            plan.stages.iter().any(|stage| {
-                stage
-                    .together
-                    .iter()
-                    .any(|&(one, other)| (one, other) == (a, b) || (one, other) == (b, a))
-            })
-        })
-    };
-    let place = |index: u8| {
-        let position = &joint.positions[usize::from(index)];
-        (position.x_mm, position.y_mm)
-    };
-    let count = u8::try_from(joint.positions.len()).unwrap_or(u8::MAX);
-    for b in 0..count {
-        for a in 0..b {
-            if place(a) == place(b) && !paired(a, b) {
-                faults.warning(
-                    &joint.place,
-                    format!(
-                        "fasteners `{}` and `{}` of joint `{}` sit at the same place",
-                        joint.label(a),
-                        joint.label(b),
-                        joint.id
-                    ),
-                    "here",
-                    "give each its own place, or pair the ends of a stud with `together`",
-                );
-            }
-        }
     }
 }

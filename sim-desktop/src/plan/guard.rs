@@ -8,7 +8,7 @@ use evendraw_core::procedure::{Override, OverrideAim, Prevailing, Stage, StageKi
 use evendraw_core::unit::Torque;
 
 use super::build::Tool;
-use super::fault::Faults;
+use super::diagnostic::Diagnostics;
 use super::quantity::newton_meters;
 use super::stage::StagePlan;
 use crate::words;
@@ -42,6 +42,8 @@ impl Decide {
 #[derive(Clone, Copy)]
 pub(super) struct Instruments<'a> {
     pub(super) tools: &'a [Tool],
+    /// Whether any tool is listed, also one that could not be read.
+    pub(super) has_any: bool,
     pub(super) decide: Decide,
 }
 
@@ -52,21 +54,21 @@ impl Instruments<'_> {
         stages: &mut [Stage],
         overrides: &mut [Override],
         plans: &mut [StagePlan],
-        faults: &mut Faults,
+        to: &Diagnostics,
     ) {
         if self.decide == Decide::Simple {
             return;
         }
-        for ((index, stage), plan) in (0_u8..).zip(stages).zip(plans) {
+        for ((index, stage), plan) in (0_u8..=u8::MAX).zip(stages).zip(plans) {
             let Some((window, on_top)) = window_of(&mut stage.kind) else {
                 continue;
             };
             plan.printed_windows.push((None, *window));
-            self.draw_one(window, on_top, plan, faults);
+            self.draw_one(window, on_top, plan, to);
             for own in overrides.iter_mut().filter(|own| own.stage == index) {
                 if let OverrideAim::Torque(window) = &mut own.aim {
                     plan.printed_windows.push((Some(own.fastener), *window));
-                    self.draw_one(window, on_top, plan, faults);
+                    self.draw_one(window, on_top, plan, to);
                 }
             }
         }
@@ -77,12 +79,12 @@ impl Instruments<'_> {
         window: &mut TorqueWindow,
         on_top: Torque,
         plan: &StagePlan,
-        faults: &mut Faults,
+        to: &Diagnostics,
     ) {
         let stage = plan.number;
         let usable = usable(self.tools, plan, window.target + on_top);
         if usable.is_empty() {
-            faults.error(
+            to.error(
                 &plan.place,
                 format!("stage {stage} cannot be guarded: no tool of the plan reaches it"),
                 "here",
@@ -97,7 +99,7 @@ impl Instruments<'_> {
         let (Some(below), Some(above)) = (most(window.min), most(window.max.min(CEILING))) else {
             let silent = usable.iter().find(|tool| tool.accuracy_ppm.is_none());
             let id = silent.map_or("", |tool| tool.id.as_str());
-            faults.error(
+            to.error(
                 &plan.place,
                 format!(
                     "stage {stage} cannot be guarded: the accuracy of tool `{id}` is not stated"
@@ -114,7 +116,7 @@ impl Instruments<'_> {
                 let worst = usable
                     .iter()
                     .max_by_key(|tool| tool.uncertainty(window.max.min(CEILING) + on_top));
-                faults.error(
+                to.error(
                     &plan.place,
                     format!(
                         "nothing is left of the window of stage {stage}: {} to {}, drawn in by {} below and {} above",

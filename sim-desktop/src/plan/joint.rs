@@ -4,21 +4,22 @@
 
 mod compile;
 mod keys;
+mod metal;
 mod read;
 mod steps;
 
 use std::collections::BTreeMap;
 use std::fmt;
+use std::ops::Range;
 
 use evendraw_core::procedure::{Prevailing, Procedure, StageKind, TorqueWindow};
 use evendraw_core::unit::Torque;
 
 use super::place::{Order, Position};
 use super::stage::StagePlan;
-use super::tree::Place;
 use crate::mechanics::{OffsetAdapter, Strength, Thread};
 
-pub(super) use read::read;
+pub(super) use read::{Head, Room, ids, read};
 
 /// A question that is answered before work starts, because values depend on it.
 #[derive(Clone, Debug)]
@@ -120,14 +121,14 @@ pub struct Share {
     pub joint: String,
     /// The fastener's label there.
     pub label: String,
-    pub(super) place: Place,
+    pub(super) place: Range<usize>,
 }
 
 /// A name in the plan, where it stands.
 #[derive(Clone, Debug)]
 pub(super) struct Name {
     pub(super) text: String,
-    pub(super) place: Place,
+    pub(super) place: Range<usize>,
 }
 
 /// What a question is about.
@@ -218,7 +219,7 @@ impl JointPlan {
     #[must_use]
     pub fn printed_window(&self, step: u16) -> Option<TorqueWindow> {
         let judged = self.procedure.torque_window(step)?;
-        let at = *self.procedure.steps().get(usize::from(step))?;
+        let at = self.procedure.step_at(step)?;
         let windows = &self.stage(at.stage())?.printed_windows;
         let own = windows
             .iter()
@@ -266,7 +267,7 @@ pub struct Joint {
     pub(super) variants: Vec<Variant>,
     pub(super) plans: Vec<JointPlan>,
     pub(super) line: usize,
-    pub(super) place: Place,
+    pub(super) place: Range<usize>,
 }
 
 impl Joint {
@@ -403,6 +404,13 @@ impl Joint {
 
     /// The joint under the first answer of every variant: for lists and maps, before anything is chosen.
     #[must_use]
+    #[cfg_attr(
+        not(test),
+        expect(
+            clippy::indexing_slicing,
+            reason = "a joint that compiled under no answer is not made"
+        )
+    )]
     pub fn first_plan(&self) -> &JointPlan {
         &self.plans[0]
     }

@@ -93,11 +93,11 @@ fn micrometers(mm: f64) -> Length {
 /// Up to four fasteners next to each: the nearest, and those hardly further away.
 pub(super) fn neighbours(points: &[Point]) -> Vec<[Option<u8>; 4]> {
     let square = |a: Point, b: Point| {
-        let (x, y) = (
-            i128::from((a.x - b.x).micrometers()),
-            i128::from((a.y - b.y).micrometers()),
-        );
-        x * x + y * y
+        let apart = |one: Length, other: Length| {
+            i128::from(one.micrometers().abs_diff(other.micrometers())).pow(2)
+        };
+        // Two differences of 32 bits: their squares fit many times over.
+        apart(a.x, b.x).saturating_add(apart(a.y, b.y))
     };
     points
         .iter()
@@ -118,7 +118,7 @@ pub(super) fn neighbours(points: &[Point]) -> Vec<[Option<u8>; 4]> {
             for (slot, (index, &(distance, other))) in
                 near.iter_mut().zip(others.iter().enumerate())
             {
-                if index >= 2 && distance * 4 > nearest * 9 {
+                if index >= 2 && distance.saturating_mul(4) > nearest.saturating_mul(9) {
                     break;
                 }
                 *slot = u8::try_from(other).ok();

@@ -2,10 +2,10 @@
 //!
 //! Knows nothing of other joints.
 
+use crate::quantity::{Quantity, Target, TorqueUnit, Unit as _};
 use evendraw_core::procedure::StageKind;
-use evendraw_core::quantity::{Quantity, Target, TorqueUnit, Unit as _};
 
-use super::fault::Faults;
+use super::diagnostic::Diagnostics;
 use super::joint::JointPlan;
 use super::quantity::newton_meters;
 use super::stage::StagePlan;
@@ -17,7 +17,7 @@ const SHARE_MAX: f64 = 1.25;
 /// Share of yield below which the highest torque of a joint is asked about. Common practice, no source.
 const SHARE_MIN: f64 = 0.05;
 
-pub(super) fn ask(joint: &str, plan: &JointPlan, faults: &mut Faults) {
+pub(super) fn ask(joint: &str, plan: &JointPlan, to: &Diagnostics) {
     let Some(thread) = &plan.thread_size else {
         return;
     };
@@ -68,7 +68,7 @@ pub(super) fn ask(joint: &str, plan: &JointPlan, faults: &mut Faults) {
         if strain > SHARE_MAX {
             let text = written.target.as_deref().unwrap_or("");
             let named = name(plan, thread);
-            faults.warning(
+            to.warning(
                 &written.place,
                 format!(
                     "{text} ({}) in stage {} of joint `{joint}` is {:.1} times what yields {named}",
@@ -87,7 +87,7 @@ pub(super) fn ask(joint: &str, plan: &JointPlan, faults: &mut Faults) {
         let strain = share(torque_nm, &weakest);
         if strain < SHARE_MIN {
             let text = written.target.as_deref().unwrap_or("");
-            faults.warning(
+            to.warning(
                 &written.place,
                 format!(
                     "{text} is the highest torque of joint `{joint}` and only {:.1} % of what yields {}",

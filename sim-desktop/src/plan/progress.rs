@@ -2,6 +2,7 @@
 //!
 //! Takes the standing of every joint as the core tells it. Knows nothing of records or sessions.
 
+use std::collections::{HashMap, HashSet};
 use std::fmt;
 
 use evendraw_core::ledger::Standing;
@@ -200,28 +201,29 @@ fn next(plan: &Plan, joints: &[JointState]) -> Option<u8> {
     // The last of equals in `max_by_key` wins, so the list is turned round to prefer the plan's own order.
     let mut list: Vec<u8> = in_state(Mark::Ready).collect();
     list.reverse();
+    let mut waiting: HashMap<&str, Vec<&str>> = HashMap::new();
+    for joint in plan.joints() {
+        for earlier in joint.after().chain(joint.closes()) {
+            waiting.entry(earlier).or_default().push(joint.id());
+        }
+    }
     list.into_iter().max_by_key(|&joint| {
         plan.joints()
             .get(usize::from(joint))
-            .map_or(0, |joint| waiting_for(plan, joint))
+            .map_or(0, |joint| waiting_for(joint, &waiting))
     })
 }
 
-/// How many joints cannot begin before this one, directly or through others.
-fn waiting_for(plan: &Plan, joint: &Joint) -> usize {
-    let mut reached = vec![joint.id().to_owned()];
-    let mut at = 0;
-    while at < reached.len() {
-        for other in plan.joints() {
-            let waits = other
-                .after()
-                .chain(other.closes())
-                .any(|id| id == reached[at]);
-            if waits && !reached.iter().any(|id| id == other.id()) {
-                reached.push(other.id().to_owned());
+/// How many joints cannot begin before this one, directly or through others. `waiting` lists who waits for whom.
+fn waiting_for(joint: &Joint, waiting: &HashMap<&str, Vec<&str>>) -> usize {
+    let mut reached = HashSet::from([joint.id()]);
+    let mut open = vec![joint.id()];
+    while let Some(id) = open.pop() {
+        for &other in waiting.get(id).into_iter().flatten() {
+            if reached.insert(other) {
+                open.push(other);
             }
         }
-        at += 1;
     }
-    reached.len() - 1
+    reached.len().saturating_sub(1)
 }

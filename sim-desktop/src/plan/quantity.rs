@@ -4,15 +4,14 @@
 
 use std::ops::Range;
 
-use evendraw_core::procedure::{AngleWindow, TorqueWindow};
-use evendraw_core::quantity::{
+use crate::quantity::{
     AngleUnit, LengthUnit, Quantity, QuantityError, SpanUnit, Target, Tolerance, TorqueUnit, Unit,
     printed_targets,
 };
+use evendraw_core::procedure::{AngleWindow, TorqueWindow};
 use evendraw_core::unit::{Angle, Length, Span, Torque};
 
-use super::fault::Faults;
-use super::tree::Typed;
+use super::tree::{Place, Typed};
 
 /// What a torque is held to where the plan is silent.
 const TORQUE_WITHIN: &str = "±4 %";
@@ -20,14 +19,13 @@ const TORQUE_WITHIN: &str = "±4 %";
 const ANGLE_WITHIN: &str = "±5°";
 
 /// Reads `29.5 lbf·ft`, `24..28 lbf·ft`, `max 10 N·m`.
-pub(super) fn target<U: Unit>(typed: &Typed, faults: &mut Faults) -> Option<Target<U>> {
-    let target = kept(typed, Target::<U>::parse(&typed.text), faults)?;
+pub(super) fn target<U: Unit>(typed: &Typed<'_>) -> Option<Target<U>> {
+    let target = kept(typed, Target::<U>::parse(&typed.text))?;
     let smallest = target.high().or(target.low()).map_or(0, Quantity::amount);
     if smallest > 0 {
         return Some(target);
     }
-    faults.error(
-        &typed.place,
+    typed.place.error(
         format!("`{}` is not above zero", typed.text),
         "here",
         "the direction is said by the stage, not by a sign",
@@ -36,12 +34,11 @@ pub(super) fn target<U: Unit>(typed: &Typed, faults: &mut Faults) -> Option<Targ
 }
 
 /// Reads one value without range or limit, above zero.
-pub(super) fn single<U: Unit>(typed: &Typed, faults: &mut Faults) -> Option<Quantity<U>> {
-    match target::<U>(typed, faults)? {
+pub(super) fn single<U: Unit>(typed: &Typed<'_>) -> Option<Quantity<U>> {
+    match target::<U>(typed)? {
         Target::Exact(value) => Some(value),
         _ => {
-            faults.error(
-                &typed.place,
+            typed.place.error(
                 format!("`{}` is more than one value", typed.text),
                 "here",
                 "one value with its unit is wanted",
@@ -52,38 +49,31 @@ pub(super) fn single<U: Unit>(typed: &Typed, faults: &mut Faults) -> Option<Quan
 }
 
 /// Reads a tolerance; none where the plan is silent or it cannot be read.
-fn tolerance<U: Unit>(typed: Option<&Typed>, faults: &mut Faults) -> Option<Tolerance<U>> {
+fn tolerance<U: Unit>(typed: Option<&Typed<'_>>) -> Option<Tolerance<U>> {
     let typed = typed?;
-    kept(typed, Tolerance::<U>::parse(&typed.text), faults)
+    kept(typed, Tolerance::<U>::parse(&typed.text))
 }
 
 /// What a torque is held to.
-pub(super) fn torque_tolerance(
-    typed: Option<&Typed>,
-    faults: &mut Faults,
-) -> Option<Tolerance<TorqueUnit>> {
-    tolerance(typed, faults).or_else(|| Tolerance::parse(TORQUE_WITHIN).ok())
+pub(super) fn torque_tolerance(typed: Option<&Typed<'_>>) -> Option<Tolerance<TorqueUnit>> {
+    tolerance(typed).or_else(|| Tolerance::parse(TORQUE_WITHIN).ok())
 }
 
 /// What an angle is held to.
-pub(super) fn angle_tolerance(
-    typed: Option<&Typed>,
-    faults: &mut Faults,
-) -> Option<Tolerance<AngleUnit>> {
-    tolerance(typed, faults).or_else(|| Tolerance::parse(ANGLE_WITHIN).ok())
+pub(super) fn angle_tolerance(typed: Option<&Typed<'_>>) -> Option<Tolerance<AngleUnit>> {
+    tolerance(typed).or_else(|| Tolerance::parse(ANGLE_WITHIN).ok())
 }
 
 /// The window of a torque; a range is aimed at in its middle, a limit from inside.
 pub(super) fn torque_window(
-    typed: &Typed,
+    typed: &Typed<'_>,
     target: &Target<TorqueUnit>,
     within: &Tolerance<TorqueUnit>,
-    faults: &mut Faults,
 ) -> Option<TorqueWindow> {
     match target.window(within) {
         Ok(window) => Some(window),
         Err(error) => {
-            faults.error(&typed.place, error.to_string(), "here", "");
+            typed.place.error(error.to_string(), "here", "");
             None
         }
     }
@@ -91,10 +81,9 @@ pub(super) fn torque_window(
 
 /// The window of an angle; a range is aimed at its low edge.
 pub(super) fn angle_window(
-    typed: &Typed,
+    typed: &Typed<'_>,
     target: &Target<AngleUnit>,
     within: &Tolerance<AngleUnit>,
-    faults: &mut Faults,
 ) -> Option<AngleWindow> {
     match target.window(within) {
         Ok(window) => Some(match target {
@@ -106,7 +95,7 @@ pub(super) fn angle_window(
             _ => window,
         }),
         Err(error) => {
-            faults.error(&typed.place, error.to_string(), "here", "");
+            typed.place.error(error.to_string(), "here", "");
             None
         }
     }
@@ -114,17 +103,15 @@ pub(super) fn angle_window(
 
 /// The limits of a length: a range, or one value with its tolerance.
 pub(super) fn length_window(
-    typed: &Typed,
-    within: Option<&Typed>,
-    faults: &mut Faults,
+    typed: &Typed<'_>,
+    within: Option<&Typed<'_>>,
 ) -> Option<(Length, Length)> {
-    let target = kept(typed, Target::<LengthUnit>::parse(&typed.text), faults)?;
-    let given = tolerance::<LengthUnit>(within, faults);
+    let target = kept(typed, Target::<LengthUnit>::parse(&typed.text))?;
+    let given = tolerance::<LengthUnit>(within);
     let silent = || Tolerance::parse("±0 mm").ok();
     match (within, &target) {
         (None, Target::Exact(_)) => {
-            faults.error(
-                &typed.place,
+            typed.place.error(
                 format!("length `{}` has no limits", typed.text),
                 "here",
                 "give a range, \"0.05..0.15 mm\", a limit, \"max 0.15 mm\", or add within = \"±0.01 mm\"",
@@ -132,7 +119,7 @@ pub(super) fn length_window(
             None
         }
         (Some(within), other) if !matches!(other, Target::Exact(_)) => {
-            two_tolerances(within, "length", faults);
+            two_tolerances(within, "length");
             None
         }
         _ => Some(target.window(&given.or_else(silent)?)),
@@ -140,9 +127,8 @@ pub(super) fn length_window(
 }
 
 /// Says that limits are given twice.
-pub(super) fn two_tolerances(within: &Typed, what: &str, faults: &mut Faults) {
-    faults.error(
-        &within.place,
+pub(super) fn two_tolerances(within: &Typed<'_>, what: &str) {
+    within.place.error(
         format!("limits given twice: the {what} has its own"),
         "too much",
         format!("leave out `within`, or give one {what}"),
@@ -150,12 +136,8 @@ pub(super) fn two_tolerances(within: &Typed, what: &str, faults: &mut Faults) {
 }
 
 /// Compares a torque with its second printed value: half the last printed digit of each plus 2 % may lie between.
-pub(super) fn compare_printed(
-    first: &Target<TorqueUnit>,
-    printed: &Typed,
-    faults: &mut Faults,
-) -> Option<()> {
-    let second = target::<TorqueUnit>(printed, faults)?;
+pub(super) fn compare_printed(first: &Target<TorqueUnit>, printed: &Typed<'_>) -> Option<()> {
+    let second = target::<TorqueUnit>(printed)?;
     if let Err(disagreement) = printed_targets(first, &second) {
         let mut would = Vec::new();
         if let Some(unit) = disagreement.second_would_agree_in {
@@ -176,48 +158,49 @@ pub(super) fn compare_printed(
         };
         let said = disagreement.to_string();
         let what = said.split("; ").next().unwrap_or(&said).to_owned();
-        faults.error(&printed.place, what, "does not go with the torque", allowed);
+        printed
+            .place
+            .error(what, "does not go with the torque", allowed);
     }
     Some(())
 }
 
 /// One torque.
-pub(super) fn torque(typed: &Typed, faults: &mut Faults) -> Option<Torque> {
-    single::<TorqueUnit>(typed, faults).map(Quantity::torque)
+pub(super) fn torque(typed: &Typed<'_>) -> Option<Torque> {
+    single::<TorqueUnit>(typed).map(Quantity::torque)
 }
 
 /// One angle.
-pub(super) fn angle(typed: &Typed, faults: &mut Faults) -> Option<Angle> {
-    single::<AngleUnit>(typed, faults).map(Quantity::angle)
+pub(super) fn angle(typed: &Typed<'_>) -> Option<Angle> {
+    single::<AngleUnit>(typed).map(Quantity::angle)
 }
 
 /// An angle that may be zero or negative.
-pub(super) fn bearing_deg(typed: &Typed, faults: &mut Faults) -> Option<f64> {
-    let quantity = kept(typed, Quantity::<AngleUnit>::parse(&typed.text), faults)?;
+pub(super) fn bearing_deg(typed: &Typed<'_>) -> Option<f64> {
+    let quantity = kept(typed, Quantity::<AngleUnit>::parse(&typed.text))?;
     Some(f64::from(quantity.angle().millidegrees()) / 1_000.0)
 }
 
 /// A length in mm, for the map and for mechanics; zero and negative allowed.
-pub(super) fn millimetres(typed: &Typed, faults: &mut Faults) -> Option<f64> {
-    let quantity = kept(typed, Quantity::<LengthUnit>::parse(&typed.text), faults)?;
+pub(super) fn millimetres(typed: &Typed<'_>) -> Option<f64> {
+    let quantity = kept(typed, Quantity::<LengthUnit>::parse(&typed.text))?;
     Some(f64::from(quantity.length().micrometers()) / 1_000.0)
 }
 
 /// A time.
-pub(super) fn span(typed: &Typed, faults: &mut Faults) -> Option<Span> {
-    kept(typed, Quantity::<SpanUnit>::parse(&typed.text), faults).map(Quantity::span)
+pub(super) fn span(typed: &Typed<'_>) -> Option<Span> {
+    kept(typed, Quantity::<SpanUnit>::parse(&typed.text)).map(Quantity::span)
 }
 
 /// A stiffness, torque over degree, in mN·m per degree: `20 N·m/°`.
-pub(super) fn rate(typed: &Typed, faults: &mut Faults) -> Option<u32> {
+pub(super) fn rate(typed: &Typed<'_>) -> Option<u32> {
     let torque = typed
         .text
         .split_once('/')
         .filter(|(_, per)| matches!(per.trim(), "°" | "deg"))
         .map(|(torque, _)| torque);
     let Some(torque) = torque else {
-        faults.error(
-            &typed.place,
+        typed.place.error(
             format!("`{}` is not a torque per degree", typed.text),
             "here",
             "write it as \"20 N·m/°\"",
@@ -228,18 +211,18 @@ pub(super) fn rate(typed: &Typed, faults: &mut Faults) -> Option<u32> {
         text: torque.trim().to_owned(),
         place: typed.place.clone(),
     };
-    let quantity = single::<TorqueUnit>(&part, faults)?;
+    let quantity = single::<TorqueUnit>(&part)?;
     u32::try_from(quantity.torque().millinewton_meters()).ok()
 }
 
 /// A tool's accuracy in parts per million.
-pub(super) fn share(typed: &Typed, faults: &mut Faults) -> Option<i64> {
-    use evendraw_core::quantity::PercentUnit;
+pub(super) fn share(typed: &Typed<'_>) -> Option<i64> {
+    use crate::quantity::PercentUnit;
     let text = Typed {
         text: typed.text.trim_start_matches('±').trim().to_owned(),
         place: typed.place.clone(),
     };
-    kept(&text, Quantity::<PercentUnit>::parse(&text.text), faults).map(Quantity::parts_per_million)
+    kept(&text, Quantity::<PercentUnit>::parse(&text.text)).map(Quantity::parts_per_million)
 }
 
 /// A positive decimal number without a unit, in thousandths.
@@ -258,7 +241,7 @@ pub(super) fn thousandths(text: &str) -> Option<i64> {
         .filter(|&number| number > 0)
 }
 
-fn kept<T>(typed: &Typed, read: Result<T, QuantityError>, faults: &mut Faults) -> Option<T> {
+fn kept<T>(typed: &Typed<'_>, read: Result<T, QuantityError>) -> Option<T> {
     match read {
         Ok(value) => Some(value),
         Err(error) => {
@@ -266,8 +249,7 @@ fn kept<T>(typed: &Typed, read: Result<T, QuantityError>, faults: &mut Faults) -
                 Some(hint) => hint.to_owned(),
                 None => format!("allowed are {}", error.allowed),
             };
-            faults.error(
-                &inside(typed, error.from..error.to),
+            inside(typed, error.from..error.to).error(
                 format!("`{}`: {}", typed.text, error.fault),
                 "here",
                 allowed,
@@ -278,14 +260,17 @@ fn kept<T>(typed: &Typed, read: Result<T, QuantityError>, faults: &mut Faults) -
 }
 
 /// The place of a part of a text, if the text stands in the file as it is; else the whole text's.
-fn inside(typed: &Typed, part: Range<usize>) -> Range<usize> {
-    if typed.place.len() == typed.text.len() + 2 && part.end <= typed.text.len() {
-        let start = typed.place.start + 1;
-        let end = part.end.max(part.start + 1).min(typed.text.len());
-        start + part.start..start + end.max(part.start)
-    } else {
-        typed.place.clone()
+fn inside<'d>(typed: &Typed<'d>, part: Range<usize>) -> Place<'d> {
+    let whole = typed.place.bytes();
+    let length = typed.text.len();
+    // The text between its quotes, without an escape in it.
+    if whole.len() != length.saturating_add(2) || part.end > length {
+        return typed.place.clone();
     }
+    let start = whole.start.saturating_add(1);
+    let end = part.end.max(part.start.saturating_add(1)).min(length);
+    let bytes = start.saturating_add(part.start)..start.saturating_add(end.max(part.start));
+    Place::new(bytes, typed.place.to)
 }
 
 /// A torque in N·m for a message, without trailing zeros.

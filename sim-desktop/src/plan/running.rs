@@ -5,19 +5,19 @@
 use evendraw_core::procedure::{Prevailing, StageKind};
 use evendraw_core::unit::Torque;
 
-use super::fault::Faults;
+use super::diagnostic::Diagnostics;
 use super::joint::JointPlan;
 use super::quantity::newton_meters;
 use super::stage::StagePlan;
 
 /// What the steps of a joint say, told once for each stage.
-pub(super) fn ask(joint: &str, plan: &JointPlan, faults: &mut Faults) {
+pub(super) fn ask(joint: &str, plan: &JointPlan, to: &Diagnostics) {
     let procedure = &plan.procedure;
     let mut said: Vec<(u8, Torque, &StagePlan)> = Vec::new();
-    for (number, written) in (0_u8..).zip(&plan.stages) {
+    for (number, written) in (0_u8..=u8::MAX).zip(&plan.stages) {
         let steps = || {
-            (0_u16..)
-                .zip(procedure.steps())
+            procedure
+                .numbered_steps()
                 .filter(move |(_, step)| step.stage() == number)
         };
         let Some((step, _)) = steps().next() else {
@@ -35,15 +35,15 @@ pub(super) fn ask(joint: &str, plan: &JointPlan, faults: &mut Faults) {
             (_, Some(target)) => target,
             _ => continue,
         };
-        too_late(joint, plan, step, written, faults);
+        too_late(joint, plan, step, written, to);
         let is_pulled_for = !matches!(stage.kind, StageKind::Turn { .. });
         if is_pulled_for {
-            snug_against(joint, plan, step, target, written, faults);
+            snug_against(joint, plan, step, target, written, to);
         }
         if let Prevailing::Given(running) = procedure.prevailing(step)
             && is_pulled_for
         {
-            against_target(joint, running, target, written, faults);
+            against_target(joint, running, target, written, to);
         }
         if let StageKind::Tighten {
             prevailing: Prevailing::Given(running),
@@ -53,23 +53,23 @@ pub(super) fn ask(joint: &str, plan: &JointPlan, faults: &mut Faults) {
             said.push((number, running, written));
         }
     }
-    two_words(joint, plan, &said, faults);
+    two_words(joint, plan, &said, to);
 }
 
 /// A torque in front of the first stage that says a running torque comes without any.
-fn too_late(joint: &str, plan: &JointPlan, step: u16, written: &StagePlan, faults: &mut Faults) {
+fn too_late(joint: &str, plan: &JointPlan, step: u16, written: &StagePlan, to: &Diagnostics) {
     let procedure = &plan.procedure;
-    let Some(at) = procedure.steps().get(usize::from(step)) else {
+    let Some(at) = procedure.step_at(step) else {
         return;
     };
     if procedure.prevailing(step) != Prevailing::None {
         return;
     }
-    let later = (0_u16..).zip(procedure.steps()).find(|(other, later)| {
+    let later = procedure.numbered_steps().find(|(other, later)| {
         later.fastener() == at.fastener() && procedure.prevailing(*other) != Prevailing::None
     });
     let Some((_, later)) = later else { return };
-    faults.warning(
+    to.warning(
         &written.place,
         format!(
             "stage {} of joint `{joint}` adds no running torque, and stage {} does",
@@ -88,7 +88,7 @@ fn snug_against(
     step: u16,
     target: Torque,
     written: &StagePlan,
-    faults: &mut Faults,
+    to: &Diagnostics,
 ) {
     let snug = plan.procedure.terms().watch.snug;
     if snug < target || snug == Torque::ZERO {
@@ -102,7 +102,7 @@ fn snug_against(
             "snug counts on top of the running torque, like the target: give it without the running torque"
         }
     };
-    faults.warning(
+    to.warning(
         &written.place,
         format!(
             "snug torque {} of joint `{joint}` is not below {} of stage {}",
@@ -121,7 +121,7 @@ fn against_target(
     running: Torque,
     target: Torque,
     written: &StagePlan,
-    faults: &mut Faults,
+    to: &Diagnostics,
 ) {
     let told = format!(
         "{} of running torque under {} of stage {} of joint `{joint}`",
@@ -130,14 +130,14 @@ fn against_target(
         written.number
     );
     if running >= target {
-        faults.error(
+        to.error(
             &written.place,
             told,
             "here",
             "what the lock takes must be less than what clamps on top of it: compare the units of both",
         );
     } else if running + running > target {
-        faults.warning(
+        to.warning(
             &written.place,
             told,
             "is this right?",
@@ -147,12 +147,7 @@ fn against_target(
 }
 
 /// One fastener has one lock.
-fn two_words(
-    joint: &str,
-    plan: &JointPlan,
-    said: &[(u8, Torque, &StagePlan)],
-    faults: &mut Faults,
-) {
+fn two_words(joint: &str, plan: &JointPlan, said: &[(u8, Torque, &StagePlan)], to: &Diagnostics) {
     let on = |stage: u8| {
         plan.procedure
             .steps()
@@ -165,7 +160,7 @@ fn two_words(
             continue;
         };
         if first != second && on(*before).any(|one| on(*number).any(|other| one == other)) {
-            faults.warning(
+            to.warning(
                 &written.place,
                 format!(
                     "stage {} of joint `{joint}` gives {} of running torque, stage {} gave {}",

@@ -2,6 +2,14 @@
 //!
 //! It describes shape and words, not sense: units, names and cycles are for [`super::Plan::parse`].
 
+#![cfg_attr(
+    not(test),
+    expect(
+        clippy::indexing_slicing,
+        reason = "keys of an object made just above; no text from outside comes here"
+    )
+)]
+
 use serde_json::{Map, Value, json};
 
 use super::place::ORDER_WORDS;

@@ -1,46 +1,81 @@
 //! The plan as a tree of values with their places in the text, and a reader that misses no key.
 //!
-//! Knows nothing of what the keys mean.
+//! A place knows where to say what is wrong with it, so whoever holds a value can. Knows nothing of what the keys mean.
 
-use std::collections::BTreeMap;
-use std::ops::Range;
+use std::ops::{Range, RangeInclusive};
 
 use toml::de::{DeTable, DeValue};
 
-use super::fault::Faults;
+use super::diagnostic::Diagnostics;
+use crate::limits::{ENTRIES_MAX, KEY_BYTES_MAX, TEXT_BYTES_MAX, counted};
 
-/// Bytes of the file.
-pub(super) type Place = Range<usize>;
+/// Bytes of the file, and who is told what is wrong with them.
+#[derive(Clone)]
+pub(super) struct Place<'d> {
+    bytes: Range<usize>,
+    pub(super) to: &'d Diagnostics,
+}
+
+impl<'d> Place<'d> {
+    pub(super) const fn new(bytes: Range<usize>, to: &'d Diagnostics) -> Self {
+        Self { bytes, to }
+    }
+
+    /// The bytes alone, to be kept when the plan has been read.
+    pub(super) fn bytes(&self) -> Range<usize> {
+        self.bytes.clone()
+    }
+
+    /// Refuses what stands here: what was found, lower case; the word under it; what is allowed instead.
+    pub(super) fn error(
+        &self,
+        what: impl Into<String>,
+        here: impl Into<String>,
+        allowed: impl Into<String>,
+    ) {
+        self.to.error(&self.bytes, what, here, allowed);
+    }
+
+    /// Asks about what stands here.
+    pub(super) fn warning(
+        &self,
+        what: impl Into<String>,
+        here: impl Into<String>,
+        allowed: impl Into<String>,
+    ) {
+        self.to.warning(&self.bytes, what, here, allowed);
+    }
+}
 
 /// A value where it stands.
-#[derive(Clone, Debug)]
-pub(super) struct Node {
-    pub(super) place: Place,
-    pub(super) value: Value,
+#[derive(Clone)]
+pub(super) struct Node<'d> {
+    pub(super) place: Place<'d>,
+    pub(super) value: Value<'d>,
 }
 
 /// A key where it stands.
-#[derive(Clone, Debug)]
-pub(super) struct Key {
-    pub(super) place: Place,
+#[derive(Clone)]
+pub(super) struct Key<'d> {
+    pub(super) place: Place<'d>,
     pub(super) text: String,
 }
 
 /// Keys and values in the order of the file.
-pub(super) type Entries = Vec<(Key, Node)>;
+pub(super) type Entries<'d> = Vec<(Key<'d>, Node<'d>)>;
 
-#[derive(Clone, Debug)]
-pub(super) enum Value {
+#[derive(Clone)]
+pub(super) enum Value<'d> {
     Text(String),
     Whole(i64),
     Decimal(String),
     Flag(bool),
     Date(String),
-    List(Vec<Node>),
-    Table(Entries),
+    List(Vec<Node<'d>>),
+    Table(Entries<'d>),
 }
 
-impl Value {
+impl Value<'_> {
     pub(super) const fn word(&self) -> &'static str {
         match self {
             Self::Text(_) => "a text",
@@ -55,40 +90,98 @@ impl Value {
 }
 
 /// Reads TOML; faults of its grammar are reported, and what could be read is returned.
-pub(super) fn parse(text: &str, faults: &mut Faults) -> Entries {
+pub(super) fn parse<'d>(text: &str, to: &'d Diagnostics) -> Entries<'d> {
     let (document, errors) = DeTable::parse_recoverable(text);
     for error in errors {
         let place = error.span().unwrap_or(0..0);
-        let message = error.message().lines().collect::<Vec<_>>().join("; ");
-        faults.error(&place, message, "here", "");
+        let said = error.message();
+        let allowed = match said {
+            "duplicate key" => twice(text, &place),
+            _ => String::new(),
+        };
+        let message = said.lines().collect::<Vec<_>>().join("; ");
+        to.error(&place, message, "here", allowed);
     }
-    entries(document.get_ref(), faults)
+    entries(&Place::new(0..0, to), document.get_ref())
 }
 
-fn entries(table: &DeTable<'_>, faults: &mut Faults) -> Entries {
-    let mut list: Entries = table
+/// What to write where a table in single brackets stands twice.
+fn twice(text: &str, place: &Range<usize>) -> String {
+    let start = text
+        .get(..place.start)
+        .and_then(|before| before.rfind('\n'))
+        .map_or(0, |end| end.saturating_add(1));
+    let line = text.get(start..).and_then(|rest| rest.lines().next());
+    let header = line.unwrap_or_default().trim();
+    match header
+        .strip_prefix('[')
+        .and_then(|rest| rest.split_once(']'))
+    {
+        Some((name, _)) if !name.starts_with('[') => {
+            format!("one of several is written `[[{name}]]`, each time")
+        }
+        _ => "each key once".to_owned(),
+    }
+}
+
+fn entries<'d>(place: &Place<'d>, table: &DeTable<'_>) -> Entries<'d> {
+    few_enough(place, table.len(), "keys");
+    let mut list: Entries<'d> = table
         .iter()
         .map(|(key, value)| {
             let key = Key {
-                place: key.span(),
-                text: key.get_ref().to_string(),
+                place: Place::new(key.span(), place.to),
+                text: short_enough(
+                    &Place::new(key.span(), place.to),
+                    key.get_ref(),
+                    KEY_BYTES_MAX,
+                    "key",
+                ),
             };
-            let value = node(value.span(), value.get_ref(), faults);
             (key, value)
         })
+        .take(ENTRIES_MAX)
+        .map(|(key, value)| {
+            let place = Place::new(value.span(), place.to);
+            (key, node(place, value.get_ref()))
+        })
         .collect();
-    list.sort_by_key(|(key, _)| key.place.start);
+    list.sort_by_key(|(key, _)| key.place.bytes.start);
     list
 }
 
-fn node(place: Place, value: &DeValue<'_>, faults: &mut Faults) -> Node {
+/// Says that there are too many; the rest is not read.
+fn few_enough(place: &Place<'_>, count: usize, what: &str) {
+    if count > ENTRIES_MAX {
+        place.error(
+            format!("{} {what} in one place", counted(count)),
+            "here",
+            format!("at most {}", counted(ENTRIES_MAX)),
+        );
+    }
+}
+
+/// The text, or its beginning where it is too long, which is said.
+fn short_enough(place: &Place<'_>, text: &str, most: usize, what: &str) -> String {
+    if text.len() <= most {
+        return text.to_owned();
+    }
+    place.error(
+        format!("a {what} of {} bytes", counted(text.len())),
+        "here",
+        format!("at most {}", counted(most)),
+    );
+    let end = text.floor_char_boundary(most);
+    text.get(..end).unwrap_or_default().to_owned()
+}
+
+fn node<'d>(place: Place<'d>, value: &DeValue<'_>) -> Node<'d> {
     let value = match value {
-        DeValue::String(text) => Value::Text(text.to_string()),
+        DeValue::String(text) => Value::Text(short_enough(&place, text, TEXT_BYTES_MAX, "text")),
         DeValue::Integer(number) => match i64::from_str_radix(number.as_str(), number.radix()) {
             Ok(number) => Value::Whole(number),
             Err(_) => {
-                faults.error(
-                    &place,
+                place.error(
                     format!("number {number} is too large"),
                     "here",
                     format!("whole numbers reach to {}", i64::MAX),
@@ -96,24 +189,33 @@ fn node(place: Place, value: &DeValue<'_>, faults: &mut Faults) -> Node {
                 Value::Whole(0)
             }
         },
-        DeValue::Float(number) => Value::Decimal(number.as_str().to_owned()),
+        DeValue::Float(number) => Value::Decimal(short_enough(
+            &place,
+            number.as_str(),
+            KEY_BYTES_MAX,
+            "number",
+        )),
         DeValue::Boolean(flag) => Value::Flag(*flag),
         DeValue::Datetime(date) => Value::Date(date.to_string()),
-        DeValue::Array(list) => Value::List(
-            list.iter()
-                .map(|item| node(item.span(), item.get_ref(), faults))
-                .collect(),
-        ),
-        DeValue::Table(table) => Value::Table(entries(table, faults)),
+        DeValue::Array(list) => {
+            few_enough(&place, list.len(), "entries");
+            Value::List(
+                list.iter()
+                    .take(ENTRIES_MAX)
+                    .map(|item| node(Place::new(item.span(), place.to), item.get_ref()))
+                    .collect(),
+            )
+        }
+        DeValue::Table(table) => Value::Table(entries(&place, table)),
     };
     Node { place, value }
 }
 
 /// A text as typed, where it stands.
-#[derive(Clone, Debug)]
-pub(super) struct Typed {
+#[derive(Clone)]
+pub(super) struct Typed<'d> {
     pub(super) text: String,
-    pub(super) place: Place,
+    pub(super) place: Place<'d>,
 }
 
 /// The answers that hold while a joint is read: answer in force, and every answer there is.
@@ -130,8 +232,8 @@ pub(super) struct Reader<'a> {
     /// What the table describes, for messages.
     pub(super) of: String,
     /// Where it stands.
-    pub(super) place: Place,
-    entries: &'a [(Key, Node)],
+    pub(super) place: Place<'a>,
+    entries: &'a [(Key<'a>, Node<'a>)],
     asked: Vec<&'static str>,
     choice: &'a Choice,
 }
@@ -139,8 +241,8 @@ pub(super) struct Reader<'a> {
 impl<'a> Reader<'a> {
     pub(super) fn new(
         of: impl Into<String>,
-        place: &Place,
-        entries: &'a [(Key, Node)],
+        place: &Place<'a>,
+        entries: &'a [(Key<'a>, Node<'a>)],
         choice: &'a Choice,
     ) -> Self {
         Self {
@@ -155,16 +257,14 @@ impl<'a> Reader<'a> {
     /// A reader of a node that must be a table.
     pub(super) fn of_node(
         of: impl Into<String>,
-        node: &'a Node,
+        node: &'a Node<'a>,
         choice: &'a Choice,
-        faults: &mut Faults,
     ) -> Option<Self> {
         let of = of.into();
         match &node.value {
             Value::Table(entries) => Some(Self::new(of, &node.place, entries, choice)),
             other => {
-                faults.error(
-                    &node.place,
+                node.place.error(
                     format!("{of} is {}", other.word()),
                     "here",
                     "a table is wanted",
@@ -178,7 +278,7 @@ impl<'a> Reader<'a> {
         self.entries.iter().any(|(own, _)| own.text == key)
     }
 
-    pub(super) fn key_place(&self, key: &str) -> Place {
+    pub(super) fn key_place(&self, key: &str) -> Place<'a> {
         self.entries
             .iter()
             .find(|(own, _)| own.text == key)
@@ -186,7 +286,7 @@ impl<'a> Reader<'a> {
     }
 
     /// The value as it stands, without a look at the answers.
-    pub(super) fn raw(&mut self, key: &'static str) -> Option<&'a Node> {
+    pub(super) fn raw(&mut self, key: &'static str) -> Option<&'a Node<'a>> {
         self.asked.push(key);
         self.entries
             .iter()
@@ -195,46 +295,39 @@ impl<'a> Reader<'a> {
     }
 
     /// The value, or the one for the answers in force where it is written by answer.
-    pub(super) fn value(&mut self, key: &'static str, faults: &mut Faults) -> Option<&'a Node> {
+    pub(super) fn value(&mut self, key: &'static str) -> Option<&'a Node<'a>> {
         let node = self.raw(key)?;
-        chosen(
-            node,
-            self.choice,
-            &format!("`{key}` of {}", self.of),
-            faults,
-        )
+        chosen(node, self.choice, &format!("`{key}` of {}", self.of))
     }
 
-    pub(super) fn text(&mut self, key: &'static str, faults: &mut Faults) -> Option<Typed> {
-        let node = self.value(key, faults)?;
-        text_of(node, &format!("`{key}` of {}", self.of), faults)
+    pub(super) fn text(&mut self, key: &'static str) -> Option<Typed<'a>> {
+        let node = self.value(key)?;
+        text_of(node, &format!("`{key}` of {}", self.of))
     }
 
-    pub(super) fn needed_text(&mut self, key: &'static str, faults: &mut Faults) -> Option<Typed> {
+    pub(super) fn needed_text(&mut self, key: &'static str) -> Option<Typed<'a>> {
         if !self.has(key) {
             self.asked.push(key);
-            self.missing(key, faults);
+            self.missing(key);
             return None;
         }
-        self.text(key, faults)
+        self.text(key)
     }
 
-    pub(super) fn missing(&self, key: &str, faults: &mut Faults) {
-        faults.error(
-            &self.place,
+    pub(super) fn missing(&self, key: &str) {
+        self.place.error(
             format!("{} has no `{key}`", self.of),
             "it is missing here",
             format!("add `{key} = …`"),
         );
     }
 
-    pub(super) fn flag(&mut self, key: &'static str, faults: &mut Faults) -> Option<bool> {
-        let node = self.value(key, faults)?;
+    pub(super) fn flag(&mut self, key: &'static str) -> Option<bool> {
+        let node = self.value(key)?;
         match node.value {
             Value::Flag(flag) => Some(flag),
             ref other => {
-                faults.error(
-                    &node.place,
+                node.place.error(
                     format!("`{key}` of {} is {}", self.of, other.word()),
                     "here",
                     "write true or false",
@@ -245,13 +338,8 @@ impl<'a> Reader<'a> {
     }
 
     /// A whole number inside a range.
-    pub(super) fn whole(
-        &mut self,
-        key: &'static str,
-        allowed: Range<u32>,
-        faults: &mut Faults,
-    ) -> Option<u32> {
-        let node = self.value(key, faults)?;
+    pub(super) fn whole(&mut self, key: &'static str, allowed: RangeInclusive<u32>) -> Option<u32> {
+        let node = self.value(key)?;
         let number = match node.value {
             Value::Whole(number) => u32::try_from(number).ok(),
             _ => None,
@@ -259,14 +347,13 @@ impl<'a> Reader<'a> {
         match number {
             Some(number) if allowed.contains(&number) => Some(number),
             _ => {
-                faults.error(
-                    &node.place,
+                node.place.error(
                     format!("`{key}` of {} is not a number it can be", self.of),
                     "here",
                     format!(
                         "a whole number from {} to {}",
-                        allowed.start,
-                        allowed.end - 1
+                        allowed.start(),
+                        allowed.end()
                     ),
                 );
                 None
@@ -275,29 +362,32 @@ impl<'a> Reader<'a> {
     }
 
     /// A list of texts; one text stands for a list of one.
-    pub(super) fn texts(&mut self, key: &'static str, faults: &mut Faults) -> Vec<Typed> {
+    pub(super) fn texts(&mut self, key: &'static str) -> Vec<Typed<'a>> {
         let of = format!("`{key}` of {}", self.of);
-        match self.value(key, faults) {
-            Some(node) => texts_of(node, &of, faults),
+        match self.value(key) {
+            Some(node) => texts_of(node, &of),
             None => Vec::new(),
         }
     }
 
-    /// The tables of an array of tables.
-    pub(super) fn tables(&mut self, key: &'static str, faults: &mut Faults) -> Vec<&'a Node> {
+    /// The tables of an array of tables; `header` is what stands in the brackets of each. One table that is written like a single
+    /// one is told, and taken as the first.
+    pub(super) fn tables(&mut self, key: &'static str, header: &str) -> Vec<&'a Node<'a>> {
         let Some(node) = self.raw(key) else {
             return Vec::new();
         };
         match &node.value {
             Value::List(list) => list.iter().collect(),
             other => {
-                faults.error(
-                    &node.place,
+                node.place.error(
                     format!("`{key}` of {} is {}", self.of, other.word()),
                     "here",
-                    format!("write it as `[[…{key}]]`, once for each"),
+                    format!("write it as `[[{header}]]`, once for each"),
                 );
-                Vec::new()
+                match other {
+                    Value::Table(_) => vec![node],
+                    _ => Vec::new(),
+                }
             }
         }
     }
@@ -313,13 +403,13 @@ impl<'a> Reader<'a> {
     }
 
     /// Reports every key that nobody asked for. `elsewhere` says where a key that exists, but not here, belongs.
-    pub(super) fn finish(self, faults: &mut Faults, elsewhere: impl Fn(&str) -> Option<String>) {
+    pub(super) fn finish(&self, elsewhere: impl Fn(&str) -> Option<String>) {
         for (key, _) in self.entries {
             if self.asked.contains(&key.text.as_str()) {
                 continue;
             }
             let allowed = elsewhere(&key.text).unwrap_or_else(|| {
-                match closest(&key.text, self.asked.iter().copied()) {
+                match key.place.to.closest(&key.text, self.asked.iter().copied()) {
                     Some(near) => format!("did you mean `{near}`?"),
                     None => {
                         let mut all = self.asked.clone();
@@ -329,8 +419,7 @@ impl<'a> Reader<'a> {
                     }
                 }
             });
-            faults.error(
-                &key.place,
+            key.place.error(
                 format!("unknown key `{}` in {}", key.text, self.of),
                 "nothing reads this",
                 allowed,
@@ -340,12 +429,7 @@ impl<'a> Reader<'a> {
 }
 
 /// The node itself, or the one written under an answer in force.
-pub(super) fn chosen<'a>(
-    node: &'a Node,
-    choice: &Choice,
-    of: &str,
-    faults: &mut Faults,
-) -> Option<&'a Node> {
+pub(super) fn chosen<'a>(node: &'a Node<'a>, choice: &Choice, of: &str) -> Option<&'a Node<'a>> {
     let Value::Table(entries) = &node.value else {
         return Some(node);
     };
@@ -356,10 +440,11 @@ pub(super) fn chosen<'a>(
     {
         return Some(node);
     }
+    let mut is_strange = false;
     for (key, _) in entries {
         if !choice.known.contains(&key.text) {
-            faults.error(
-                &key.place,
+            is_strange = true;
+            key.place.error(
                 format!("`{}` is no answer of this joint's variants", key.text),
                 "here",
                 format!("answers: {}", choice.known.join(", ")),
@@ -372,9 +457,10 @@ pub(super) fn chosen<'a>(
         .find_map(|answer| entries.iter().find(|(key, _)| key.text == *answer));
     match found {
         Some((_, node)) => Some(node),
+        // The answer that is missing may be the one misspelt.
+        None if is_strange => None,
         None => {
-            faults.error(
-                &node.place,
+            node.place.error(
                 format!("{of} has no value for the answer {}", {
                     let quoted: Vec<String> = choice
                         .in_force
@@ -392,11 +478,11 @@ pub(super) fn chosen<'a>(
 }
 
 /// A node that must be a text.
-pub(super) fn text_of(node: &Node, of: &str, faults: &mut Faults) -> Option<Typed> {
+pub(super) fn text_of<'d>(node: &Node<'d>, of: &str) -> Option<Typed<'d>> {
     match &node.value {
         Value::Text(text) => {
             if text.trim().is_empty() {
-                faults.error(&node.place, format!("{of} is empty"), "here", "");
+                node.place.error(format!("{of} is empty"), "here", "");
                 return None;
             }
             Some(Typed {
@@ -405,8 +491,7 @@ pub(super) fn text_of(node: &Node, of: &str, faults: &mut Faults) -> Option<Type
             })
         }
         Value::Whole(_) | Value::Decimal(_) => {
-            faults.error(
-                &node.place,
+            node.place.error(
                 format!("{of} is a number without a unit or quotes"),
                 "here",
                 "write it as a text in quotes, a quantity with its unit: \"40 N·m\"",
@@ -414,8 +499,7 @@ pub(super) fn text_of(node: &Node, of: &str, faults: &mut Faults) -> Option<Type
             None
         }
         other => {
-            faults.error(
-                &node.place,
+            node.place.error(
                 format!("{of} is {}", other.word()),
                 "here",
                 "a text in quotes is wanted",
@@ -426,38 +510,20 @@ pub(super) fn text_of(node: &Node, of: &str, faults: &mut Faults) -> Option<Type
 }
 
 /// A node that must be a text or a list of texts.
-pub(super) fn texts_of(node: &Node, of: &str, faults: &mut Faults) -> Vec<Typed> {
+pub(super) fn texts_of<'d>(node: &Node<'d>, of: &str) -> Vec<Typed<'d>> {
     match &node.value {
-        Value::List(list) => list
-            .iter()
-            .filter_map(|item| label_of(item, of, faults))
-            .collect(),
-        _ => label_of(node, of, faults).into_iter().collect(),
+        Value::List(list) => list.iter().filter_map(|item| label_of(item, of)).collect(),
+        _ => label_of(node, of).into_iter().collect(),
     }
 }
 
 /// A label or name: a text, or a whole number meant as one.
-pub(super) fn label_of(node: &Node, of: &str, faults: &mut Faults) -> Option<Typed> {
+pub(super) fn label_of<'d>(node: &Node<'d>, of: &str) -> Option<Typed<'d>> {
     match node.value {
         Value::Whole(number) => Some(Typed {
             text: number.to_string(),
             place: node.place.clone(),
         }),
-        _ => text_of(node, of, faults),
+        _ => text_of(node, of),
     }
-}
-
-/// The known word closest to a mistyped one, if any is close.
-pub(super) fn closest<'w>(word: &str, known: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
-    let word = word.to_lowercase();
-    // Of two letters, any word is one slip away.
-    let allowance = (word.chars().count() / 3).min(3);
-    let mut best: BTreeMap<usize, &'w str> = BTreeMap::new();
-    for candidate in known {
-        let distance = strsim::damerau_levenshtein(&word, &candidate.to_lowercase());
-        if distance <= allowance {
-            best.entry(distance).or_insert(candidate);
-        }
-    }
-    best.into_values().next()
 }

@@ -200,13 +200,9 @@ fn answer<E>(
             None => match next {
                 Next::Hand { step } => job.apply(joint, at, Input::Confirm { step })?,
                 Next::Fit { step } => {
-                    let fastener = job.session(joint).and_then(|session| {
-                        session
-                            .procedure()
-                            .steps()
-                            .get(usize::from(step))?
-                            .fastener()
-                    });
+                    let fastener = job
+                        .session(joint)
+                        .and_then(|session| session.procedure().fastener_of(step));
                     job.apply(
                         joint,
                         at,

@@ -4,8 +4,8 @@
 
 use std::fmt;
 
+use crate::quantity::{LengthUnit, Quantity};
 use evendraw_core::procedure::{EngineState, Stage, StageKind};
-use evendraw_core::quantity::{LengthUnit, Quantity};
 use evendraw_core::record::Role;
 use evendraw_core::session::{Input, Next};
 use evendraw_core::unit::{Instant, Length, Torque};
@@ -213,11 +213,7 @@ impl Given {
             .session(joint)
             .map_or(Next::Start, |session| session.next());
         let stage_key = |step: u16| {
-            let stage = plan
-                .procedure
-                .steps()
-                .get(usize::from(step))
-                .map(|step| step.stage());
+            let stage = plan.procedure.stage_at(step);
             let stage = stage.and_then(|stage| plan.stage(stage));
             stage.map(|stage| stage.key.clone()).unwrap_or_default()
         };

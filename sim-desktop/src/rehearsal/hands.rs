@@ -32,7 +32,7 @@ impl Reach {
         let (step, aim) = session.armed()?;
         Some(Self {
             step,
-            fastener: fastener(session, step)?,
+            fastener: session.procedure().fastener_of(step)?,
             aim,
         })
     }
@@ -52,20 +52,11 @@ impl Reach {
     }
 }
 
-/// The fastener of a step.
-#[must_use]
-pub fn fastener(session: &Worked, step: u16) -> Option<u8> {
-    session
-        .procedure()
-        .steps()
-        .get(usize::from(step))?
-        .fastener()
-}
-
 /// Does on the bench what a step by hand asks for: a seat is turned in by so much.
 pub fn seat(session: &Worked, rig: &mut Rig, step: u16) {
     let kind = session.procedure().stage_of(step).map(|stage| stage.kind);
-    if let (Some(StageKind::Seat { turns }), Some(fastener)) = (kind, fastener(session, step)) {
+    let fastener = session.procedure().fastener_of(step);
+    if let (Some(StageKind::Seat { turns }), Some(fastener)) = (kind, fastener) {
         rig.spin_in(fastener, Some(degrees(turns) / 360.0));
     }
 }
@@ -75,7 +66,7 @@ pub fn seat(session: &Worked, rig: &mut Rig, step: u16) {
 pub fn clamps(plan: &JointPlan, rig: &Rig) -> Vec<(u8, f64)> {
     let procedure = &plan.procedure;
     let is_tightened = |fastener: u8| {
-        (0_u16..).zip(procedure.steps()).any(|(index, step)| {
+        procedure.numbered_steps().any(|(index, step)| {
             let stage = procedure.stage_of(index);
             step.fastener() == Some(fastener) && stage.is_some_and(|stage| stage.kind.tightens())
         })

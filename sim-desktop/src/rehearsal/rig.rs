@@ -80,7 +80,7 @@ fn pulled_for(plan: &JointPlan, step: u16) -> Option<f64> {
 /// Greatest torque that is pulled for, and greatest running torque, N·m.
 fn torques(plan: &JointPlan) -> (f64, f64) {
     let (mut greatest, mut drag) = (0.0_f64, 0.0_f64);
-    for (index, _) in (0_u16..).zip(plan.procedure.steps()) {
+    for (index, _) in plan.procedure.numbered_steps() {
         let Some(torque) = pulled_for(plan, index) else {
             continue;
         };
@@ -101,7 +101,7 @@ fn torques(plan: &JointPlan) -> (f64, f64) {
 fn turning(plan: &JointPlan) -> Turning {
     let mut from_nm = 0.0_f64;
     let mut stages: Vec<(u8, f64)> = Vec::new();
-    for (index, step) in (0_u16..).zip(plan.procedure.steps()) {
+    for (index, step) in plan.procedure.numbered_steps() {
         let Some(stage) = plan.procedure.stage_of(index) else {
             continue;
         };
@@ -321,7 +321,7 @@ impl Rig {
 
     /// Brings the metal to where the records say it is, after a restart: what was accepted is pulled again, unrecorded.
     pub fn catch_up(&mut self, procedure: &Procedure, ledger: &Ledger) {
-        for (index, step) in (0_u16..).zip(procedure.steps()) {
+        for (index, step) in procedure.numbered_steps() {
             let (Some(fastener), Some(stage)) = (step.fastener(), procedure.stage_of(index)) else {
                 continue;
             };

@@ -6,6 +6,7 @@
 use std::fmt;
 use std::io::{self, BufRead, Write};
 
+use crate::limits::{TRACE_BYTES_MAX, TRACE_LINE_BYTES_MAX, TRACE_SAMPLES_MAX, counted, read_line};
 use evendraw_core::sample::Sample;
 use evendraw_core::unit::{Instant, MAGNITUDE_MAX, Rotation, Torque};
 
@@ -84,17 +85,30 @@ pub fn read(mut file: impl BufRead) -> Result<Vec<(Instant, Sample)>, TraceFileE
     let mut last_time = f64::NEG_INFINITY;
     let mut has_header = false;
     let mut bytes = Vec::new();
+    let mut length = 0_u64;
     for line in 1.. {
-        bytes.clear();
-        if file.read_until(b'\n', &mut bytes)? == 0 {
-            break;
-        }
+        let read = read_line(&mut file, TRACE_LINE_BYTES_MAX, &mut bytes)?;
         let fault = |column: &str, given: &str, allowed: String| TraceFileError::Row {
             line,
             column: column.to_owned(),
             given: short(given),
             allowed,
         };
+        match read {
+            Some(false) => break,
+            Some(true) => {}
+            None => {
+                let start = String::from_utf8_lossy(&bytes);
+                let allowed = format!("lines of up to {} bytes", counted(TRACE_LINE_BYTES_MAX));
+                return Err(fault("the whole line", &start, allowed));
+            }
+        }
+        length = length.saturating_add(u64::try_from(bytes.len()).unwrap_or(u64::MAX));
+        if length > TRACE_BYTES_MAX {
+            let most = usize::try_from(TRACE_BYTES_MAX).unwrap_or(usize::MAX);
+            let allowed = format!("files of up to {} bytes", counted(most));
+            return Err(fault("here it is too long", "", allowed));
+        }
         let text = match std::str::from_utf8(&bytes) {
             Ok(text) => text,
             Err(error) => {
@@ -154,6 +168,10 @@ pub fn read(mut file: impl BufRead) -> Result<Vec<(Instant, Sample)>, TraceFileE
         if time - start > TIME_MAX {
             let allowed = format!("up to {TIME_MAX} s after the first row");
             return Err(fault("column 1 (time_s)", &time.to_string(), allowed));
+        }
+        if samples.len() == TRACE_SAMPLES_MAX {
+            let allowed = format!("up to {} samples", counted(TRACE_SAMPLES_MAX));
+            return Err(fault("one too many", text, allowed));
         }
         last_time = time;
         samples.push((instant(time - start), sample(torque, angle)));
@@ -308,6 +326,17 @@ mod tests {
             let said = fault(&format!("{head}{rows}"));
             assert!(said.contains(wanted), "{rows:?}: {said}");
         }
+        let long = format!("{head}0,1,2\n{}", "9".repeat(5_000_000));
+        let said = fault(&long);
+        assert!(
+            said.contains("line 4, the whole line")
+                && said.contains("allowed: lines of up to 1,024 bytes")
+        );
+        assert!(
+            said.len() < 500,
+            "cut around the place: {} bytes",
+            said.len()
+        );
         assert!(
             fault("0,1,2\n").contains("line 1, header"),
             "a header is needed"

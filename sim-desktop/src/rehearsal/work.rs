@@ -429,7 +429,7 @@ impl Rehearsal {
     }
 
     fn fastener(&self, joint: u8, step: u16) -> Option<u8> {
-        hands::fastener(self.job.session(joint)?, step)
+        self.job.session(joint)?.procedure().fastener_of(step)
     }
 }
 

@@ -10,6 +10,7 @@ use crate::job::status::{
     AttemptRow, FastenerStatus, Item, JointStatus, StageStatus, Status, ToolStatus,
 };
 use crate::mark::Mark;
+use crate::outputs::PAGE_BY;
 use crate::words::DEMO;
 
 const STYLE: &str = include_str!("sheet.css");
@@ -51,6 +52,7 @@ pub(super) fn document(title: &str, class: &str, body: &Markup) -> String {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
+                (PreEscaped(PAGE_BY))
                 title { (title) }
                 style { (PreEscaped(STYLE)) }
             }

@@ -81,6 +81,9 @@ impl Content {
                 }),
             }
         }
+        if let (Some(lost), Some(first)) = (content.beginning_lost(), content.damage.first_mut()) {
+            first.why = format!("{}; {lost}", first.why);
+        }
         content
     }
 
@@ -100,13 +103,52 @@ impl Content {
         })
     }
 
-    /// Whether this is a rehearsal; none when the beginning is lost.
+    /// Whether this is a rehearsal; none where nothing says so: then it may be one.
+    ///
+    /// The first entry says so. Where that is lost, the starts of the joints do, each of which says it again.
     #[must_use]
     pub fn rehearsal(&self) -> Option<bool> {
-        self.host_facts().find_map(|fact| match fact {
+        let opened = self.host_facts().find_map(|fact| match fact {
             HostFact::Opened { rehearsal, .. } => Some(*rehearsal),
             _ => None,
+        });
+        opened.or_else(|| {
+            // Where they do not agree, it may be a rehearsal.
+            self.entries()
+                .filter_map(|entry| match &entry.record {
+                    Record::Started(started) => Some(started.rehearsal),
+                    _ => None,
+                })
+                .reduce(|one, other| one || other)
         })
+    }
+
+    /// Whether the first entry is there, the one that says what this journal is.
+    #[must_use]
+    pub fn has_beginning(&self) -> bool {
+        self.host_facts()
+            .any(|fact| matches!(fact, HostFact::Opened { .. }))
+    }
+
+    /// What a journal without its first entry is taken for, in words; none where the entry is there.
+    #[must_use]
+    pub fn beginning_lost(&self) -> Option<&'static str> {
+        if self.has_beginning() {
+            return None;
+        }
+        Some(match self.rehearsal() {
+            Some(true) => "the first entry is lost; the records say that this is a rehearsal",
+            Some(false) => "the first entry is lost; the records say that this is a job",
+            None => {
+                "the first entry is lost, and nothing else says whether this is a job or a rehearsal: it may be a REHEARSAL"
+            }
+        })
+    }
+
+    /// Whether anything in it proves itself.
+    #[must_use]
+    pub const fn is_journal(&self) -> bool {
+        self.sound_bytes > 0
     }
 
     /// File name and text of the plan last worked to, as typed; none when a piece of it is lost.
@@ -143,21 +185,6 @@ impl Content {
     #[must_use]
     pub fn last_boot(&self) -> u16 {
         self.entries().map(|entry| entry.boot).max().unwrap_or(0)
-    }
-
-    /// Seconds since 1970 at which the clock of a start stood at zero, where the joint's records tell it. Every joint tells it for
-    /// itself: a start of the desk and one of an adapter may have the same number.
-    #[must_use]
-    pub fn anchor(&self, joint: u8, boot: u16) -> Option<i64> {
-        self.entries()
-            .filter(|entry| entry.joint == joint && entry.boot == boot)
-            .find_map(|entry| match &entry.record {
-                Record::Anchor(anchor) => {
-                    let since = i64::try_from(entry.at.micros() / 1_000_000).unwrap_or(i64::MAX);
-                    Some(anchor.unix_seconds.saturating_sub(since))
-                }
-                _ => None,
-            })
     }
 }
 

@@ -22,8 +22,39 @@ pub enum StoreError {
         /// The file.
         path: PathBuf,
     },
-    /// The file is no journal, or its beginning is lost.
+    /// Nothing in the file proves itself.
     NotAJournal {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The first entry is lost, and nothing else says whether this is a job or a rehearsal.
+    BeginningLost {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The file is larger than any journal can be.
+    TooLarge {
+        /// The file.
+        path: PathBuf,
+        /// Bytes that are read at most.
+        most: u64,
+    },
+    /// The journal was moved while it was open. It is whole where it is now.
+    Moved {
+        /// The name it had.
+        path: PathBuf,
+        /// The name it has.
+        now: PathBuf,
+    },
+    /// The journal was deleted while it was open, or another file was put in its place.
+    Gone {
+        /// Its name.
+        path: PathBuf,
+        /// The new file with all that is known; or why there is none.
+        kept: Result<PathBuf, String>,
+    },
+    /// No number is left for another entry.
+    Full {
         /// The file.
         path: PathBuf,
     },
@@ -77,7 +108,50 @@ impl fmt::Display for StoreError {
             Self::NotAJournal { path } => {
                 write!(
                     f,
-                    "{} is not a journal of this program, or its beginning is lost",
+                    "{} is not a journal of this program: nothing in it proves itself",
+                    path.display()
+                )
+            }
+            Self::BeginningLost { path } => write!(
+                f,
+                "the first entry of {} is lost, and nothing else in it says whether it is a job or a rehearsal: it can be read \
+                 (`evendraw record`) and not gone on with",
+                path.display()
+            ),
+            Self::TooLarge { path, most } => write!(
+                f,
+                "{} is larger than a journal can be; allowed are {} MiB",
+                path.display(),
+                most / (1024 * 1024)
+            ),
+            Self::Moved { path, now } => write!(
+                f,
+                "{} was moved while it was open. Everything is kept, in {}; open it there",
+                path.display(),
+                now.display()
+            ),
+            Self::Gone {
+                path,
+                kept: Ok(kept),
+            } => write!(
+                f,
+                "{} was deleted or replaced while it was open. Everything known is kept in the new journal {}; go on with that one",
+                path.display(),
+                kept.display()
+            ),
+            Self::Gone {
+                path,
+                kept: Err(why),
+            } => write!(
+                f,
+                "{} was deleted or replaced while it was open, and a new journal beside it cannot be written: {why}. \
+                 Leave the program open, make room, and try again",
+                path.display()
+            ),
+            Self::Full { path } => {
+                write!(
+                    f,
+                    "{} can take no more entries: begin a new one",
                     path.display()
                 )
             }

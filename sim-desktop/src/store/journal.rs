@@ -1,7 +1,8 @@
-//! The file: locked, appended, synced, read back.
+//! The file: locked, appended, synced, read back, and looked for under its name before anything counts as kept.
+//!
+//! Knows nothing of what the facts mean.
 
-use std::fs::{self, File, OpenOptions, TryLockError};
-use std::io::{Read, Seek, SeekFrom, Write};
+use std::io;
 use std::path::{Path, PathBuf};
 
 use evendraw_core::journal::{FIRST_SEED, Frame, OVERHEAD, encode, encode_entry};
@@ -11,6 +12,11 @@ use evendraw_core::record::Entry;
 use super::content::{Content, Damage};
 use super::error::StoreError;
 use super::host::{self, HostFact, PLAN_PIECE_MAX};
+use crate::disk::{self, Disk, DiskFile, System, Unfinished, folder_of, with_behind};
+use crate::signals::Whole;
+
+/// Bytes that a journal may have: a million records, and more than a thousand builds make.
+pub const JOURNAL_MAX: u64 = 64 * 1024 * 1024;
 
 /// What a journal is for. The two never mix.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -22,32 +28,66 @@ pub enum Purpose {
 }
 
 /// A journal open for appending. The file is locked against other programs until this is dropped.
+///
+/// Nothing is kept as long as its name leads elsewhere: a file that was deleted, moved or replaced still takes what is written
+/// into it, and nobody would ever see it again.
 #[derive(Debug)]
-pub struct Journal {
-    file: File,
+pub struct Journal<D: Disk = System> {
+    disk: D,
+    file: D::File,
     path: PathBuf,
     seed: u32,
     sequence: u32,
     end: u64,
+    /// A write failed: what stands behind the end is not known.
+    is_ragged: bool,
+    /// Where all that is known is kept, since the name leads elsewhere.
+    rescue: Option<(PathBuf, D::File)>,
 }
 
 /// Reads a journal without opening it for writing.
 ///
 /// # Errors
-/// [`StoreError::Io`] when it cannot be read, [`StoreError::NotAJournal`] when nothing in it proves itself.
+/// [`StoreError::Io`] when it cannot be read, [`StoreError::TooLarge`], [`StoreError::NotAJournal`] when nothing in it proves
+/// itself.
 pub fn read(path: &Path) -> Result<Content, StoreError> {
-    let bytes = fs::read(path).map_err(StoreError::io(path, "read"))?;
+    read_with_bytes(path).map(|(content, _)| content)
+}
+
+/// As [`read`], with the bytes that were read.
+///
+/// # Errors
+/// As there.
+pub fn read_with_bytes(path: &Path) -> Result<(Content, Vec<u8>), StoreError> {
+    read_on(&System, path)
+}
+
+/// As [`read_with_bytes`], on a disk.
+///
+/// # Errors
+/// As there.
+pub fn read_on<D: Disk>(disk: &D, path: &Path) -> Result<(Content, Vec<u8>), StoreError> {
+    let bytes = disk
+        .read(path, JOURNAL_MAX)
+        .map_err(|error| match error.kind() {
+            io::ErrorKind::FileTooLarge => StoreError::TooLarge {
+                path: path.to_owned(),
+                most: JOURNAL_MAX,
+            },
+            _ => StoreError::io(path, "read")(error),
+        })?;
     let content = Content::of(&bytes);
-    if content.facts.is_empty() || content.rehearsal().is_none() {
-        return Err(StoreError::NotAJournal {
+    if content.is_journal() {
+        Ok((content, bytes))
+    } else {
+        Err(StoreError::NotAJournal {
             path: path.to_owned(),
-        });
+        })
     }
-    Ok(content)
 }
 
 impl Journal {
-    /// A new journal with the plan as typed. Refuses a file that exists.
+    /// A new journal with the plan as typed. Refuses a name that is taken.
     ///
     /// # Errors
     /// [`StoreError`].
@@ -57,33 +97,7 @@ impl Journal {
         plan_name: &str,
         plan: &str,
     ) -> Result<Self, StoreError> {
-        // Under another name until its beginning is safe: whatever stands under the journal's own name can be gone on with.
-        let mut unfinished = path.as_os_str().to_owned();
-        unfinished.push(format!(".new-{}", std::process::id()));
-        let unfinished = PathBuf::from(unfinished);
-        if path.exists() {
-            let exists = std::io::ErrorKind::AlreadyExists.into();
-            return Err(StoreError::io(path, "create")(exists));
-        }
-        let file = OpenOptions::new()
-            .read(true)
-            .write(true)
-            .create(true)
-            .truncate(true)
-            .open(&unfinished)
-            .map_err(StoreError::io(path, "create"))?;
-        lock(&file, path)?;
-        let mut journal = Self {
-            file,
-            path: path.to_owned(),
-            seed: FIRST_SEED,
-            sequence: 0,
-            end: 0,
-        };
-        journal.append_facts(&opening(purpose, plan_name, plan)?)?;
-        journal.name_it(&unfinished)?;
-        journal.sync_folder();
-        Ok(journal)
+        Self::create_on(System, path, purpose, plan_name, plan)
     }
 
     /// An existing journal, to go on with. A torn tail is cut off the file; what was found is in the content's damage.
@@ -91,25 +105,84 @@ impl Journal {
     /// # Errors
     /// [`StoreError`].
     pub fn open(path: &Path, purpose: Purpose) -> Result<(Self, Content), StoreError> {
-        let mut file = OpenOptions::new()
-            .read(true)
-            .write(true)
+        Self::open_on(System, path, purpose)
+    }
+}
+
+impl<D: Disk> Journal<D> {
+    /// As [`Journal::create`], on a disk.
+    ///
+    /// # Errors
+    /// [`StoreError`]; then no file is left behind.
+    pub fn create_on(
+        disk: D,
+        path: &Path,
+        purpose: Purpose,
+        plan_name: &str,
+        plan: &str,
+    ) -> Result<Self, StoreError> {
+        let create = || StoreError::io(path, "create");
+        if disk.kind(path).map_err(create())? != disk::Kind::Nothing {
+            return Err(create()(io::ErrorKind::AlreadyExists.into()));
+        }
+        let mut written = Vec::new();
+        let opening = opening(purpose, plan_name, plan)?;
+        let (seed, sequence) = put_facts(&opening, (FIRST_SEED, 0), path, &mut written)?;
+        let _whole = Whole::begin();
+        // Under another name until its beginning is safe: whatever stands under the journal's own name can be gone on with.
+        let mut unfinished =
+            Unfinished::beside(&disk, path).map_err(|error| in_use_or(path, "create", error))?;
+        if let Err(error) = keep_at(unfinished.file(), path, &written, 0) {
+            unfinished.give_up(&disk);
+            return Err(error);
+        }
+        let file = unfinished.name(&disk).map_err(create())?;
+        Ok(Self {
+            disk,
+            file,
+            path: path.to_owned(),
+            seed,
+            sequence,
+            end: size_of(&written),
+            is_ragged: false,
+            rescue: None,
+        })
+    }
+
+    /// As [`Journal::open`], on a disk.
+    ///
+    /// # Errors
+    /// [`StoreError`].
+    pub fn open_on(disk: D, path: &Path, purpose: Purpose) -> Result<(Self, Content), StoreError> {
+        let _whole = Whole::begin();
+        let mut file = disk
             .open(path)
-            .map_err(StoreError::io(path, "open"))?;
-        lock(&file, path)?;
-        let mut bytes = Vec::new();
-        file.read_to_end(&mut bytes)
-            .map_err(StoreError::io(path, "read"))?;
-        let content = Content::of(&bytes);
-        match content.rehearsal() {
-            None => {
-                return Err(StoreError::NotAJournal {
+            .map_err(|error| in_use_or(path, "open", error))?;
+        let size = file.size().map_err(StoreError::io(path, "read"))?;
+        let bytes = match usize::try_from(size) {
+            Ok(size) if u64::try_from(size).is_ok_and(|size| size <= JOURNAL_MAX) => {
+                let mut bytes = vec![0; size];
+                file.read_at(&mut bytes, 0)
+                    .map_err(StoreError::io(path, "read"))?;
+                bytes
+            }
+            _ => {
+                return Err(StoreError::TooLarge {
                     path: path.to_owned(),
+                    most: JOURNAL_MAX,
                 });
             }
+        };
+        let content = Content::of(&bytes);
+        let path_owned = || path.to_owned();
+        match content.rehearsal() {
+            _ if !content.is_journal() => {
+                return Err(StoreError::NotAJournal { path: path_owned() });
+            }
+            None => return Err(StoreError::BeginningLost { path: path_owned() }),
             Some(rehearsal) if rehearsal != (purpose == Purpose::Rehearsal) => {
                 return Err(StoreError::OtherPurpose {
-                    path: path.to_owned(),
+                    path: path_owned(),
                     rehearsal,
                 });
             }
@@ -117,17 +190,32 @@ impl Journal {
         }
         let end = u64::try_from(content.sound_bytes).unwrap_or(u64::MAX);
         if content.damage.last().is_some_and(|damage| damage.torn) {
-            set_aside(path, &bytes, &content.damage)?;
-            file.set_len(end)
+            set_aside(&disk, path, &bytes, &content.damage)?;
+            file.set_size(end)
                 .map_err(StoreError::io(path, "cut the torn end off"))?;
-            file.sync_all().map_err(StoreError::io(path, "sync"))?;
         }
+        // Whoever wrote this may have been killed before its last bytes or its name were safe: from here on they are. After a
+        // sync that failed another one does not bring back what the first forgot, so all of it is written again, and cut off again.
+        let sound = bytes.get(..content.sound_bytes).unwrap_or_default();
+        file.sync()
+            .or_else(|_| {
+                file.write_at(sound, 0)?;
+                file.set_size(end)?;
+                file.sync()
+            })
+            .map_err(StoreError::io(path, "sync"))?;
+        disk::tidy(&disk, path, &file).map_err(StoreError::io(path, "tidy up beside"))?;
+        disk.sync_folder(folder_of(path))
+            .map_err(StoreError::io(path, "sync the folder of"))?;
         let journal = Self {
+            disk,
             file,
             path: path.to_owned(),
             seed: content.seed,
             sequence: content.sequence,
             end,
+            is_ragged: false,
+            rescue: None,
         };
         Ok((journal, content))
     }
@@ -138,7 +226,21 @@ impl Journal {
         &self.path
     }
 
-    /// Keeps records: written, synced, read back and compared. When this returns, they are safe.
+    /// Where the journal is now, so that what belongs to it is put beside it: under its own name; where it was moved to; or, where
+    /// it was deleted or replaced, the new file that is written for it.
+    pub fn place(&mut self) -> PathBuf {
+        match self.disk.leads_to(&self.path, &self.file) {
+            Ok(false) => match self.lost(&[], Ok(())) {
+                StoreError::Moved { now, .. } => now,
+                StoreError::Gone { kept: Ok(kept), .. } => kept,
+                _ => self.path.clone(),
+            },
+            Ok(true) | Err(_) => self.path.clone(),
+        }
+    }
+
+    /// Keeps records: written, synced, read back and compared, and found under the journal's name. When this returns, they are
+    /// safe.
     ///
     /// # Errors
     /// [`StoreError`]; then none of them counts as kept, and the same call may be tried again.
@@ -147,7 +249,7 @@ impl Journal {
         let (mut seed, mut sequence) = (self.seed, self.sequence);
         for entry in entries {
             let mut room = [0; PAYLOAD_MAX + OVERHEAD];
-            sequence += 1;
+            sequence = after(sequence, &self.path)?;
             let frame = encode_entry(entry, sequence, seed, &mut room).map_err(|error| {
                 StoreError::TooLong {
                     what: error.to_string(),
@@ -165,25 +267,8 @@ impl Journal {
     /// [`StoreError`].
     pub fn append_facts(&mut self, facts: &[HostFact]) -> Result<(), StoreError> {
         let mut bytes = Vec::new();
-        let (mut seed, mut sequence) = (self.seed, self.sequence);
-        for fact in facts {
-            let payload = postcard::to_stdvec(fact).map_err(|error| StoreError::TooLong {
-                what: error.to_string(),
-            })?;
-            let mut room = [0; PAYLOAD_MAX + OVERHEAD];
-            sequence += 1;
-            let frame = Frame {
-                kind: host::KIND,
-                version: host::VERSION,
-                sequence,
-                payload: &payload,
-            };
-            let frame = encode(&frame, seed, &mut room).map_err(|error| StoreError::TooLong {
-                what: error.to_string(),
-            })?;
-            seed = sum_of(frame);
-            bytes.extend_from_slice(frame);
-        }
+        let (seed, sequence) =
+            put_facts(facts, (self.seed, self.sequence), &self.path, &mut bytes)?;
         self.keep(&bytes, seed, sequence)
     }
 
@@ -196,60 +281,183 @@ impl Journal {
     }
 
     fn keep(&mut self, bytes: &[u8], seed: u32, sequence: u32) -> Result<(), StoreError> {
-        // A write that failed half-way may have left bytes behind: always from the last sound end.
-        self.file
-            .seek(SeekFrom::Start(self.end))
-            .map_err(StoreError::io(&self.path, "write"))?;
-        self.file
-            .write_all(bytes)
-            .map_err(StoreError::io(&self.path, "write"))?;
-        self.file
-            .sync_data()
-            .map_err(StoreError::io(&self.path, "sync"))?;
-        let mut back = vec![0; bytes.len()];
-        self.file
-            .seek(SeekFrom::Start(self.end))
-            .map_err(StoreError::io(&self.path, "read back"))?;
-        self.file
-            .read_exact(&mut back)
-            .map_err(StoreError::io(&self.path, "read back"))?;
-        if back != bytes {
-            return Err(StoreError::ReadBack {
+        let _whole = Whole::begin();
+        let end = self.end.saturating_add(size_of(bytes));
+        if end > JOURNAL_MAX {
+            return Err(StoreError::Full {
                 path: self.path.clone(),
-                offset: self.end,
             });
         }
-        self.end += u64::try_from(bytes.len()).unwrap_or(u64::MAX);
+        if self.is_ragged {
+            // A write that failed may have left whole frames behind the end. A shorter one written over them would leave the last
+            // of them standing, with its seed in front of it: it would be taken for kept. So they go first, and safely so.
+            self.file
+                .set_size(self.end)
+                .and_then(|()| self.file.sync())
+                .map_err(StoreError::io(&self.path, "cut a failed write off"))?;
+        }
+        self.is_ragged = true;
+        let written = keep_at(&mut self.file, &self.path, bytes, self.end);
+        if written.is_err() {
+            // After a sync that failed the system may show what the disk does not have. Nobody shall read it and think it kept;
+            // where it cannot be cut off now, it is before the next try.
+            let _ = self.file.set_size(self.end);
+        }
+        // Looked at also when the write failed: on a disk that was taken away this is the reason to be told.
+        match (self.disk.leads_to(&self.path, &self.file), written) {
+            (Ok(true), written) => written?,
+            (Ok(false), written) => return Err(self.lost(bytes, written)),
+            (Err(error), _) => return Err(StoreError::io(&self.path, "look up")(error)),
+        }
+        self.is_ragged = false;
+        // The name leads here again.
+        self.rescue = None;
+        self.end = end;
         self.seed = seed;
         self.sequence = sequence;
         Ok(())
     }
 
-    /// Gives the file its own name. A second name refuses to take the place of a file that came up meanwhile; where the disk
-    /// has no second names, the file is moved.
-    fn name_it(&self, unfinished: &Path) -> Result<(), StoreError> {
-        match fs::hard_link(unfinished, &self.path) {
-            Ok(()) => fs::remove_file(unfinished).map_err(StoreError::io(unfinished, "remove")),
-            Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {
-                let _ = fs::remove_file(unfinished);
-                Err(StoreError::io(&self.path, "create")(error))
+    /// The name leads elsewhere: says where the journal is, or writes all that is known to a new file beside it.
+    fn lost(&mut self, unkept: &[u8], written: Result<(), StoreError>) -> StoreError {
+        let path = self.path.clone();
+        if let Some(now) = self.disk.whereabouts(&self.path, &self.file) {
+            if let Err(error) = written {
+                // It is not whole there yet.
+                return error;
             }
-            Err(_) => {
-                fs::rename(unfinished, &self.path).map_err(StoreError::io(&self.path, "create"))
+            // Whoever moved it may not have made that safe; the place that is told should still be true after a power cut.
+            if let Err(error) = self.disk.sync_folder(folder_of(&now)) {
+                return StoreError::io(&now, "sync the folder of")(error);
             }
+            return StoreError::Moved { path, now };
         }
+        let kept = self.rescued(unkept).map_err(|error| error.to_string());
+        StoreError::Gone { path, kept }
     }
 
-    /// So that the new file's name is as safe as its content. Not every system can; nothing is lost by trying.
-    fn sync_folder(&self) {
-        let folder = self
-            .path
-            .parent()
-            .filter(|folder| !folder.as_os_str().is_empty())
-            .unwrap_or(Path::new("."));
-        if let Ok(folder) = File::open(folder) {
-            let _ = folder.sync_all();
+    fn rescued(&mut self, unkept: &[u8]) -> io::Result<PathBuf> {
+        let _whole = Whole::begin();
+        if let Some((path, file)) = &mut self.rescue
+            && self.disk.leads_to(path, file).unwrap_or(false)
+        {
+            file.set_size(self.end)?;
+            file.write_at(unkept, self.end)?;
+            file.sync()?;
+            return Ok(path.clone());
         }
+        let known = usize::try_from(self.end).unwrap_or(usize::MAX);
+        let mut bytes = vec![0; known];
+        self.file.read_at(&mut bytes, 0)?;
+        bytes.extend_from_slice(unkept);
+        // The folder may be gone with the file.
+        self.disk.create_folder(folder_of(&self.path))?;
+        for number in 1_u32.. {
+            let path = numbered(&self.path, "rescued", number);
+            if self.disk.kind(&path)? != disk::Kind::Nothing {
+                continue;
+            }
+            let mut unfinished = Unfinished::beside(&self.disk, &path)?;
+            if let Err(error) = unfinished.fill(&bytes) {
+                unfinished.give_up(&self.disk);
+                return Err(error);
+            }
+            let file = unfinished.name(&self.disk)?;
+            self.rescue = Some((path.clone(), file));
+            return Ok(path);
+        }
+        Err(io::ErrorKind::AlreadyExists.into())
+    }
+}
+
+/// `pump.evj` as `pump.rescued.evj`, then `pump.rescued-2.evj`.
+fn numbered(path: &Path, word: &str, number: u32) -> PathBuf {
+    let number = if number > 1 {
+        format!("-{number}")
+    } else {
+        String::new()
+    };
+    match path.extension() {
+        Some(ending) => path.with_extension(format!("{word}{number}.{}", ending.display())),
+        None => path.with_extension(format!("{word}{number}")),
+    }
+}
+
+/// The name of the journal that a rescued one continues; none for any other.
+pub(super) fn rescued_from(path: &Path) -> Option<PathBuf> {
+    let stem = path.file_stem()?.to_str()?;
+    let (name, number) = stem.rsplit_once(".rescued")?;
+    let is_ours = number.is_empty()
+        || number
+            .strip_prefix('-')
+            .is_some_and(|number| number.parse::<u32>().is_ok());
+    let ending = path.extension()?.to_str()?;
+    is_ours.then(|| path.with_file_name(format!("{name}.{ending}")))
+}
+
+/// Written, synced, read back and compared.
+fn keep_at(file: &mut impl DiskFile, path: &Path, bytes: &[u8], at: u64) -> Result<(), StoreError> {
+    file.write_at(bytes, at)
+        .map_err(StoreError::io(path, "write"))?;
+    file.sync().map_err(StoreError::io(path, "sync"))?;
+    let mut back = vec![0; bytes.len()];
+    file.read_at(&mut back, at)
+        .map_err(StoreError::io(path, "read back"))?;
+    if back == bytes {
+        return Ok(());
+    }
+    Err(StoreError::ReadBack {
+        path: path.to_owned(),
+        offset: at,
+    })
+}
+
+/// Facts as frames behind a seed and a number; returns those of the last.
+fn put_facts(
+    facts: &[HostFact],
+    (mut seed, mut sequence): (u32, u32),
+    path: &Path,
+    bytes: &mut Vec<u8>,
+) -> Result<(u32, u32), StoreError> {
+    for fact in facts {
+        let payload = postcard::to_stdvec(fact).map_err(|error| StoreError::TooLong {
+            what: error.to_string(),
+        })?;
+        let mut room = [0; PAYLOAD_MAX + OVERHEAD];
+        sequence = after(sequence, path)?;
+        let frame = Frame {
+            kind: host::KIND,
+            version: host::VERSION,
+            sequence,
+            payload: &payload,
+        };
+        let frame = encode(&frame, seed, &mut room).map_err(|error| StoreError::TooLong {
+            what: error.to_string(),
+        })?;
+        seed = sum_of(frame);
+        bytes.extend_from_slice(frame);
+    }
+    Ok((seed, sequence))
+}
+
+/// The number of the next frame. A journal that was tampered with may have none left.
+fn after(sequence: u32, path: &Path) -> Result<u32, StoreError> {
+    sequence.checked_add(1).ok_or_else(|| StoreError::Full {
+        path: path.to_owned(),
+    })
+}
+
+fn size_of(bytes: &[u8]) -> u64 {
+    u64::try_from(bytes.len()).unwrap_or(u64::MAX)
+}
+
+fn in_use_or(path: &Path, doing: &'static str, error: io::Error) -> StoreError {
+    if error.kind() == io::ErrorKind::WouldBlock {
+        StoreError::InUse {
+            path: path.to_owned(),
+        }
+    } else {
+        StoreError::io(path, doing)(error)
     }
 }
 
@@ -278,36 +486,44 @@ pub fn changing(plan_name: &str, plan: &str) -> Result<Vec<HostFact>, StoreError
     Ok(with_plan(changed, plan))
 }
 
-fn lock(file: &File, path: &Path) -> Result<(), StoreError> {
-    match file.try_lock() {
-        Ok(()) => Ok(()),
-        Err(TryLockError::WouldBlock) => Err(StoreError::InUse {
-            path: path.to_owned(),
-        }),
-        Err(TryLockError::Error(source)) => Err(StoreError::Io {
-            path: path.to_owned(),
-            doing: "lock",
-            source,
-        }),
-    }
-}
-
 fn sum_of(frame: &[u8]) -> u32 {
     frame
         .last_chunk::<4>()
         .map_or(0, |sum| u32::from_le_bytes(*sum))
 }
 
-/// Torn bytes are kept beside the journal before they are cut off: evidence is never destroyed.
-fn set_aside(path: &Path, bytes: &[u8], damage: &[Damage]) -> Result<(), StoreError> {
+/// Torn bytes are kept beside the journal before they are cut off, and none is ever written over: evidence is never destroyed.
+fn set_aside<D: Disk>(
+    disk: &D,
+    path: &Path,
+    bytes: &[u8],
+    damage: &[Damage],
+) -> Result<(), StoreError> {
     let Some(torn) = damage.last().filter(|damage| damage.torn) else {
         return Ok(());
     };
-    let mut name = path.as_os_str().to_owned();
-    name.push(format!(".torn-at-{}", torn.from));
-    let aside = PathBuf::from(name);
-    fs::write(&aside, bytes.get(torn.from..torn.to).unwrap_or_default())
-        .map_err(StoreError::io(&aside, "set the torn end aside as"))
+    let torn_bytes = bytes.get(torn.from..torn.to).unwrap_or_default();
+    for number in 1_u32.. {
+        let more = if number > 1 {
+            format!("-{number}")
+        } else {
+            String::new()
+        };
+        let aside = with_behind(path, &format!(".torn-at-{}{more}", torn.from));
+        match disk::create(disk, &aside, torn_bytes) {
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {
+                // Set aside already, by a program that was killed before it cut them off?
+                if disk
+                    .read(&aside, JOURNAL_MAX)
+                    .is_ok_and(|kept| kept == torn_bytes)
+                {
+                    return Ok(());
+                }
+            }
+            other => return other.map_err(StoreError::io(&aside, "set the torn end aside as")),
+        }
+    }
+    Ok(())
 }
 
 fn with_plan(first: HostFact, plan: &str) -> Vec<HostFact> {

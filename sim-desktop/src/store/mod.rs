@@ -12,6 +12,8 @@ mod traces;
 pub use content::{Content, Damage, Fact};
 pub use error::StoreError;
 pub use host::{HostFact, PLAN_PIECE_MAX};
-pub use journal::{Journal, Purpose, changing, opening, read};
+pub use journal::{
+    JOURNAL_MAX, Journal, Purpose, changing, opening, read, read_on, read_with_bytes,
+};
 pub use merge::{Differs, fresh};
 pub use traces::{Traces, points_of};

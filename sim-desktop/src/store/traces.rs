@@ -3,28 +3,31 @@
 //! Losing one loses evidence, never truth: its digest stands in the attempt's record.
 
 use std::fmt::Write as _;
-use std::fs;
 use std::path::{Path, PathBuf};
+use std::{fs, io};
 
-use evendraw_core::trace::Point;
+use evendraw_core::trace::{self, Point};
 use evendraw_core::unit::{Angle, Torque};
 
 use super::error::StoreError;
+use super::journal::rescued_from;
+use crate::disk::{self, System};
 
 /// The folder of a journal's traces.
 #[derive(Clone, Debug)]
 pub struct Traces {
     folder: PathBuf,
+    /// Of a rescued journal: where the curves of the journal lie that it continues.
+    before: Option<PathBuf>,
 }
 
 impl Traces {
     /// Those of the journal at this path: the folder `<journal>.traces`.
     #[must_use]
     pub fn beside(journal: &Path) -> Self {
-        let mut name = journal.as_os_str().to_owned();
-        name.push(".traces");
         Self {
-            folder: PathBuf::from(name),
+            folder: disk::with_behind(journal, ".traces"),
+            before: rescued_from(journal).map(|path| disk::with_behind(&path, ".traces")),
         }
     }
 
@@ -33,10 +36,12 @@ impl Traces {
     pub fn in_folder(folder: &Path) -> Self {
         Self {
             folder: folder.to_owned(),
+            before: None,
         }
     }
 
-    /// Keeps the points of an attempt, named by joint number and record number; `title` becomes a comment.
+    /// Keeps the points of an attempt, named by joint number and record number; `title` becomes a comment. A curve that is there
+    /// already, of another journal that had this name, stays.
     ///
     /// # Errors
     /// [`StoreError::Io`].
@@ -47,20 +52,58 @@ impl Traces {
         title: &str,
         points: &[Point],
     ) -> Result<(), StoreError> {
-        fs::create_dir_all(&self.folder).map_err(StoreError::io(&self.folder, "create"))?;
-        let path = self.file(joint, seq);
-        fs::write(&path, csv(title, points)).map_err(StoreError::io(&path, "write"))
+        // Not with the folders above it: where they are gone, the journal is elsewhere.
+        match fs::create_dir(&self.folder) {
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
+            other => other.map_err(StoreError::io(&self.folder, "create"))?,
+        }
+        let text = csv(title, points);
+        for number in 1_u32.. {
+            let path = file(&self.folder, joint, seq, number);
+            match disk::create_loosely(&System, &path, text.as_bytes()) {
+                Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {
+                    if fs::read(&path).is_ok_and(|kept| kept == text.as_bytes()) {
+                        return Ok(());
+                    }
+                }
+                other => return other.map_err(StoreError::io(&path, "write")),
+            }
+        }
+        Ok(())
     }
 
     /// The points of an attempt, if its file is there and reads.
     #[must_use]
     pub fn load(&self, joint: u8, seq: u32) -> Option<Vec<Point>> {
-        points_of(&fs::read_to_string(self.file(joint, seq)).ok()?)
+        self.folders()
+            .find_map(|folder| points_of(&fs::read_to_string(file(folder, joint, seq, 1)).ok()?))
     }
 
-    fn file(&self, joint: u8, seq: u32) -> PathBuf {
-        self.folder.join(format!("{joint}-{seq}.csv"))
+    /// The points of an attempt that the digest in its record proves.
+    #[must_use]
+    pub fn proved(&self, joint: u8, seq: u32, digest: u32) -> Option<Vec<Point>> {
+        self.folders()
+            .flat_map(|folder| {
+                (1_u32..).map_while(move |number| {
+                    fs::read_to_string(file(folder, joint, seq, number)).ok()
+                })
+            })
+            .filter_map(|text| points_of(&text))
+            .find(|points| trace::digest(points.iter().copied()) == digest)
     }
+
+    fn folders(&self) -> impl Iterator<Item = &Path> {
+        std::iter::once(self.folder.as_path()).chain(self.before.as_deref())
+    }
+}
+
+fn file(folder: &Path, joint: u8, seq: u32, number: u32) -> PathBuf {
+    let more = if number > 1 {
+        format!("-{number}")
+    } else {
+        String::new()
+    };
+    folder.join(format!("{joint}-{seq}{more}.csv"))
 }
 
 fn csv(title: &str, points: &[Point]) -> String {

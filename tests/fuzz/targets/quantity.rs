@@ -3,7 +3,7 @@
 
 use core::fmt::{Debug, Display};
 
-use evendraw_core::quantity::{
+use evendraw::quantity::{
     AngleUnit, Converted, LengthUnit, QuantityError, SpanUnit, Target, Tolerance, TorqueUnit,
     printed_targets,
 };

@@ -15,6 +15,8 @@ use evendraw_tests::{emulator, size};
 
 /// The targets that the toolchain file names; listed again because rustup does not always install them unasked.
 const TARGETS: [&str; 2] = ["thumbv7em-none-eabihf", "thumbv6m-none-eabi"];
+/// The desktop's commands are checked for this one too, without the desk: there is no screen and no emulator for it here.
+const WINDOWS: &str = "x86_64-pc-windows-gnu";
 /// The same for components.
 const COMPONENTS: [&str; 2] = ["clippy", "rustfmt"];
 
@@ -25,7 +27,7 @@ struct Step {
     run: fn(&Path) -> Report,
 }
 
-const STEPS: [Step; 10] = [
+const STEPS: [Step; 11] = [
     Step {
         name: "tools",
         title: "Toolchain and emulator",
@@ -55,6 +57,11 @@ const STEPS: [Step; 10] = [
         name: "core",
         title: "The core alone for the smallest chips",
         run: core_alone,
+    },
+    Step {
+        name: "windows",
+        title: "The commands, checked for Windows",
+        run: windows,
     },
     Step {
         name: "test",
@@ -187,10 +194,11 @@ fn tools(root: &Path) -> Report {
             let installed = PathBuf::from(sysroot.trim()).join("lib/rustlib");
             let missing: Vec<&str> = TARGETS
                 .into_iter()
+                .chain([WINDOWS])
                 .filter(|target| !installed.join(target).is_dir())
                 .collect();
             if missing.is_empty() {
-                println!("targets: {}", TARGETS.join(", "));
+                println!("targets: {}, {WINDOWS}", TARGETS.join(", "));
             } else {
                 require(
                     &mut report,
@@ -307,6 +315,23 @@ fn core_alone(root: &Path) -> Report {
             ]),
         );
     }
+    report
+}
+
+/// Types only: what differs between systems stands in the desktop's room `disk`, and in `link/port.rs` and `signals.rs`.
+fn windows(root: &Path) -> Report {
+    let mut report = Report::default();
+    require(
+        &mut report,
+        cargo(root).args([
+            "check",
+            "--package",
+            "evendraw",
+            "--no-default-features",
+            "--target",
+            WINDOWS,
+        ]),
+    );
     report
 }
 

@@ -3,40 +3,55 @@
 //!
 //! Knows nothing of how the figures came about.
 
-use std::fs;
 use std::path::{Path, PathBuf};
 
 use maud::{Markup, PreEscaped, html};
 
 use super::super::CommandError;
 use super::bars;
+use crate::outputs::{self, Over};
 use crate::plan::Joint;
 use crate::rehearsal::JointResult;
 use crate::rehearsal::result::Curve;
 use crate::rehearsal::trace_file::file_word;
+
+/// The kinds of pictures.
+const KINDS: [&str; 3] = ["clamps", "torque-angle", "map"];
+
+fn file(folder: &Path, joint: &Joint, kind: &str) -> PathBuf {
+    folder.join(format!("{}-{kind}.svg", file_word(joint.id())))
+}
+
+/// Whether the pictures of a joint may be written, to be known before the work.
+pub(super) fn may_write(folder: &Path, joint: &Joint, over: Over) -> Result<(), CommandError> {
+    for kind in KINDS {
+        outputs::may_write(&file(folder, joint, kind), over)?;
+    }
+    Ok(())
+}
 
 /// Writes what there is to see of a joint; the names of the files.
 pub(super) fn write(
     folder: &Path,
     joint: &Joint,
     result: &JointResult,
+    over: Over,
 ) -> Result<Vec<PathBuf>, CommandError> {
     let mut pictures = Vec::new();
     if !result.passes.is_empty() {
-        pictures.push(("clamps", clamps(joint, result)));
+        pictures.push((KINDS[0], clamps(joint, result)));
     }
     if !result.curves.is_empty() {
-        pictures.push(("torque-angle", curves(joint, &result.curves)));
+        pictures.push((KINDS[1], curves(joint, &result.curves)));
     }
     if !result.clamps_kn.is_empty() {
-        pictures.push(("map", map(joint, result)));
+        pictures.push((KINDS[2], map(joint, result)));
     }
-    fs::create_dir_all(folder).map_err(|error| CommandError::file("create", folder, &error))?;
+    outputs::folder(folder)?;
     let mut names = Vec::new();
     for (kind, picture) in pictures {
-        let path = folder.join(format!("{}-{kind}.svg", file_word(joint.id())));
-        fs::write(&path, picture.into_string())
-            .map_err(|error| CommandError::file("write", &path, &error))?;
+        let path = file(folder, joint, kind);
+        outputs::write(&path, &picture.into_string(), over)?;
         names.push(path);
     }
     Ok(names)

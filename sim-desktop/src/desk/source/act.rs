@@ -91,7 +91,7 @@ impl Source {
             Ask::CheckPlan(text) => {
                 if let Err(errors) = Plan::parse("new plan", &text) {
                     let words = errors
-                        .faults()
+                        .list()
                         .first()
                         .map_or_else(String::new, ToString::to_string);
                     self.say(true, words);
@@ -258,8 +258,9 @@ impl Source {
             let open = |(index, own): &(u16, &evendraw_core::procedure::Step)| {
                 own.fastener() == fastener && !session.ledger().step(*index).is_settled()
             };
-            (0u16..)
-                .zip(session.procedure().steps())
+            session
+                .procedure()
+                .numbered_steps()
                 .find(open)
                 .map(|(index, _)| index)
         });

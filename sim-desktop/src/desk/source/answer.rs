@@ -2,7 +2,7 @@
 //!
 //! Knows nothing of how it was worded.
 
-use evendraw_core::quantity::{LengthUnit, Quantity, TorqueUnit};
+use crate::quantity::{LengthUnit, Quantity, TorqueUnit};
 use evendraw_core::record::{Decision, Doubt};
 use evendraw_core::session::{Input, Next, Session};
 

@@ -8,7 +8,7 @@ use std::time::SystemTime;
 
 use super::super::view::Finding;
 use crate::job::{Job, JobError};
-use crate::plan::{Fault, Plan, Severity};
+use crate::plan::{Diagnostic, Plan, Severity};
 use crate::store::Purpose;
 
 /// Why the desk cannot open what it was asked for.
@@ -157,7 +157,7 @@ pub(super) fn take_up(
 }
 
 /// A fault of the plan as the screen shows it.
-pub(super) fn finding(text: &str, fault: &Fault) -> Finding {
+pub(super) fn finding(text: &str, fault: &Diagnostic) -> Finding {
     let place = fault.place();
     let length = text
         .get(place)

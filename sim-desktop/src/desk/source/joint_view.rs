@@ -88,7 +88,7 @@ impl Source {
     pub(super) fn clock(&self, job: &Job, joint: u8) -> Option<(String, bool)> {
         let session = job.session(joint)?;
         let (procedure, ledger) = (session.procedure(), session.ledger());
-        let mut running = (0_u16..).zip(procedure.steps()).filter_map(|(index, _)| {
+        let mut running = procedure.numbered_steps().filter_map(|(index, _)| {
             let StageKind::Wait { at_most, after, .. } = procedure.stage_of(index)?.kind else {
                 return None;
             };

@@ -256,7 +256,7 @@ impl Source {
             News::Curve { joint, seq, points } => {
                 let kept = self
                     .job
-                    .as_ref()
+                    .as_mut()
                     .map(|job| job.keep_curve(joint, seq, &points));
                 if let Some(Err(error)) = kept {
                     self.say(true, format!("the curve of record {seq} is lost: {error}"));

@@ -151,7 +151,7 @@ impl Source {
     pub fn open(plan: Option<&Path>) -> Result<Self, SourceError> {
         match plan {
             Some(path) => {
-                let text = std::fs::read_to_string(path)
+                let text = crate::limits::read_plan(path)
                     .map_err(|error| SourceError::new(path, &error))?;
                 let name = path.file_name().map_or_else(
                     || path.display().to_string(),

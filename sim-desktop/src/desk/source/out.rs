@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use super::super::view::Export;
 use super::{Source, files};
 use crate::job::status::telling::{csv, objects};
+use crate::outputs::{self, Over};
 use crate::sheet::{self, Sheet};
 
 impl Source {
@@ -59,7 +60,7 @@ impl Source {
     }
 
     pub(super) fn write_out(&mut self, path: &Path, text: &str, show: bool) {
-        match std::fs::write(path, text) {
+        match outputs::write(path, text, Over::Ours) {
             Ok(()) if show => {
                 if self.browser && files::open_in_browser(path) {
                     self.say(false, format!("opened {}", path.display()));
@@ -71,10 +72,7 @@ impl Source {
                 }
             }
             Ok(()) => self.say(false, format!("written to {}", path.display())),
-            Err(error) => self.say(
-                true,
-                format!("{} cannot be written: {error}", path.display()),
-            ),
+            Err(error) => self.say(true, error.to_string()),
         }
     }
 }

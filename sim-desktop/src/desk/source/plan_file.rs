@@ -8,6 +8,7 @@ use std::time::SystemTime;
 use evendraw_core::ledger::Standing;
 
 use super::{Hand, Readings, Source, files};
+use crate::disk::{self, System};
 use crate::plan::Plan;
 use crate::store::{Fact, Purpose};
 
@@ -58,7 +59,7 @@ impl Source {
             Ok(plan) => plan,
             Err(errors) => {
                 self.file.findings = errors
-                    .faults()
+                    .list()
                     .iter()
                     .map(|fault| files::finding(&self.file.text, fault))
                     .collect();
@@ -106,7 +107,7 @@ impl Source {
         let Some(path) = self.file.path.clone() else {
             return;
         };
-        match std::fs::read_to_string(&path) {
+        match crate::limits::read_plan(&path) {
             Ok(text) => {
                 self.file.stamp = files::stamp(&path);
                 self.file.text = text;
@@ -131,12 +132,7 @@ impl Source {
         if path.as_os_str().is_empty() {
             return self.say(true, "the plan needs a file name");
         }
-        let result = std::fs::OpenOptions::new()
-            .write(true)
-            .create_new(true)
-            .open(path)
-            .and_then(|mut file| std::io::Write::write_all(&mut file, text.as_bytes()));
-        match result {
+        match disk::create(&System, path, text.as_bytes()) {
             Ok(()) => self.open_plan(path),
             Err(error) => self.say(
                 true,

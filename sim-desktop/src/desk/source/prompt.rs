@@ -259,8 +259,12 @@ impl Card<'_> {
             ),
             Next::Store => alert(
                 "The record cannot be stored".to_owned(),
-                "Nothing more is pulled until it is: free some space, or put the disk back."
-                    .to_owned(),
+                format!(
+                    "Nothing more is pulled until it is. {}",
+                    self.job
+                        .store_trouble()
+                        .unwrap_or("Free some space, or put the disk back.")
+                ),
                 &["Then try again."],
                 vec![choice("Enter", "Try again", Act::TryAgain)],
             ),
@@ -268,12 +272,12 @@ impl Card<'_> {
     }
 
     fn stage(&self, step: u16) -> Option<&StagePlan> {
-        let at = self.plan.procedure.steps().get(usize::from(step))?;
+        let at = self.plan.procedure.step_at(step)?;
         self.plan.stage(at.stage())
     }
 
     fn fastener(&self, step: u16) -> Option<u8> {
-        let at = self.plan.procedure.steps().get(usize::from(step))?;
+        let at = self.plan.procedure.step_at(step)?;
         at.fastener()
     }
 
@@ -391,22 +395,20 @@ impl Card<'_> {
             } if at_most < Span::MAX => Some((moment, at_most)),
             _ => None,
         };
-        let mut waits = (0_u16..)
-            .zip(procedure.steps())
-            .filter_map(|(index, step)| {
-                let (moment, at_most) = limits(procedure.stage_of(index)?.kind)?;
-                // What was worked at already is not asked about afterwards.
-                let is_begun = (0..index).any(|before| ledger.step(before).is_settled())
-                    && procedure
-                        .steps()
-                        .iter()
-                        .any(|own| own.stage() < step.stage());
-                let is_told = !matches!(
-                    ledger.moment(procedure, Moment::Named(moment)),
-                    evendraw_core::ledger::Reached::NotYet
-                );
-                (!is_begun && !is_told).then_some((moment, at_most))
-            });
+        let mut waits = procedure.numbered_steps().filter_map(|(index, step)| {
+            let (moment, at_most) = limits(procedure.stage_of(index)?.kind)?;
+            // What was worked at already is not asked about afterwards.
+            let is_begun = (0..index).any(|before| ledger.step(before).is_settled())
+                && procedure
+                    .steps()
+                    .iter()
+                    .any(|own| own.stage() < step.stage());
+            let is_told = !matches!(
+                ledger.moment(procedure, Moment::Named(moment)),
+                evendraw_core::ledger::Reached::NotYet
+            );
+            (!is_begun && !is_told).then_some((moment, at_most))
+        });
         let (moment, at_most) = waits.next()?;
         let name = self.plan.moments.get(usize::from(moment))?;
         Some(question(
@@ -676,7 +678,7 @@ impl Card<'_> {
             || "how far is not known".to_owned(),
             |angle| format!("by {}", words::angle(angle)),
         );
-        let stage = self.plan.procedure.steps().get(usize::from(step))?.stage();
+        let stage = self.plan.procedure.stage_at(step)?;
         let at = Shown::at(self.plan, stage).words(checked.peak);
         Some(alert(
             format!("Fastener {label} moved when it was checked again"),

@@ -37,7 +37,7 @@ impl Source {
         let checking = job.session(number).and_then(checking_again);
         let step = checking.or_else(|| self.view.status.joint(number)?.step);
         let stage = step
-            .and_then(|step| plan.procedure.steps().get(usize::from(step)))
+            .and_then(|step| plan.procedure.step_at(step))
             .map_or(0, |step| step.stage());
         Some(Shown::at(plan, stage))
     }
@@ -156,8 +156,7 @@ fn shown_in(shown: Shown, view: &mut LiveView) {
 /// The target as the plan has it, for the fastener of this step.
 pub(super) fn typed_target(plan: &JointPlan, step: u16) -> &str {
     plan.procedure
-        .steps()
-        .get(usize::from(step))
+        .step_at(step)
         .and_then(|at| Some((plan.stage(at.stage())?, at.fastener())))
         .and_then(|(stage, fastener)| {
             fastener.map_or(stage.target.as_deref(), |fastener| {

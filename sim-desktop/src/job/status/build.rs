@@ -179,7 +179,7 @@ fn is_settled_since(view: &View<'_>, about: About, mark: Mark) -> bool {
     is_grave
         && match about {
             About::Step(step) => {
-                let at = view.plan.procedure.steps().get(usize::from(step));
+                let at = view.plan.procedure.step_at(step);
                 let fastener = at.and_then(|step| step.fastener());
                 view.ledger.step(step).is_settled()
                     && !fastener.is_some_and(|own| view.ledger.felt_wrong(own))

@@ -5,7 +5,6 @@
 use evendraw_core::audit::torque_window;
 use evendraw_core::procedure::Procedure;
 use evendraw_core::record::{Attempt, Entry};
-use evendraw_core::trace::{self, Point};
 use evendraw_core::unit::{Angle, Torque};
 
 use super::Curve;
@@ -43,15 +42,11 @@ pub fn state_of_curve(traces: &Traces, entry: &Entry, attempt: &Attempt) -> Curv
     if attempt.trace == 0 {
         return CurveState::None;
     }
-    match traces.load(entry.joint, entry.seq) {
+    match traces.proved(entry.joint, entry.seq, attempt.trace) {
+        Some(_) => CurveState::Kept,
+        None if traces.load(entry.joint, entry.seq).is_some() => CurveState::Changed,
         None => CurveState::Missing,
-        Some(points) if is_judged(&points, attempt) => CurveState::Kept,
-        Some(_) => CurveState::Changed,
     }
-}
-
-fn is_judged(points: &[Point], attempt: &Attempt) -> bool {
-    trace::digest(points.iter().copied()) == attempt.trace
 }
 
 /// The curve of an attempt with its windows, if it is kept and is the one that was judged.
@@ -65,10 +60,7 @@ pub fn curve_of(
     if attempt.trace == 0 {
         return None;
     }
-    let points = traces?.load(entry.joint, entry.seq)?;
-    if !is_judged(&points, attempt) {
-        return None;
-    }
+    let points = traces?.proved(entry.joint, entry.seq, attempt.trace)?;
     let newton_meters = |torque: Torque| f64::from(torque.millinewton_meters()) / 1_000.0;
     let degrees = |angle: Angle| f64::from(angle.millidegrees()) / 1_000.0;
     let mut drawn: Vec<(f64, f64)> = points

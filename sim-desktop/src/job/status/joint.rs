@@ -29,7 +29,7 @@ pub(super) fn status(
 ) -> JointStatus {
     let step = view.next.and_then(|next| step_of(view, next));
     let stage = step
-        .and_then(|step| view.plan.procedure.steps().get(usize::from(step)))
+        .and_then(|step| view.plan.procedure.step_at(step))
         .map_or(view.plan.stages.len().saturating_sub(1), |step| {
             usize::from(step.stage())
         });
@@ -83,7 +83,7 @@ fn why(view: &View<'_>, step: Option<u16>) -> String {
 
 /// `fastener 7, stage 2 of 3`, as far as each applies.
 pub(super) fn step_words(view: &View<'_>, step: Option<u16>) -> String {
-    let at = step.and_then(|step| view.plan.procedure.steps().get(usize::from(step)));
+    let at = step.and_then(|step| view.plan.procedure.step_at(step));
     let Some(at) = at else { return String::new() };
     let stages = view.plan.stages.len();
     let stage = format!("stage {} of {stages}", u32::from(at.stage()) + 1);
@@ -102,15 +102,10 @@ pub(super) fn step_of(view: &View<'_>, next: Next) -> Option<u16> {
         });
         open.map(|(index, _)| index)
     };
+    if let Some(step) = next.step() {
+        return Some(step);
+    }
     match next {
-        Next::Pull { step }
-        | Next::Hand { step }
-        | Next::Fit { step }
-        | Next::Answer { step }
-        | Next::Measure { step }
-        | Next::Moment { step, .. }
-        | Next::Wait { step, .. }
-        | Next::Decide { step } => Some(step),
         Next::Loosen { fastener } | Next::Replace { fastener } | Next::Settle { fastener } => {
             first(&|own| own == Some(fastener)).or_else(|| {
                 let mut steps = view.steps();
@@ -118,14 +113,7 @@ pub(super) fn step_of(view: &View<'_>, next: Next) -> Option<u16> {
                 own.map(|(index, _)| index)
             })
         }
-        Next::Start
-        | Next::Store
-        | Next::Person
-        | Next::Tool
-        | Next::Condition
-        | Next::TakeApart
-        | Next::AwaitDue { .. }
-        | Next::Nothing => first(&|_| true),
+        _ => first(&|_| true),
     }
 }
 

@@ -129,8 +129,8 @@ fn steps(view: &View<'_>, told: &[u8], items: &mut Vec<Item>) {
     let procedure = &view.plan.procedure;
     for (stage, _) in (0_u8..).zip(procedure.stages()) {
         let mut undone: Vec<u8> = Vec::new();
-        for (index, step) in (0_u16..)
-            .zip(procedure.steps())
+        for (index, step) in procedure
+            .numbered_steps()
             .filter(|(_, step)| step.stage() == stage)
         {
             let state = view.ledger.step(index);
@@ -204,8 +204,8 @@ pub(super) fn due(view: &View<'_>) -> Vec<Item> {
         let StageKind::Later { .. } = stage.kind else {
             continue;
         };
-        let mut left: Vec<u8> = (0_u16..)
-            .zip(procedure.steps())
+        let mut left: Vec<u8> = procedure
+            .numbered_steps()
             .filter(|(index, step)| {
                 step.stage() == number && !view.ledger.step(*index).is_settled()
             })

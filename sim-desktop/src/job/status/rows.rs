@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use evendraw_core::record::{Record, Role};
 
 use super::Clock;
-use super::telling::{self, List, Names, judged, tell, tell_host};
+use super::telling::{self, List, Names, Sure, tell, tell_host};
 use crate::mark::Mark;
 use crate::plan::Plan;
 use crate::store::Fact;
@@ -63,6 +63,7 @@ pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>)
     let clock = Clock::of(facts, rehearsal);
     let mut person: BTreeMap<u8, String> = BTreeMap::new();
     let mut tool: BTreeMap<u8, String> = BTreeMap::new();
+    let mut sure = Sure::new(plan, facts);
     let mut rows = Vec::with_capacity(facts.len());
     for (sequence, fact) in (1_u64..).zip(facts) {
         let entry = match fact {
@@ -90,6 +91,7 @@ pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>)
             }
             _ => {}
         }
+        let judged = sure.judged(entry);
         let telling = tell(names, entry);
         let (fastener, stage) = telling.about.place(names, entry.joint);
         let mut row = Row {
@@ -119,7 +121,6 @@ pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>)
                 .angle
                 .map(|angle| f64::from(angle.millidegrees()) / 1_000.0);
             row.traced = attempt.trace != 0;
-            let judged = judged(plan, facts, entry);
             row.sure = judged.map_or_else(String::new, |judged| judged.words());
             if let Some(remark) = judged.and_then(|judged| judged.remark()) {
                 row.what = format!("{}; {remark}", row.what);

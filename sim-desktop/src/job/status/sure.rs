@@ -12,8 +12,8 @@ use crate::uncertainty::judged_in;
 /// what it was drawn in from.
 pub(super) fn with_uncertainty(view: &View<'_>, number: u8, window: String) -> String {
     let procedure = &view.plan.procedure;
-    let step = (0_u16..)
-        .zip(procedure.steps())
+    let step = procedure
+        .numbered_steps()
         .find(|(_, step)| step.stage() == number);
     let (Some((step, _)), Some(plan)) = (step, view.plan.stage(number)) else {
         return window;

@@ -18,9 +18,9 @@ use super::plan_of;
 use super::unit::Shown;
 use crate::mark::Mark;
 use crate::peers::is_of_peers;
-use crate::plan::{Joint, JointPlan, Plan};
+use crate::plan::{Joint, JointPlan, Plan, Tool};
 use crate::store::{Fact, HostFact};
-use crate::uncertainty::{Judged, judged_in};
+use crate::uncertainty::{Judged, in_hand, judged};
 use crate::words;
 
 /// What the numbers in records stand for.
@@ -675,8 +675,8 @@ pub fn object(names: &Names, entry: &Entry) -> Value {
     Value::Object(own)
 }
 
-/// The columns of the table, in their order.
-const CSV_HEADER: &str = "record,joint,fastener,stage,attempt,pulls,peak_torque_Nm,final_torque_Nm,angle_deg,verdict,\
+/// The columns of the table, in their order: its first line.
+pub const CSV_HEADER: &str = "record,joint,fastener,stage,attempt,pulls,peak_torque_Nm,final_torque_Nm,angle_deg,verdict,\
     reasons,words,seq,boot,at_s";
 
 /// The table of records: a row each, the names of the columns first; what a kind has no value for stays empty.
@@ -831,19 +831,40 @@ pub fn tell_host(names: &Names, fact: &HostFact) -> Option<(Value, String)> {
     })
 }
 
-/// How sure the torque of an attempt is; none for other records, nor where the plan is lost.
-#[must_use]
-pub fn judged(plan: Option<&Plan>, facts: &[Fact], entry: &Entry) -> Option<Judged> {
-    let Record::Attempt(attempt) = &entry.record else {
-        return None;
-    };
-    let plan = plan?;
-    let joint = plan.joints().get(usize::from(entry.joint))?;
-    let entries = facts.iter().filter_map(|fact| match fact {
-        Fact::Entry(own) if own.joint == entry.joint => Some(own),
-        _ => None,
-    });
-    judged_in(plan, plan_of(facts, joint), entries, (entry.seq, attempt))
+/// How sure the torque of each attempt is, as the records go by: the tool in hand is known without looking back.
+#[derive(Clone, Debug)]
+pub struct Sure<'p> {
+    plan: Option<&'p Plan>,
+    joints: Vec<&'p JointPlan>,
+    tools: Vec<Option<&'p Tool>>,
+}
+
+impl<'p> Sure<'p> {
+    /// Before the first record. Nothing is known where the plan is lost.
+    #[must_use]
+    pub fn new(plan: Option<&'p Plan>, facts: &[Fact]) -> Self {
+        let joints: Vec<&JointPlan> = plan
+            .into_iter()
+            .flat_map(Plan::joints)
+            .map(|joint| plan_of(facts, joint))
+            .collect();
+        Self {
+            plan,
+            tools: vec![None; joints.len()],
+            joints,
+        }
+    }
+
+    /// Takes in the next record; how sure it is, where it is an attempt.
+    pub fn judged(&mut self, entry: &Entry) -> Option<Judged> {
+        let own = usize::from(entry.joint);
+        let tool = self.tools.get_mut(own)?;
+        *tool = in_hand(self.plan?, *tool, entry);
+        match &entry.record {
+            Record::Attempt(attempt) => judged(self.joints.get(own)?, *tool, attempt),
+            _ => None,
+        }
+    }
 }
 
 /// Every fact as an object for scripts, in order.
@@ -852,10 +873,11 @@ pub fn objects<'f>(
     plan: Option<&'f Plan>,
     facts: &'f [Fact],
 ) -> impl Iterator<Item = Value> + use<'f> {
+    let mut sure = Sure::new(plan, facts);
     facts.iter().filter_map(move |fact| match fact {
         Fact::Entry(entry) => {
             let mut object = object(names, entry);
-            if let Some(judged) = judged(plan, facts, entry) {
+            if let Some(judged) = sure.judged(entry) {
                 judged.add_to(&mut object);
             }
             Some(object)

@@ -2,8 +2,8 @@
 //!
 //! For the eye only. Knows nothing of limits as they are judged, and nothing that is recorded passes through here.
 
+use crate::quantity::{Quantity, Target, TorqueUnit, Unit as _};
 use evendraw_core::procedure::TorqueWindow;
-use evendraw_core::quantity::{Quantity, Target, TorqueUnit, Unit as _};
 use evendraw_core::record::Attempt;
 use evendraw_core::unit::Torque;
 use evendraw_core::verdict::Verdict;
@@ -121,7 +121,7 @@ impl Shown {
 #[cfg(test)]
 mod tests {
     use super::Shown;
-    use evendraw_core::quantity::TorqueUnit;
+    use crate::quantity::TorqueUnit;
     use evendraw_core::unit::Torque;
 
     #[test]

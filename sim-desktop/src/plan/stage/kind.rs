@@ -1,20 +1,19 @@
 //! The keys of each stage kind.
 
+use crate::quantity::{AngleUnit, Target, TorqueUnit};
 use evendraw_core::procedure::{
     EngineState, Moment, OverrideAim, Policy, Prevailing, StageKind, TorqueWindow,
 };
-use evendraw_core::quantity::{AngleUnit, Target, TorqueUnit};
 use evendraw_core::unit::{Angle, Span};
 
 use super::StagePlan;
 use super::names::{named, policy, stage_named};
 use super::read::{Around, Pass};
-use crate::plan::fault::Faults;
 use crate::plan::quantity::{
     self, angle, angle_tolerance, angle_window, compare_printed, length_window, span, target,
     thousandths, torque_tolerance, torque_window, two_tolerances,
 };
-use crate::plan::tree::{Node, Reader, Typed, Value, chosen, closest, text_of};
+use crate::plan::tree::{Node, Reader, Typed, Value, chosen, text_of};
 
 /// Movement that counts as none where the plan is silent. Common practice, no source.
 const STILL: Angle = Angle::from_millidegrees(2_000);
@@ -35,76 +34,67 @@ impl Kind<'_, '_, '_> {
         word: &str,
         on: Option<&[u8]>,
         before: Option<&Pass>,
-        faults: &mut Faults,
     ) -> Option<StageKind> {
         match word {
             "tighten" => {
-                let window = self.torque("torque", faults);
-                let prevailing = self.prevailing(faults);
+                let window = self.torque("torque");
+                let prevailing = self.prevailing();
                 Some(StageKind::Tighten {
                     window: window?,
                     prevailing,
                 })
             }
-            "turn" => self.turn(faults),
-            "back-off" => self.back_off(faults),
-            "hold" => self.hold(faults),
-            "repeat" => self.repeat(before, faults),
-            "seat" => self.seat(faults),
+            "turn" => self.turn(),
+            "back-off" => self.back_off(),
+            "hold" => self.hold(),
+            "repeat" => self.repeat(before),
+            "seat" => self.seat(),
             "check" => {
-                self.ask("check", faults)?;
-                self.per_fastener(on, faults);
+                self.ask("check")?;
+                self.per_fastener(on);
                 Some(StageKind::Check)
             }
-            "measure" => self.measure(on, faults),
+            "measure" => self.measure(on),
             "align" => {
-                let window = self.torque("torque", faults)?;
+                let window = self.torque("torque")?;
                 Some(StageKind::Align { window })
             }
-            "wait" => self.wait(faults),
+            "wait" => self.wait(),
             "fit" => Some(StageKind::Fit),
-            _ => self.later(faults),
+            _ => self.later(),
         }
     }
 
     /// A torque with its tolerance, second printed value and targets by fastener.
-    fn torque(&mut self, key: &'static str, faults: &mut Faults) -> Option<TorqueWindow> {
-        let typed = self.reader.needed_text(key, faults);
-        let printed = self.reader.text("printed", faults);
-        let within = self.reader.text("within", faults);
-        let tolerance = torque_tolerance(within.as_ref(), faults)?;
+    fn torque(&mut self, key: &'static str) -> Option<TorqueWindow> {
+        let typed = self.reader.needed_text(key);
+        let printed = self.reader.text("printed");
+        let within = self.reader.text("within");
+        let tolerance = torque_tolerance(within.as_ref())?;
         self.plan.within = within.as_ref().map(|typed| typed.text.clone());
         self.plan.printed = printed.as_ref().map(|typed| typed.text.clone());
-        self.each(
-            |typed, faults| {
-                let aim = target::<TorqueUnit>(typed, faults)?;
-                torque_window(typed, &aim, &tolerance, faults).map(OverrideAim::Torque)
-            },
-            faults,
-        );
+        self.each(|typed| {
+            let aim = target::<TorqueUnit>(typed)?;
+            torque_window(typed, &aim, &tolerance).map(OverrideAim::Torque)
+        });
         let typed = typed?;
         self.plan.target = Some(typed.text.clone());
-        let aim = target::<TorqueUnit>(&typed, faults)?;
+        let aim = target::<TorqueUnit>(&typed)?;
         if let (Some(within), false) = (&within, matches!(aim, Target::Exact(_))) {
-            two_tolerances(within, "torque", faults);
+            two_tolerances(within, "torque");
         }
         if let Some(printed) = &printed {
-            compare_printed(&aim, printed, faults);
+            compare_printed(&aim, printed);
         }
-        torque_window(&typed, &aim, &tolerance, faults)
+        torque_window(&typed, &aim, &tolerance)
     }
 
-    fn each(
-        &mut self,
-        aim: impl Fn(&Typed, &mut Faults) -> Option<OverrideAim>,
-        faults: &mut Faults,
-    ) {
+    fn each(&mut self, aim: impl Fn(&Typed<'_>) -> Option<OverrideAim>) {
         let Some(node) = self.reader.raw("each") else {
             return;
         };
         let Value::Table(entries) = &node.value else {
-            faults.error(
-                &node.place,
+            node.place.error(
                 format!("`each` is {}", node.value.word()),
                 "here",
                 "write targets by fastener: { 3 = \"27 N·m\" }",
@@ -116,22 +106,20 @@ impl Kind<'_, '_, '_> {
                 text: key.text.clone(),
                 place: key.place.clone(),
             };
-            let Some(fasteners) = named(&name, self.around, faults) else {
+            let Some(fasteners) = named(&name, self.around) else {
                 continue;
             };
             let of = format!("`each` of `{}`", key.text);
-            let typed = chosen(value, self.around.choice, &of, faults)
-                .and_then(|value| text_of(value, &of, faults));
-            let Some((typed, aim)) =
-                typed.and_then(|typed| aim(&typed, faults).map(|aim| (typed, aim)))
+            let typed =
+                chosen(value, self.around.choice, &of).and_then(|value| text_of(value, &of));
+            let Some((typed, aim)) = typed.and_then(|typed| aim(&typed).map(|aim| (typed, aim)))
             else {
                 continue;
             };
             for fastener in fasteners {
                 if self.plan.each.iter().any(|(own, _)| *own == fastener) {
                     let label = self.around.labels.get(usize::from(fastener));
-                    faults.error(
-                        &key.place,
+                    key.place.error(
                         format!(
                             "fastener `{}` has two targets",
                             label.map_or("", String::as_str)
@@ -147,8 +135,8 @@ impl Kind<'_, '_, '_> {
         }
     }
 
-    fn prevailing(&mut self, faults: &mut Faults) -> Prevailing {
-        let own = self.reader.text("prevailing", faults);
+    fn prevailing(&mut self) -> Prevailing {
+        let own = self.reader.text("prevailing");
         let Some(typed) = own.or_else(|| self.around.prevailing.cloned()) else {
             return Prevailing::None;
         };
@@ -157,63 +145,59 @@ impl Kind<'_, '_, '_> {
             return Prevailing::Measure;
         }
         if !typed.text.contains(|letter: char| letter.is_ascii_digit()) {
-            faults.error(
-                &typed.place,
+            typed.place.error(
                 format!("unknown `prevailing`: `{}`", typed.text),
                 "here",
                 "prevailing = \"measure\", or a value like \"8 N·m\"",
             );
             return Prevailing::None;
         }
-        match quantity::torque(&typed, faults) {
+        match quantity::torque(&typed) {
             Some(torque) => Prevailing::Given(torque),
             None => Prevailing::None,
         }
     }
 
-    fn turn(&mut self, faults: &mut Faults) -> Option<StageKind> {
-        let typed = self.reader.needed_text("angle", faults);
-        let within = self.reader.text("within", faults);
-        let tolerance = angle_tolerance(within.as_ref(), faults)?;
-        self.each(
-            |typed, faults| {
-                let aim = target::<AngleUnit>(typed, faults)?;
-                angle_window(typed, &aim, &tolerance, faults).map(OverrideAim::Angle)
-            },
-            faults,
-        );
-        let torque = self.reader.text("torque", faults);
+    fn turn(&mut self) -> Option<StageKind> {
+        let typed = self.reader.needed_text("angle");
+        let within = self.reader.text("within");
+        let tolerance = angle_tolerance(within.as_ref())?;
+        self.each(|typed| {
+            let aim = target::<AngleUnit>(typed)?;
+            angle_window(typed, &aim, &tolerance).map(OverrideAim::Angle)
+        });
+        let torque = self.reader.text("torque");
         self.plan.end_torque = torque.as_ref().map(|typed| typed.text.clone());
         let torque = match &torque {
             Some(typed) => {
-                let aim = target::<TorqueUnit>(typed, faults)?;
-                let within = torque_tolerance(None, faults)?;
-                Some(torque_window(typed, &aim, &within, faults)?)
+                let aim = target::<TorqueUnit>(typed)?;
+                let within = torque_tolerance(None)?;
+                Some(torque_window(typed, &aim, &within)?)
             }
             None => None,
         };
-        let one_sweep = self.reader.flag("one_sweep", faults).unwrap_or(false);
+        let one_sweep = self.reader.flag("one_sweep").unwrap_or(false);
         self.plan.one_sweep = one_sweep;
         self.plan.within = within.as_ref().map(|typed| typed.text.clone());
         let typed = typed?;
         self.plan.target = Some(typed.text.clone());
-        let aim = target::<AngleUnit>(&typed, faults)?;
+        let aim = target::<AngleUnit>(&typed)?;
         if let (Some(within), false) = (&within, matches!(aim, Target::Exact(_))) {
-            two_tolerances(within, "angle", faults);
+            two_tolerances(within, "angle");
         }
         Some(StageKind::Turn {
-            window: angle_window(&typed, &aim, &tolerance, faults)?,
+            window: angle_window(&typed, &aim, &tolerance)?,
             torque,
             one_sweep,
         })
     }
 
-    fn back_off(&mut self, faults: &mut Faults) -> Option<StageKind> {
-        let angle = self.reader.text("angle", faults);
-        let to = self.reader.text("to", faults);
+    fn back_off(&mut self) -> Option<StageKind> {
+        let angle = self.reader.text("angle");
+        let to = self.reader.text("to");
         match (angle, to) {
             (Some(angle), None) => {
-                let back = quantity::angle(&angle, faults)?;
+                let back = quantity::angle(&angle)?;
                 self.plan.target = Some(angle.text);
                 Some(StageKind::BackOff { angle: Some(back) })
             }
@@ -222,8 +206,7 @@ impl Kind<'_, '_, '_> {
                 Some(StageKind::BackOff { angle: None })
             }
             (None, Some(to)) => {
-                faults.error(
-                    &to.place,
+                to.place.error(
                     format!("back-off to `{}`", to.text),
                     "here",
                     "write to = \"free\", or angle = \"180°\"",
@@ -231,8 +214,7 @@ impl Kind<'_, '_, '_> {
                 None
             }
             (Some(_), Some(to)) => {
-                faults.error(
-                    &to.place,
+                to.place.error(
                     "back-off has both `angle` and `to`",
                     "the second",
                     "leave out one",
@@ -240,8 +222,7 @@ impl Kind<'_, '_, '_> {
                 None
             }
             (None, None) => {
-                faults.error(
-                    &self.reader.place,
+                self.reader.place.error(
                     format!("{} does not say how far", self.reader.of),
                     "it is missing here",
                     "add angle = \"180°\" or to = \"free\"",
@@ -251,30 +232,30 @@ impl Kind<'_, '_, '_> {
         }
     }
 
-    fn still(&mut self, faults: &mut Faults) -> Angle {
+    fn still(&mut self) -> Angle {
         self.reader
-            .text("still", faults)
+            .text("still")
             .and_then(|typed| {
-                let still = angle(&typed, faults)?;
+                let still = angle(&typed)?;
                 self.plan.within = Some(typed.text);
                 Some(still)
             })
             .unwrap_or(STILL)
     }
 
-    fn hold(&mut self, faults: &mut Faults) -> Option<StageKind> {
-        let typed = self.reader.needed_text("torque", faults);
-        let printed = self.reader.text("printed", faults);
+    fn hold(&mut self) -> Option<StageKind> {
+        let typed = self.reader.needed_text("torque");
+        let printed = self.reader.text("printed");
         let torque = typed.as_ref().and_then(|typed| {
-            let value = quantity::single::<TorqueUnit>(typed, faults)?;
+            let value = quantity::single::<TorqueUnit>(typed)?;
             if let Some(printed) = &printed {
-                compare_printed(&Target::Exact(value), printed, faults);
+                compare_printed(&Target::Exact(value), printed);
             }
             Some(value.torque())
         });
         self.plan.printed = printed.map(|typed| typed.text);
-        let still = self.still(faults);
-        let time = match self.reader.value("seconds", faults) {
+        let still = self.still();
+        let time = match self.reader.value("seconds") {
             Some(Node {
                 value: Value::Whole(seconds),
                 ..
@@ -283,8 +264,7 @@ impl Kind<'_, '_, '_> {
                 u32::try_from(*seconds).ok().map(Span::from_seconds)
             }
             Some(node) => {
-                faults.error(
-                    &node.place,
+                node.place.error(
                     "`seconds` of a hold is not a number of seconds",
                     "here",
                     "a whole number from 1 to 86400, without quotes",
@@ -292,7 +272,7 @@ impl Kind<'_, '_, '_> {
                 None
             }
             None => {
-                self.reader.missing("seconds", faults);
+                self.reader.missing("seconds");
                 None
             }
         };
@@ -304,26 +284,24 @@ impl Kind<'_, '_, '_> {
         })
     }
 
-    fn repeat(&mut self, before: Option<&Pass>, faults: &mut Faults) -> Option<StageKind> {
-        let still = self.still(faults);
-        let min = self.reader.whole("min", 1..31, faults).unwrap_or(1);
-        let max = self
-            .reader
-            .whole("max", 1..31, faults)
-            .unwrap_or(min.max(4));
+    fn repeat(&mut self, before: Option<&Pass>) -> Option<StageKind> {
+        let still = self.still();
+        let min = self.reader.whole("min", 1..=30).unwrap_or(1);
+        let max = self.reader.whole("max", 1..=30).unwrap_or(min.max(4));
         if min > max {
-            faults.error(
-                &self.reader.key_place("max"),
+            self.reader.key_place("max").error(
                 format!("at least {min} passes but at most {max}"),
                 "here",
                 "max must not be below min",
             );
             return None;
         }
-        let own = self.reader.text("torque", faults);
+        let own = self.reader.text("torque");
         let Some(pass) = before else {
-            faults.error(
-                &self.reader.place,
+            if self.around.is_broken {
+                return None;
+            }
+            self.reader.place.error(
                 "nothing to repeat: no `tighten` stage stands before this one",
                 "here",
                 "put it after the pass that is repeated",
@@ -331,11 +309,10 @@ impl Kind<'_, '_, '_> {
             return None;
         };
         if let Some(own) = own {
-            let given = target::<TorqueUnit>(&own, faults)?;
-            let within = torque_tolerance(None, faults)?;
-            if torque_window(&own, &given, &within, faults)?.target != pass.window.target {
-                faults.error(
-                    &own.place,
+            let given = target::<TorqueUnit>(&own)?;
+            let within = torque_tolerance(None)?;
+            if torque_window(&own, &given, &within)?.target != pass.window.target {
+                own.place.error(
                     format!(
                         "`repeat` at {} after a pass at {}",
                         own.text,
@@ -357,10 +334,10 @@ impl Kind<'_, '_, '_> {
         })
     }
 
-    fn seat(&mut self, faults: &mut Faults) -> Option<StageKind> {
-        let node = self.reader.value("turns", faults);
+    fn seat(&mut self) -> Option<StageKind> {
+        let node = self.reader.value("turns");
         let Some(node) = node else {
-            self.reader.missing("turns", faults);
+            self.reader.missing("turns");
             return None;
         };
         let typed = match &node.value {
@@ -376,8 +353,7 @@ impl Kind<'_, '_, '_> {
         };
         let turns = thousandths(&typed).filter(|&turns| turns <= 100_000);
         let Some(turns) = turns else {
-            faults.error(
-                &node.place,
+            node.place.error(
                 "`turns` is not a number of turns",
                 "here",
                 "a number above 0, up to 100: turns = 3",
@@ -386,17 +362,16 @@ impl Kind<'_, '_, '_> {
         };
         self.plan.target = Some(format!("{typed} turns"));
         // Thousandths of a turn, 360 millidegrees each.
-        let angle = i32::try_from(turns * 360).ok()?;
+        let angle = i32::try_from(turns.checked_mul(360)?).ok()?;
         Some(StageKind::Seat {
             turns: Angle::from_millidegrees(angle),
         })
     }
 
-    fn ask(&mut self, what: &str, faults: &mut Faults) -> Option<()> {
-        let ask = self.reader.needed_text("ask", faults)?;
+    fn ask(&mut self, what: &str) -> Option<()> {
+        let ask = self.reader.needed_text("ask")?;
         if ask.text.len() > 200 {
-            faults.error(
-                &ask.place,
+            ask.place.error(
                 format!(
                     "the question of this {what} is {} bytes long",
                     ask.text.len()
@@ -409,14 +384,13 @@ impl Kind<'_, '_, '_> {
         Some(())
     }
 
-    fn per_fastener(&mut self, on: Option<&[u8]>, faults: &mut Faults) {
-        let per = self.reader.text("per", faults);
+    fn per_fastener(&mut self, on: Option<&[u8]>) {
+        let per = self.reader.text("per");
         self.whole_joint = match per {
             Some(typed) => match typed.text.as_str() {
                 "fastener" => false,
                 "joint" if on.is_some() => {
-                    faults.error(
-                        &typed.place,
+                    typed.place.error(
                         "a question for the whole joint cannot be `on` single fasteners",
                         "here",
                         "leave out `on`, or write per = \"fastener\"",
@@ -425,8 +399,7 @@ impl Kind<'_, '_, '_> {
                 }
                 "joint" => true,
                 _ => {
-                    faults.error(
-                        &typed.place,
+                    typed.place.error(
                         format!("unknown `per`: `{}`", typed.text),
                         "here",
                         "per = \"fastener\" or per = \"joint\"",
@@ -438,36 +411,35 @@ impl Kind<'_, '_, '_> {
         };
     }
 
-    fn measure(&mut self, on: Option<&[u8]>, faults: &mut Faults) -> Option<StageKind> {
-        self.ask("measure", faults);
-        self.per_fastener(on, faults);
-        let (on_under, text) = policy(&mut self.reader, "on_under", self.around, faults);
+    fn measure(&mut self, on: Option<&[u8]>) -> Option<StageKind> {
+        self.ask("measure");
+        self.per_fastener(on);
+        let (on_under, text) = policy(&mut self.reader, "on_under", self.around);
         self.on_under = on_under;
         self.plan.on_under = text;
-        let typed = self.reader.needed_text("length", faults)?;
-        let within = self.reader.text("within", faults);
-        let (min, max) = length_window(&typed, within.as_ref(), faults)?;
+        let typed = self.reader.needed_text("length")?;
+        let within = self.reader.text("within");
+        let (min, max) = length_window(&typed, within.as_ref())?;
         self.plan.target = Some(typed.text);
         self.plan.within = within.map(|typed| typed.text);
         Some(StageKind::Measure { min, max })
     }
 
-    fn wait(&mut self, faults: &mut Faults) -> Option<StageKind> {
+    fn wait(&mut self) -> Option<StageKind> {
         self.whole_joint = true;
-        let least = self.reader.text("at_least", faults);
-        let most = self.reader.text("at_most", faults);
-        let after = self.reader.text("after", faults);
+        let least = self.reader.text("at_least");
+        let most = self.reader.text("at_most");
+        let after = self.reader.text("after");
         let at_least = match &least {
-            Some(typed) => span(typed, faults)?,
+            Some(typed) => span(typed)?,
             None => Span::ZERO,
         };
         let at_most = match &most {
-            Some(typed) => span(typed, faults)?,
+            Some(typed) => span(typed)?,
             None => Span::MAX,
         };
         if least.is_none() && most.is_none() && after.is_none() {
-            faults.error(
-                &self.reader.place,
+            self.reader.place.error(
                 format!("{} waits for nothing", self.reader.of),
                 "here",
                 "add at_least = \"4 h\", at_most = \"3 min\" or after = \"a moment\"",
@@ -475,15 +447,14 @@ impl Kind<'_, '_, '_> {
             return None;
         }
         if at_least > at_most {
-            faults.error(
-                &self.reader.key_place("at_most"),
+            self.reader.key_place("at_most").error(
                 "the wait must end before it begins",
                 "here",
                 "at_most must not be below at_least",
             );
             return None;
         }
-        let (moment, from) = self.moment(after, faults)?;
+        let (moment, from) = self.moment(after)?;
         let from_words = from.clone();
         let words = match (&least, &most) {
             (Some(least), Some(most)) => {
@@ -503,7 +474,7 @@ impl Kind<'_, '_, '_> {
     }
 
     /// The stage or named moment that a wait counts from.
-    fn moment(&mut self, after: Option<Typed>, faults: &mut Faults) -> Option<(Moment, String)> {
+    fn moment(&mut self, after: Option<Typed<'_>>) -> Option<(Moment, String)> {
         let written = self.plan_written();
         let Some(after) = after else {
             let before = (0..written.saturating_sub(1))
@@ -515,8 +486,7 @@ impl Kind<'_, '_, '_> {
                     format!("stage {}", u16::from(stage) + 1),
                 )),
                 None => {
-                    faults.error(
-                        &self.reader.place,
+                    self.reader.place.error(
                         "the wait counts from nothing: no stage stands before it",
                         "here",
                         "say from when: after = \"sealant applied\"",
@@ -526,10 +496,12 @@ impl Kind<'_, '_, '_> {
             };
         };
         if let Some(number) = stage_named(&after.text, self.around) {
-            let stage = self.around.effective.get(number - 1).copied().flatten();
+            let at = number.checked_sub(1);
+            let stage = at
+                .and_then(|at| self.around.effective.get(at).copied())
+                .flatten();
             let Some(stage) = stage.filter(|_| number < written) else {
-                faults.error(
-                    &after.place,
+                after.place.error(
                     format!("the wait counts from stage {number}, which is not earlier"),
                     "here",
                     "an earlier stage, by its name or as \"stage 2\", or a moment",
@@ -539,9 +511,8 @@ impl Kind<'_, '_, '_> {
             return Some((Moment::StageDone(stage), after.text));
         }
         let names = self.around.names.iter().map(|(name, _)| name.as_str());
-        if let Some(near) = closest(&after.text, names) {
-            faults.warning(
-                &after.place,
+        if let Some(near) = after.place.to.closest(&after.text, names) {
+            after.place.warning(
                 format!(
                     "`{}` is taken as a moment; there is a stage `{near}`",
                     after.text
@@ -558,19 +529,17 @@ impl Kind<'_, '_, '_> {
         {
             Some(index) => index,
             None => {
+                let index = self.around.moments.len();
                 self.around.moments.push(after.text.clone());
-                self.around.moments.len() - 1
+                index
             }
         };
         match u8::try_from(index) {
             Ok(index) => Some((Moment::Named(index), after.text)),
             Err(_) => {
-                faults.error(
-                    &after.place,
-                    "more than 256 moments in one plan",
-                    "one too many",
-                    "",
-                );
+                after
+                    .place
+                    .error("more than 256 moments in one plan", "one too many", "");
                 None
             }
         }
@@ -586,17 +555,16 @@ impl Kind<'_, '_, '_> {
             .unwrap_or(1)
     }
 
-    fn later(&mut self, faults: &mut Faults) -> Option<StageKind> {
-        let window = self.torque("torque", faults);
-        let engine = self.reader.text("engine", faults);
+    fn later(&mut self) -> Option<StageKind> {
+        let window = self.torque("torque");
+        let engine = self.reader.text("engine");
         let state = match engine.as_ref().map(|typed| typed.text.as_str()) {
             None | Some("any") => EngineState::Any,
             Some("cold") => EngineState::Cold,
             Some("hot") => EngineState::Hot,
             Some(_) => {
                 if let Some(typed) = &engine {
-                    faults.error(
-                        &typed.place,
+                    typed.place.error(
                         format!("unknown engine state `{}`", typed.text),
                         "here",
                         "engine = \"cold\", \"hot\" or \"any\"",
@@ -605,7 +573,7 @@ impl Kind<'_, '_, '_> {
                 EngineState::Any
             }
         };
-        let after = self.reader.needed_text("after", faults);
+        let after = self.reader.needed_text("after");
         let state_words = match state {
             EngineState::Cold => ", engine cold",
             EngineState::Hot => ", engine hot",

@@ -3,26 +3,20 @@
 use evendraw_core::procedure::Policy;
 
 use super::read::Around;
-use crate::plan::fault::Faults;
 use crate::plan::place::{ORDER_WORDS, Order};
-use crate::plan::tree::{Node, Reader, Typed, Value, closest, label_of, text_of, texts_of};
+use crate::plan::tree::{Node, Reader, Typed, Value, label_of, text_of, texts_of};
 
 /// The fasteners that a label or group name means.
-pub(in crate::plan) fn named(
-    name: &Typed,
-    around: &Around<'_>,
-    faults: &mut Faults,
-) -> Option<Vec<u8>> {
-    fasteners_named(name, around.labels, around.groups, around.joint, faults)
+pub(in crate::plan) fn named(name: &Typed<'_>, around: &Around<'_>) -> Option<Vec<u8>> {
+    fasteners_named(name, around.labels, around.groups, around.joint)
 }
 
 /// The fasteners that a label or group name means.
 pub(in crate::plan) fn fasteners_named(
-    name: &Typed,
+    name: &Typed<'_>,
     labels: &[String],
     groups: &[(String, Vec<u8>)],
     joint: &str,
-    faults: &mut Faults,
 ) -> Option<Vec<u8>> {
     if let Some(index) = labels.iter().position(|label| *label == name.text) {
         return u8::try_from(index).ok().map(|index| vec![index]);
@@ -34,15 +28,14 @@ pub(in crate::plan) fn fasteners_named(
         .iter()
         .map(String::as_str)
         .chain(groups.iter().map(|(group, _)| group.as_str()));
-    let allowed = match closest(&name.text, known.clone()) {
+    let allowed = match name.place.to.closest(&name.text, known.clone()) {
         Some(near) => format!("did you mean `{near}`?"),
         None => {
             let all: Vec<&str> = known.collect();
             format!("fasteners and groups: {}", all.join(", "))
         }
     };
-    faults.error(
-        &name.place,
+    name.place.error(
         format!("joint `{joint}` has no fastener `{}`", name.text),
         "here",
         allowed,
@@ -55,16 +48,14 @@ pub(in crate::plan) fn places(
     reader: &mut Reader<'_>,
     key: &'static str,
     around: &Around<'_>,
-    faults: &mut Faults,
 ) -> Option<Vec<u8>> {
     let of = format!("`{key}` of {}", reader.of);
-    let node = reader.value(key, faults)?;
+    let node = reader.value(key)?;
     let mut list = Vec::new();
-    for name in texts_of(node, &of, faults) {
-        for fastener in named(&name, around, faults).unwrap_or_default() {
+    for name in texts_of(node, &of) {
+        for fastener in named(&name, around).unwrap_or_default() {
             if list.contains(&fastener) {
-                faults.error(
-                    &name.place,
+                name.place.error(
                     format!("{of} names `{}` twice", name.text),
                     "the second",
                     "each fastener once",
@@ -78,17 +69,13 @@ pub(in crate::plan) fn places(
 }
 
 /// The order under `order`.
-pub(in crate::plan) fn order(
-    reader: &mut Reader<'_>,
-    around: &Around<'_>,
-    faults: &mut Faults,
-) -> Option<Order> {
+pub(in crate::plan) fn order(reader: &mut Reader<'_>, around: &Around<'_>) -> Option<Order> {
     let of = format!("`order` of {}", reader.of);
-    let node = reader.value("order", faults)?;
+    let node = reader.value("order")?;
     if let Value::List(_) = node.value {
-        return places(reader, "order", around, faults).map(Order::Own);
+        return places(reader, "order", around).map(Order::Own);
     }
-    let typed = text_of(node, &of, faults)?;
+    let typed = text_of(node, &of)?;
     match typed.text.as_str() {
         "centre-out" => Some(Order::CentreOut),
         "cross" => Some(Order::Cross),
@@ -96,11 +83,10 @@ pub(in crate::plan) fn order(
         "reverse" => Some(Order::Reverse),
         "any" => Some(Order::Any),
         other => {
-            faults.error(
-                &typed.place,
+            typed.place.error(
                 format!("unknown order `{other}`"),
                 "here",
-                match closest(other, ORDER_WORDS) {
+                match typed.place.to.closest(other, ORDER_WORDS) {
                     Some(near) => format!("did you mean `{near}`?"),
                     None => format!("{}, or a list of labels", ORDER_WORDS.join(", ")),
                 },
@@ -111,40 +97,35 @@ pub(in crate::plan) fn order(
 }
 
 /// Pairs under `together`.
-pub(in crate::plan) fn together(
-    reader: &mut Reader<'_>,
-    around: &Around<'_>,
-    faults: &mut Faults,
-) -> Vec<(u8, u8)> {
+pub(in crate::plan) fn together(reader: &mut Reader<'_>, around: &Around<'_>) -> Vec<(u8, u8)> {
     let of = format!("`together` of {}", reader.of);
-    let Some(node) = reader.value("together", faults) else {
+    let Some(node) = reader.value("together") else {
         return Vec::new();
     };
-    let wrong = |faults: &mut Faults| {
-        faults.error(
-            &node.place,
+    let wrong = || {
+        node.place.error(
             format!("{of} is not a list of pairs"),
             "here",
             "write pairs: [[\"1\", \"1b\"], [\"2\", \"2b\"]]",
         );
     };
     let Value::List(list) = &node.value else {
-        wrong(faults);
+        wrong();
         return Vec::new();
     };
     let mut pairs: Vec<(u8, u8)> = Vec::new();
     for pair in list {
         let Value::List(ends) = &pair.value else {
-            wrong(faults);
+            wrong();
             continue;
         };
         let [first, second] = ends.as_slice() else {
-            wrong(faults);
+            wrong();
             continue;
         };
-        let mut end = |node: &Node| {
-            let typed = label_of(node, &of, faults)?;
-            let found = named(&typed, around, faults)?;
+        let end = |node: &Node<'_>| {
+            let typed = label_of(node, &of)?;
+            let found = named(&typed, around)?;
             found.first().copied().filter(|_| found.len() == 1)
         };
         let (Some(first), Some(second)) = (end(first), end(second)) else {
@@ -152,8 +133,7 @@ pub(in crate::plan) fn together(
         };
         let taken = |end: u8| pairs.iter().any(|&(a, b)| a == end || b == end);
         if first == second || taken(first) || taken(second) {
-            faults.error(
-                &pair.place,
+            pair.place.error(
                 "a fastener stands in two pairs, or is paired with itself",
                 "here",
                 "each fastener in one pair at most",
@@ -182,9 +162,8 @@ pub(super) fn policy(
     reader: &mut Reader<'_>,
     key: &'static str,
     around: &Around<'_>,
-    faults: &mut Faults,
 ) -> (Policy, Option<String>) {
-    let Some(typed) = reader.text(key, faults) else {
+    let Some(typed) = reader.text(key) else {
         return (Policy::Ask, None);
     };
     let policy = match typed.text.as_str() {
@@ -192,13 +171,16 @@ pub(super) fn policy(
         "replace" => Some(Policy::Replace),
         other => other.strip_prefix("restart ").and_then(|stage| {
             let number = stage_named(stage.trim(), around)?;
-            let stage = around.effective.get(number - 1).copied().flatten()?;
+            let stage = around
+                .effective
+                .get(number.checked_sub(1)?)
+                .copied()
+                .flatten()?;
             Some(Policy::Restart(stage))
         }),
     };
     if policy.is_none() {
-        faults.error(
-            &typed.place,
+        typed.place.error(
             format!("`{key}` is `{}`", typed.text),
             "here",
             "\"replace\", \"ask\", or \"restart 1\" with the number or name of a stage; never a little back",

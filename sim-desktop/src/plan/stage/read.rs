@@ -6,10 +6,10 @@ use evendraw_core::unit::Angle;
 use super::kind::Kind;
 use super::names::{order, places, policy, together};
 use super::{KINDS, StagePlan};
-use crate::plan::fault::Faults;
+use crate::limits::{STAGE_TOOLS_MAX, counted};
 use crate::plan::place::Order;
 use crate::plan::quantity::angle;
-use crate::plan::tree::{Choice, Node, Reader, Typed, closest};
+use crate::plan::tree::{Choice, Node, Reader, Typed};
 
 /// What a stage needs to know of its joint while it is read.
 pub(in crate::plan) struct Around<'a> {
@@ -24,9 +24,11 @@ pub(in crate::plan) struct Around<'a> {
     pub(in crate::plan) choice: &'a Choice,
     pub(in crate::plan) together: &'a [(u8, u8)],
     /// The running torque that the joint says for every stage.
-    pub(in crate::plan) prevailing: Option<&'a Typed>,
+    pub(in crate::plan) prevailing: Option<&'a Typed<'a>>,
     /// Every moment named in the build so far.
     pub(in crate::plan) moments: &'a mut Vec<String>,
+    /// An earlier stage could not be read: what is missed may have stood there.
+    pub(in crate::plan) is_broken: bool,
 }
 
 /// What was read of one stage.
@@ -81,19 +83,17 @@ const KEYS: [(&str, &str); 22] = [
 
 /// Reads one stage. `before` is the pass that a `repeat` would repeat.
 pub(in crate::plan) fn read(
-    node: &Node,
+    node: &Node<'_>,
     written: usize,
     around: &mut Around<'_>,
     before: Option<&Pass>,
-    faults: &mut Faults,
 ) -> Option<Read> {
     let of = format!("stage {written} of joint `{}`", around.joint);
-    let mut reader = Reader::of_node(of, node, around.choice, faults)?;
-    let word = reader.needed_text("do", faults)?;
+    let mut reader = Reader::of_node(of, node, around.choice)?;
+    let word = reader.needed_text("do")?;
     let Some(&word) = KINDS.iter().find(|kind| **kind == word.text) else {
-        let near = closest(&word.text, KINDS.iter().copied());
-        faults.error(
-            &word.place,
+        let near = word.place.to.closest(&word.text, KINDS.iter().copied());
+        word.place.error(
             format!("unknown stage kind `{}`", word.text),
             "here",
             match near {
@@ -105,30 +105,38 @@ pub(in crate::plan) fn read(
     };
     let mut plan = StagePlan {
         word,
-        place: node.place.clone(),
+        place: node.place.bytes(),
         ..StagePlan::default()
     };
-    plan.name = reader.text("name", faults).map(|name| name.text);
-    plan.note = reader.text("note", faults).map(|note| note.text);
-    plan.tools = reader
-        .texts("tool", faults)
+    plan.name = reader.text("name").map(|name| name.text);
+    plan.note = reader.text("note").map(|note| note.text);
+    let tools = reader.texts("tool");
+    if tools.len() > STAGE_TOOLS_MAX {
+        reader.key_place("tool").error(
+            format!("{} tools for one stage", counted(tools.len())),
+            "here",
+            format!("at most {STAGE_TOOLS_MAX}"),
+        );
+    }
+    plan.tools = tools
         .into_iter()
+        .take(STAGE_TOOLS_MAX)
         .map(|tool| tool.text)
         .collect();
     // Read by the joint, which decides whether the stage is done at all.
     let _ = reader.raw("only");
-    let on = places(&mut reader, "on", around, faults);
-    let order = order(&mut reader, around, faults);
-    plan.together = together(&mut reader, around, faults);
+    let on = places(&mut reader, "on", around);
+    let order = order(&mut reader, around);
+    plan.together = together(&mut reader, around);
     if plan.together.is_empty() {
         plan.together = around.together.to_vec();
     }
-    let mock_up = reader.flag("mock_up", faults).unwrap_or(false);
+    let mock_up = reader.flag("mock_up").unwrap_or(false);
     let sum_max = (word == "turn")
-        .then(|| reader.text("sum_max", faults))
+        .then(|| reader.text("sum_max"))
         .flatten()
-        .and_then(|typed| angle(&typed, faults));
-    let (on_over, on_over_text) = policy(&mut reader, "on_over", around, faults);
+        .and_then(|typed| angle(&typed));
+    let (on_over, on_over_text) = policy(&mut reader, "on_over", around);
     plan.on_over = on_over_text;
 
     let mut done = Kind {
@@ -139,7 +147,7 @@ pub(in crate::plan) fn read(
         whole_joint: false,
         on_under: Policy::Ask,
     };
-    let kind = done.read(word, on.as_deref(), before, faults);
+    let kind = done.read(word, on.as_deref(), before);
     let Kind {
         reader,
         mut plan,
@@ -148,7 +156,7 @@ pub(in crate::plan) fn read(
         on_under,
         ..
     } = done;
-    reader.finish(faults, |key| {
+    reader.finish(|key| {
         KEYS.iter()
             .find(|(own, _)| *own == key)
             .map(|(own, kinds)| format!("`{own}` belongs to {kinds}; this stage is `{word}`"))

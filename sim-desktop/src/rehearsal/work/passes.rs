@@ -71,7 +71,7 @@ impl Rehearsal {
         let procedure = session.procedure();
         if let (Some(StageKind::Wait { at_most, .. }), Some(place)) = (
             procedure.stage_of(waited.step).map(|stage| stage.kind),
-            procedure.steps().get(usize::from(waited.step)),
+            procedure.step_at(waited.step),
         ) && at_most < Span::MAX
         {
             self.result.windows.push(WindowResult {

@@ -12,6 +12,7 @@ use evendraw_core::verdict::Aim;
 
 use super::{ATTEMPTS_ENOUGH, Rehearsal, WorkError, seconds};
 use crate::job::{Done, Job, Told};
+use crate::outputs::{self, Over};
 use crate::rehearsal::feed::turned;
 use crate::rehearsal::given::{held_words, is_about_the_tool};
 use crate::rehearsal::hands::Reach;
@@ -276,8 +277,7 @@ impl Rehearsal {
         };
         let stage = session
             .procedure()
-            .steps()
-            .get(usize::from(step))
+            .step_at(step)
             .map_or(0, |step| u32::from(step.stage()) + 1);
         let attempt = session.ledger().attempts(step);
         let label = own.label(fastener);
@@ -295,8 +295,7 @@ impl Rehearsal {
         let failed = |error: std::io::Error| {
             WorkError::Store(format!("cannot write {}: {error}", path.display()))
         };
-        std::fs::create_dir_all(folder).map_err(failed)?;
-        let file = std::fs::File::create(&path).map_err(failed)?;
+        outputs::folder(folder).map_err(|error| WorkError::Store(error.to_string()))?;
         let first = samples.first().map_or(Instant::BOOT, |(at, _)| *at);
         // The file is positive clockwise; a left-hand thread tightens the other way.
         let is_left_hand = session.procedure().terms().hand == Hand::Left;
@@ -305,13 +304,17 @@ impl Rehearsal {
             let since = Instant::from_micros(at.since(first).micros());
             (since, clockwise(*sample))
         });
-        trace_file::write(std::io::BufWriter::new(file), &about, since).map_err(failed)
+        let mut text = Vec::new();
+        trace_file::write(&mut text, &about, since).map_err(failed)?;
+        // What is there of the same name is an earlier pull of this rehearsal, or was allowed to go.
+        outputs::write(&path, &String::from_utf8_lossy(&text), Over::Ours)
+            .map_err(|error| WorkError::Store(error.to_string()))
     }
 
     /// Keeps what a picture needs: points that are a fifth of a degree or a hundredth of the torque apart.
     fn keep_curve(&mut self, hand: HandAt, curve: &[(f64, f64)]) {
         let stage = self.job.session(hand.joint).and_then(|session| {
-            let step = session.procedure().steps().get(usize::from(hand.step))?;
+            let step = session.procedure().step_at(hand.step)?;
             Some(step.stage())
         });
         let top = curve.iter().map(|point| point.1).fold(0.0, f64::max);

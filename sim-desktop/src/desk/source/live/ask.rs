@@ -139,8 +139,8 @@ impl Source {
             return self.say(true, "the adapter does not answer yet");
         }
         let capacity = connection.adapter.as_ref().map(|own| own.capacity);
-        let highest = (0..=u16::MAX)
-            .zip(procedure.steps())
+        let highest = procedure
+            .numbered_steps()
             .filter_map(|(step, _)| Some(procedure.torque_window(step)?.target))
             .max();
         if let (Some(highest), Some(capacity)) = (highest, capacity)

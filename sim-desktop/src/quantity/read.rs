@@ -3,7 +3,7 @@
 //! One left-to-right walk over the text; every fault knows its bytes. A unit is the run of characters up to the next digit,
 //! so that `24 ft-lb - 28 ft-lb` and `24-28 ft-lb` are both read.
 
-use core::num::NonZeroU32;
+use std::num::NonZeroU32;
 
 use super::number::{DECIMALS_MAX, DIGITS_MAX};
 use super::{Amount, Fault, Number, PercentUnit, Quantity, QuantityError, Target, Tolerance, Unit};
@@ -149,7 +149,7 @@ type Run = (usize, usize);
 struct Reader<'t, U> {
     text: &'t str,
     at: usize,
-    kind: core::marker::PhantomData<U>,
+    kind: std::marker::PhantomData<U>,
 }
 
 impl<'t, U: Unit> Reader<'t, U> {
@@ -157,7 +157,7 @@ impl<'t, U: Unit> Reader<'t, U> {
         Self {
             text,
             at: 0,
-            kind: core::marker::PhantomData,
+            kind: std::marker::PhantomData,
         }
     }
 
@@ -586,7 +586,7 @@ impl Letters {
 
     fn as_str(&self) -> &str {
         let bytes = self.bytes.get(..self.length).unwrap_or(&[]);
-        core::str::from_utf8(bytes).unwrap_or("")
+        std::str::from_utf8(bytes).unwrap_or("")
     }
 }
 

@@ -19,7 +19,7 @@ mod units;
 #[cfg(test)]
 mod tests;
 
-use core::fmt;
+use std::fmt;
 
 pub use convert::{Converted, SIGNIFICANT_DIGITS};
 pub use error::{Fault, QuantityError};
@@ -28,7 +28,7 @@ pub use pair::{Disagreement, printed_pair, printed_targets};
 pub use target::{Amount, Target, Tolerance, WindowError};
 pub use units::{AngleUnit, LengthUnit, PercentUnit, SpanUnit, TorqueUnit, Unit};
 
-use crate::unit::{Angle, Length, Span, Torque};
+use evendraw_core::unit::{Angle, Length, Span, Torque};
 
 /// A number with its unit, both as printed.
 ///
@@ -36,11 +36,11 @@ use crate::unit::{Angle, Length, Span, Torque};
 ///
 /// # Examples
 /// ```
-/// use evendraw_core::quantity::{Quantity, TorqueUnit};
+/// use evendraw::quantity::{Quantity, TorqueUnit};
 ///
 /// let given: Quantity<TorqueUnit> = Quantity::parse("29,5 ft-lbs")?;
 /// assert_eq!(given.torque().millinewton_meters(), 39_997);
-/// # Ok::<(), evendraw_core::quantity::QuantityError>(())
+/// # Ok::<(), evendraw::quantity::QuantityError>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Quantity<U> {

@@ -2,7 +2,7 @@
 //!
 //! Paper is sometimes wrong, and what is wrong is mostly the unit. So a disagreement says which other unit would agree.
 
-use core::fmt;
+use std::fmt;
 
 use super::number::rounded;
 use super::{Converted, Quantity, Target, TorqueUnit, Unit};
@@ -42,7 +42,7 @@ impl fmt::Display for Disagreement {
     }
 }
 
-impl core::error::Error for Disagreement {}
+impl std::error::Error for Disagreement {}
 
 /// Whether two printings can be one value: they differ by no more than half the last printed digit of each plus 2 % of the
 /// larger.

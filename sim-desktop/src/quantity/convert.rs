@@ -4,10 +4,10 @@
 //! lbf they do not, since a pound is 0.45359237 kg. Where they do not end, [`SIGNIFICANT_DIGITS`] digits are written, the last one
 //! rounded to the nearest, halves away from zero.
 
-use core::fmt;
+use std::fmt;
 
 use super::{Quantity, TorqueUnit, Unit};
-use crate::unit::Torque;
+use evendraw_core::unit::Torque;
 
 /// Digits written of a value whose decimals do not end.
 pub const SIGNIFICANT_DIGITS: usize = 20;
@@ -23,14 +23,14 @@ const ROOM: usize = 64;
 /// # Examples
 /// ```
 /// # extern crate std;
-/// use evendraw_core::quantity::{Converted, Quantity, TorqueUnit};
+/// use evendraw::quantity::{Converted, Quantity, TorqueUnit};
 ///
 /// let given = Quantity::parse("29.5 lbf·ft")?;
 /// let converted = Converted::new(given, TorqueUnit::NewtonMeter);
 /// assert!(converted.is_exact());
 /// assert_eq!(std::format!("{converted}"), "39.9966294757763118");
 /// assert_eq!(std::format!("{converted:.1}"), "40.0");
-/// # Ok::<(), evendraw_core::quantity::QuantityError>(())
+/// # Ok::<(), evendraw::quantity::QuantityError>(())
 /// ```
 #[derive(Clone, Copy, Debug)]
 pub struct Converted {

@@ -1,11 +1,11 @@
 //! What a stage aims at as printed, and what may be above and below it; both made into the core's windows.
 
-use core::fmt;
+use std::fmt;
 
 use super::number::rounded;
 use super::{AngleUnit, LengthUnit, PercentUnit, Quantity, QuantityError, TorqueUnit, Unit, read};
-use crate::procedure::{AngleWindow, TorqueWindow};
-use crate::unit::{Angle, Length, Torque};
+use evendraw_core::procedure::{AngleWindow, TorqueWindow};
+use evendraw_core::unit::{Angle, Length, Torque};
 
 /// A value to reach, as printed.
 ///
@@ -134,7 +134,7 @@ fn kept(amount: i64) -> Result<i32, WindowError> {
     }
     i32::try_from(amount)
         .ok()
-        .filter(|&amount| amount <= crate::unit::MAGNITUDE_MAX)
+        .filter(|&amount| amount <= evendraw_core::unit::MAGNITUDE_MAX)
         .ok_or(WindowError::TooLarge { amount })
 }
 
@@ -236,7 +236,6 @@ impl<U: Unit> fmt::Display for Tolerance<U> {
 
 /// A target and tolerance that make no window.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
 pub enum WindowError {
     /// The tolerance reaches below zero.
@@ -262,4 +261,4 @@ impl fmt::Display for WindowError {
     }
 }
 
-impl core::error::Error for WindowError {}
+impl std::error::Error for WindowError {}

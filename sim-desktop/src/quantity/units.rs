@@ -5,7 +5,7 @@
 use super::Fault;
 
 /// A unit of one kind of quantity.
-pub trait Unit: Copy + Eq + core::fmt::Debug + 'static {
+pub trait Unit: Copy + Eq + std::fmt::Debug + 'static {
     /// Symbols of every unit of the kind, for messages.
     const ALLOWED: &'static str;
     /// Whether values below zero mean something.
@@ -36,7 +36,6 @@ pub trait Unit: Copy + Eq + core::fmt::Debug + 'static {
 
 /// A unit of torque.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum TorqueUnit {
     /// N·m.
     NewtonMeter,
@@ -223,7 +222,6 @@ const fn torque(force: Force, lever: Lever) -> Option<TorqueUnit> {
 
 /// A unit of angle.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum AngleUnit {
     /// °.
     Degree,
@@ -270,7 +268,6 @@ impl Unit for AngleUnit {
 
 /// A unit of length.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum LengthUnit {
     /// mm.
     Millimeter,
@@ -334,7 +331,6 @@ impl Unit for LengthUnit {
 
 /// A unit of time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum SpanUnit {
     /// ms.
     Millisecond,
@@ -389,7 +385,6 @@ impl Unit for SpanUnit {
 
 /// Hundredths.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct PercentUnit;
 
 impl Unit for PercentUnit {

@@ -1,8 +1,5 @@
 //! Spellings, faults, ranges, tolerances, pairs.
 
-use std::format;
-use std::string::ToString;
-
 use proptest::prelude::*;
 
 use super::*;
@@ -387,7 +384,7 @@ fn conversions_write_every_decimal_or_say_that_they_cannot() {
     );
 }
 
-fn printed_number() -> impl Strategy<Value = std::string::String> {
+fn printed_number() -> impl Strategy<Value = String> {
     prop_oneof![
         (0_u32..1_000_000, 0_usize..4, 0_u32..1_000).prop_map(|(whole, decimals, rest)| {
             if decimals == 0 {

@@ -1,10 +1,9 @@
 //! Why a quantity is refused: where, what, what is allowed, and a hint.
 
-use core::fmt;
+use std::fmt;
 
 /// A text that is not the quantity asked for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct QuantityError {
     /// First byte of the fault within the text.
     pub from: usize,
@@ -34,11 +33,10 @@ impl fmt::Display for QuantityError {
     }
 }
 
-impl core::error::Error for QuantityError {}
+impl std::error::Error for QuantityError {}
 
 /// What is wrong with the text of a quantity.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
 pub enum Fault {
     /// Nothing there.

@@ -2,8 +2,8 @@
 //!
 //! Knows nothing of units.
 
-use core::fmt;
-use core::num::NonZeroU32;
+use std::fmt;
+use std::num::NonZeroU32;
 
 /// Digits kept.
 pub(super) const DIGITS_MAX: u32 = 12;

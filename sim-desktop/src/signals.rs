@@ -1,0 +1,107 @@
+//! What the system tells a program: to end, now. It ends between two writes, never in the middle of one.
+//!
+//! Ctrl-C, a closed terminal, a shutdown: the program finishes the file it is writing, or takes it away, and ends as it was told
+//! to, so that a shell sees why. A pipe whose reader left is no signal here but an error of writing, told as status 141. Knows
+//! nothing of what is written.
+
+use std::cell::Cell;
+use std::marker::PhantomData;
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::time::{Duration, Instant};
+
+/// Files under way, over all threads.
+static UNDER_WAY: AtomicUsize = AtomicUsize::new(0);
+/// The program was told to end: nothing more is begun.
+static ENDS: AtomicBool = AtomicBool::new(false);
+/// How long a write is waited for. A disk that takes longer than this is not waited for: whatever reads the file tells what was
+/// torn.
+const PATIENCE: Duration = Duration::from_secs(5);
+
+thread_local! {
+    static DEPTH: Cell<usize> = const { Cell::new(0) };
+}
+
+/// As long as this lives, the program does not end: what is under way is finished or taken away first.
+#[derive(Debug)]
+pub(crate) struct Whole {
+    /// It counts for its own thread.
+    _here: PhantomData<*const ()>,
+}
+
+impl Whole {
+    /// Something begins that must be whole.
+    pub(crate) fn begin() -> Self {
+        let depth = DEPTH.get();
+        UNDER_WAY.fetch_add(1, Ordering::SeqCst);
+        if depth == 0 && ENDS.load(Ordering::SeqCst) {
+            UNDER_WAY.fetch_sub(1, Ordering::SeqCst);
+            // The program is ending: this thread gets no further.
+            loop {
+                std::thread::park();
+            }
+        }
+        DEPTH.set(depth.saturating_add(1));
+        Self { _here: PhantomData }
+    }
+}
+
+impl Drop for Whole {
+    fn drop(&mut self) {
+        DEPTH.set(DEPTH.get().saturating_sub(1));
+        UNDER_WAY.fetch_sub(1, Ordering::SeqCst);
+    }
+}
+
+/// Waits until nothing is under way, and lets nothing begin.
+fn settle() {
+    ENDS.store(true, Ordering::SeqCst);
+    let began = Instant::now();
+    while UNDER_WAY.load(Ordering::SeqCst) > 0 && began.elapsed() < PATIENCE {
+        std::thread::sleep(Duration::from_millis(1));
+    }
+}
+
+/// Listens from here on, in a thread of its own. Where it cannot, the program ends as the system has it.
+#[cfg(unix)]
+pub(crate) fn listen() {
+    use signal_hook::consts::{SIGHUP, SIGINT, SIGTERM};
+    let wanted: Vec<i32> = [SIGINT, SIGTERM, SIGHUP]
+        .into_iter()
+        .filter(|signal| !is_ignored(*signal))
+        .collect();
+    let Ok(mut signals) = signal_hook::iterator::Signals::new(wanted) else {
+        return;
+    };
+    std::thread::spawn(move || {
+        for signal in signals.forever() {
+            settle();
+            // Ends the program by this very signal, as if nobody had listened.
+            let _ = signal_hook::low_level::emulate_default_handler(signal);
+        }
+    });
+}
+
+/// Whether whoever started this program had it ignore a signal, as `nohup` does: then that stays so.
+#[cfg(unix)]
+fn is_ignored(signal: i32) -> bool {
+    let Ok(status) = std::fs::read_to_string("/proc/self/status") else {
+        // Other systems do not tell. A closed terminal is the one signal that a program is made to ignore.
+        return signal == signal_hook::consts::SIGHUP;
+    };
+    let mask = status
+        .lines()
+        .find_map(|line| line.strip_prefix("SigIgn:"))
+        .and_then(|mask| u64::from_str_radix(mask.trim(), 16).ok());
+    mask.is_some_and(|mask| (mask >> signal.saturating_sub(1)) & 1 == 1)
+}
+
+/// Listens from here on; the system calls this in a thread of its own.
+#[cfg(not(unix))]
+pub(crate) fn listen() {
+    /// What a shell shows for a program ended by Ctrl-C.
+    const INTERRUPTED: i32 = 130;
+    let _ = ctrlc::set_handler(|| {
+        settle();
+        std::process::exit(INTERRUPTED);
+    });
+}
