@@ -337,6 +337,7 @@ impl Tracker {
             self.pulled(before, seen, sure);
         } else {
             self.cue = Cue::None;
+            self.trace.sum_up();
             self.went_on(seen);
             self.drift.rest(seen);
             self.against(seen);

@@ -133,8 +133,9 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         if let Some((fastener, _)) = doubted {
             return Next::Settle { fastener };
         }
-        let later = (0..=u16::MAX)
-            .zip(self.procedure.steps())
+        let later = self
+            .ledger
+            .from_first_open(&self.procedure)
             .find(|(index, _)| !self.ledger.step(*index).is_settled())
             .map(|(_, step)| step.stage());
         match later {
@@ -145,8 +146,8 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     /// The first step in the order of work that is not settled and can be done now.
     pub(super) fn step_in_order(&self) -> Option<u16> {
-        (0..=u16::MAX)
-            .zip(self.procedure.steps())
+        self.ledger
+            .from_first_open(&self.procedure)
             .find(|(index, step)| {
                 !self.ledger.step(*index).is_settled()
                     && match self
@@ -182,8 +183,8 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     /// The fastener's first step that is not settled and can be done now.
     pub(super) fn first_open_of(&self, fastener: u8) -> Option<u16> {
-        (0..=u16::MAX)
-            .zip(self.procedure.steps())
+        self.ledger
+            .from_first_open(&self.procedure)
             .find(|(index, step)| {
                 step.fastener() == Some(fastener)
                     && !self.ledger.step(*index).is_settled()
@@ -243,8 +244,8 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     }
 
     fn doubted_step_of(&self, fastener: u8) -> Option<u16> {
-        (0..=u16::MAX)
-            .zip(self.procedure.steps())
+        self.ledger
+            .from_first_open(&self.procedure)
             .find(|(index, step)| {
                 step.fastener() == Some(fastener)
                     && matches!(
@@ -264,15 +265,9 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     pub(super) fn mock_up_stands(&self) -> bool {
         !self.ledger.is_apart()
-            && (0..=u16::MAX)
-                .zip(self.procedure.steps())
-                .any(|(index, _)| {
-                    self.ledger.step(index).is_settled()
-                        && self
-                            .procedure
-                            .stage_of(index)
-                            .is_some_and(|stage| stage.mock_up)
-                })
+            && (0..=u8::MAX)
+                .zip(self.procedure.stages())
+                .any(|(index, stage)| stage.mock_up && self.ledger.settled_in(index) > 0)
     }
 
     pub(super) fn fastener_at(&self, step: u16) -> Option<u8> {
