@@ -106,21 +106,26 @@ struct FastenerCell {
     running: RunningCell,
 }
 
-/// The running torque as it is known: twice its mN·m, one more if it was typed, and one so that zero can mean "not known".
+/// The running torque as it is known: twice its mN·m, one more if it was typed, and one so that zero can mean "not known". In two
+/// halves, the upper one first, so that a cell has no gap in it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-struct RunningCell(u32);
+struct RunningCell([u16; 2]);
 
 impl RunningCell {
     /// Negative counts as not known.
     fn of(torque: Torque, seen: Seen) -> Self {
         let typed = u32::from(seen == Seen::Typed);
-        u32::try_from(torque.millinewton_meters()).map_or(Self(0), |torque| {
-            Self(torque.wrapping_mul(2).wrapping_add(typed).wrapping_add(1))
-        })
+        let Ok(torque) = u32::try_from(torque.millinewton_meters()) else {
+            return Self::default();
+        };
+        let kept = torque.wrapping_mul(2).wrapping_add(typed).wrapping_add(1);
+        let [a, b, c, d] = kept.to_be_bytes();
+        Self([u16::from_be_bytes([a, b]), u16::from_be_bytes([c, d])])
     }
 
     fn known(self) -> Option<(Torque, Seen)> {
-        let kept = self.0.checked_sub(1)?;
+        let [upper, lower] = self.0.map(u32::from);
+        let kept = (upper << 16 | lower).checked_sub(1)?;
         let torque = i32::try_from(kept >> 1).ok()?;
         let seen = if kept & 1 == 1 {
             Seen::Typed
@@ -245,7 +250,7 @@ impl Ledger {
                 cycles: 0,
                 turned: 0,
                 left_at: 0,
-                running: RunningCell(0),
+                running: RunningCell([0; 2]),
             }; FASTENERS_MAX],
             stage_done: [0; STAGES_MAX],
             moments: [0; MOMENTS_MAX],

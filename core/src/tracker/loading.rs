@@ -94,7 +94,7 @@ impl Tracker {
             // A stiff train is wound up within a sample: counting may have to start between these two.
             let level = self.level();
             self.turning
-                .follow(Some(foot), first, level, &self.thresholds);
+                .follow_once(Some(foot), first, level, &self.thresholds);
         }
         self.foot = None;
         self.shape
