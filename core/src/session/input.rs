@@ -199,7 +199,8 @@ pub enum Refusal {
     WrongKind,
     /// An earlier stage is still open.
     EarlierOpen,
-    /// Nothing is to be pulled now: see [`Session::next`](super::Session::next).
+    /// Nothing is to be pulled now: see [`Session::next`](super::Session::next). A reading at rest is not refused: below 0.5 N·m, below
+    /// the re-grip the procedure states, below four times the noise it states.
     NothingToPull,
     /// Records are waiting to be stored.
     Store,
