@@ -498,7 +498,7 @@ impl Ledger {
     }
 
     /// The steps that may be open, in the order of work: every one that is left out is settled.
-    pub(crate) fn from_first_open<'p>(
+    pub(crate) fn steps_maybe_open<'p>(
         &self,
         procedure: &'p Procedure,
     ) -> impl Iterator<Item = (u16, &'p Step)> + use<'p> {
@@ -515,8 +515,7 @@ impl Ledger {
         let before = cell.state().is_settled();
         *cell = cell.with(state);
         let stage = procedure.steps().get(usize::from(step));
-        if let Some(count) =
-            stage.and_then(|step| self.settled.get_mut(usize::from(step.stage())))
+        if let Some(count) = stage.and_then(|step| self.settled.get_mut(usize::from(step.stage())))
         {
             *count = match (before, state.is_settled()) {
                 (false, true) => count.saturating_add(1),

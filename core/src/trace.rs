@@ -232,9 +232,7 @@ impl Trace {
         let (began, zero) = *self.origin.get_or_insert((at, rotation));
         let torque = torque.millinewton_meters();
         // Both lie within ±10⁹, so neither difference wraps.
-        let rotation = rotation
-            .millidegrees()
-            .wrapping_sub(zero.millidegrees());
+        let rotation = rotation.millidegrees().wrapping_sub(zero.millidegrees());
         if self.thinning {
             self.thin();
         }

@@ -135,7 +135,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         }
         let later = self
             .ledger
-            .from_first_open(&self.procedure)
+            .steps_maybe_open(&self.procedure)
             .find(|(index, _)| !self.ledger.step(*index).is_settled())
             .map(|(_, step)| step.stage());
         match later {
@@ -147,7 +147,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     /// The first step in the order of work that is not settled and can be done now.
     pub(super) fn step_in_order(&self) -> Option<u16> {
         self.ledger
-            .from_first_open(&self.procedure)
+            .steps_maybe_open(&self.procedure)
             .find(|(index, step)| {
                 !self.ledger.step(*index).is_settled()
                     && match self
@@ -184,7 +184,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     /// The fastener's first step that is not settled and can be done now.
     pub(super) fn first_open_of(&self, fastener: u8) -> Option<u16> {
         self.ledger
-            .from_first_open(&self.procedure)
+            .steps_maybe_open(&self.procedure)
             .find(|(index, step)| {
                 step.fastener() == Some(fastener)
                     && !self.ledger.step(*index).is_settled()
@@ -245,7 +245,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     fn doubted_step_of(&self, fastener: u8) -> Option<u16> {
         self.ledger
-            .from_first_open(&self.procedure)
+            .steps_maybe_open(&self.procedure)
             .find(|(index, step)| {
                 step.fastener() == Some(fastener)
                     && matches!(
