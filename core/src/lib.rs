@@ -36,7 +36,7 @@
 //! The crate's `examples` go on from here: `bolt_circle`, `read_journal`, `procedure_in_pieces`.
 //!
 //! # The modules, in reading order
-//! - [`unit`]: torque, angle, length and time as bounded integers.
+//! - [`mod@unit`]: torque, angle, length and time as bounded integers.
 //! - [`text`]: short texts of fixed capacity.
 //! - [`limits`]: every capacity in one table.
 //! - [`pattern`]: orders of work.

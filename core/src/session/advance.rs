@@ -44,6 +44,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     /// Works out what is next and sets the tracker to it.
     pub(super) fn advance(&mut self, outcome: &mut Outcome) {
+        self.refused_at_rest = false;
         if self.selected_step().is_none() {
             self.selected = None;
         }

@@ -199,8 +199,8 @@ pub enum Refusal {
     WrongKind,
     /// An earlier stage is still open.
     EarlierOpen,
-    /// Nothing is to be pulled now: see [`Session::next`](super::Session::next). A reading at rest is not refused: below 0.5 N·m, below
-    /// the re-grip the procedure states, below four times the noise it states.
+    /// Nothing is to be pulled now: see [`Session::next`](super::Session::next). Of readings at rest only
+    /// the first after anything happened is refused: up to 0.5 N·m, the re-grip or four times the noise that the procedure states.
     NothingToPull,
     /// Records are waiting to be stored.
     Store,

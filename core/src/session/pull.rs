@@ -25,8 +25,11 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     ) -> Result<(), Refusal> {
         let Some(armed) = self.armed else {
             if sample.torque.abs() <= self.rest() {
-                // Readings come all the time; nobody pulls, so there is nothing to refuse.
-                return Ok(());
+                // Readings come all the time: it was said, and nobody pulls.
+                if self.refused_at_rest {
+                    return Ok(());
+                }
+                self.refused_at_rest = true;
             }
             return Err(if matches!(self.next, Next::Store) {
                 Refusal::Store
