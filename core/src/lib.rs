@@ -52,7 +52,7 @@
 //! - [`advice`]: what a verdict leads to.
 //! - [`peers`]: what only the other fasteners tell.
 //! - [`audit`]: a record judged again.
-//! - [`check_sum`]: CRC-32.
+//! - [`check_sum`]: CRC-32, the one check sum.
 //! - [`journal`]: records as bytes.
 //! - [`link`]: adapter and desktop over a line of bytes.
 //!
