@@ -527,7 +527,7 @@ impl Ledger {
             self.first_open = self.first_open.min(step);
         } else if step == self.first_open {
             let rest = self.steps.get(usize::from(step)..).unwrap_or(&[]);
-            let settled = (0_u16..)
+            let settled = (0..=u16::MAX)
                 .zip(rest)
                 .take_while(|(_, cell)| cell.state().is_settled())
                 .last();
