@@ -250,7 +250,7 @@ pub(crate) const fn ratio(value: i64, by: u64) -> i64 {
         let mut quotient = 0;
         let mut shift = by.leading_zeros().wrapping_sub(size.leading_zeros());
         loop {
-            let step = by << shift;
+            let step = by.wrapping_shl(shift);
             quotient <<= 1;
             if left >= step {
                 left = left.wrapping_sub(step);
