@@ -186,7 +186,7 @@ fn joint(id: &str, keys: &str) -> String {
 
 const PLACE: &str = "positions = { 1 = [0, 0] }";
 
-fn many(count: usize, mut one: impl FnMut(usize) -> String) -> String {
+fn many(count: usize, one: impl FnMut(usize) -> String) -> String {
     (0..count).map(one).collect()
 }
 
