@@ -4,6 +4,7 @@
 
 mod compile;
 mod keys;
+mod printed_for;
 mod read;
 mod steps;
 

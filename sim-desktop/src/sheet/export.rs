@@ -294,7 +294,7 @@ fn fields(names: &Names, entry: &Entry) -> Value {
 
 /// The columns of the table, in their order.
 pub const CSV_HEADER: &str = "record,joint,fastener,stage,attempt,pulls,peak_torque_Nm,final_torque_Nm,angle_deg,verdict,\
-    reasons,words,seq,boot,at_s";
+    reasons,words,seq,boot,at_s,prevailing_Nm,prevailing";
 
 /// Any record as a row of the table; what a kind has no value for stays empty.
 #[must_use]
@@ -488,7 +488,8 @@ pub fn attempt_line(names: &Names, joint: u8, attempt: &Attempt) -> String {
         line.push_str(&format!(", attempt {}", attempt.attempt));
     }
     line.push_str(&format!(": {}", words::torque(attempt.settled)));
-    if attempt.peak != attempt.settled {
+    // The peak is read less its noise, so of a flat end it may come out a hair below.
+    if attempt.peak > attempt.settled {
         line.push_str(&format!(" (peak {})", words::torque_number(attempt.peak)));
     }
     if let Some(angle) = attempt.angle {

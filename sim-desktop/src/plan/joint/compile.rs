@@ -3,12 +3,13 @@
 use evendraw_core::limits::{MOMENTS_MAX, STAGES_MAX};
 use evendraw_core::pattern::Point;
 use evendraw_core::procedure::{
-    Fastener, Override, Parts, Procedure, ProcedureError, Stage, StageKind,
+    Fastener, Override, Parts, Prevailing, Procedure, ProcedureError, Stage, StageKind,
 };
 use evendraw_core::text::Label;
 use evendraw_core::unit::Angle;
 
 use super::keys::{access, metal, nut, terms};
+use super::printed_for;
 use super::read::{Block, Written, choice};
 use super::steps::{Run, in_order, steps};
 use super::{About, Answers, Joint, JointPlan, Name, Question};
@@ -167,6 +168,8 @@ pub(super) fn one_plan(
     let grip = reader.text("grip", faults);
     let grip_mm = grip.as_ref().and_then(|typed| millimetres(typed, faults));
     let condition = reader.text("condition", faults);
+    let printed_for = reader.text("printed_for", faults);
+    printed_for::ask(&id, printed_for.as_ref(), condition.as_ref(), faults);
     let access = access(reader, faults);
     let says_reuse = reader.has("reuse");
     let terms = terms(reader, &condition, !instruments.tools.is_empty(), faults);
@@ -424,9 +427,8 @@ pub(super) fn one_plan(
     if let (Some(thread), Some(strength)) = (&thread_size, &strength) {
         let condition = condition.as_ref().map(|typed| typed.text.as_str());
         let from = rise::yields_from(thread, strength, condition);
-        // A turn that begins near yield need not bring torque.
-        if most_torque(&stages).is_some_and(|torque| f64::from(torque) > 0.75 * from) {
-            (terms.watch.turn_rise, terms.watch.turn_rise_part) = (0, 0);
+        if let Some(torque) = most_torque(&stages) {
+            rise::near_yield(&mut terms.watch, f64::from(torque) / from);
         }
     }
     terms.angle_sum_max = sums.first().copied().or(terms.angle_sum_max);
@@ -453,6 +455,7 @@ pub(super) fn one_plan(
         joint.line = faults.line(&joint.place);
     }
     joint.witness = witness;
+    carry_running(&procedure, &mut plans);
     Some(JointPlan {
         answers,
         procedure,
@@ -472,6 +475,23 @@ pub(super) fn one_plan(
         questions,
         access,
     })
+}
+
+/// Stages to which an earlier one's running torque is carried say so in its words.
+fn carry_running(procedure: &Procedure, plans: &mut [StagePlan]) {
+    let mut last: Option<String> = None;
+    for (stage, plan) in (0_u8..).zip(plans) {
+        if plan.prevailing.is_some() {
+            last.clone_from(&plan.prevailing);
+            continue;
+        }
+        let mut steps = (0_u16..).zip(procedure.steps());
+        if steps
+            .any(|(step, at)| at.stage() == stage && procedure.prevailing(step) != Prevailing::None)
+        {
+            plan.prevailing.clone_from(&last);
+        }
+    }
 }
 
 /// A list given as a joint's order must name every fastener.
