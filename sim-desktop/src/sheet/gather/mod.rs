@@ -12,6 +12,7 @@ mod whole;
 
 use std::fmt::Write as _;
 
+use evendraw_core::advice::Advice;
 use evendraw_core::ledger::{Ledger, Standing};
 use evendraw_core::record::{Entry, Record};
 use evendraw_core::session::Session;
@@ -50,6 +51,8 @@ struct View<'a> {
     entries: Vec<&'a Entry>,
     /// Its fasteners that are unlike their peers.
     peers: Vec<Peer>,
+    /// What makes sense after the verdict that waits for somebody.
+    advice: Option<Advice>,
     /// Questions of the joint's variants that nobody answered.
     unanswered: Vec<String>,
     /// Parts that it needs and that are not here.
@@ -81,6 +84,7 @@ impl<'a> View<'a> {
             Ok(session) => (session.ledger().clone(), session.standing(), None),
             Err(error) => (Ledger::new(), Standing::Doubtful, Some(error.to_string())),
         };
+        let advice = restored.as_ref().ok().and_then(|session| session.advice());
         let peers = peers(&plan.procedure, &ledger, joint.number(), &entries);
         let missing = joint
             .needs()
@@ -96,6 +100,7 @@ impl<'a> View<'a> {
             fault: fault.or(wrong_answer.filter(|_| !entries.is_empty())),
             entries,
             peers,
+            advice,
             unanswered,
             missing,
         }

@@ -8,6 +8,7 @@ use evendraw_core::procedure::StageKind;
 use super::View;
 use crate::peers;
 use crate::sheet::{Item, Mark};
+use crate::words;
 
 /// Why a joint that has not been begun cannot be: parts, and joints that come first.
 pub(super) fn held(view: &View<'_>, views: &[View<'_>]) -> Vec<String> {
@@ -123,7 +124,17 @@ fn fasteners(view: &View<'_>, items: &mut Vec<Item>) -> Vec<u8> {
         if view.ledger.must_replace(fastener) {
             tell(Mark::Rejected, "must be replaced by a new one");
         } else if view.ledger.must_decide(fastener) {
-            tell(Mark::Doubtful, "a decision is waited for");
+            let advised = view
+                .advice
+                .as_ref()
+                .filter(|advice| advice.fastener == Some(fastener))
+                .map_or_else(String::new, |advice| {
+                    format!(". {}", words::what_now(advice).join(" "))
+                });
+            tell(
+                Mark::Doubtful,
+                &format!("a decision is waited for{advised}"),
+            );
         } else if view.ledger.must_loosen(fastener) {
             tell(Mark::Disturbed, "must be loosened fully and done again");
         }
