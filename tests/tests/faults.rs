@@ -116,7 +116,13 @@ fn a_gritty_locking_nut_is_run_down_and_noticed() {
     std::fs::write(folder.path().join("plan.toml"), plan).expect("written");
     for seed in ["1", "5"] {
         let line = [
-            "rehearse", "plan.toml", "--fault", "3=gritty", "--seed", seed, "--json",
+            "rehearse",
+            "plan.toml",
+            "--fault",
+            "3=gritty",
+            "--seed",
+            seed,
+            "--json",
         ];
         let told = rehearsed(folder.path(), &line);
         let said = told
@@ -125,7 +131,9 @@ fn a_gritty_locking_nut_is_run_down_and_noticed() {
             .expect("a line for the fault");
         assert_eq!(said["noticed"], true, "seed {seed}: {said}");
         assert!(
-            said["reasons"].as_str().is_some_and(|reasons| reasons.contains("stuck")),
+            said["reasons"]
+                .as_str()
+                .is_some_and(|reasons| reasons.contains("stuck")),
             "seed {seed}: {said}"
         );
     }

@@ -16,6 +16,7 @@ use evendraw_core::advice::Advice;
 use evendraw_core::ledger::{Ledger, Standing};
 use evendraw_core::record::{Entry, Record};
 use evendraw_core::session::Session;
+use evendraw_core::unit::Instant;
 
 use super::export::Names;
 use super::{Item, Mark, SheetModel};
@@ -84,7 +85,11 @@ impl<'a> View<'a> {
             Ok(session) => (session.ledger().clone(), session.standing(), None),
             Err(error) => (Ledger::new(), Standing::Doubtful, Some(error.to_string())),
         };
-        let advice = restored.as_ref().ok().and_then(|session| session.advice());
+        // What is next shows only in a session that runs.
+        let advice = restored.ok().and_then(|mut session| {
+            session.look_on(entries.last().map_or(Instant::BOOT, |entry| entry.at));
+            session.advice()
+        });
         let peers = peers(&plan.procedure, &ledger, joint.number(), &entries);
         let missing = joint
             .needs()
