@@ -7,6 +7,7 @@ use std::io::{self, BufReader};
 use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
+use evendraw_core::procedure::StageKind;
 use evendraw_core::unit::Torque;
 use evendraw_core::verdict::{Reason, Verdict};
 use serde_json::json;
@@ -120,6 +121,14 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             words::refusal(refusal)
         )),
     })?;
+    let begins_with_turn = start
+        .and_then(|step| job.joint_plan(own.number())?.procedure.stage_of(step))
+        .is_some_and(|stage| matches!(stage.kind, StageKind::Turn { .. }));
+    if begins_with_turn {
+        out.remark(
+            "the trace begins with a turn: where its torque began nobody saw, so it is not held to a rise; begin it with the stage before to have it watched",
+        );
+    }
     if let Some(label) = unseen {
         out.remark(format_args!(
             "the run-down of fastener {label} is not in the trace: tell its running torque, --running {label}=\"8 N·m\", or begin the trace with the run-down"

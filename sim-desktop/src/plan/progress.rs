@@ -101,7 +101,10 @@ impl JointState {
             State::Doubtful => {
                 vec!["a fastener is rejected, unknown or felt wrong".to_owned()]
             }
-            State::Disturbed => vec!["was done and has been disturbed since".to_owned()],
+            State::Disturbed => vec![
+                "a fastener is to be done again: disturbed, or loosened after a rejection"
+                    .to_owned(),
+            ],
             State::RetorqueDue => vec!["final but for the retorque after running".to_owned()],
             State::Final => vec!["every stage is settled".to_owned()],
         };

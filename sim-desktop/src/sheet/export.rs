@@ -489,8 +489,9 @@ pub fn attempt_line(names: &Names, joint: u8, attempt: &Attempt) -> String {
     }
     line.push_str(&format!(": {}", words::torque(attempt.settled)));
     // The peak is read less its noise, so of a flat end it may come out a hair below.
-    if attempt.peak > attempt.settled {
-        line.push_str(&format!(" (peak {})", words::torque_number(attempt.peak)));
+    let peak = words::torque_number(attempt.peak);
+    if attempt.peak > attempt.settled && peak != words::torque_number(attempt.settled) {
+        line.push_str(&format!(" (peak {peak})"));
     }
     if let Some(angle) = attempt.angle {
         line.push_str(&format!(", {}", words::angle(angle)));

@@ -276,6 +276,13 @@ impl Source {
         }
         self.take_tool_in_rehearsal();
         self.hand = hand;
+        // A hand that is told to stop lets go; it does not pull on past the target with nobody listening to the cue.
+        if hand == Hand::Off
+            && !self.pulling
+            && let Some((_, rig)) = &mut self.rig
+        {
+            rig.let_go();
+        }
     }
 
     /// A step done by hand: the bench does it too, and it is confirmed.

@@ -296,6 +296,27 @@ fn exceptions(job: &Job) -> Vec<String> {
             ));
         }
         for (fastener, _) in (0u8..).zip(session.procedure().fasteners()) {
+            // Sent back to its beginning by the plan: its steps are open again, and the reason stands in its last attempt.
+            let ledger = session.ledger();
+            let must = match (ledger.must_replace(fastener), ledger.must_loosen(fastener)) {
+                (true, _) => Some("must be replaced"),
+                (false, true) => Some("must be loosened fully"),
+                (false, false) => None,
+            };
+            let last = job
+                .attempts(number)
+                .rev()
+                .find(|(_, attempt)| attempt.fastener == fastener)
+                .filter(|(_, attempt)| attempt.verdict != Verdict::Accepted);
+            if let (Some(must), Some((_, attempt))) = (must, last) {
+                told.push(format!(
+                    "{} {}, stage {}: {}; {must}",
+                    joint.title(),
+                    joint.label(fastener),
+                    attempt.stage + 1,
+                    words::reasons(attempt.reasons)
+                ));
+            }
             if session.ledger().felt_wrong(fastener) {
                 let unlike = job
                     .peers(number)
