@@ -662,3 +662,26 @@ fn a_hand_that_is_told_to_stop_lets_go() {
         record(&harness)
     );
 }
+
+#[test]
+fn a_witness_is_wanted_after_a_restart_too() {
+    let folder = Folder::new("witness-again");
+    let plan = COVER.replace("order = ", "witness = true\norder = ");
+    let open = || {
+        let mut source = Source::in_folder("cover.toml", &plan, folder.path());
+        source.set_pace(50.0);
+        source.set_browser(false);
+        window(source)
+    };
+    let mut harness = open();
+    press(&mut harness, Key::Enter);
+    to_the_end(&mut harness);
+    drop(harness);
+    let again = open();
+    let told = &again.state().source.view().build.exceptions;
+    assert!(
+        told.iter()
+            .any(|line| line.contains("second person is to look")),
+        "{told:?}"
+    );
+}

@@ -286,9 +286,10 @@ fn exceptions(job: &Job) -> Vec<String> {
                 step.stage() + 1
             ));
         }
-        if matches!(session.next(), Next::Nothing)
-            && let Some(wanted) = joint_view::witness_wanted(job, joint)
-        {
+        // After a restart nothing is next before the joint is opened; final it is all the same.
+        let is_over = matches!(session.next(), Next::Nothing)
+            || session.standing() == evendraw_core::ledger::Standing::Final;
+        if is_over && let Some(wanted) = joint_view::witness_wanted(job, joint) {
             told.push(format!(
                 "{}: {} (I)",
                 joint.title(),
