@@ -7,6 +7,7 @@ pub mod desk;
 pub mod job;
 pub mod link;
 mod load_unit;
+pub mod mark;
 pub mod mechanics;
 pub mod peers;
 pub mod plan;

@@ -11,7 +11,7 @@ use evendraw_core::record::{Doubt, Entry, Noted, Record};
 use evendraw_core::unit::{Angle, Torque};
 use serde_json::{Value, json};
 
-use crate::sheet::export::Names;
+use crate::job::status::Names;
 use crate::words;
 
 /// How the text of a doubt begins that the comparison raised; the number of the stage and a colon follow.

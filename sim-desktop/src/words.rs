@@ -102,6 +102,18 @@ pub fn length(value: Length) -> String {
     )
 }
 
+/// The window of a length; open at either end where the plan gives no limit there.
+#[must_use]
+pub fn length_window(min: Length, max: Length) -> String {
+    let is_open = |value: Length| value.micrometers().abs() >= Length::MAX.micrometers();
+    match (is_open(min), is_open(max)) {
+        (true, true) => "any".to_owned(),
+        (true, false) => format!("at most {}", length(max)),
+        (false, true) => format!("at least {}", length(min)),
+        (false, false) => format!("{} to {}", length(min), length(max)),
+    }
+}
+
 /// Thousandths as a decimal number, rounded half away from zero.
 fn rounded(thousandths: i64, places: u32) -> String {
     let step = 10_i64.pow(3 - places.min(3));
@@ -146,6 +158,30 @@ pub fn wall_time(unix_seconds: Option<i64>) -> String {
         .to_zoned(TimeZone::system())
         .strftime("%Y-%m-%d %H:%M")
         .to_string()
+}
+
+/// Words behind a first column, in lines of at most so many characters, the further ones indented below the first word.
+#[must_use]
+pub fn wrapped(first: &str, text: &str, width: usize) -> Vec<String> {
+    let indent = first.chars().count();
+    let (mut lines, mut line, mut length) = (Vec::new(), first.to_owned(), indent);
+    let mut is_first = true;
+    for word in text.split_whitespace() {
+        let size = word.chars().count();
+        if !is_first && length + 1 + size > width {
+            lines.push(line);
+            (line, length, is_first) = (" ".repeat(indent), indent, true);
+        }
+        if !is_first {
+            line.push(' ');
+            length += 1;
+        }
+        line.push_str(word);
+        length += size;
+        is_first = false;
+    }
+    lines.push(line);
+    lines
 }
 
 /// The word that files and screens use for a verdict.
@@ -193,7 +229,7 @@ pub const fn reason(value: Reason) -> &'static str {
         Reason::LateRise => {
             "torque rose too little for the angle: cross-threaded or stripping, or a soft, wrong or missing part"
         }
-        Reason::Yielding => "torque rises ever less: the fastener yields, or its thread strips",
+        Reason::Yielding => "torque stopped climbing: the fastener yields, or its thread strips",
         Reason::GivingWay => "torque fell while turning: its thread strips or it breaks",
         Reason::NoTurn => "torque came without turning: already tight, or seized",
         Reason::StickSlip => "it stuck and slipped: dirt, or the wrong thing on the threads",
@@ -295,23 +331,25 @@ pub const fn act(act: Act) -> &'static str {
 pub const fn refusal(value: Refusal) -> &'static str {
     match value {
         Refusal::NotStarted => "the joint is not begun yet",
-        Refusal::StartedBefore => "it was started before",
-        Refusal::InPull => "a pull is in progress",
-        Refusal::NoSuch => "there is no such fastener, stage, step or moment",
+        Refusal::StartedBefore => "it is begun already",
+        Refusal::InPull => "a pull is in progress: finish it first",
+        Refusal::NoSuch => "there is no such fastener, stage, step or moment here",
         Refusal::AlreadySettled => "it is settled already",
-        Refusal::WrongKind => "this stage is of another kind",
+        Refusal::WrongKind => "this stage is done in another way",
         Refusal::EarlierOpen => "an earlier stage is still open",
         Refusal::NothingToPull => "nothing is to be pulled now",
-        Refusal::Store => "records are waiting to be stored",
+        Refusal::Store => "the record is still being stored",
         Refusal::ReasonMissing => "a name or reason is needed",
-        Refusal::TextTooLong => "the text is longer than 48 bytes",
-        Refusal::NothingToDecide => "no decision is waited for",
-        Refusal::NotFinal => "the fastener is not final",
-        Refusal::AngleTightened => "an angle is never applied or checked a second time",
+        Refusal::TextTooLong => "that is longer than 48 bytes; say it shorter",
+        Refusal::NothingToDecide => "there is nothing to decide",
+        Refusal::NotFinal => "that fastener is not final",
+        Refusal::AngleTightened => {
+            "an angle is not pulled or checked twice: loosen it, or fit a new one"
+        }
         Refusal::WrongState => "the engine is in the wrong state for this stage",
         Refusal::NoMockUp => "there is no mock-up to take apart",
-        Refusal::LoosenFirst => "the fastener must be loosened first",
-        Refusal::ReplaceFirst => "the fastener must be replaced first",
+        Refusal::LoosenFirst => "it must be loosened first",
+        Refusal::ReplaceFirst => "it must be replaced first",
         Refusal::NoRunningTorque => {
             "a running torque is from 0 up to the target it comes on top of, where the plan adds one (`prevailing`)"
         }

@@ -190,16 +190,18 @@ fn slope_estimates_from_a_trace_file() {
         "stretch", "--thread", "M10", "--class", "8.8", "--grip", "40 mm", "--load", "20 kN",
     ]);
     let degrees = number(&stretch, "angle_deg");
-    let rows: String = (0..=200)
-        .map(|i| {
+    // A tenth of a second at rest, so that its zero can be seen; then the pull.
+    let rest = (0..10).map(|i| format!("{:.3},0,0\n", f64::from(i) / 100.0));
+    let rows: String = rest
+        .chain((0..=200).map(|i| {
             let share = f64::from(i) / 200.0;
             format!(
                 "{:.3},{:.4},{:.4}\n",
-                2.0 * share,
+                0.1 + 2.0 * share,
                 30.0 * share,
                 degrees * share
             )
-        })
+        }))
         .collect();
     std::fs::write(&path, format!("time_s,torque_Nm,angle_deg\n{rows}")).unwrap();
     let line = [

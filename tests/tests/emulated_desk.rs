@@ -183,13 +183,13 @@ fn the_desk_follows_the_board_over_a_cable_that_is_pulled_and_put_back() {
     // It is asked once the adapter has said what it holds.
     until(&mut rig, &mut desk, "asked whether to send it", |view| {
         let joint = view.joint.as_ref().expect("it is open");
-        let question = joint.question.as_ref();
+        let question = joint.prompt.as_ref();
         question.is_some_and(|question| question.words.starts_with("Send "))
     });
     desk.carry_out(Ask::Answer(true));
     until(&mut rig, &mut desk, "worked at the adapter", |view| {
         let joint = view.joint.as_ref().expect("it is open");
-        joint.at_adapter.as_deref() == Some(link.serial.as_str()) && joint.question.is_some()
+        joint.at_adapter.as_deref() == Some(link.serial.as_str()) && joint.prompt.is_some()
     });
     // Said at the desk, recorded by the board.
     desk.carry_out(Ask::AnswerNumber("M. Ahlers".to_owned()));

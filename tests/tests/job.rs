@@ -11,8 +11,9 @@ use std::fs;
 use std::path::Path;
 
 use evendraw::job::{Done, Held, Job, JobError};
+use evendraw::mark::Mark;
 use evendraw::plan::Plan;
-use evendraw::plan::progress::{Hold, State};
+use evendraw::plan::progress::Hold;
 use evendraw::store::{Purpose, StoreError};
 use evendraw_core::ledger::Standing;
 use evendraw_core::record::Role;
@@ -204,7 +205,7 @@ fn a_joint_is_held_by_what_must_come_first_and_by_what_it_would_close_over() {
         .expect("a part of the plan");
     assert_eq!(
         bench.job.progress().joint(BRACKET).expect("a joint").state,
-        State::Held
+        Mark::Waiting
     );
     bench
         .job
@@ -212,7 +213,7 @@ fn a_joint_is_held_by_what_must_come_first_and_by_what_it_would_close_over() {
         .expect("a part of the plan");
     assert_eq!(
         bench.job.progress().joint(BRACKET).expect("a joint").state,
-        State::MayStart
+        Mark::Ready
     );
     assert!(matches!(
         bench.job.part_arrived("gasket"),

@@ -1,7 +1,8 @@
 //! What may be started, what is held and why, what is closed over: from the standings of the demo's joints.
 
+use evendraw::mark::Mark;
 use evendraw::plan::Plan;
-use evendraw::plan::progress::{Hold, Progress, State};
+use evendraw::plan::progress::{Hold, Progress};
 use evendraw_core::ledger::Standing;
 
 fn demo() -> Plan {
@@ -17,7 +18,7 @@ fn with(plan: &Plan, standings: &[(&str, Standing)]) -> Progress {
     Progress::of(plan, &list, |part| !plan.is_on_order(part))
 }
 
-fn state(plan: &Plan, progress: &Progress, id: &str) -> State {
+fn state(plan: &Plan, progress: &Progress, id: &str) -> Mark {
     let number = plan.joint(id).expect("a joint of the demo").number();
     progress.joint(number).expect("its state").state
 }
@@ -29,7 +30,7 @@ fn at_the_start_only_what_nothing_comes_before_may_begin() {
     let free: Vec<&str> = plan
         .joints()
         .iter()
-        .filter(|joint| state(&plan, &progress, joint.id()) == State::MayStart)
+        .filter(|joint| state(&plan, &progress, joint.id()) == Mark::Ready)
         .map(|joint| joint.id())
         .collect();
     assert_eq!(free, ["oil-jet", "dowels", "impeller"]);
@@ -47,7 +48,7 @@ fn a_joint_is_not_closed_over_an_open_one() {
     let progress = with(&plan, &[("dowels", Standing::Final)]);
     let head = plan.joint("head").expect("the head");
     let own = progress.joint(head.number()).expect("its state");
-    assert_eq!(own.state, State::Held);
+    assert_eq!(own.state, Mark::Waiting);
     assert_eq!(
         own.holds,
         [Hold::WouldClose("Oil jets under the head".to_owned())]
@@ -56,7 +57,7 @@ fn a_joint_is_not_closed_over_an_open_one() {
         &plan,
         &[("dowels", Standing::Final), ("oil-jet", Standing::Final)],
     );
-    assert_eq!(state(&plan, &progress, "head"), State::MayStart);
+    assert_eq!(state(&plan, &progress, "head"), Mark::Ready);
 }
 
 #[test]
@@ -88,10 +89,10 @@ fn a_missing_part_holds_its_joint_until_it_comes() {
         })
         .collect();
     let without = Progress::of(&plan, &standings, |part| part != "strainer basket");
-    assert_eq!(state(&plan, &without, "strainer"), State::Held);
+    assert_eq!(state(&plan, &without, "strainer"), Mark::Waiting);
     assert_eq!(without.next(), None);
     let with_it = Progress::of(&plan, &standings, |_| true);
-    assert_eq!(state(&plan, &with_it, "strainer"), State::MayStart);
+    assert_eq!(state(&plan, &with_it, "strainer"), Mark::Ready);
 }
 
 #[test]
@@ -113,7 +114,7 @@ fn what_is_begun_goes_before_what_is_new_and_a_due_retorque_is_not_complete() {
     );
     assert_eq!(
         state(&plan, &progress, "sensor"),
-        State::MayStart,
+        Mark::Ready,
         "a retorque after running does not hold what comes after"
     );
     assert!(!progress.is_complete());

@@ -126,6 +126,8 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
             for (index, _) in (0..=u8::MAX).zip(procedure.fasteners()) {
                 change(ledger, index, |cell| {
                     cell.set(TIGHT, false);
+                    // What felt wrong about the trial is off with it.
+                    cell.set(DOUBT, false);
                     cell.left_at = 0;
                     cell.turned = 0;
                     cell.running = RunningCell::default();

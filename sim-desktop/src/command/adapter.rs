@@ -10,9 +10,9 @@ use evendraw_core::record::{Entry, Record};
 use serde::Serialize;
 
 use super::{CommandError, Done, Output, named, plan_file};
+use crate::job::status::names;
 use crate::link::{Client, ClientError, Fetched, Port};
 use crate::plan::{Answers, Plan};
-use crate::sheet;
 use crate::store::{Content, HostFact, Journal, Purpose, fresh};
 
 /// Talks to an adapter over a serial port: sends procedures, fetches its journal, watches it live.
@@ -184,7 +184,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             let kept = named::journal(journal)?;
             let unlike = match &kept.plan {
                 Some(plan) => {
-                    let names = sheet::names(plan, &kept.content);
+                    let names = names(plan, &kept.content.facts);
                     named::tell_peers(plan, &kept.content, &names, out)?
                 }
                 None => 0,

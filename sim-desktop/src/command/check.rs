@@ -13,8 +13,10 @@ use jiff::civil::Date;
 use serde::Serialize;
 
 use super::{CommandError, Done, Output, plan_file};
+use crate::job::status::counted;
+use crate::mark::Mark;
 use crate::mechanics::{Tool, Window, advise};
-use crate::plan::progress::{Progress, State};
+use crate::plan::progress::Progress;
 use crate::plan::{Joint, Plan, StagePlan, report};
 
 /// Checks a plan: what may be started, what is held and why, what to look at, which tool suits.
@@ -22,7 +24,7 @@ use crate::plan::{Joint, Plan, StagePlan, report};
 #[command(after_help = "Examples:\n  \
         evendraw check pump.toml\n  \
         evendraw check pump.toml --done dowels --done oil-jet --missing \"head gasket\"\n  \
-        evendraw check pump.toml --json | jq 'select(.state == \"may start\")'\n\n\
+        evendraw check pump.toml --json | jq 'select(.state == \"ready\")'\n\n\
         Errors of the plan go to stderr with line, column and what is allowed (status 2). Questions about values that look\n\
         wrong for their thread are warnings: the plan is taken all the same.")]
 pub(super) struct Args {
@@ -77,13 +79,14 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         .map(|joint| joint.positions().len())
         .sum();
     out.line(format_args!(
-        "{}: {} joints, {fasteners} fasteners",
+        "{}: {}, {}",
         if plan.build().title.is_empty() {
             plan.name()
         } else {
             &plan.build().title
         },
-        plan.joints().len(),
+        counted(plan.joints().len(), "joint"),
+        counted(fasteners, "fastener"),
     ))?;
     out.line("")?;
     let width = |text: fn(&Joint) -> &str| {
@@ -95,13 +98,8 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     };
     let id_width = width(Joint::id);
     for (joint, state) in plan.joints().iter().zip(progress.joints()) {
-        out.line(format_args!(
-            "{:<12}  {:<id_width$}  {}: {}",
-            state.state.word(),
-            joint.id(),
-            joint.title(),
-            state.why()
-        ))?;
+        let place = format!("{:<12}  {:<id_width$}  ", state.state.word(), joint.id());
+        out.wrapped(&place, &format!("{}: {}", joint.title(), state.why()))?;
         out.object(&Line {
             joint: joint.id(),
             state: state.state.word(),
@@ -149,7 +147,7 @@ fn no_part(plan: &Plan, part: &str) -> CommandError {
     ))
 }
 
-/// What must be final before the next part closes over it.
+/// What must be final before the next part covers it.
 fn covers(plan: &Plan, progress: &Progress, out: &mut Output<'_>) -> Result<(), CommandError> {
     let is_open = |id: &str| {
         plan.joint(id)
@@ -168,9 +166,9 @@ fn covers(plan: &Plan, progress: &Progress, out: &mut Output<'_>) -> Result<(), 
         }
         let done = progress
             .joint(joint.number())
-            .is_some_and(|state| !matches!(state.state, State::MayStart | State::Held));
+            .is_some_and(|state| !matches!(state.state, Mark::Ready | Mark::Waiting));
         out.line(format_args!(
-            "  {} closes over {}, which {} still open{}",
+            "  {} covers {}, which {} still open{}",
             joint.id(),
             open.join(", "),
             if open.len() == 1 { "is" } else { "are" },
@@ -201,7 +199,7 @@ fn questions(plan: &Plan, out: &mut Output<'_>) -> Result<(), CommandError> {
                 out.line("\nasked on the way, by the key of `--answer`:")?;
                 first = false;
             }
-            out.line(format_args!("  {}/{key}: {text}", joint.id()))?;
+            out.wrapped("  ", &format!("{}/{key}: {text}", joint.id()))?;
         }
     }
     Ok(())
@@ -218,7 +216,7 @@ fn tools(plan: &Plan, out: &mut Output<'_>) -> Result<(), CommandError> {
     for tool in plan.tools().iter().filter(|tool| tool.is_overdue(today)) {
         if let Some(due) = tool.due {
             out.line(format_args!(
-                "\ntool {} is out of date since {due}: only on somebody's name and reason",
+                "\ntool {}: calibration expired on {due}: only on somebody's name and reason",
                 tool.id
             ))?;
         }
@@ -282,7 +280,7 @@ fn one_stage(
         .collect();
     let advice = advise(&own, window, greatest, today);
     let what = format!(
-        "  {} stage {}, {}",
+        "{} stage {}, {}",
         joint.id(),
         written.number,
         written.target.as_deref().unwrap_or("")
@@ -297,14 +295,14 @@ fn one_stage(
             } else {
                 format!(" ({})", best.notes.join("; "))
             };
-            out.line(format_args!("{what}: {}{setting}{notes}", best.id))
+            out.wrapped("  ", &format!("{what}: {}{setting}{notes}", best.id))
         }
         None => {
             let why: Vec<String> = advice
                 .iter()
                 .map(|advice| format!("{}: {}", advice.id, advice.refused.join(", ")))
                 .collect();
-            out.line(format_args!("{what}: no tool suits ({})", why.join("; ")))
+            out.wrapped("  ", &format!("{what}: no tool suits ({})", why.join("; ")))
         }
     }
 }

@@ -10,12 +10,13 @@ use evendraw_core::record::Entry;
 use evendraw_core::session::Session;
 
 use super::{CommandError, Output};
+use crate::job::status::telling::{attempt_line, attempt_object};
+use crate::job::status::{Names, plan_of};
 use crate::job::{Job, JobError, Told};
 use crate::peers;
 use crate::plan::{Joint, Plan};
 use crate::rehearsal::given::GivenError;
-use crate::sheet::export::{Names, attempt_line, attempt_object};
-use crate::sheet::plan_of;
+
 use crate::store::{Content, StoreError, Traces, read};
 
 /// The joint with an id; the only one where none is named.
@@ -74,15 +75,7 @@ pub(super) fn stage(stages: usize, number: usize, from: &str) -> Result<u8, Comm
 
 /// The names of a job's joints, fasteners and steps.
 pub(super) fn names(job: &Job) -> Names {
-    job.plan()
-        .joints()
-        .iter()
-        .fold(Names::new(), |names, joint| {
-            match job.joint_plan(joint.number()) {
-                Some(plan) => names.with(joint.number(), joint.id(), &plan.procedure),
-                None => names,
-            }
-        })
+    job.names()
 }
 
 /// A journal read, with what stands beside it.
@@ -149,7 +142,7 @@ pub(super) fn tell_peers(
             .entries()
             .filter(|entry| entry.joint == number)
             .collect();
-        let procedure = &plan_of(content, joint).procedure;
+        let procedure = &plan_of(&content.facts, joint).procedure;
         // Records that cannot be folded are told of elsewhere.
         let Ok(session) = Session::restore(procedure, number, entries.iter().copied()) else {
             continue;

@@ -163,6 +163,23 @@ impl<'a> Output<'a> {
         Ok(())
     }
 
+    /// As [`Output::line`], the words wrapped behind a first column where a terminal shows them.
+    ///
+    /// # Errors
+    /// [`CommandError::Closed`] when nobody reads any more.
+    pub fn wrapped(&mut self, first: &str, words: &str) -> Result<(), CommandError> {
+        match terminal_size::terminal_size() {
+            Some((terminal_size::Width(width), _)) if !self.json => {
+                // Narrower than this nothing is gained by it.
+                let width = usize::from(width).max(first.chars().count() + 24);
+                crate::words::wrapped(first, words, width)
+                    .iter()
+                    .try_for_each(|line| self.line(line))
+            }
+            _ => self.line(format_args!("{first}{words}")),
+        }
+    }
+
     /// An object for scripts, on a line of its own; printed under `--json` only.
     ///
     /// # Errors

@@ -15,7 +15,7 @@ use super::named::{fastener, joint, names, stage};
 use super::value::{TypedTorque, torque};
 use super::{CommandError, Done, Output};
 use crate::job::Job;
-use crate::sheet::export::{line, object};
+use crate::job::status::telling::{line, object};
 use crate::store::{Purpose, read};
 use crate::words;
 

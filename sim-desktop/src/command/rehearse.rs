@@ -17,8 +17,8 @@ use super::named::{fastener, joint, names, tell_attempt};
 use super::{CommandError, Done, Output, plan_file};
 use crate::bench::{Fault, HandKind};
 use crate::job::{Job, Told};
+use crate::mark::Mark;
 use crate::peers;
-use crate::plan::progress::State;
 use crate::plan::{Joint, Plan};
 use crate::rehearsal::given::Given;
 use crate::rehearsal::result::{mean, scatter};
@@ -249,7 +249,7 @@ fn next(job: &Job, only: Option<u8>, tried: &[u8]) -> Option<u8> {
         let workable = progress
             .joints()
             .iter()
-            .filter(|joint| !matches!(joint.state, State::Held | State::Final));
+            .filter(|joint| !matches!(joint.state, Mark::Waiting | Mark::Final));
         workable.map(|joint| joint.joint).find(is_left)
     })
 }
@@ -259,7 +259,7 @@ fn unfinished(job: &Job, only: Option<u8>) -> Vec<(String, String)> {
     let open = progress
         .joints()
         .iter()
-        .filter(|joint| joint.state != State::Final);
+        .filter(|joint| joint.state != Mark::Final);
     open.filter(|joint| only.is_none_or(|only| only == joint.joint))
         .map(|state| {
             let title = job

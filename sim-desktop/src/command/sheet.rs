@@ -10,13 +10,16 @@ use serde_json::json;
 
 use super::named;
 use super::{CommandError, Done, Output, plan_file};
+use crate::job::status::{Item, Kept};
+use crate::mark::Mark;
 use crate::plan::Plan;
-use crate::sheet::{Item, Kept, Mark, SheetModel, blank_page, gather, gather_blank, page, text};
+use crate::sheet::{Sheet, blank_page, page, short_page, text};
 
 /// Prints the build sheet: one self-contained page that prints on A4 and Letter.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "Examples:\n  \
         evendraw sheet pump7.journal -o pump7.html\n  \
+        evendraw sheet pump7.journal --short -o pump7-owner.html\n  \
         evendraw sheet pump7.journal --text\n  \
         evendraw sheet --blank --plan pump.toml -o working.html\n\n\
         The journal carries the plan as typed, so no plan is needed; --plan only compares it with the one that was worked to.\n\
@@ -34,6 +37,9 @@ pub(super) struct Args {
     /// As plain text.
     #[arg(long)]
     text: bool,
+    /// The owner's sheet: states, exceptions, tools, and every reading beside its limits, on a few pages.
+    #[arg(long, conflicts_with_all = ["text", "blank"])]
+    short: bool,
     /// A working sheet: maps with a box for each fastener and stage.
     #[arg(long, conflicts_with = "text")]
     blank: bool,
@@ -60,7 +66,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             let standing = if args.blank {
                 "working sheet".to_owned()
             } else {
-                model.standing()
+                model.headline()
             };
             out.line(format_args!("{}: {standing}", path.display()))?;
             for item in model.open.iter().filter(|_| !args.blank) {
@@ -91,14 +97,14 @@ fn is_same_file(one: &Path, other: &Path) -> bool {
     }
 }
 
-fn blank(args: &Args) -> Result<(String, SheetModel), CommandError> {
+fn blank(args: &Args) -> Result<(String, Sheet), CommandError> {
     let model = match (&args.journal, &args.plan) {
         (Some(path), plan) => {
             let journal = named::journal(path)?;
             let name = journal.name.clone();
-            gather_blank(&worked_to(journal, plan.as_deref())?.1, &name)
+            blank_of(&worked_to(journal, plan.as_deref())?.1, &name)
         }
-        (None, Some(plan)) => gather_blank(&plan_file::read(Some(plan))?, ""),
+        (None, Some(plan)) => blank_of(&plan_file::read(Some(plan))?, ""),
         (None, None) => {
             return Err(CommandError::bad(
                 "sheet --blank: of which plan? allowed is --plan PLAN, or the journal of a job",
@@ -108,7 +114,11 @@ fn blank(args: &Args) -> Result<(String, SheetModel), CommandError> {
     Ok((blank_page(&model), model))
 }
 
-fn printed(args: &Args) -> Result<(String, SheetModel), CommandError> {
+fn blank_of(plan: &Plan, journal: &str) -> Sheet {
+    Sheet::of(&Kept::before_work(plan), journal, None)
+}
+
+fn printed(args: &Args) -> Result<(String, Sheet), CommandError> {
     let Some(path) = &args.journal else {
         return Err(CommandError::bad(
             "a journal is needed; for a working sheet: --blank --plan PLAN",
@@ -117,13 +127,8 @@ fn printed(args: &Args) -> Result<(String, SheetModel), CommandError> {
     let journal = named::journal(path)?;
     let told = journal.content.plan();
     let (journal, plan) = worked_to(journal, args.plan.as_deref())?;
-    let mut model = gather(&Kept {
-        journal: &journal.name,
-        content: &journal.content,
-        digest: Some(journal.digest),
-        plan: &plan,
-        traces: Some(&journal.traces),
-    });
+    let kept = Kept::of(&plan, &journal.content, Some(&journal.traces));
+    let mut model = Sheet::of(&kept, &journal.name, Some(journal.digest));
     if let Some(other) = &args.plan {
         let other = plan_file::read(Some(other))?;
         compare(
@@ -132,7 +137,9 @@ fn printed(args: &Args) -> Result<(String, SheetModel), CommandError> {
             &other,
         );
     }
-    let sheet = if args.text {
+    let sheet = if args.short {
+        short_page(&model)
+    } else if args.text {
         text(&model)
     } else {
         page(&model)
@@ -159,14 +166,15 @@ fn worked_to(
 }
 
 /// Says where the plan given differs from the one that was worked to.
-fn compare(model: &mut SheetModel, worked_to: Option<&str>, given: &Plan) {
+fn compare(model: &mut Sheet, worked_to: Option<&str>, given: &Plan) {
     let Some(worked_to) = worked_to else {
         let what =
             "the plan in the journal is lost; this sheet reads its records by the plan given";
-        model
+        let status = &mut model.status;
+        status
             .exceptions
             .push(Item::new(Mark::Doubtful, given.name(), what));
-        model
+        status
             .open
             .push(Item::new(Mark::Doubtful, given.name(), what));
         return;
@@ -185,10 +193,11 @@ fn compare(model: &mut SheetModel, worked_to: Option<&str>, given: &Plan) {
                     or(other),
                     or(one)
                 );
-                model
+                let status = &mut model.status;
+                status
                     .exceptions
                     .push(Item::new(Mark::Doubtful, given.name(), what.clone()));
-                model
+                status
                     .amendments
                     .push(Item::new(Mark::Doubtful, given.name(), what));
                 return;

@@ -5,84 +5,39 @@
 
 use super::joint::JointState;
 use super::overlay::Overlay;
-use super::view::{Ask, DeskView, JointView, Mark, Readings};
+use super::view::{Ask, DeskView, FastenerView, JointView, Mark, Readings};
 use super::widgets::{Look, button_of, count, held, is_wide_enough, pressed, split_across};
 use egui::{Key, Rect, Ui};
 
-/// What can be done here.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Act {
+/// What a button of the foot leads to.
+#[derive(Clone, Debug)]
+enum Does {
+    /// It is held to pull.
     Pull,
-    Hand,
-    Back,
-    FeltWrong,
-    Redo,
-    Loosen,
-    Skip,
-    Part,
-    Fault,
-    Marked,
-    CheckAgain,
-    Witness,
+    /// Something is asked for.
+    Ask(Ask),
+    /// Something is to be chosen or typed first.
+    Over(Overlay),
 }
 
-impl Act {
-    const ALL: [Self; 12] = [
-        Self::Back,
-        Self::Pull,
-        Self::Hand,
-        Self::Marked,
-        Self::CheckAgain,
-        Self::Witness,
-        Self::FeltWrong,
-        Self::Redo,
-        Self::Loosen,
-        Self::Skip,
-        Self::Part,
-        Self::Fault,
-    ];
-
-    /// The key, and what is printed for it.
-    const fn key(self) -> (Key, &'static str) {
-        match self {
-            Self::Pull => (Key::Space, "Space"),
-            Self::Hand => (Key::H, "H"),
-            Self::Back => (Key::Enter, "Enter"),
-            Self::FeltWrong => (Key::W, "W"),
-            Self::Redo => (Key::R, "R"),
-            Self::Loosen => (Key::L, "L"),
-            Self::Skip => (Key::K, "K"),
-            Self::Part => (Key::A, "A"),
-            Self::Fault => (Key::F, "F"),
-            Self::Marked => (Key::M, "M"),
-            Self::CheckAgain => (Key::C, "C"),
-            Self::Witness => (Key::I, "I"),
-        }
-    }
-
+/// One button of the foot.
+struct Foot {
+    key: Key,
     /// What it is called where there is room, and where there is little.
-    const fn words(self, at_work: bool) -> (&'static str, &'static str) {
-        match self {
-            Self::Pull => ("Hold to pull", "Pull"),
-            Self::Hand if at_work => ("Stop the hand", "Stop"),
-            Self::Hand => ("Hand does it", "Hand"),
-            Self::Back => ("Back to build", "Back"),
-            Self::FeltWrong => ("Felt wrong:", "Wrong"),
-            Self::Redo => ("Redo", "Redo"),
-            Self::Loosen => ("Loosen", "Loosen"),
-            Self::Skip => ("Leave out", "Skip"),
-            Self::Part => ("Part arrived", "Part"),
-            Self::Fault => ("Fault", "Fault"),
-            Self::Marked => ("Paint mark on", "Mark"),
-            Self::CheckAgain => ("Check again", "Check"),
-            Self::Witness => ("Second person", "Second"),
-        }
-    }
+    words: (&'static str, &'static str),
+    /// The fastener that it is about.
+    about: String,
+    look: Look,
+    /// It can be done now; its key works whether it is shown or not.
+    able: bool,
+    /// It stands in the foot.
+    shown: bool,
+    does: Does,
 }
 
 /// The fasteners that actions are about, by label; empty where there is none.
 struct Subjects {
-    /// The chosen one, or the next: left out, or given a fault.
+    /// The chosen one, or the next: skipped, or given a fault.
     next: String,
     /// The chosen one, or the last one worked on: felt wrong, done again, loosened, checked again.
     last: String,
@@ -92,7 +47,7 @@ struct Subjects {
 
 fn subjects(joint: &JointView, selected: Option<usize>) -> Subjects {
     let chosen = selected.and_then(|index| joint.fasteners.get(index));
-    let label = |fastener: &super::view::FastenerView| fastener.label.clone();
+    let label = |fastener: &FastenerView| fastener.label.clone();
     let last = chosen.map_or_else(
         || {
             let mut labels = joint.entries.iter().map(|entry| entry.fastener.clone());
@@ -100,8 +55,7 @@ fn subjects(joint: &JointView, selected: Option<usize>) -> Subjects {
         },
         label,
     );
-    let bare =
-        |fastener: &&super::view::FastenerView| fastener.mark == Mark::Final && !fastener.marked;
+    let bare = |fastener: &&FastenerView| fastener.mark == Mark::Final && !fastener.marked;
     let in_order = joint
         .path
         .iter()
@@ -116,18 +70,155 @@ fn subjects(joint: &JointView, selected: Option<usize>) -> Subjects {
             .find(bare),
     };
     Subjects {
-        next: target(joint, selected),
+        next: chosen
+            .or_else(|| joint.next())
+            .map_or_else(String::new, label),
         unmarked: unmarked.map_or_else(String::new, label),
         last,
     }
 }
 
-/// The fastener that is chosen, or the next.
-pub(super) fn target(joint: &JointView, selected: Option<usize>) -> String {
-    selected
-        .and_then(|index| joint.fasteners.get(index))
-        .or_else(|| joint.next())
-        .map_or_else(String::new, |fastener| fastener.label.clone())
+/// Every button of the foot, in its order.
+fn table(view: &DeskView, joint: &JointView, selected: Option<usize>, free: bool) -> Vec<Foot> {
+    let bench = view.build.readings == Readings::Bench;
+    let at_work = joint.live.hand_at_work;
+    let blocked = joint.prompt.is_some();
+    let can_pull = bench && free && !blocked && !joint.finished && joint.at.is_some() && !at_work;
+    // What stands on an alert has these keys while it stands.
+    let open = free && !joint.is_alerted();
+    let about = subjects(joint, selected);
+    let is_final = |label: &str| {
+        let mut fasteners = joint.fasteners.iter();
+        fasteners.any(|fastener| fastener.label == label && fastener.mark == Mark::Final)
+    };
+    // What a finished joint, or a final fastener that was chosen, has no use for makes room for what it has.
+    let chosen = selected.and_then(|index| joint.fasteners.get(index));
+    let chosen_final = chosen.is_some_and(|fastener| fastener.mark == Mark::Final);
+    let (finished, has_last) = (joint.finished, !about.last.is_empty());
+    let waiting = view.status.waiting();
+    let foot = |key, words, about: &str, able, shown, does| Foot {
+        key,
+        words,
+        about: about.to_owned(),
+        look: Look::Plain,
+        able,
+        shown,
+        does,
+    };
+    let advised = |own: Foot| Foot {
+        look: Look::Advised,
+        ..own
+    };
+    let (hand, does_hand) = if at_work {
+        (("Stop the bench", "Stop"), Ask::HandAll(false))
+    } else {
+        (("Simulate", "Simulate"), Ask::Hand)
+    };
+    let (last, next, bare) = (about.last, about.next, about.unmarked);
+    let last_ask = |ask: fn(String) -> Ask| Does::Ask(ask(last.clone()));
+    let back = Does::Ask(Ask::OpenJoint(String::new()));
+    let faults = !joint.faults.is_empty();
+    vec![
+        advised(foot(
+            Key::Enter,
+            ("Back to build", "Back"),
+            "",
+            free && finished && !blocked,
+            finished,
+            back,
+        )),
+        advised(foot(
+            Key::Space,
+            ("Hold to pull", "Pull"),
+            "",
+            can_pull,
+            bench && !finished,
+            Does::Pull,
+        )),
+        Foot {
+            look: if at_work { Look::Grave } else { Look::Plain },
+            ..foot(
+                Key::H,
+                hand,
+                "",
+                bench && free && (at_work || can_pull),
+                bench && !finished,
+                Does::Ask(does_hand),
+            )
+        },
+        foot(
+            Key::M,
+            ("Paint mark on", "Mark"),
+            &bare,
+            open && !bare.is_empty(),
+            finished || chosen_final,
+            Does::Ask(Ask::Marked(bare.clone())),
+        ),
+        foot(
+            Key::C,
+            ("Check again", "Check"),
+            &last,
+            open && is_final(&last) && !joint.live.loaded && !at_work,
+            finished || chosen_final,
+            last_ask(Ask::CheckAgain),
+        ),
+        foot(
+            Key::I,
+            ("Second person", "Second"),
+            "",
+            open,
+            finished,
+            Does::Over(Overlay::witness(joint)),
+        ),
+        foot(
+            Key::W,
+            ("Felt wrong", "Wrong"),
+            &last,
+            open && has_last,
+            true,
+            last_ask(Ask::FeltWrong),
+        ),
+        foot(
+            Key::R,
+            ("Redo", "Redo"),
+            &last,
+            open && has_last,
+            true,
+            last_ask(Ask::Redo),
+        ),
+        foot(
+            Key::L,
+            ("Loosen", "Loosen"),
+            &last,
+            open && has_last,
+            true,
+            last_ask(Ask::Loosen),
+        ),
+        foot(
+            Key::K,
+            ("Skip, with a reason", "Skip"),
+            &next,
+            open && !finished && !next.is_empty(),
+            !finished && !chosen_final,
+            Does::Over(Overlay::skip(&next)),
+        ),
+        foot(
+            Key::A,
+            ("Part arrived", "Part"),
+            "",
+            free && !waiting.is_empty(),
+            !chosen_final || finished,
+            part_arrived(&waiting),
+        ),
+        foot(
+            Key::F,
+            ("Fault", "Fault"),
+            "",
+            free && faults && joint.at.is_some(),
+            bench && faults && !finished,
+            Does::Over(Overlay::fault(joint, &next)),
+        ),
+    ]
 }
 
 /// Draws the foot and gathers what it asks for.
@@ -141,106 +232,59 @@ pub(super) fn show(
     asks: &mut Vec<Ask>,
 ) {
     let free = overlay.is_none();
-    let bench = view.build.readings == Readings::Bench;
-    let at_work = joint.live.hand_at_work;
-    let blocked = joint.alert.is_some() || joint.question.is_some();
-    let can_pull = bench && free && !blocked && !joint.finished && joint.at.is_some() && !at_work;
-    // Ways of an alert have these keys while it stands.
-    let open = free && joint.alert.is_none();
-    let about = subjects(joint, state.selected);
-    let is_final = |label: &str| {
-        let mut fasteners = joint.fasteners.iter();
-        fasteners.any(|fastener| fastener.label == label && fastener.mark == Mark::Final)
-    };
-    let waiting = view.build.waiting();
-    let able = |act: Act| match act {
-        Act::Pull => can_pull,
-        Act::Hand => bench && free && (at_work || can_pull),
-        Act::Back => free && joint.finished && !blocked,
-        Act::FeltWrong | Act::Redo | Act::Loosen => open && !about.last.is_empty(),
-        Act::Skip => open && !joint.finished && !about.next.is_empty(),
-        Act::Part => free && !waiting.is_empty(),
-        Act::Fault => free && !joint.faults.is_empty() && joint.at.is_some(),
-        Act::Marked => open && !about.unmarked.is_empty(),
-        Act::CheckAgain => open && is_final(&about.last) && !joint.live.loaded && !at_work,
-        Act::Witness => open,
-    };
-    // What a finished joint, or a final fastener that was chosen, has no use for makes room for what it has.
-    let chosen_final = state
-        .selected
-        .and_then(|index| joint.fasteners.get(index))
-        .is_some_and(|fastener| fastener.mark == Mark::Final);
-    let shown = |act: &Act| match act {
-        Act::Back | Act::Witness => joint.finished,
-        Act::Pull | Act::Hand => bench && !joint.finished,
-        Act::Marked | Act::CheckAgain => joint.finished || chosen_final,
-        Act::Skip => !joint.finished && !chosen_final,
-        Act::Part => !chosen_final || joint.finished,
-        Act::Fault => bench && !joint.faults.is_empty() && !joint.finished,
-        Act::FeltWrong | Act::Redo | Act::Loosen => true,
-    };
-    let acts: Vec<Act> = Act::ALL.into_iter().filter(shown).collect();
+    let table = table(view, joint, state.selected, free);
+    let shown: Vec<&Foot> = table.iter().filter(|own| own.shown).collect();
     // Narrow buttons carry the short word.
-    let tight = rect.width() / count(acts.len()) < 158.0;
-    let subject = |act: Act| match act {
-        Act::FeltWrong | Act::Redo | Act::Loosen | Act::CheckAgain => about.last.as_str(),
-        Act::Skip => &about.next,
-        Act::Marked => &about.unmarked,
-        _ => "",
-    };
-    let row: Vec<(Rect, Act, String)> = split_across(rect, acts.len())
+    let tight = rect.width() / count(shown.len()) < 158.0;
+    let row: Vec<(Rect, &Foot, String)> = split_across(rect, shown.len())
         .into_iter()
-        .zip(acts)
-        .map(|(place, act)| {
-            let (long, short) = act.words(at_work);
-            let words = format!("{} {}", if tight { short } else { long }, subject(act));
-            (place, act, words.trim_end().to_owned())
+        .zip(shown)
+        .map(|(place, own)| {
+            let (long, short) = own.words;
+            let words = format!("{} {}", if tight { short } else { long }, own.about);
+            (place, own, words.trim_end().to_owned())
         })
         .collect();
     let stacked = !row
         .iter()
-        .all(|(place, act, words)| is_wide_enough(ui, place.width(), words, act.key().1));
+        .all(|(place, own, words)| is_wide_enough(ui, place.width(), words, own.key.name()));
     let mut done = None;
-    for (place, act, words) in row {
-        let look = match act {
-            Act::Pull | Act::Back => Look::Advised,
-            Act::Hand if at_work => Look::Grave,
-            _ => Look::Plain,
-        };
-        let response = button_of(ui, place, &words, act.key().1, look, able(act), stacked);
-        if act == Act::Pull {
-            state.button_down = can_pull && response.is_pointer_button_down_on();
-        } else if able(act) && response.clicked() {
-            done = Some(act);
+    for (place, own, words) in row {
+        let response = button_of(
+            ui,
+            place,
+            &words,
+            own.key.name(),
+            own.look,
+            own.able,
+            stacked,
+        );
+        if matches!(own.does, Does::Pull) {
+            state.button_down = own.able && response.is_pointer_button_down_on();
+        } else if own.able && response.clicked() {
+            done = Some(own);
         }
     }
-    for act in Act::ALL {
-        if act != Act::Pull && able(act) && pressed(ui, act.key().0) {
-            done = Some(act);
+    for own in &table {
+        if !matches!(own.does, Does::Pull) && own.able && pressed(ui, own.key) {
+            done = Some(own);
         }
     }
-    match done {
-        Some(Act::Hand) if at_work => asks.push(Ask::HandAll(false)),
-        Some(Act::Hand) => asks.push(Ask::Hand),
-        Some(Act::Back) => asks.push(Ask::OpenJoint(String::new())),
-        Some(Act::FeltWrong) => asks.push(Ask::FeltWrong(about.last.clone())),
-        Some(Act::Redo) => asks.push(Ask::Redo(about.last.clone())),
-        Some(Act::Loosen) => asks.push(Ask::Loosen(about.last.clone())),
-        Some(Act::CheckAgain) => asks.push(Ask::CheckAgain(about.last.clone())),
-        Some(Act::Marked) => asks.push(Ask::Marked(about.unmarked.clone())),
-        Some(Act::Skip) => *overlay = Some(Overlay::skip(joint, about.next.clone())),
-        Some(Act::Witness) => *overlay = Some(Overlay::witness(joint)),
-        Some(Act::Fault) => *overlay = Some(Overlay::fault(joint, &about.next)),
-        Some(Act::Part) => part_arrived(&waiting, overlay, asks),
-        Some(Act::Pull) | None => {}
+    match done.map(|own| own.does.clone()) {
+        Some(Does::Ask(ask)) => {
+            if matches!(ask, Ask::Redo(_) | Ask::Loosen(_) | Ask::CheckAgain(_)) {
+                state.selected = None;
+            }
+            asks.push(ask);
+        }
+        Some(Does::Over(over)) => *overlay = Some(over),
+        Some(Does::Pull) | None => {}
     }
-    if matches!(done, Some(Act::Redo | Act::Loosen | Act::CheckAgain)) {
-        state.selected = None;
+    let able = |key: Key| table.iter().any(|own| own.key == key && own.able);
+    if able(Key::H) && pressed(ui, Key::J) {
+        asks.push(Ask::HandAll(!joint.live.hand_at_work));
     }
-    if able(Act::Hand) && pressed(ui, Key::J) {
-        asks.push(Ask::HandAll(!at_work));
-    }
-    let pulling = can_pull && (held(ui, Key::Space) || state.button_down);
+    let pulling = able(Key::Space) && (held(ui, Key::Space) || state.button_down);
     if pulling != state.pulling {
         state.pulling = pulling;
         asks.push(Ask::Pull(pulling));
@@ -251,9 +295,18 @@ pub(super) fn show(
 }
 
 /// A part has arrived: the only one waited for, or the one chosen.
-pub(super) fn part_arrived(waiting: &[&str], overlay: &mut Option<Overlay>, asks: &mut Vec<Ask>) {
+fn part_arrived(waiting: &[&str]) -> Does {
     match waiting {
-        [only] => asks.push(Ask::PartArrived((*only).to_owned())),
-        _ => *overlay = Some(Overlay::part(waiting)),
+        [only] => Does::Ask(Ask::PartArrived((*only).to_owned())),
+        _ => Does::Over(Overlay::part(waiting)),
+    }
+}
+
+/// The same on the build screen.
+pub(super) fn take_part(waiting: &[&str], overlay: &mut Option<Overlay>, asks: &mut Vec<Ask>) {
+    match part_arrived(waiting) {
+        Does::Ask(ask) => asks.push(ask),
+        Does::Over(over) => *overlay = Some(over),
+        Does::Pull => {}
     }
 }

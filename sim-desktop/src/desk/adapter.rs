@@ -2,12 +2,12 @@
 //!
 //! Knows nothing of ports or of the link.
 
-use super::overlay::digit;
+use super::overlay::list;
 use super::theme::{self, BODY, Colours, GAP, TARGET};
 use super::view::{Ask, DeskView, Heard, LinkView};
-use super::widgets::{self, Look, button, count, line, speak};
+use super::widgets::{count, line, speak};
 use egui::epaint::PathStroke;
-use egui::{Align2, Color32, Key, Painter, Pos2, Rect, Shape, Stroke, Ui, pos2, vec2};
+use egui::{Align2, Color32, Painter, Pos2, Rect, Shape, Stroke, Ui, pos2, vec2};
 use std::f32::consts::TAU;
 use std::path::PathBuf;
 
@@ -88,7 +88,7 @@ fn status_words(link: &LinkView) -> String {
 fn short_words(link: &LinkView) -> String {
     match link.heard {
         Heard::Connected => format!("Connected: {} at {}", link.who, link.port),
-        Heard::Searching => format!("ADAPTER SEARCHED FOR at {}: {}", link.port, link.why),
+        Heard::Searching => format!("LOOKING FOR ADAPTER at {}: {}", link.port, link.why),
         Heard::Lost => format!("ADAPTER LOST at {}: {}", link.port, link.why),
     }
 }
@@ -104,7 +104,7 @@ fn ways(view: &DeskView) -> Vec<(String, Ask)> {
                 Ask::SendJoint,
             ));
         }
-        ways.push(("Let the adapter go".to_owned(), Ask::Disconnect));
+        ways.push(("Disconnect the adapter".to_owned(), Ask::Disconnect));
     } else {
         ways.extend(
             view.ports
@@ -138,7 +138,6 @@ pub(super) fn body(
     asks: &mut Vec<Ask>,
 ) -> bool {
     let colours = Colours::of(ui);
-    let mut close = false;
     let status = Rect::from_min_size(rect.min, vec2(rect.width(), 30.0));
     match &view.build.link {
         Some(link) => {
@@ -174,38 +173,16 @@ pub(super) fn body(
             );
         }
     }
-    let mut y = status.bottom() + GAP;
-    for (index, (words, ask)) in ways(view).into_iter().enumerate() {
-        let place = Rect::from_min_size(pos2(rect.left(), y), vec2(rect.width(), TARGET));
-        y += TARGET + GAP;
-        let key = widgets::DIGITS.get(index).copied();
-        let by_key = typed.is_empty() && key.is_some_and(|key| digit(ui, key));
-        let cap = key.map_or("", Key::name);
-        if button(ui, place, &words, cap, Look::Plain, true).clicked() || by_key {
-            asks.push(ask);
-            close = true;
-        }
-    }
-    if view.build.link.is_none() {
-        let place = Rect::from_min_size(pos2(rect.left(), y), vec2(rect.width(), 70.0));
-        let response = widgets::field(
-            ui,
-            place,
-            "Path of the port, then Enter",
-            typed,
-            "/dev/ttyACM0",
-        );
-        if response.lost_focus()
-            && ui.input(|input| input.key_pressed(Key::Enter))
-            && !typed.trim().is_empty()
-        {
-            asks.push(Ask::Connect(PathBuf::from(typed.trim())));
-            close = true;
-        } else if !response.has_focus() && !close {
-            response.request_focus();
-        }
-    } else {
+    let body = Rect::from_min_max(pos2(rect.left(), status.bottom() + GAP), rect.max);
+    let line = view.build.link.is_none().then(|| {
+        let ask = Ask::Connect(PathBuf::new());
+        (typed, ask, "Path of the port, then Enter (/dev/ttyACM0)")
+    });
+    if line.is_none() {
         speak(ui, status, "F11 or Escape closes this");
     }
+    let taken = list(ui, body, &ways(view), line, false);
+    let close = taken.is_some();
+    asks.extend(taken);
     close
 }

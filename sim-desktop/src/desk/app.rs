@@ -15,7 +15,7 @@ use super::reckoner::{self, Reckoner};
 use super::record::{self, RecordState};
 use super::settings::Settings;
 use super::theme::{self, BODY, Colours, GAP, NOTE};
-use super::view::{Ask, BuildView, DeskView, Heard, Readings, Wanted};
+use super::view::{Ask, DeskView, Heard, Readings, Status, Wanted};
 use super::widgets::{count, focus_ring, line, pressed, silent_line, speak};
 use crate::words;
 use egui::accesskit::Role;
@@ -114,7 +114,7 @@ impl Desk {
         if !self.begun {
             self.begun = true;
             // A plan that cannot be worked is shown where it is wrong.
-            if view.build.joints.is_empty()
+            if view.status.joints.is_empty()
                 && view.plan.findings.iter().any(|finding| !finding.warning)
             {
                 self.screen = Screen::Plan;
@@ -142,9 +142,9 @@ impl Desk {
         }
         self.anywhere(ui, view, &mut asks);
         let mut rest = window;
-        if view.build.rehearsal || view.build.demo {
+        if view.status.rehearsal || view.status.demo {
             let band = Rect::from_min_size(window.min, vec2(window.width(), 28.0));
-            unreal_band(ui, band, &view.build);
+            unreal_band(ui, band, &view.status);
             rest.min.y = band.bottom();
         }
         if let Some(link) = view
@@ -277,19 +277,19 @@ impl Desk {
         if pressed(ui, Key::P) {
             self.overlay = Some(Overlay::person());
         }
-        if !view.build.tools.is_empty() && pressed(ui, Key::T) {
-            self.overlay = Some(Overlay::tool(&view.build));
+        if !view.status.tools.is_empty() && pressed(ui, Key::T) {
+            self.overlay = Some(Overlay::tool(&view.status));
         }
-        let waiting = view.build.waiting();
+        let waiting = view.status.waiting();
         if self.screen == Screen::Build && !waiting.is_empty() && pressed(ui, Key::A) {
-            actions::part_arrived(&waiting, &mut self.overlay, asks);
+            actions::take_part(&waiting, &mut self.overlay, asks);
         }
         if pressed(ui, Key::D) {
             self.overlay = Some(Overlay::file(Wanted::Trace));
         }
         if pressed(ui, Key::Q) {
-            self.settings.manual_unit = !self.settings.manual_unit;
-            asks.push(Ask::ManualUnit(self.settings.manual_unit));
+            self.settings.newton_meters = !self.settings.newton_meters;
+            asks.push(Ask::NewtonMeters(self.settings.newton_meters));
         }
         if pressed(ui, Key::V) {
             asks.push(Ask::Bench);
@@ -377,7 +377,7 @@ impl Desk {
 
     fn title_block(&mut self, ui: &mut Ui, rect: Rect, view: &DeskView, asks: &mut Vec<Ask>) {
         let colours = Colours::of(ui);
-        let build = &view.build;
+        let (build, status) = (&view.build, &view.status);
         ui.painter().rect_filled(rect, 0.0, colours.sheet);
         ui.painter().hline(
             rect.x_range(),
@@ -397,10 +397,10 @@ impl Desk {
         let tool = build.tool.clone().unwrap_or_else(|| "none".to_owned());
         let wide = rect.width() >= 1000.0;
         let mut cells: Vec<(&str, String, f32, Option<&str>)> =
-            vec![("Build", build.title.clone(), 2.2, None)];
+            vec![("Build", status.title.clone(), 2.2, None)];
         if wide {
-            cells.push(("Unit", build.unit.clone(), 1.5, None));
-            cells.push(("Document", build.document.clone(), 2.3, None));
+            cells.push(("Unit", status.unit.clone(), 1.5, None));
+            cells.push(("Document", status.document.clone(), 2.3, None));
         }
         cells.push(("Person", person, 1.2, Some("P")));
         if wide {
@@ -462,7 +462,7 @@ impl Desk {
                 } else if response.clicked() {
                     self.overlay = Some(match *caption {
                         "Person" => Overlay::person(),
-                        "Tool" if !build.tools.is_empty() => Overlay::tool(build),
+                        "Tool" if !status.tools.is_empty() => Overlay::tool(status),
                         _ => Overlay::Keys,
                     });
                 }
@@ -475,7 +475,7 @@ impl Desk {
 }
 
 /// Nobody can take a rehearsal or invented values for the work: a hatched band with the words on every screen.
-fn unreal_band(ui: &mut Ui, rect: Rect, build: &BuildView) {
+fn unreal_band(ui: &mut Ui, rect: Rect, status: &Status) {
     let colours = Colours::of(ui);
     ui.painter().rect_filled(rect, 0.0, colours.rehearsal);
     hatch(
@@ -484,15 +484,12 @@ fn unreal_band(ui: &mut Ui, rect: Rect, build: &BuildView) {
         14.0,
         Stroke::new(5.0, colours.on_rehearsal.gamma_multiply(0.28)),
     );
-    let rehearsal = build
+    let rehearsal = status
         .rehearsal
         .then_some("REHEARSAL: virtual fasteners, nothing here is a record of work");
-    let demo = build.demo.then_some(words::DEMO);
-    let words = [demo, rehearsal]
-        .into_iter()
-        .flatten()
-        .collect::<Vec<_>>()
-        .join(". ");
+    let demo = status.demo.then_some(words::DEMO);
+    let words: Vec<&str> = demo.into_iter().chain(rehearsal).collect();
+    let words = words.join(". ");
     let galley =
         ui.painter()
             .layout_no_wrap(words.clone(), theme::strong(BODY), colours.on_rehearsal);

@@ -4,7 +4,7 @@
 
 use std::path::PathBuf;
 
-use super::view::Way;
+use super::act::Act;
 
 /// What a screen asks for.
 #[derive(Clone, Debug, PartialEq)]
@@ -17,16 +17,8 @@ pub enum Ask {
     Hand,
     /// The simulated hand goes on until something needs a person; false stops it.
     HandAll(bool),
-    /// Answer the question in hand.
-    Answer(bool),
-    /// Answer it with a number as typed.
-    AnswerNumber(String),
-    /// Answer it with one of the choices.
-    AnswerChoice(usize),
-    /// One of an alert's ways on.
-    Take(Way),
-    /// One of those that need a reason, with it.
-    TakeBecause(Way, String),
+    /// Do this about the prompt, with what was typed or the reason.
+    Act(Act, String),
     /// This fastener felt wrong; the last one, where none is named.
     FeltWrong(String),
     /// Do this fastener again.
@@ -81,14 +73,32 @@ pub enum Ask {
     Curve(u64),
     /// Put this rehearsal away and begin a new one.
     RehearseAnew,
-    /// Read torque in the unit of the manual, or in N·m.
-    ManualUnit(bool),
+    /// Read torque in N·m, or in the plan's own unit.
+    NewtonMeters(bool),
     /// Print the tag.
     PrintTag,
     /// Compare orders for this joint.
     Compare(String),
     /// Stop comparing.
     StopCompare,
+}
+
+impl Ask {
+    /// The same with what was typed or chosen in its place.
+    #[must_use]
+    pub fn with(self, words: &str) -> Self {
+        let words = words.trim().to_owned();
+        match self {
+            Self::Act(act, _) => Self::Act(act, words),
+            Self::Skip(fastener, _) => Self::Skip(fastener, words),
+            Self::Person(_) => Self::Person(words),
+            Self::Witness(_) => Self::Witness(words),
+            Self::Trace(_) => Self::Trace(PathBuf::from(words)),
+            Self::Connect(_) => Self::Connect(PathBuf::from(words)),
+            Self::OpenPlan(_) => Self::OpenPlan(PathBuf::from(words)),
+            other => other,
+        }
+    }
 }
 
 /// What a file is chosen for.

@@ -4,19 +4,20 @@
 
 use super::marks;
 use super::theme::{self, BODY, Colours, GAP, HEAD, NOTE, TARGET};
-use super::view::{Ask, DeskView, JointRow, Mark};
+use super::view::{Ask, DeskView, Mark};
 use super::widgets::{
     self, Look, area, button, count, cut_left, cut_top, focus_ring, line, paragraph, pressed,
     silent_line,
 };
+use crate::job::status::JointStatus;
 use egui::accesskit::Role;
 use egui::{Align2, Color32, Key, Rect, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
 
 /// What the screen remembers.
 #[derive(Clone, Debug, Default)]
 pub(super) struct BuildState {
-    /// Row under the arrow keys.
-    pub row: usize,
+    /// Row under the arrow keys; what is next, before any was pressed.
+    pub row: Option<usize>,
 }
 
 /// A line of words with its mark, if it has one.
@@ -32,9 +33,10 @@ pub(super) fn show(
     asks: &mut Vec<Ask>,
 ) {
     let colours = Colours::of(ui);
-    let build = &view.build;
+    let status = &view.status;
     let (head, body) = cut_top(rect, 76.0);
-    next_step(ui, head, view, free, asks);
+    let row = highlighted(view, state);
+    next_step(ui, head, view, row, free, asks);
     let roomy = rect.width() >= 900.0;
     let (left, right) = cut_left(
         body,
@@ -44,83 +46,60 @@ pub(super) fn show(
             body.width() * 0.62
         },
     );
-    let done = build
+    let done = status
         .joints
         .iter()
         .filter(|joint| joint.mark == Mark::Final)
         .count();
-    let aside = format!("{done} of {} final", build.joints.len());
+    let aside = format!("{done} of {} final", status.joints.len());
     let inner = area(ui, left, "Joints", &aside);
     joints(ui, inner, view, state, free, asks);
 
     let mut places = vec![];
     let mut blocks: Vec<(&str, Vec<Told>)> = Vec::new();
     let mut told: Vec<Told> = Vec::new();
+    if view.plan.is_demo {
+        let words =
+            "This is the demo build. Your own: F6, then O opens a plan, E begins a new one.";
+        blocks.push(("Demo", vec![(None, words.to_owned())]));
+    }
     if let Some(recovery) = &view.recovery {
         told.push((Some(Mark::Doubtful), recovery.clone()));
     }
-    told.extend(
-        build
-            .exceptions
-            .iter()
-            .map(|words| (Some(Mark::Doubtful), words.clone())),
-    );
-    told.extend(
-        build
-            .joints
-            .iter()
-            .filter(|joint| !joint.still_open_beneath.is_empty())
-            .map(|joint| {
-                (
-                    Some(Mark::Held),
-                    format!(
-                        "{} closes over {}: not final yet",
-                        joint.title,
-                        joint.still_open_beneath.join(", ")
-                    ),
-                )
-            }),
-    );
+    let exceptions = status.exceptions.iter();
+    told.extend(exceptions.map(|item| (Some(item.mark), item.line())));
     if told.is_empty() {
-        told.push((None, "Nothing out of the way".to_owned()));
+        told.push((None, "Nothing unusual".to_owned()));
     }
     blocks.push(("Look here first", told));
-    let waited: Vec<_> = build
-        .parts
-        .iter()
-        .filter(|part| !part.arrived)
+    let waited = status.parts.iter().filter(|part| !part.is_here);
+    let waited: Vec<Told> = waited
         .map(|part| {
-            (
-                Some(Mark::Held),
-                format!("{}, for {}", part.name, part.for_joints),
-            )
+            let words = format!("{}, for {}", part.name, part.for_joints);
+            (Some(Mark::Waiting), words)
         })
         .collect();
     if !waited.is_empty() {
         blocks.push(("Parts waited for (A)", waited));
     }
-    if !build.dues.is_empty() {
-        blocks.push((
-            "Due later",
-            build
-                .dues
-                .iter()
-                .map(|due| (Some(Mark::Open), due.clone()))
-                .collect(),
-        ));
+    if !status.due.is_empty() {
+        let due = status.due.iter();
+        let rows = due.map(|item| (Some(item.mark), item.line())).collect();
+        blocks.push(("Due later", rows));
     }
-    let tools: Vec<_> = build
-        .tools
-        .iter()
+    // What must not be used is seen first, however little room there is.
+    let mut tools: Vec<_> = status.tools.iter().collect();
+    tools.sort_by_key(|tool| !tool.is_expired);
+    let tools: Vec<Told> = tools
+        .into_iter()
         .map(|tool| {
-            (
-                Some(if tool.in_date {
-                    Mark::Accepted
-                } else {
-                    Mark::Rejected
-                }),
-                format!("{}: {}, {}", tool.id, tool.words, tool.date),
-            )
+            let mark = if tool.is_expired {
+                Mark::Rejected
+            } else {
+                Mark::Accepted
+            };
+            let words = format!("{}: {}, {}", tool.id, tool.what, tool.calibration);
+            (Some(mark), words)
         })
         .collect();
     if !tools.is_empty() {
@@ -182,34 +161,47 @@ fn told_height(ui: &Ui, width: f32, (mark, words): &Told) -> f32 {
     galley.size().y.max(20.0) + 5.0
 }
 
-fn next_step(ui: &mut Ui, rect: Rect, view: &DeskView, free: bool, asks: &mut Vec<Ask>) {
+/// The row that Enter opens: the one under the arrow keys, or what is next.
+fn highlighted(view: &DeskView, state: &BuildState) -> Option<usize> {
+    let next = || {
+        let next = view.status.next.as_ref()?;
+        view.status.joints.iter().position(|row| row.id == next.id)
+    };
+    let first = || (!view.status.joints.is_empty()).then_some(0);
+    state.row.or_else(next).or_else(first)
+}
+
+fn next_step(
+    ui: &mut Ui,
+    rect: Rect,
+    view: &DeskView,
+    row: Option<usize>,
+    free: bool,
+    asks: &mut Vec<Ask>,
+) {
     let colours = Colours::of(ui);
     widgets::plate(ui, rect, colours.sheet, Stroke::new(1.0, colours.line));
     let inner = rect.shrink2(vec2(14.0, 10.0));
-    let (words, ask) = match (&view.build.next, view.build.complete) {
-        (Some(next), _) => (format!("Next: {}", next.words), Some(next.joint.clone())),
-        (None, true) => (
-            "Everything is final. The sheet can say complete.".to_owned(),
-            None,
-        ),
-        (None, false) => (
-            "Nothing can go on until something below is settled.".to_owned(),
-            None,
-        ),
+    let status = &view.status;
+    let words = match (&status.next, status.open.is_empty()) {
+        (Some(next), _) => format!("Next: {}", next.words),
+        (None, true) => "Every joint is final. The sheet says what it may say.".to_owned(),
+        (None, false) => "Nothing can go on until something below is settled.".to_owned(),
     };
-    let anew = view.build.rehearsal && view.build.joints.iter().any(|joint| joint.done > 0);
+    let ask = row.and_then(|row| status.joints.get(row));
+    let anew = status.rehearsal && status.joints.iter().any(|joint| joint.done > 0);
     let width = if ask.is_some() { 190.0 } else { 0.0 } + if anew { 176.0 } else { 0.0 };
     let room = Rect::from_min_max(
         inner.min,
         pos2(inner.right() - width - 12.0, inner.bottom()),
     );
     let radius = 15.0;
-    let mark = if view.build.complete {
+    let mark = if status.open.is_empty() {
         Mark::Final
     } else if ask.is_some() {
-        Mark::PartWay
+        Mark::InProgress
     } else {
-        Mark::Held
+        Mark::Waiting
     };
     marks::draw(
         ui.painter(),
@@ -247,10 +239,13 @@ fn next_step(ui: &mut Ui, rect: Rect, view: &DeskView, free: bool, asks: &mut Ve
             pos2(inner.right() - 190.0, inner.center().y - TARGET / 2.0),
             pos2(inner.right(), inner.center().y + TARGET / 2.0),
         );
-        if button(ui, place, "Work on it", "Enter", Look::Advised, free).clicked()
+        // Where the arrows lead elsewhere, the button says where.
+        let is_next = status.next.as_ref().is_some_and(|next| next.id == joint.id);
+        let words = if is_next { "Work on it" } else { "Open it" };
+        if button(ui, place, words, "Enter", Look::Advised, free).clicked()
             || (free && pressed(ui, Key::Enter))
         {
-            asks.push(Ask::OpenJoint(joint));
+            asks.push(Ask::OpenJoint(joint.id.clone()));
         }
     }
 }
@@ -263,7 +258,8 @@ fn joints(
     free: bool,
     asks: &mut Vec<Ask>,
 ) {
-    let rows = &view.build.joints;
+    let rows = &view.status.joints;
+    let row = highlighted(view, state);
     if rows.is_empty() {
         let colours = Colours::of(ui);
         line(
@@ -278,17 +274,18 @@ fn joints(
     }
     if free && ui.memory(|memory| memory.focused().is_none()) {
         if pressed(ui, Key::ArrowDown) {
-            state.row = (state.row + 1).min(rows.len() - 1);
+            state.row = Some(row.map_or(0, |row| (row + 1).min(rows.len() - 1)));
         }
         if pressed(ui, Key::ArrowUp) {
-            state.row = state.row.saturating_sub(1);
+            state.row = Some(row.map_or(0, |row| row.saturating_sub(1)));
         }
         if pressed(ui, Key::ArrowRight)
-            && let Some(row) = rows.get(state.row)
+            && let Some(row) = row.and_then(|row| rows.get(row))
         {
             asks.push(Ask::OpenJoint(row.id.clone()));
         }
     }
+    let highlighted = highlighted(view, state);
     let height = (rect.height() / count(rows.len())).clamp(TARGET + 6.0, 68.0);
     let mut child = ui.new_child(egui::UiBuilder::new().max_rect(rect).id_salt("joints"));
     child.spacing_mut().item_spacing.y = GAP - 2.0;
@@ -303,31 +300,25 @@ fn joints(
                     WidgetInfo::labeled(
                         Role::Button,
                         true,
-                        format!("{}, {}, {}", row.title, state_word(row), row.why),
+                        format!("{}, {}, {}", row.title, row.mark.word(), row.why),
                     )
                 });
                 if response.clicked() {
-                    state.row = index;
+                    state.row = Some(index);
                     asks.push(Ask::OpenJoint(row.id.clone()));
                 }
-                joint_row(ui, place, row, response.hovered() || state.row == index);
+                joint_row(
+                    ui,
+                    place,
+                    row,
+                    response.hovered() || highlighted == Some(index),
+                );
                 focus_ring(ui, &response, place);
             }
         });
 }
 
-/// A joint that may be started says so; any other says its state.
-fn state_word(row: &JointRow) -> &'static str {
-    if row.startable && row.mark == Mark::Open {
-        "may start"
-    } else if row.mark == Mark::PartWay {
-        "in hand"
-    } else {
-        row.mark.word()
-    }
-}
-
-fn joint_row(ui: &mut Ui, place: Rect, row: &JointRow, raised: bool) {
+fn joint_row(ui: &mut Ui, place: Rect, row: &JointStatus, raised: bool) {
     let colours = Colours::of(ui);
     if raised {
         ui.painter().rect_filled(place, 0.0, colours.well);
@@ -344,7 +335,7 @@ fn joint_row(ui: &mut Ui, place: Rect, row: &JointRow, raised: bool) {
     );
     let narrow = place.width() < 520.0;
     let bar_width = if narrow { 70.0 } else { 120.0 };
-    let state_width = if narrow { 86.0 } else { 104.0 };
+    let state_width = if narrow { 98.0 } else { 104.0 };
     let text = Rect::from_min_max(
         pos2(place.left() + radius * 2.0 + 22.0, place.top() + 1.0),
         pos2(
@@ -373,7 +364,7 @@ fn joint_row(ui: &mut Ui, place: Rect, row: &JointRow, raised: bool) {
                 painter,
                 what,
                 Align2::LEFT_CENTER,
-                &row.what,
+                &format!("{} × {}", row.fasteners.len(), row.what),
                 theme::text(NOTE),
                 colours.soft,
             );
@@ -409,16 +400,12 @@ fn joint_row(ui: &mut Ui, place: Rect, row: &JointRow, raised: bool) {
         pos2(place.right() - bar_width - state_width - 12.0, place.top()),
         pos2(place.right() - bar_width - 16.0, place.center().y + 4.0),
     );
-    let hue = if row.startable && row.mark == Mark::Open {
-        colours.next
-    } else {
-        marks::colour(&colours, row.mark)
-    };
+    let hue = marks::colour(&colours, row.mark);
     silent_line(
         painter,
         state,
         Align2::RIGHT_CENTER,
-        state_word(row),
+        row.mark.word(),
         theme::strong(BODY),
         hue,
     );

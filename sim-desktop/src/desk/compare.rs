@@ -29,7 +29,7 @@ pub(super) fn show(
 ) {
     let colours = Colours::of(ui);
     let compare = &view.compare;
-    let joints = &view.build.joints;
+    let joints = &view.status.joints;
     let (body, foot) = cut_bottom(rect, TARGET);
     let mut table = body;
     if joints.len() > 1 && joints.len() <= 12 {

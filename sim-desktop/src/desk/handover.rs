@@ -6,48 +6,46 @@ use super::marks;
 use super::theme::{self, BODY, Colours, GAP, TARGET};
 use super::view::{Ask, DeskView, Mark};
 use super::widgets::{Look, area, button, cut_bottom, line, paragraph, pressed, split_across};
+use crate::job::status::{Item, Status, counted};
 use egui::{Align2, Key, Rect, Ui, pos2};
 
 /// The tag in plain text, as it is printed.
 #[must_use]
-pub fn tag_text(view: &DeskView) -> String {
+pub fn tag_text(status: &Status) -> String {
     use std::fmt::Write as _;
-    let build = &view.build;
     let mut text = String::new();
-    if build.rehearsal {
+    if status.rehearsal {
         text.push_str("REHEARSAL: NOT A RECORD OF WORK\n");
     }
-    if build.demo {
+    if status.demo {
         let _ = writeln!(text, "{}", crate::words::DEMO);
     }
-    let _ = writeln!(text, "{}\n{}", build.title, build.unit);
-    text.push_str(if build.complete {
-        "ALL JOINTS FINAL\n"
-    } else {
-        "DO NOT RUN: NOT FINISHED\n"
-    });
-    for row in &build.joints {
+    let _ = writeln!(text, "{}\n{}", status.title, status.unit);
+    let exceptions = status.exceptions.len();
+    let _ = match (status.open.is_empty(), exceptions) {
+        (true, 0) => writeln!(text, "ALL JOINTS FINAL"),
+        (true, _) => writeln!(
+            text,
+            "JOINTS FINAL, WITH {}: READ THE SHEET",
+            counted(exceptions, "EXCEPTION")
+        ),
+        (false, _) => writeln!(text, "DO NOT RUN: NOT FINISHED"),
+    };
+    for row in &status.joints {
         if row.mark != Mark::Final {
-            let _ = writeln!(
-                text,
-                "[ ] {}: {}{}",
-                row.title,
-                row.mark.word(),
-                if row.why.is_empty() {
-                    String::new()
-                } else {
-                    format!(", {}", row.why)
-                }
-            );
+            let _ = writeln!(text, "[ ] {}: {}, {}", row.title, row.mark.word(), row.why);
         }
     }
-    for part in build.parts.iter().filter(|part| !part.arrived) {
+    for item in &status.exceptions {
+        let _ = writeln!(text, "! {}: {}", item.mark.word(), item.line());
+    }
+    for part in status.parts.iter().filter(|part| !part.is_here) {
         let _ = writeln!(text, "waiting for: {} ({})", part.name, part.for_joints);
     }
-    for due in &build.dues {
-        let _ = writeln!(text, "due: {due}");
+    for due in &status.due {
+        let _ = writeln!(text, "due: {}", due.line());
     }
-    if let Some(next) = &build.next {
+    if let Some(next) = &status.next {
         let _ = writeln!(text, "next: {}", next.words);
     }
     text
@@ -55,8 +53,8 @@ pub fn tag_text(view: &DeskView) -> String {
 
 /// The tag as one small page to print, with room for a name and a date.
 #[must_use]
-pub(super) fn tag_page(view: &DeskView) -> String {
-    let text = tag_text(view);
+pub(super) fn tag_page(status: &Status) -> String {
+    let text = tag_text(status);
     let mut lines = text.lines();
     let first = lines.next().unwrap_or_default();
     let page = maud::html! {
@@ -64,7 +62,7 @@ pub(super) fn tag_page(view: &DeskView) -> String {
         html lang="en" {
             head {
                 meta charset="utf-8";
-                title { "Tag: " (view.build.title) }
+                title { "Tag: " (status.title) }
                 style { (maud::PreEscaped("@page{size:A6;margin:8mm}body{font:12pt/1.35 sans-serif;max-width:98mm;margin:4mm auto}h1{font-size:17pt;margin:0 0 2mm}p{margin:0 0 1mm}.sign{border-top:1px solid;margin-top:12mm;padding-top:1mm;font-size:10pt}")) }
             }
             body {
@@ -79,69 +77,41 @@ pub(super) fn tag_page(view: &DeskView) -> String {
 
 /// Draws the screen.
 pub(super) fn show(ui: &mut Ui, rect: Rect, view: &DeskView, free: bool, asks: &mut Vec<Ask>) {
-    let build = &view.build;
+    let status = &view.status;
     let (body, foot) = cut_bottom(rect, TARGET);
     let list = |wanted: &[Mark]| -> Vec<(Mark, String)> {
-        build
+        let rows = status
             .joints
             .iter()
-            .filter(|row| wanted.contains(&row.mark))
-            .map(|row| {
-                (
-                    row.mark,
-                    format!(
-                        "{}: {} of {} steps{}",
-                        row.title,
-                        row.done,
-                        row.steps,
-                        if row.why.is_empty() {
-                            String::new()
-                        } else {
-                            format!(", {}", row.why)
-                        }
-                    ),
-                )
-            })
-            .collect()
+            .filter(|row| wanted.contains(&row.mark));
+        rows.map(|row| {
+            let tally = format!("{} of {} steps", row.done, row.steps);
+            (row.mark, format!("{}: {tally}, {}", row.title, row.why))
+        })
+        .collect()
     };
-    let mut warn: Vec<(Mark, String)> = view
-        .recovery
-        .iter()
-        .map(|words| (Mark::Doubtful, words.clone()))
-        .collect();
-    if !build.complete {
-        warn.push((
-            Mark::Held,
-            "Do not run or load it: not every joint is final.".to_owned(),
-        ));
+    let items = |items: &[Item]| -> Vec<(Mark, String)> {
+        items.iter().map(|item| (item.mark, item.line())).collect()
+    };
+    let recovery = view.recovery.iter().cloned();
+    let mut warn: Vec<(Mark, String)> = recovery.map(|words| (Mark::Doubtful, words)).collect();
+    if !status.open.is_empty() {
+        let words = "Do not run or load it: not every joint is final.";
+        warn.push((Mark::Waiting, words.to_owned()));
     }
-    warn.extend(list(&[
-        Mark::Rejected,
-        Mark::Doubtful,
-        Mark::Disturbed,
-        Mark::MockUp,
-    ]));
-    warn.extend(
-        build
-            .exceptions
-            .iter()
-            .map(|words| (Mark::Doubtful, words.clone())),
-    );
-    let mut open = list(&[Mark::PartWay]);
-    open.extend(list(&[Mark::Open, Mark::Held, Mark::Skipped]));
-    let mut waits: Vec<(Mark, String)> = build
-        .parts
-        .iter()
-        .filter(|part| !part.arrived)
+    warn.extend(list(&[Mark::Doubtful, Mark::Disturbed, Mark::MockUp]));
+    warn.extend(items(&status.exceptions));
+    let mut open = list(&[Mark::InProgress]);
+    open.extend(list(&[Mark::Ready, Mark::Waiting]));
+    let parts = status.parts.iter().filter(|part| !part.is_here);
+    let mut waits: Vec<(Mark, String)> = parts
         .map(|part| {
-            (
-                Mark::Held,
-                format!("{}, for {}", part.name, part.for_joints),
-            )
+            let words = format!("{}, for {}", part.name, part.for_joints);
+            (Mark::Waiting, words)
         })
         .collect();
-    waits.extend(build.dues.iter().map(|due| (Mark::Open, due.clone())));
-    let done = list(&[Mark::Accepted, Mark::Final]);
+    waits.extend(items(&status.due));
+    let done = list(&[Mark::Due, Mark::Final]);
     let columns = split_across(body, 2);
     let [left, right] = columns[..] else { return };
     let middle = left.top() + (left.height() * 0.5).max(120.0).min(left.height());
@@ -172,7 +142,7 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, view: &DeskView, free: bool, asks: &
         asks.push(Ask::PrintTag);
     }
     let colours = Colours::of(ui);
-    let last = build.next.as_ref().map_or_else(
+    let last = status.next.as_ref().map_or_else(
         || "Nothing can go on now.".to_owned(),
         |next| format!("Next: {}", next.words),
     );

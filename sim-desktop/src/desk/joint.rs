@@ -3,16 +3,16 @@
 //! Knows nothing of how a pull is judged; it shows what it is told and asks.
 
 use super::actions;
-use super::asked::{self, Answered};
+use super::asked::{self, Taken};
 use super::clamp;
 use super::curve;
 use super::map;
-use super::overlay::{Overlay, Use};
+use super::overlay::Overlay;
 use super::reading;
 use super::theme::{self, BODY, Colours, NOTE, TARGET, TITLE};
-use super::view::{Ask, DeskView, JointView, LiveView, Way};
+use super::view::{Ask, DeskView, JointView, LiveView};
 use super::widgets::{self, area, cut_bottom, cut_left, cut_top, line, mark_word, pressed};
-use egui::{Align2, Key, Rect, Ui, Vec2, pos2, vec2};
+use egui::{Align2, Color32, Key, Rect, Ui, Vec2, pos2, vec2};
 
 /// What the screen remembers between frames.
 #[derive(Clone, Debug, Default)]
@@ -41,48 +41,62 @@ pub(super) fn show(
         return;
     };
     let free = overlay.is_none();
+    let mut rect = rect;
+    for (words, hue) in bands(joint, &Colours::of(ui)) {
+        let (place, rest) = cut_top(rect, 34.0);
+        band(ui, place, &words, hue);
+        rect = rest;
+    }
     let window_height = ui.ctx().content_rect().height();
     let (body, foot) = cut_bottom(rect, TARGET);
-    let mut height = reading::strip_height(window_height);
-    if let Some(alert) = &joint.alert {
-        height = height
-            .max(asked::alert_height(ui, rect.width(), alert))
-            .min(body.height() * 0.72);
-    } else if let Some(question) = &joint.question {
-        height = height.max(if question.number.is_some() {
-            190.0
-        } else {
-            166.0
-        });
-    }
+    let least = reading::strip_height(window_height);
+    let height = joint.prompt.as_ref().map_or(least, |prompt| {
+        let wanted = asked::height(ui, rect.width(), prompt);
+        least.max(wanted).min(body.height() * 0.72)
+    });
     let (strip, rest) = cut_top(body, height);
-    if let Some(alert) = &joint.alert {
-        if let Some(way) = asked::show_alert(ui, strip, alert).filter(|_| free) {
-            match way {
-                Way::Skip => {
-                    *overlay = Some(Overlay::skip(joint, actions::target(joint, state.selected)))
-                }
-                Way::Observed | Way::Waive => {
-                    *overlay = Some(Overlay::line("Who says so, and why?", Use::Way(way)));
-                }
-                way => asks.push(Ask::Take(way)),
+    match &joint.prompt {
+        Some(prompt) => match asked::show(ui, strip, prompt, &mut state.typed).filter(|_| free) {
+            Some(Taken::Choice(choice)) if choice.asks.is_empty() => {
+                asks.push(Ask::Act(choice.act, String::new()));
             }
-        }
-    } else if let Some(question) = &joint.question {
-        match asked::show_question(ui, strip, question, &mut state.typed).filter(|_| free) {
-            Some(Answered::Plain(yes)) => asks.push(Ask::Answer(yes)),
-            Some(Answered::Number(text)) => asks.push(Ask::AnswerNumber(text)),
-            Some(Answered::Choice(index)) => asks.push(Ask::AnswerChoice(index)),
+            Some(Taken::Choice(choice)) => *overlay = Some(Overlay::because(&choice)),
+            Some(Taken::Typed(act, text)) => asks.push(Ask::Act(act, text)),
             None => {}
-        }
-    } else {
-        reading::show(ui, strip, joint, window_height);
+        },
+        None => reading::show(ui, strip, joint, window_height),
     }
     lower(ui, rest, view, joint, state);
     actions::show(ui, foot, view, joint, state, overlay, asks);
     if free {
         arrows(ui, joint, state);
     }
+}
+
+/// What nobody may find out by pulling: the direction of a left-hand thread, a trial, a clock that runs.
+fn bands(joint: &JointView, colours: &Colours) -> Vec<(String, Color32)> {
+    let mut bands = Vec::new();
+    if joint.left_hand {
+        let words = "LEFT-HAND THREAD: tighten ANTICLOCKWISE";
+        bands.push((words.to_owned(), colours.caution));
+    }
+    if joint.mock_up {
+        let words = "MOCK-UP: a trial, never final; it must come apart again";
+        bands.push((words.to_owned(), colours.rehearsal));
+    }
+    if let Some((words, is_over)) = &joint.clock {
+        let hue = if *is_over { colours.bad } else { colours.ink };
+        bands.push((words.clone(), hue));
+    }
+    bands
+}
+
+fn band(ui: &mut Ui, rect: Rect, words: &str, hue: Color32) {
+    let colours = Colours::of(ui);
+    ui.painter().rect_filled(rect, 0.0, colours.caution_tint);
+    let place = rect.shrink2(vec2(12.0, 0.0));
+    let font = theme::strong(TITLE);
+    line(ui, place, Align2::LEFT_CENTER, words, font, hue);
 }
 
 fn nothing(ui: &mut Ui, rect: Rect) {
@@ -137,12 +151,16 @@ fn lower(ui: &mut Ui, rect: Rect, view: &DeskView, joint: &JointView, state: &mu
             cut_bottom(right, entries_height.min(right.height() * 0.55));
         stages(ui, stages_place, joint);
         entries(ui, entries_place, joint);
-    } else if rect.height() < 200.0 {
-        curve_area(ui, rest, view, joint);
     } else {
-        let (upper, below) = cut_bottom(rest, (34.0f32 + 3.0 * 44.0).min(rest.height() * 0.5));
-        curve_area(ui, upper, view, joint);
-        entries(ui, below, joint);
+        // A small window keeps the list of stages, and as much of the curve as there is room for.
+        let wanted = 56.0 + 46.0 * widgets::count(joint.stages.len().min(3));
+        let (upper, below) = cut_bottom(rest, wanted.min(rest.height()));
+        if upper.height() > 90.0 {
+            curve_area(ui, upper, view, joint);
+            stages(ui, below, joint);
+        } else {
+            stages(ui, rest, joint);
+        }
     }
 }
 
@@ -150,7 +168,7 @@ fn curve_area(ui: &mut Ui, rect: Rect, view: &DeskView, joint: &JointView) {
     if let Some(loads) = joint
         .clamp
         .as_ref()
-        .filter(|_| joint.finished && view.build.rehearsal)
+        .filter(|_| joint.finished && view.status.rehearsal)
     {
         let inner = area(ui, rect, "Clamp load by fastener and pass", "kN");
         clamp::draw(ui, inner, loads);

@@ -236,12 +236,14 @@ pub(super) fn draw(
 ) -> Option<usize> {
     let colours = Colours::of(ui);
     let strip = 32.0;
-    let room = match joint.front {
-        Front::Left => Rect::from_min_max(rect.min + vec2(strip, 0.0), rect.max),
-        Front::Right => Rect::from_min_max(rect.min, rect.max - vec2(strip, 0.0)),
-        Front::Top => Rect::from_min_max(rect.min + vec2(0.0, strip), rect.max),
-        Front::Bottom => Rect::from_min_max(rect.min, rect.max - vec2(0.0, strip)),
-    };
+    let mut room = rect;
+    match joint.front {
+        Some(Front::Left) => room.min.x += strip,
+        Some(Front::Right) => room.max.x -= strip,
+        Some(Front::Top) => room.min.y += strip,
+        Some(Front::Bottom) => room.max.y -= strip,
+        None => {}
+    }
     let (points, radius) = layout(room, joint);
     {
         let painter = ui.painter().with_clip_rect(rect.intersect(ui.clip_rect()));
@@ -267,7 +269,9 @@ pub(super) fn draw(
             }
         }
         draw_path(&painter, &colours, joint, &points, radius);
-        draw_front(&painter, &colours, rect, joint.front);
+        if let Some(front) = joint.front {
+            draw_front(&painter, &colours, rect, front);
+        }
     }
     let next = joint.at.and_then(|at| joint.path.get(at)).copied();
     let mut pressed = None;
@@ -388,7 +392,7 @@ fn draw_fastener(
             colours.on_next,
         );
     } else {
-        let plain = matches!(fastener.mark, Mark::Open | Mark::Held);
+        let plain = matches!(fastener.mark, Mark::Open | Mark::Waiting);
         let stroke = if plain {
             Stroke::new(1.5, colours.soft)
         } else {
@@ -421,7 +425,7 @@ fn draw_fastener(
             );
         }
     }
-    if fastener.mark != Mark::Open && !(is_next && fastener.mark == Mark::PartWay) {
+    if fastener.mark != Mark::Open && !(is_next && fastener.mark == Mark::InProgress) {
         let badge = (radius * 0.42).clamp(7.0, 12.0);
         let at = point + vec2(radius * 0.86, -radius * 0.8);
         painter.circle_filled(at, badge * 1.45, colours.page);

@@ -4,20 +4,21 @@
 
 use super::theme::Colours;
 use super::view::{Cue, Mark};
+use crate::mark::{self, Corner, Hue, LINE};
 use egui::epaint::PathStroke;
-use egui::{Color32, Painter, Pos2, Rect, Shape, Stroke, Vec2, pos2, vec2};
+use egui::{Color32, Painter, Pos2, Rect, Shape, Stroke, Vec2, vec2};
 use std::f32::consts::TAU;
 
 /// The colour that goes with a mark.
 #[must_use]
-pub(super) fn colour(colours: &Colours, mark: Mark) -> Color32 {
-    match mark {
-        Mark::Open | Mark::Skipped => colours.soft,
-        Mark::PartWay => colours.next,
-        Mark::Accepted | Mark::Final => colours.good,
-        Mark::Rejected => colours.bad,
-        Mark::Held | Mark::Doubtful | Mark::Disturbed => colours.caution,
-        Mark::MockUp => colours.rehearsal,
+pub(super) const fn colour(colours: &Colours, mark: Mark) -> Color32 {
+    match mark.hue() {
+        Hue::Quiet | Hue::Told => colours.soft,
+        Hue::Next => colours.next,
+        Hue::Good => colours.good,
+        Hue::Caution => colours.caution,
+        Hue::Bad => colours.bad,
+        Hue::Trial => colours.rehearsal,
     }
 }
 
@@ -59,134 +60,32 @@ fn cross(painter: &Painter, centre: Pos2, radius: f32, stroke: Stroke) {
     }
 }
 
-fn query(painter: &Painter, centre: Pos2, radius: f32, colour: Color32) {
-    painter.text(
-        centre,
-        egui::Align2::CENTER_CENTER,
-        "?",
-        super::theme::strong(radius * 1.5),
-        colour,
-    );
-}
-
 /// Draws the mark for itself, `radius` from its centre to its tips.
 pub(super) fn draw(painter: &Painter, colours: &Colours, mark: Mark, centre: Pos2, radius: f32) {
     let hue = colour(colours, mark);
-    let width = (radius * 0.18).max(1.5);
-    let line = Stroke::new(width, hue);
-    let on = Stroke::new(width * 1.1, colours.sheet);
-    match mark {
-        // An empty hexagon.
-        Mark::Open => outline(painter, hexagon(centre, radius), line),
-        // Two bars: halted.
-        Mark::Held => {
-            for side in [-0.42, 0.42] {
-                let bar = Rect::from_center_size(
-                    centre + vec2(side * radius, 0.0),
-                    vec2(0.42, 1.5) * radius,
-                );
-                painter.rect_filled(bar, 0.0, hue);
+    let line = Stroke::new((radius * LINE).max(1.5), hue);
+    let place = |corners: &[Corner]| -> Vec<Pos2> {
+        let at = |(x, y): &Corner| centre + radius * vec2(*x, *y);
+        corners.iter().map(at).collect()
+    };
+    for stroke in mark.shape() {
+        match stroke {
+            mark::Stroke::Area(corners) => fill(painter, place(corners), hue, Stroke::NONE),
+            mark::Stroke::Outline(corners) => outline(painter, place(corners), line),
+            mark::Stroke::Dashes(corners) => {
+                let mut ring = place(corners);
+                ring.extend(ring.first().copied());
+                painter.extend(Shape::dashed_line(&ring, line, radius * 0.4, radius * 0.28));
             }
-        }
-        // A hexagon filled to the half.
-        Mark::PartWay => {
-            let half: Vec<Pos2> = hexagon(centre, radius)
-                .into_iter()
-                .filter(|corner| corner.y >= centre.y - 0.01)
-                .collect();
-            fill(painter, half, hue, Stroke::NONE);
-            outline(painter, hexagon(centre, radius), line);
-        }
-        // A filled hexagon with a tick.
-        Mark::Accepted => {
-            fill(painter, hexagon(centre, radius), hue, Stroke::NONE);
-            tick(painter, centre, radius, on);
-        }
-        // The same inside a ring: the tamper mark is on.
-        Mark::Final => {
-            fill(painter, hexagon(centre, radius * 0.72), hue, Stroke::NONE);
-            tick(painter, centre, radius * 0.72, on);
-            painter.circle_stroke(centre, radius, Stroke::new(width * 0.8, hue));
-        }
-        // A filled square with a cross.
-        Mark::Rejected => {
-            let square = Rect::from_center_size(centre, Vec2::splat(radius * 1.75));
-            painter.rect_filled(square, 0.0, hue);
-            cross(painter, centre, radius, on);
-        }
-        // A triangle with a question mark.
-        Mark::Doubtful => {
-            let base = centre + vec2(0.0, radius * 0.18);
-            fill(
-                painter,
-                polygon(base, radius * 1.18, 3, -0.25),
-                hue,
-                Stroke::NONE,
-            );
-            query(
-                painter,
-                base + vec2(0.0, radius * 0.02),
-                radius * 0.82,
-                colours.sheet,
-            );
-        }
-        // A hexagon with its right half slipped down.
-        Mark::Disturbed => {
-            let corners = hexagon(centre, radius * 0.95);
-            for (side, drop) in [(-1.0f32, -0.22f32), (1.0, 0.22)] {
-                let mut half: Vec<Pos2> = corners
-                    .iter()
-                    .copied()
-                    .filter(|corner| (corner.x - centre.x) * side > 0.0)
-                    .collect();
-                let top = pos2(centre.x + side * radius * 0.1, centre.y - radius * 0.82);
-                let bottom = pos2(centre.x + side * radius * 0.1, centre.y + radius * 0.82);
-                half.push(top);
-                half.push(bottom);
-                let middle = half
-                    .iter()
-                    .fold(Vec2::ZERO, |sum, corner| sum + corner.to_vec2())
-                    / 5.0;
-                half.sort_by(|a, b| {
-                    (a.to_vec2() - middle)
-                        .angle()
-                        .total_cmp(&(b.to_vec2() - middle).angle())
-                });
-                for corner in &mut half {
-                    corner.y += drop * radius;
-                }
-                fill(painter, half, hue, Stroke::NONE);
+            mark::Stroke::Line(corners) => {
+                painter.line(place(corners), line);
             }
-        }
-        // A circle struck through.
-        Mark::Skipped => {
-            painter.circle_stroke(centre, radius * 0.88, line);
-            let half = radius * 0.62 * vec2(1.0, -1.0);
-            painter.line_segment([centre - half, centre + half], line);
-        }
-        // A dashed square with an M.
-        Mark::MockUp => {
-            let square = Rect::from_center_size(centre, Vec2::splat(radius * 1.75));
-            let ring = [
-                square.left_top(),
-                square.right_top(),
-                square.right_bottom(),
-                square.left_bottom(),
-                square.left_top(),
-            ];
-            painter.extend(Shape::dashed_line(
-                &ring,
-                Stroke::new(width * 0.8, hue),
-                radius * 0.4,
-                radius * 0.28,
-            ));
-            painter.text(
-                centre,
-                egui::Align2::CENTER_CENTER,
-                "M",
-                super::theme::strong(radius * 1.3),
-                hue,
-            );
+            mark::Stroke::Cut(corners) => {
+                painter.line(place(corners), Stroke::new(line.width, colours.sheet));
+            }
+            mark::Stroke::Ring(share) => {
+                painter.circle_stroke(centre, radius * share, line);
+            }
         }
     }
 }
@@ -262,7 +161,7 @@ pub(super) fn draw_cue(painter: &Painter, colours: &Colours, cue: Cue, centre: P
             );
             painter.circle_filled(centre, radius * 0.35, colours.soft);
         }
-        Cue::Wait => draw(painter, colours, Mark::Held, centre, radius),
+        Cue::Wait => draw(painter, colours, Mark::Waiting, centre, radius),
     }
 }
 

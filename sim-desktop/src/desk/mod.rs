@@ -3,6 +3,7 @@
 //! `view` is what is drawn, `app` the frame round the screens, `source` fills the view from the job and carries out what
 //! is asked, `window` opens it. Knows nothing of how a pull is judged or kept.
 
+mod act;
 mod actions;
 mod adapter;
 pub mod app;

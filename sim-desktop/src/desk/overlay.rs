@@ -3,51 +3,27 @@
 //! Every list is numbered, so that a choice is one key. Knows nothing of what a choice leads to.
 
 use super::adapter;
+use super::source::SKIPPED;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
-use super::view::{Ask, BuildView, DeskView, JointView, Wanted, Way};
+use super::view::{Ask, Choice, DeskView, JointView, Status, Wanted};
 use super::widgets::{self, Look, button, count, line, pressed};
 use crate::words;
 use egui::{Align2, Color32, Id, Key, Rect, Stroke, StrokeKind, Ui, UiBuilder, pos2, vec2};
 use std::path::PathBuf;
 
-/// What a choice turns into.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) enum Use {
-    /// Leave this fastener out for the chosen reason.
-    Skip(String),
-    /// This part has arrived.
-    Part,
-    /// Put the chosen fault on this fastener.
-    Fault(String),
-    /// Work on with this tool.
-    Tool,
-    /// This person works on.
-    Person,
-    /// This second person has looked.
-    Witness,
-    /// Readings from this file.
-    Trace,
-    /// Open this plan.
-    Plan,
-    /// Take this way on, for a reason.
-    Way(Way),
-}
-
 /// Something lying over the screen.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub(super) enum Overlay {
     /// The keyboard map.
     Keys,
     /// A list, a line to type, or both.
-    Ask {
+    List {
         /// What is asked.
         title: String,
-        /// The choices.
-        choices: Vec<String>,
-        /// What is being typed, if something may be.
-        typed: Option<String>,
-        /// What it becomes.
-        becomes: Use,
+        /// The choices, each with what it asks for.
+        choices: Vec<(String, Ask)>,
+        /// What is being typed and what takes it, if something may be.
+        typed: Option<(String, Ask)>,
     },
     /// The adapter: what it says, which ports there are, what to do with it.
     Adapter {
@@ -57,124 +33,107 @@ pub(super) enum Overlay {
 }
 
 impl Overlay {
-    /// Why is this fastener left out?
-    #[must_use]
-    pub(super) fn skip(_: &JointView, fastener: String) -> Self {
-        Self::Ask {
-            title: format!("Why is fastener {fastener} left out?"),
-            choices: [
-                "not within reach now",
-                "part missing",
-                "thread to be repaired",
-                "waiting for advice",
-            ]
-            .map(str::to_owned)
-            .to_vec(),
-            typed: Some(String::new()),
-            becomes: Use::Skip(fastener),
+    /// A list whose words themselves are what is asked with; something else may be typed.
+    fn words(
+        title: String,
+        words: impl IntoIterator<Item = String>,
+        ask: &Ask,
+        typed: bool,
+    ) -> Self {
+        let choices = words.into_iter().map(|words| {
+            let own = ask.clone().with(&words);
+            (words, own)
+        });
+        Self::List {
+            title,
+            choices: choices.collect(),
+            typed: typed.then(|| (String::new(), ask.clone())),
         }
+    }
+
+    /// Why is this fastener skipped?
+    #[must_use]
+    pub(super) fn skip(fastener: &str) -> Self {
+        let ask = Ask::Skip(fastener.to_owned(), String::new());
+        let title = format!("Why is fastener {fastener} skipped?");
+        Self::words(title, SKIPPED.map(str::to_owned), &ask, true)
+    }
+
+    /// The reason for a choice of a card.
+    #[must_use]
+    pub(super) fn because(choice: &Choice) -> Self {
+        let ask = Ask::Act(choice.act.clone(), String::new());
+        let usual = choice.because.iter().map(|words| (*words).to_owned());
+        Self::words(choice.asks.to_owned(), usual, &ask, true)
     }
 
     /// Which part has arrived?
     #[must_use]
     pub(super) fn part(waiting: &[&str]) -> Self {
-        Self::Ask {
+        let parts = waiting.iter().map(|name| (*name).to_owned());
+        let choices = parts.map(|name| (name.clone(), Ask::PartArrived(name)));
+        Self::List {
             title: "Which part has arrived?".to_owned(),
-            choices: waiting.iter().map(|name| (*name).to_owned()).collect(),
+            choices: choices.collect(),
             typed: None,
-            becomes: Use::Part,
         }
     }
 
     /// Which fault shall the bench play?
     #[must_use]
     pub(super) fn fault(joint: &JointView, fastener: &str) -> Self {
-        Self::Ask {
+        let faults = joint.faults.iter().cloned();
+        let choices = faults.map(|fault| (fault.clone(), Ask::Fault(fastener.to_owned(), fault)));
+        Self::List {
             title: format!("Rehearse a fault on fastener {fastener}"),
-            choices: joint.faults.clone(),
+            choices: choices.collect(),
             typed: None,
-            becomes: Use::Fault(fastener.to_owned()),
         }
     }
 
-    /// Which tool?
+    /// Which tool? What tells it from others, its range and its calibration stand beside its number.
     #[must_use]
-    pub(super) fn tool(build: &BuildView) -> Self {
-        Self::Ask {
+    pub(super) fn tool(status: &Status) -> Self {
+        let choices = status.tools.iter().map(|tool| {
+            let words = format!(
+                "{}: {}; calibrated {}",
+                tool.id, tool.what, tool.calibration
+            );
+            (words, Ask::Tool(tool.id.clone()))
+        });
+        Self::List {
             title: "Which tool is in use now?".to_owned(),
-            choices: build.tools.iter().map(|tool| tool.id.clone()).collect(),
+            choices: choices.collect(),
             typed: None,
-            becomes: Use::Tool,
         }
     }
 
     /// Who works on?
     #[must_use]
     pub(super) fn person() -> Self {
-        Self::Ask {
-            title: "Who is working now?".to_owned(),
-            choices: Vec::new(),
-            typed: Some(String::new()),
-            becomes: Use::Person,
-        }
+        let ask = Ask::Person(String::new());
+        Self::words("Who is working now?".to_owned(), [], &ask, true)
     }
 
     /// Which second person has looked?
     #[must_use]
     pub(super) fn witness(joint: &JointView) -> Self {
-        Self::Ask {
-            title: "Which second person has looked?".to_owned(),
-            choices: joint.witnesses.clone(),
-            typed: Some(String::new()),
-            becomes: Use::Witness,
-        }
+        let title = "Which second person has looked?".to_owned();
+        let ask = Ask::Witness(String::new());
+        Self::words(title, joint.witnesses.iter().cloned(), &ask, true)
     }
 
     /// Which file? Chosen in a dialog, or its path typed.
     #[must_use]
     pub(super) fn file(wanted: Wanted) -> Self {
-        let (title, becomes) = match wanted {
-            Wanted::Plan => ("Which plan?", Use::Plan),
-            Wanted::Trace => ("Which trace file?", Use::Trace),
+        let (title, ask) = match wanted {
+            Wanted::Plan => ("Which plan?", Ask::OpenPlan(PathBuf::new())),
+            Wanted::Trace => ("Which trace file?", Ask::Trace(PathBuf::new())),
         };
-        Self::Ask {
+        Self::List {
             title: title.to_owned(),
-            choices: vec![IN_A_DIALOG.to_owned()],
-            typed: Some(String::new()),
-            becomes,
-        }
-    }
-
-    /// A line to type for this use.
-    #[must_use]
-    pub(super) fn line(title: &str, becomes: Use) -> Self {
-        Self::Ask {
-            title: title.to_owned(),
-            choices: Vec::new(),
-            typed: Some(String::new()),
-            becomes,
-        }
-    }
-}
-
-/// The choice that stands beside a path to type.
-const IN_A_DIALOG: &str = "Choose it in a dialog";
-
-impl Use {
-    fn ask(&self, words: &str) -> Ask {
-        let words = words.trim().to_owned();
-        match self {
-            Self::Skip(fastener) => Ask::Skip(fastener.clone(), words),
-            Self::Part => Ask::PartArrived(words),
-            Self::Fault(fastener) => Ask::Fault(fastener.clone(), words),
-            Self::Tool => Ask::Tool(words),
-            Self::Person => Ask::Person(words),
-            Self::Witness => Ask::Witness(words),
-            Self::Trace if words == IN_A_DIALOG => Ask::Choose(Wanted::Trace),
-            Self::Plan if words == IN_A_DIALOG => Ask::Choose(Wanted::Plan),
-            Self::Trace => Ask::Trace(PathBuf::from(words)),
-            Self::Plan => Ask::OpenPlan(PathBuf::from(words)),
-            Self::Way(way) => Ask::TakeBecause(*way, words),
+            choices: vec![("Choose it in a dialog".to_owned(), Ask::Choose(wanted))],
+            typed: Some((String::new(), ask)),
         }
     }
 }
@@ -194,7 +153,7 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
             ("F8", "handover"),
             ("F9", "sound, on or off"),
             ("F10", "light, dark"),
-            ("Q", "N\u{b7}m or manual's unit"),
+            ("Q", "plan's unit or N\u{b7}m"),
             ("Ctrl + \u{2212}", "larger, smaller"),
             ("Tab", "the next thing"),
             ("Esc", "back"),
@@ -204,14 +163,14 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
         "At the joint",
         &[
             ("Space", "pull while it is held"),
-            ("H", "the hand does this one"),
-            ("J", "the hand does them all"),
+            ("H", "simulate this one"),
+            ("J", "simulate them all"),
             ("Enter", "yes, or the way advised"),
             ("N", "no"),
             ("W", "the last one felt wrong"),
             ("R", "redo"),
             ("L", "loosen"),
-            ("K", "leave it out"),
+            ("K", "skip, with a reason"),
             ("B", "a new one is fitted"),
             ("M", "a paint mark is on it"),
             ("C", "check a final one again"),
@@ -276,7 +235,7 @@ pub(super) fn show(
             (screen.width() - 32.0).min(680.0),
             adapter::height(view).min(screen.height() - 16.0),
         ),
-        Overlay::Ask { choices, typed, .. } => {
+        Overlay::List { choices, typed, .. } => {
             let rows =
                 count(choices.len()) * (TARGET + GAP) + if typed.is_some() { 82.0 } else { 0.0 };
             vec2(
@@ -305,47 +264,63 @@ pub(super) fn show(
             heading(ui, head, "Adapter", "F11 or Esc closes this");
             close |= adapter::body(ui, body, view, typed, asks) || pressed(ui, Key::F11);
         }
-        Overlay::Ask {
+        Overlay::List {
             title,
             choices,
             typed,
-            becomes,
         } => {
             heading(ui, head, title, "Esc");
-            let mut y = body.top();
-            for (index, choice) in choices.iter().enumerate() {
-                let place = Rect::from_min_size(pos2(body.left(), y), vec2(body.width(), TARGET));
-                y += TARGET + GAP;
-                let key = widgets::DIGITS.get(index).copied();
-                let cap = key.map_or("", Key::name);
-                let by_key = typed.as_ref().is_none_or(String::is_empty)
-                    && key.is_some_and(|key| digit(ui, key));
-                if button(ui, place, choice, cap, Look::Plain, true).clicked() || by_key {
-                    asks.push(becomes.ask(choice));
-                    close = true;
-                }
-            }
-            if let Some(text) = typed {
-                let caption = if choices.is_empty() {
-                    "Type it, then Enter"
-                } else {
-                    "or type it, then Enter"
-                };
-                let place = Rect::from_min_size(pos2(body.left(), y), vec2(body.width(), 70.0));
-                let response = widgets::field(ui, place, caption, text, "");
-                if response.lost_focus()
-                    && ui.input(|input| input.key_pressed(Key::Enter))
-                    && !text.trim().is_empty()
-                {
-                    asks.push(becomes.ask(text));
-                    close = true;
-                } else if !response.has_focus() && !close {
-                    response.request_focus();
-                }
-            }
+            let caption = if choices.is_empty() {
+                "Type it, then Enter"
+            } else {
+                "or type it, then Enter"
+            };
+            let line = typed
+                .as_mut()
+                .map(|(text, ask)| (text, ask.clone(), caption));
+            let taken = list(ui, body, choices, line, close);
+            close |= taken.is_some();
+            asks.extend(taken);
         }
     }
     close
+}
+
+/// A numbered list, and below it a line to type; returns what is asked for.
+pub(super) fn list(
+    ui: &mut Ui,
+    rect: Rect,
+    choices: &[(String, Ask)],
+    typed: Option<(&mut String, Ask, &str)>,
+    closes: bool,
+) -> Option<Ask> {
+    let mut taken = None;
+    let is_typing = typed.as_ref().is_some_and(|(text, ..)| !text.is_empty());
+    let mut y = rect.top();
+    for (index, (words, ask)) in choices.iter().enumerate() {
+        let place = Rect::from_min_size(pos2(rect.left(), y), vec2(rect.width(), TARGET));
+        y += TARGET + GAP;
+        let key = widgets::DIGITS.get(index).copied();
+        let cap = key.map_or("", Key::name);
+        let by_key = !is_typing && key.is_some_and(|key| digit(ui, key));
+        if button(ui, place, words, cap, Look::Plain, true).clicked() || by_key {
+            taken = Some(ask.clone());
+        }
+    }
+    let Some((text, ask, caption)) = typed else {
+        return taken;
+    };
+    let place = Rect::from_min_size(pos2(rect.left(), y), vec2(rect.width(), 70.0));
+    let response = widgets::field(ui, place, caption, text, "");
+    if response.lost_focus()
+        && ui.input(|input| input.key_pressed(Key::Enter))
+        && !text.trim().is_empty()
+    {
+        taken = Some(ask.with(text));
+    } else if !response.has_focus() && !closes && taken.is_none() {
+        response.request_focus();
+    }
+    taken
 }
 
 /// What lies here, and how it goes away.
@@ -371,7 +346,7 @@ fn heading(ui: &mut Ui, rect: Rect, title: &str, aside: &str) {
 }
 
 /// A digit pressed while the line below the list is still empty: it chooses, and is taken out of the line.
-pub(super) fn digit(ui: &Ui, key: Key) -> bool {
+fn digit(ui: &Ui, key: Key) -> bool {
     ui.input_mut(|input| {
         let hit = input.events.iter().any(|event| {
             matches!(event, egui::Event::Key { key: down, pressed: true, repeat: false, modifiers, .. } if *down == key && modifiers.is_none())

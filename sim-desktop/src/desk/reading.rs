@@ -229,19 +229,19 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, joint: &JointView, window_height: f3
         if tall {
             row(
                 22.0,
-                &format!("window {}{typed}", window_words(gauge)),
+                &format!("window {} {}{typed}", window_words(gauge), gauge.beside),
                 theme::text(BODY),
                 colours.ink,
                 ui,
             );
         }
-        row(
-            20.0,
-            &remaining_words(gauge),
-            theme::text(BODY),
-            colours.soft,
-            ui,
-        );
+        let left = if tall {
+            remaining_words(gauge)
+        } else {
+            // How far it is the bar tells as well; the window only these words.
+            format!("window {} {}", window_words(gauge), gauge.beside)
+        };
+        row(20.0, &left, theme::text(BODY), colours.soft, ui);
     }
     if cue_room.width() > 3.0 * cue_size {
         let hue = marks::cue_colour(&colours, live.cue);

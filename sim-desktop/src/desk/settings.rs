@@ -15,8 +15,8 @@ pub struct Settings {
     pub dark: Option<bool>,
     /// Drawn larger than fits by itself, in eighths.
     pub larger: i8,
-    /// Torque is read in the unit of the manual.
-    pub manual_unit: bool,
+    /// Torque is read in N·m, whatever unit the plan has.
+    pub newton_meters: bool,
 }
 
 impl Settings {
@@ -56,7 +56,7 @@ mod tests {
             sound: true,
             dark: Some(false),
             larger: 3,
-            manual_unit: true,
+            newton_meters: true,
         };
         chosen.save(&path).unwrap();
         assert_eq!(Settings::load(&path), chosen);

@@ -131,7 +131,7 @@ impl Ears {
     pub(super) fn hear(&mut self, view: &DeskView) -> Option<Tone> {
         let joint = view.joint.as_ref();
         let cue = joint.map(|joint| joint.live.cue);
-        let alerted = joint.is_some_and(|joint| joint.alert.is_some());
+        let alerted = joint.is_some_and(super::view::JointView::is_alerted);
         let (was, was_alerted) = (self.cue, self.alerted);
         (self.cue, self.alerted) = (cue, alerted);
         // Entering a joint, or finding an alert there, is no news.
@@ -201,7 +201,7 @@ fn run(path: &Path, arguments: &[&str], bytes: &[u8]) -> Result<(), String> {
 #[cfg(test)]
 mod tests {
     use super::{Cue, DeskView, Ears, Tone};
-    use crate::desk::view::{Alert, JointView};
+    use crate::desk::view::{JointView, Prompt};
 
     const TONES: [Tone; 4] = [Tone::Near, Tone::There, Tone::Over, Tone::Rejected];
 
@@ -241,11 +241,9 @@ mod tests {
     fn view(cue: Cue, alert: bool) -> DeskView {
         let mut joint = JointView::default();
         joint.live.cue = cue;
-        joint.alert = alert.then(|| Alert {
-            title: String::new(),
-            detail: String::new(),
-            what_now: vec![],
-            ways: vec![],
+        joint.prompt = alert.then(|| Prompt {
+            grave: true,
+            ..Prompt::default()
         });
         DeskView {
             joint: Some(joint),

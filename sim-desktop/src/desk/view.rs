@@ -4,71 +4,15 @@
 
 use std::path::PathBuf;
 
+pub use super::act::Act;
 pub use super::ask::{Ask, Export, Wanted};
-
-/// How far one fastener is, or one joint. Each has a shape, a word and a colour of its own.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Mark {
-    /// Untouched.
-    Open,
-    /// Held back by something else: an order constraint, a missing part, an unanswered question.
-    Held,
-    /// Some stages are done, not all.
-    PartWay,
-    /// Done for the pass in hand, or every stage of it accepted.
-    Accepted,
-    /// Every stage accepted and nothing has spoiled it.
-    Final,
-    /// The last attempt was outside its limits.
-    Rejected,
-    /// What happened is not known: interrupted, or felt wrong.
-    Doubtful,
-    /// Was done, then loosened or spoiled by rework nearby.
-    Disturbed,
-    /// Left out on purpose, with a reason.
-    Skipped,
-    /// A trial fit that must come apart again.
-    MockUp,
-}
-
-impl Mark {
-    /// Every mark, in the order of the legend.
-    pub const ALL: [Self; 10] = [
-        Self::Open,
-        Self::Held,
-        Self::PartWay,
-        Self::Accepted,
-        Self::Final,
-        Self::Rejected,
-        Self::Doubtful,
-        Self::Disturbed,
-        Self::Skipped,
-        Self::MockUp,
-    ];
-
-    /// The word that goes with the shape.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Open => "open",
-            Self::Held => "held",
-            Self::PartWay => "part-way",
-            Self::Accepted => "accepted",
-            Self::Final => "final",
-            Self::Rejected => "rejected",
-            Self::Doubtful => "doubtful",
-            Self::Disturbed => "disturbed",
-            Self::Skipped => "skipped",
-            Self::MockUp => "mock-up",
-        }
-    }
-}
+pub use crate::job::status::{Row as RecordRow, Status};
+pub use crate::mark::Mark;
 
 /// Which edge of the map is the front of the joint.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Front {
     /// Left edge.
-    #[default]
     Left,
     /// Right edge.
     Right,
@@ -133,7 +77,9 @@ pub struct LinkView {
 /// The whole desk at one moment.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct DeskView {
-    /// The build and its joints.
+    /// How everything stands.
+    pub status: Status,
+    /// Who works, with what, on which readings.
     pub build: BuildView,
     /// The joint in hand, if one is open.
     pub joint: Option<JointView>,
@@ -162,19 +108,9 @@ pub struct Notice {
     pub words: String,
 }
 
-/// The build at a glance.
+/// Who works, with what, on which readings.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct BuildView {
-    /// Title of the build.
-    pub title: String,
-    /// Unit and serial, as typed.
-    pub unit: String,
-    /// Document, page and revision, as typed.
-    pub document: String,
-    /// Nothing here is a record of work.
-    pub rehearsal: bool,
-    /// The plan's values are invented.
-    pub demo: bool,
     /// Where readings come from.
     pub readings: Readings,
     /// The line to an adapter, if one is wanted.
@@ -185,89 +121,8 @@ pub struct BuildView {
     pub witness: Option<String>,
     /// The tool in use, by id.
     pub tool: Option<String>,
-    /// Every tool of the plan.
-    pub tools: Vec<ToolView>,
-    /// Every joint, in the order of the plan.
-    pub joints: Vec<JointRow>,
-    /// What to do next, and in which joint.
-    pub next: Option<NextStep>,
-    /// Parts that joints need.
-    pub parts: Vec<PartView>,
-    /// What comes due later: a retorque, hot or cold.
-    pub dues: Vec<String>,
-    /// What a stranger must be told first.
-    pub exceptions: Vec<String>,
-    /// True only when nothing at all is open.
-    pub complete: bool,
     /// Where the journal is kept.
     pub journal: String,
-}
-
-impl BuildView {
-    /// Names of the parts that are still waited for.
-    #[must_use]
-    pub fn waiting(&self) -> Vec<&str> {
-        let waited = self.parts.iter().filter(|part| !part.arrived);
-        waited.map(|part| part.name.as_str()).collect()
-    }
-}
-
-/// A tool of the plan.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct ToolView {
-    /// Its id.
-    pub id: String,
-    /// Kind and range in words.
-    pub words: String,
-    /// In date, or since when not.
-    pub date: String,
-    /// Usable today.
-    pub in_date: bool,
-}
-
-/// One line of the build: a joint.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct JointRow {
-    /// Its id in the plan.
-    pub id: String,
-    /// Its title.
-    pub title: String,
-    /// Fasteners and thread, in words.
-    pub what: String,
-    /// Its state.
-    pub mark: Mark,
-    /// May be worked now.
-    pub startable: bool,
-    /// Why it is held, or what it is doing.
-    pub why: String,
-    /// Steps done.
-    pub done: usize,
-    /// Steps in all.
-    pub steps: usize,
-    /// Joints out of reach once this one is fitted.
-    pub closes: Vec<String>,
-    /// Of those, the ones not final yet.
-    pub still_open_beneath: Vec<String>,
-}
-
-/// What to do next.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct NextStep {
-    /// The joint.
-    pub joint: String,
-    /// In words.
-    pub words: String,
-}
-
-/// A part a joint waits for.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct PartView {
-    /// Its name.
-    pub name: String,
-    /// The joints that need it.
-    pub for_joints: String,
-    /// It is here.
-    pub arrived: bool,
 }
 
 /// A fastener on the map.
@@ -325,6 +180,8 @@ pub struct Gauge {
     pub target: Option<f64>,
     /// The target as typed in the plan.
     pub typed: String,
+    /// The window in N·m, where the unit is another.
+    pub beside: String,
     /// End of the bar.
     pub scale: f64,
     /// What a missing value is called: "unknown".
@@ -389,53 +246,49 @@ pub struct CurveView {
     pub angle_high: Option<f32>,
 }
 
-/// Something is not as it should be: what, and what to do now.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Alert {
-    /// One line: what happened.
+/// What the person is asked or told now, with everything that can be done about it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Prompt {
+    /// Something is not as it should be; otherwise it is a question.
+    pub grave: bool,
+    /// What happened, or what kind of question it is.
     pub title: String,
-    /// With its numbers.
-    pub detail: String,
-    /// What to do now, step by step.
-    pub what_now: Vec<String>,
-    /// The ways on, first the one advised.
-    pub ways: Vec<Way>,
-}
-
-/// A way on from an alert.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Way {
-    /// Read it, go on with the next.
-    GoOn,
-    /// Once more.
-    Redo,
-    /// Loosen it.
-    Loosen,
-    /// Leave it out, with a reason.
-    Skip,
-    /// A new fastener has been fitted.
-    NewFitted,
-    /// Mark the last one as felt wrong.
-    FeltWrong,
-    /// The end was seen by a mark on the metal: observed, not measured.
-    Observed,
-    /// Go on all the same, on a name and a reason.
-    Waive,
-}
-
-/// A question that must be answered before work goes on.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Question {
-    /// What kind it is: "check", "condition", "part", "before you begin".
-    pub kind: String,
-    /// The question as typed.
+    /// The question; or what happened, with its numbers.
     pub words: String,
-    /// What "no" leads to.
-    pub if_no: String,
-    /// A number is wanted instead of yes or no: its unit and window in words.
-    pub number: Option<String>,
-    /// Answers to choose from, when it is a choice.
-    pub choices: Vec<String>,
+    /// What to do now, step by step; or what "no" leads to.
+    pub what_now: Vec<String>,
+    /// The reading that it is about, with its window.
+    pub gauge: Option<Gauge>,
+    /// A line to type, if one is wanted.
+    pub typed: Option<Typed>,
+    /// What can be done: first what is advised, which Enter takes.
+    pub choices: Vec<Choice>,
+    /// None of them is advised: Enter takes none.
+    pub is_open: bool,
+}
+
+/// A line to type.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Typed {
+    /// What is to be typed.
+    pub caption: String,
+    /// What it becomes.
+    pub act: Act,
+}
+
+/// Something that can be done, with its key.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Choice {
+    /// The key, as it is printed on the button.
+    pub key: &'static str,
+    /// What it is called.
+    pub words: String,
+    /// What it does.
+    pub act: Act,
+    /// What is asked before, where a reason is wanted; empty where none is.
+    pub asks: &'static str,
+    /// The usual reasons.
+    pub because: &'static [&'static str],
 }
 
 /// Clamp loads after a pass, for a rehearsal.
@@ -468,8 +321,10 @@ pub struct JointView {
     pub witnesses: Vec<String>,
     /// Its fasteners.
     pub fasteners: Vec<FastenerView>,
-    /// Which edge is the front.
-    pub front: Front,
+    /// Which edge is the front, where the plan names one.
+    pub front: Option<Front>,
+    /// Tightens anticlockwise.
+    pub left_hand: bool,
     /// Order of the pass in hand, as indices of `fasteners`.
     pub path: Vec<usize>,
     /// Place in `path` of the next one.
@@ -482,10 +337,10 @@ pub struct JointView {
     pub live: LiveView,
     /// The last entries, newest first, at most three are drawn.
     pub entries: Vec<Entry>,
-    /// Something needs attention.
-    pub alert: Option<Alert>,
-    /// Something needs an answer.
-    pub question: Option<Question>,
+    /// Something needs attention or an answer.
+    pub prompt: Option<Prompt>,
+    /// A clock that is running: what is left of it, in words, and whether it is over.
+    pub clock: Option<(String, bool)>,
     /// Kinds of faults that can be put on the next fastener; empty outside a rehearsal.
     pub faults: Vec<String>,
     /// Clamp loads of the rehearsal.
@@ -506,6 +361,14 @@ impl JointView {
     }
 }
 
+impl JointView {
+    /// Whether something is not as it should be.
+    #[must_use]
+    pub fn is_alerted(&self) -> bool {
+        self.prompt.as_ref().is_some_and(|prompt| prompt.grave)
+    }
+}
+
 /// One line of the last three.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Entry {
@@ -517,46 +380,13 @@ pub struct Entry {
     pub words: String,
 }
 
-/// One line of the record.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct RecordRow {
-    /// Sequence number.
-    pub sequence: u64,
-    /// Wall time in words, or "time unknown".
-    pub time: String,
-    /// Joint.
-    pub joint: String,
-    /// Fastener label.
-    pub fastener: String,
-    /// Stage number from 1; 0 for none.
-    pub stage: u32,
-    /// Attempt from 1; 0 for none.
-    pub attempt: u32,
-    /// Peak torque, in the unit of display.
-    pub torque: Option<f64>,
-    /// Unit of `torque`.
-    pub torque_unit: String,
-    /// Angle in degrees.
-    pub angle: Option<f64>,
-    /// The mark, for a judged attempt or a state.
-    pub mark: Option<Mark>,
-    /// What it says: reasons, answers, names.
-    pub words: String,
-    /// Who.
-    pub person: String,
-    /// Tool.
-    pub tool: String,
-    /// It is an exception: shown first.
-    pub exception: bool,
-    /// A curve is kept with it: ask for it by the number.
-    pub traced: bool,
-}
-
 /// The plan as text.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct PlanView {
     /// Where it is; `None` for the built-in one.
     pub path: Option<PathBuf>,
+    /// It is the built-in demo.
+    pub is_demo: bool,
     /// The text.
     pub text: String,
     /// What is wrong, or to be asked.

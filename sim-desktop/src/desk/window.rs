@@ -196,7 +196,7 @@ pub fn run(plan: Option<&Path>) -> Result<(), DeskError> {
                     });
                 }
                 let mut source = source;
-                source.carry_out(Ask::ManualUnit(kept.manual_unit));
+                source.carry_out(Ask::NewtonMeters(kept.newton_meters));
                 let path = std::env::var_os("PATH").unwrap_or_default();
                 Ok(Box::new(Window {
                     desk: Desk::new(kept).on_clear_ground(),

@@ -52,7 +52,7 @@ impl Job {
     }
 
     /// Today's date where the wall time is known.
-    fn today(&self) -> Option<jiff::civil::Date> {
+    pub(super) fn today(&self) -> Option<jiff::civil::Date> {
         let at = jiff::Timestamp::from_second(self.unix_at_boot?).ok()?;
         Some(at.to_zoned(jiff::tz::TimeZone::system()).date())
     }

@@ -11,6 +11,7 @@ mod open;
 mod peers;
 mod share;
 mod standing;
+pub mod status;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;

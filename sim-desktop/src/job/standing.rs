@@ -6,8 +6,9 @@ use evendraw_core::ledger::Standing;
 use evendraw_core::session::Session;
 
 use super::Job;
+use crate::mark::Mark;
 use crate::plan::AnswerError;
-use crate::plan::progress::{Hold, Progress, State};
+use crate::plan::progress::{Hold, Progress};
 
 /// Why nothing can be pulled at a joint now.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -101,7 +102,7 @@ impl Job {
             held.push(Held::Unanswered(error));
         }
         if let Some(state) = self.progress().joint(joint)
-            && state.state == State::Held
+            && state.state == Mark::Waiting
         {
             let is_alone = self.alone == Some(joint);
             let holds = state

@@ -1,4 +1,4 @@
-//! What may be done next: which joints may be started, which are held and why, what would be closed over while open.
+//! What may be done next: which joints may be started, which wait and why, what would be closed over while open.
 //!
 //! Takes the standing of every joint as the core tells it. Knows nothing of records or sessions.
 
@@ -8,6 +8,7 @@ use evendraw_core::ledger::Standing;
 
 use super::Plan;
 use super::joint::Joint;
+use crate::mark::Mark;
 
 /// Why a joint is held.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -32,57 +33,13 @@ impl fmt::Display for Hold {
     }
 }
 
-/// What can be done about a joint.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum State {
-    /// Untouched, and nothing stands in the way.
-    MayStart,
-    /// Untouched, and something stands in the way.
-    Held,
-    /// Begun.
-    InHand,
-    /// Fitted for a trial: must come apart.
-    MockUp,
-    /// Something in it is rejected, unknown or felt wrong.
-    Doubtful,
-    /// Spoilt since it was done.
-    Disturbed,
-    /// Final but for a retorque after running.
-    RetorqueDue,
-    /// Final.
-    Final,
-}
-
-impl State {
-    /// The words that files and screens use.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::MayStart => "may start",
-            Self::Held => "held",
-            Self::InHand => "in hand",
-            Self::MockUp => "mock-up",
-            Self::Doubtful => "doubtful",
-            Self::Disturbed => "disturbed",
-            Self::RetorqueDue => "retorque due",
-            Self::Final => "final",
-        }
-    }
-
-    /// Whether joints that come after may begin.
-    #[must_use]
-    pub const fn is_closed(self) -> bool {
-        matches!(self, Self::Final | Self::RetorqueDue)
-    }
-}
-
 /// One joint in the light of all others.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct JointState {
     /// The joint's number.
     pub joint: u8,
     /// What can be done about it.
-    pub state: State,
+    pub state: Mark,
     /// What stands in the way; also of a joint that was begun all the same.
     pub holds: Vec<Hold>,
     /// Joints that it covers and that are open, though it is begun or done: they must be opened up again.
@@ -94,19 +51,22 @@ impl JointState {
     #[must_use]
     pub fn why(&self) -> String {
         let mut words: Vec<String> = match self.state {
-            State::MayStart => vec!["nothing stands in its way".to_owned()],
-            State::Held => Vec::new(),
-            State::InHand => vec!["begun, not finished".to_owned()],
-            State::MockUp => vec!["fitted for a trial: must come apart again".to_owned()],
-            State::Doubtful => {
+            Mark::Ready => vec!["nothing stands in its way".to_owned()],
+            Mark::Waiting => Vec::new(),
+            Mark::InProgress => vec!["begun, not finished".to_owned()],
+            Mark::MockUp => vec!["fitted for a trial: must come apart again".to_owned()],
+            Mark::Doubtful => {
                 vec!["a fastener is rejected, unknown or felt wrong".to_owned()]
             }
-            State::Disturbed => vec![
+            Mark::Disturbed => vec![
                 "a fastener is to be done again: disturbed, or loosened after a rejection"
                     .to_owned(),
             ],
-            State::RetorqueDue => vec!["final but for the retorque after running".to_owned()],
-            State::Final => vec!["every stage is settled".to_owned()],
+            Mark::Due => vec!["final but for the retorque after running".to_owned()],
+            Mark::Final => vec!["every stage is settled".to_owned()],
+            Mark::Open | Mark::Accepted | Mark::Unmeasured | Mark::Skipped | Mark::Rejected => {
+                Vec::new()
+            }
         };
         // A joint that is closed has no use for what would have held it.
         if !self.state.is_closed() {
@@ -167,14 +127,14 @@ impl Progress {
                     }
                 }
                 let state = match own {
-                    Standing::Untouched if holds.is_empty() => State::MayStart,
-                    Standing::Untouched => State::Held,
-                    Standing::InHand => State::InHand,
-                    Standing::MockUp => State::MockUp,
-                    Standing::Doubtful => State::Doubtful,
-                    Standing::Disturbed => State::Disturbed,
-                    Standing::Final => State::Final,
-                    Standing::RetorqueDue => State::RetorqueDue,
+                    Standing::Untouched if holds.is_empty() => Mark::Ready,
+                    Standing::Untouched => Mark::Waiting,
+                    Standing::InHand => Mark::InProgress,
+                    Standing::MockUp => Mark::MockUp,
+                    Standing::Doubtful => Mark::Doubtful,
+                    Standing::Disturbed => Mark::Disturbed,
+                    Standing::Final => Mark::Final,
+                    Standing::RetorqueDue => Mark::Due,
                 };
                 JointState {
                     joint: joint.number(),
@@ -219,29 +179,29 @@ impl Progress {
     /// Whether every joint is final and nothing is due.
     #[must_use]
     pub fn is_complete(&self) -> bool {
-        self.joints.iter().all(|joint| joint.state == State::Final)
+        self.joints.iter().all(|joint| joint.state == Mark::Final)
     }
 }
 
 fn next(plan: &Plan, joints: &[JointState]) -> Option<u8> {
-    let in_state = |wanted: State| {
+    let in_state = |wanted: Mark| {
         joints
             .iter()
             .filter(move |joint| joint.state == wanted)
             .map(|joint| joint.joint)
     };
     for begun in [
-        State::InHand,
-        State::Doubtful,
-        State::Disturbed,
-        State::MockUp,
+        Mark::InProgress,
+        Mark::Doubtful,
+        Mark::Disturbed,
+        Mark::MockUp,
     ] {
         if let Some(joint) = in_state(begun).next() {
             return Some(joint);
         }
     }
     // The last of equals in `max_by_key` wins, so the list is turned round to prefer the plan's own order.
-    let mut list: Vec<u8> = in_state(State::MayStart).collect();
+    let mut list: Vec<u8> = in_state(Mark::Ready).collect();
     list.reverse();
     list.into_iter().max_by_key(|&joint| {
         plan.joints()

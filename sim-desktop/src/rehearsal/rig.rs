@@ -12,6 +12,7 @@ use crate::bench::{
     Bench, BenchCue, BenchSample, Fault, HandKind, Interface, JointError, JointModel, JointSketch,
     Task, Turning,
 };
+use crate::job::Job;
 use crate::mechanics::{Condition, Strength};
 use crate::plan::{Joint, JointPlan};
 
@@ -63,6 +64,18 @@ pub fn sketch(joint: &Joint, plan: &JointPlan) -> JointSketch {
     sketch.prevailing_Nm = drag;
     sketch.turning = turning(plan);
     sketch
+}
+
+/// A screw that has not been tightened is spun down with the fingers before it is pulled; a locking nut is run down with the tool, as
+/// its running torque is measured. One rule for the desk and for `rehearse`.
+#[must_use]
+pub fn is_spun_in_first(procedure: &Procedure, ledger: &Ledger, step: u16) -> bool {
+    let at = procedure.steps().get(usize::from(step));
+    let fastener = at.and_then(|step| step.fastener());
+    let kind = procedure.stage_of(step).map(|stage| stage.kind);
+    matches!(kind, Some(StageKind::Tighten { .. }))
+        && procedure.prevailing(step) == Prevailing::None
+        && fastener.is_some_and(|own| !ledger.is_tight(own))
 }
 
 /// The torque that a step pulls for, N·m.
@@ -162,6 +175,34 @@ impl Rig {
             cue: BenchCue::None,
             is_busy: false,
         })
+    }
+
+    /// Sets a joint of a job up as its records say it is: one rule for the desk and for `rehearse`. Each joint has its own chance
+    /// from the seed, and each start of the program too, so that going on is not the beginning once more.
+    ///
+    /// # Errors
+    /// [`JointError`] when the bench cannot take it; none at all where the job has no such joint.
+    pub fn of(
+        job: &Job,
+        joint: u8,
+        seed: u64,
+        hand: HandKind,
+        faults: &[(u8, u8, Fault)],
+    ) -> Option<Result<Self, JointError>> {
+        let (own, plan) = (job.joint(joint)?, job.joint_plan(joint)?);
+        let faults: Vec<(usize, Fault)> = faults
+            .iter()
+            .filter(|(number, ..)| *number == joint)
+            .map(|(_, fastener, fault)| (usize::from(*fastener), *fault))
+            .collect();
+        let start = u64::from(job.boot().saturating_sub(1));
+        let seed = seed ^ u64::from(joint).wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ (start << 40);
+        Some(Self::new(own, plan, seed, hand, &faults).map(|mut rig| {
+            if let Some(session) = job.session(joint) {
+                rig.catch_up(session.procedure(), session.ledger());
+            }
+            rig
+        }))
     }
 
     /// Makes every torque or angle in this many pulls.

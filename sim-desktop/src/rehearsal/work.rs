@@ -191,29 +191,23 @@ impl Rehearsal {
         if self.rigs.contains_key(&joint) {
             return Ok(());
         }
-        let (Some(own), Some(plan)) = (self.job.joint(joint), self.job.joint_plan(joint)) else {
-            return Err(JobError::NoSuchJoint { joint }.into());
-        };
-        let faults: Vec<(usize, Fault)> = self
-            .options
-            .faults
-            .iter()
-            .filter(|(number, _, _)| *number == joint)
-            .map(|(_, fastener, fault)| (usize::from(*fastener), *fault))
-            .collect();
-        // Each joint its own chance; each start of the program too, so that going on is not the beginning once more.
-        let start = u64::from(self.job.boot().saturating_sub(1));
-        let seed = self.options.seed
-            ^ u64::from(joint).wrapping_mul(0x9E37_79B9_7F4A_7C15)
-            ^ (start << 40);
-        let mut rig = Rig::new(own, plan, seed, self.options.hand, &faults).map_err(|source| {
-            WorkError::Bench {
-                joint: own.id().to_owned(),
-                source,
-            }
+        let options = &self.options;
+        let rig = Rig::of(
+            &self.job,
+            joint,
+            options.seed,
+            options.hand,
+            &options.faults,
+        )
+        .ok_or(JobError::NoSuchJoint { joint })?;
+        let mut rig = rig.map_err(|source| WorkError::Bench {
+            joint: self
+                .job
+                .joint(joint)
+                .map_or_else(String::new, |own| own.id().to_owned()),
+            source,
         })?;
         if let Some(session) = self.job.session(joint) {
-            rig.catch_up(session.procedure(), session.ledger());
             let stages = (0_u8..)
                 .zip(session.procedure().stages())
                 .map(|(stage, _)| stage);

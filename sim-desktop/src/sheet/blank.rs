@@ -2,57 +2,41 @@
 //!
 //! What is ticked on it is typed back with `evendraw paper` and stays marked as unmeasured. Knows nothing of journals.
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 
-use super::mark::symbols;
-use super::page::STYLE;
-use super::{CAUTION, JointSheet, SheetModel, map};
+use super::page::{columns, document, in_order};
+use super::{CAUTION, Sheet, map};
+use crate::job::status::JointStatus;
 use crate::words::{DEMO, HANDS};
 
 /// The page. Of the model only what the plan says is used.
 #[must_use]
-pub fn blank_page(model: &SheetModel) -> String {
-    html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { "Working sheet: " (model.title) }
-                style { (PreEscaped(STYLE)) }
-            }
-            body {
-                (symbols())
-                @if model.demo { p.demo { (DEMO) ": never work from this sheet" } }
-                header {
-                    div { p.kind { "Working sheet, to be ticked by hand" } h1 { (model.title) } }
-                    dl.head {
-                        dt { "Unit" } dd { (model.unit) }
-                        dt { "Document" } dd { (model.document) }
-                        dt { "Journal" } dd { (if model.journal.is_empty() { "................................" } else { &model.journal }) }
-                    }
-                }
-                div.fill { div { "Name" } div { "Date" } div { "Tool numbers" } div { "Looked at by" } }
-                p.caution { (HANDS) " Ticks are typed back with " code { "evendraw paper" } " and stay marked: from paper, unmeasured." }
-                @for joint in &model.joints { (joint_part(joint)) }
-                p.caution { (CAUTION) }
+pub fn blank_page(model: &Sheet) -> String {
+    let body = html! {
+        @if model.demo { p.demo { (DEMO) ": never work from this sheet" } }
+        header {
+            div { p.kind { "Working sheet, to be ticked by hand" } h1 { (model.title) } }
+            dl.head {
+                dt { "Unit" } dd { (model.unit) }
+                dt { "Document" } dd { (model.document) }
+                dt { "Journal" } dd { (if model.journal.is_empty() { "................................" } else { &model.journal }) }
             }
         }
-    }
-    .into_string()
+        div.fill { div { "Name" } div { "Date" } div { "Tool numbers" } div { "Looked at by" } }
+        p.caution { (HANDS) " Ticks are typed back with " code { "evendraw paper" } " and stay marked: from paper, unmeasured." }
+        @for joint in &model.joints { (joint_part(joint)) }
+        p.caution { (CAUTION) }
+    };
+    document(&format!("Working sheet: {}", model.title), "", &body)
 }
 
-fn joint_part(joint: &JointSheet) -> Markup {
-    let columns: Vec<_> = joint
-        .stages
-        .iter()
-        .filter(|stage| stage.has_column)
-        .collect();
+fn joint_part(joint: &JointStatus) -> Markup {
+    let columns = columns(joint);
     html! {
         section.joint {
             div.joint-head { h2 { (joint.title) " " span.id { (joint.id) } } }
             div.joint-top {
-                figure { (map::drawing(&joint.map.unmarked())) }
+                figure { (map::drawing(joint, false)) }
                 div.facts {
                     dl {
                         @for (name, text) in &joint.facts { dt { (name) } dd { (text) } }
@@ -73,12 +57,12 @@ fn joint_part(joint: &JointSheet) -> Markup {
                         th { "Marked" }
                     }
                 }
-                @for fastener in &joint.fasteners {
+                @for fastener in in_order(joint) {
                     tr {
                         td { span.strong { (fastener.label) } @if let Some(order) = fastener.order { span.quiet { " " (order) "." } } }
-                        @for index in 0..columns.len() {
+                        @for stage in &columns {
                             td {
-                                @if let Some(cell) = fastener.cells.get(index).filter(|cell| cell.mark.is_some()) {
+                                @if let Some(cell) = fastener.cells.get(stage.number - 1).filter(|cell| cell.mark.is_some()) {
                                     span.box {} span.value {}
                                     @if !cell.target.is_empty() { span.quiet { " " (cell.target) } }
                                 } @else { span.quiet { "–" } }

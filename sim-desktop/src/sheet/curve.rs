@@ -4,23 +4,7 @@
 
 use maud::{Markup, html};
 
-/// A curve and its limits.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Curve {
-    /// Angle in degrees and torque in N·m, in the order they came.
-    pub points: Vec<(f64, f64)>,
-    /// The window that ended it.
-    pub limit: Limit,
-    /// What the curve belongs to: "stage 3, attempt 2".
-    pub of: String,
-}
-
-/// Windows drawn behind a curve.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Limit {
-    /// From and to, in N·m.
-    pub torque_nm: Option<(f64, f64)>,
-}
+use crate::job::status::Curve;
 
 const WIDTH: f64 = 92.0;
 const HEIGHT: f64 = 40.0;
@@ -39,8 +23,11 @@ pub(super) fn drawing(curve: &Curve) -> Markup {
         high = high.max(angle);
         top = top.max(torque);
     }
-    if let Some((_, max)) = curve.limit.torque_nm.filter(|(_, max)| *max < 1e5) {
+    if let Some((_, max)) = curve.torque_nm.filter(|(_, max)| *max < 1e5) {
         top = top.max(max);
+    }
+    if let Some((min, max)) = curve.angle_deg.filter(|(_, max)| *max < 1e5) {
+        (low, high) = (low.min(min), high.max(max));
     }
     let x = |angle: f64| INSET + (angle - low) / (high - low).max(1e-9) * (WIDTH - 2.0 * INSET);
     let y = |torque: f64| HEIGHT - INSET - torque / (top * 1.06).max(1e-9) * (HEIGHT - 2.0 * INSET);
@@ -48,9 +35,13 @@ pub(super) fn drawing(curve: &Curve) -> Markup {
     for &(angle, torque) in &points {
         line.push_str(&format!("{:.1},{:.1} ", x(angle), y(torque)));
     }
-    let window = curve.limit.torque_nm.map(|(min, max)| {
+    let window = curve.torque_nm.map(|(min, max)| {
         let (upper, lower) = (y(max.min(top * 1.06)), y(min.max(0.0)));
         (upper, (lower - upper).max(0.8))
+    });
+    let angles = curve.angle_deg.map(|(min, max)| {
+        let (left, right) = (x(min), x(max.min(high)));
+        (left, (right - left).max(0.8))
     });
     html! {
         svg.curve viewBox=(format!("0 0 {WIDTH} {HEIGHT}")) role="img"
@@ -58,6 +49,9 @@ pub(super) fn drawing(curve: &Curve) -> Markup {
             title { (curve.of) ": 0 to " (format!("{:.0}", high - low)) "°, up to " (format!("{top:.1}")) " N·m" }
             @if let Some((upper, height)) = window {
                 rect.window x="0" width=(WIDTH) y=(format!("{upper:.1}")) height=(format!("{height:.1}")) {}
+            }
+            @if let Some((left, width)) = angles {
+                rect.window y="0" height=(HEIGHT) x=(format!("{left:.1}")) width=(format!("{width:.1}")) {}
             }
             path.axis d=(format!("M{INSET} 1V{0}H{1}", HEIGHT - INSET, WIDTH - 1.0)) {}
             polyline points=(line.trim_end()) {}

@@ -5,43 +5,9 @@
 
 use maud::{Markup, html};
 
-use super::Mark;
-
-/// Where the fasteners of a joint are.
-#[derive(Clone, Debug, Default)]
-pub struct Map {
-    /// The fasteners.
-    pub places: Vec<Place>,
-    /// The side that faces front: left, right, top or bottom; empty where the plan names none.
-    pub front: String,
-}
-
-impl Map {
-    /// The same map without states: what is drawn before work.
-    #[must_use]
-    pub fn unmarked(&self) -> Self {
-        let mut map = self.clone();
-        for place in &mut map.places {
-            place.mark = None;
-        }
-        map
-    }
-}
-
-/// One fastener on the map.
-#[derive(Clone, Debug)]
-pub struct Place {
-    /// Fixed to the metal.
-    pub label: String,
-    /// To the right, in mm.
-    pub x_mm: f64,
-    /// Up, in mm.
-    pub y_mm: f64,
-    /// Its state; none on a blank sheet.
-    pub mark: Option<Mark>,
-    /// Its place in the order, from 1.
-    pub order: Option<usize>,
-}
+use super::mark::reference;
+use crate::job::status::{FastenerStatus, JointStatus};
+use crate::mark::Mark;
 
 /// Half the size of a fastener on the drawing.
 const RADIUS: f64 = 15.0;
@@ -52,45 +18,47 @@ const WIDEST: f64 = 560.0;
 const TALLEST: f64 = 400.0;
 const MARGIN: f64 = 50.0;
 
-/// The drawing.
-pub(super) fn drawing(map: &Map) -> Markup {
-    let Some(frame) = Frame::around(map) else {
+/// The drawing; with the states of the fasteners, or without them for before work.
+pub(super) fn drawing(joint: &JointStatus, with_states: bool) -> Markup {
+    let Some(frame) = Frame::around(&joint.fasteners) else {
         return html! { p.quiet { "No positions are given, so there is no map." } };
     };
-    let side = |name: &str| map.front.eq_ignore_ascii_case(name);
-    let (left, right) = (side("left"), side("right"));
-    let (top, bottom) = (side("top") || side("rear"), side("bottom"));
     let (width, height) = (frame.width, frame.height);
+    // Where FRONT stands, and how far it is turned.
+    let front = match joint.front.as_str() {
+        "left" => Some((9.0, height / 2.0, -90)),
+        "right" => Some((width - 9.0, height / 2.0, 90)),
+        "top" => Some((width / 2.0, 10.0, 0)),
+        "bottom" => Some((width / 2.0, height - 3.0, 0)),
+        _ => None,
+    };
     html! {
         svg.map viewBox=(format!("0 0 {width:.0} {height:.0}")) role="img" aria-label="map of the joint"
             style=(format!("width:{:.0}px", width * frame.shrink)) {
             rect.metal x=(MARGIN - 34.0) y=(MARGIN - 34.0) rx="22"
                 width=(format!("{:.1}", width - 2.0 * (MARGIN - 34.0)))
                 height=(format!("{:.1}", height - 2.0 * (MARGIN - 34.0))) {}
-            @if left { text.front x="9" y=(height / 2.0) transform=(format!("rotate(-90 9 {:.1})", height / 2.0)) { "FRONT" } }
-            @if right {
-                text.front x=(width - 9.0) y=(height / 2.0)
-                    transform=(format!("rotate(90 {:.1} {:.1})", width - 9.0, height / 2.0)) { "FRONT" }
+            @if let Some((x, y, turn)) = front {
+                text.front x=(format!("{x:.1}")) y=(format!("{y:.1}")) transform=(format!("rotate({turn} {x:.1} {y:.1})")) { "FRONT" }
             }
-            @if top { text.front x=(width / 2.0) y="10" { "FRONT" } }
-            @if bottom { text.front x=(width / 2.0) y=(height - 3.0) { "FRONT" } }
-            @for place in &map.places {
-                @let (x, y) = frame.at(place);
-                g.place.(place.mark.map_or("blank", Mark::name)) transform=(format!("translate({x:.1} {y:.1})")) {
+            @for fastener in &joint.fasteners {
+                @let (x, y) = frame.at(fastener);
+                @let mark = fastener.mark.filter(|_| with_states);
+                g.place.(mark.map_or("blank", |mark| mark.hue().name())) transform=(format!("translate({x:.1} {y:.1})")) {
                     circle r=(RADIUS) {}
-                    text.label { (place.label) }
-                    @if let Some(order) = place.order { text.order y="25" { (order) "." } }
-                    @if let Some(mark) = place.mark {
-                        g transform="translate(13.5 -13.5) scale(0.88)" {
-                            circle.behind r="11" {}
-                            use href=(format!("#mark-{}", mark.name())) {}
-                        }
-                    }
+                    text.label { (fastener.label) }
+                    @if let Some(order) = fastener.order { text.order y="25" { (order) "." } }
+                    @if let Some(mark) = mark { (small(mark)) }
                 }
             }
         }
-        @if map.front.is_empty() { p.quiet { "The plan names no front side." } }
+        @if joint.front.is_empty() { p.quiet { "The plan names no front side." } }
+        @if joint.is_left_hand { p.lefthand { "LEFT-HAND THREAD: tighten anticlockwise" } }
     }
+}
+
+fn small(mark: Mark) -> Markup {
+    html! { g transform="translate(13.5 -13.5) scale(0.88)" { circle.behind r="11" {} (reference(mark)) } }
 }
 
 /// How mm become places on the drawing.
@@ -104,16 +72,16 @@ struct Frame {
 }
 
 impl Frame {
-    fn around(map: &Map) -> Option<Self> {
-        let first = map.places.first()?;
+    fn around(places: &[FastenerStatus]) -> Option<Self> {
+        let first = places.first()?;
         let mut low = (first.x_mm, first.y_mm);
         let mut high = low;
-        for place in &map.places {
+        for place in places {
             low = (low.0.min(place.x_mm), low.1.min(place.y_mm));
             high = (high.0.max(place.x_mm), high.1.max(place.y_mm));
         }
         let span = (high.0 - low.0, high.1 - low.1);
-        let nearest = nearest(&map.places);
+        let nearest = nearest(places);
         let fit = f64::min(WIDEST / span.0.max(1e-6), TALLEST / span.1.max(1e-6));
         // Small joints are not blown up, crowded ones are spread until the labels clear each other.
         let scale = match nearest {
@@ -139,7 +107,7 @@ impl Frame {
         })
     }
 
-    fn at(&self, place: &Place) -> (f64, f64) {
+    fn at(&self, place: &FastenerStatus) -> (f64, f64) {
         (
             self.shift.0 + (place.x_mm - self.low.0) * self.scale,
             self.height - self.shift.1 - (place.y_mm - self.low.1) * self.scale,
@@ -148,7 +116,7 @@ impl Frame {
 }
 
 /// Distance of the two fasteners nearest to each other, in mm.
-fn nearest(places: &[Place]) -> Option<f64> {
+fn nearest(places: &[FastenerStatus]) -> Option<f64> {
     let mut least: Option<f64> = None;
     for (index, one) in places.iter().enumerate() {
         for other in places.iter().skip(index + 1) {

@@ -1,33 +1,75 @@
 //! The build sheet: what is printed, kept in the folder and handed over.
 //!
-//! [`SheetModel`] holds everything a sheet says, in words; `page` draws it as one self-contained HTML file, `text` as plain
-//! text, and `blank` draws the working sheet that is ticked by hand. Knows nothing of how a journal is stored.
+//! A [`Sheet`] is the projection of a build with the names of its files; `page` draws it as one self-contained HTML file, `text` as
+//! plain text, and `blank` draws the working sheet that is ticked by hand. Draws and decides nothing. Knows nothing of journals.
 
 mod blank;
 mod curve;
-pub mod export;
-mod gather;
 mod map;
 mod mark;
-mod model;
 mod page;
+mod short;
 #[cfg(test)]
 mod specimen;
 mod text;
 mod twelve;
 
 pub use blank::blank_page;
-pub use curve::{Curve, Limit};
-pub use gather::{Kept, Trace, gather, gather_blank, kept_trace, names, plan_of};
-pub use map::{Map, Place};
-pub use mark::Mark;
-pub use model::{
-    AttemptRow, CheckRow, FastenerRow, Item, JointSheet, PersonRow, SheetModel, StageCell,
-    StageRow, ToolRow,
-};
 pub use page::page;
+pub use short::short_page;
 pub use text::text;
 pub use twelve::{Answer, twelve};
+
+use crate::job::status::{Kept, Status, counted};
+
+/// Everything a sheet says.
+#[derive(Clone, Debug, Default)]
+pub struct Sheet {
+    /// How everything stands.
+    pub status: Status,
+    /// Name of the journal: what ticked paper is typed back to.
+    pub journal: String,
+    /// The plan as typed.
+    pub plan: String,
+    /// Which rules judged, how many records, digest of the journal.
+    pub colophon: String,
+}
+
+impl std::ops::Deref for Sheet {
+    type Target = Status;
+
+    fn deref(&self) -> &Status {
+        &self.status
+    }
+}
+
+impl Sheet {
+    /// The sheet of what is kept: `journal` is the file's name, `digest` the CRC-32 of its bytes; none for a sheet without one.
+    #[must_use]
+    pub fn of(kept: &Kept<'_>, journal: &str, digest: Option<u32>) -> Self {
+        let status = kept.status();
+        let version = env!("CARGO_PKG_VERSION");
+        let rules: Vec<String> = status.rules.iter().map(u16::to_string).collect();
+        let colophon = match digest {
+            Some(digest) => format!(
+                "{}; judged by rules {}; journal CRC-32 {digest:08x}; printed by Evendraw {version}",
+                counted(status.records, "record"),
+                if rules.is_empty() {
+                    "none".to_owned()
+                } else {
+                    rules.join(", ")
+                },
+            ),
+            None => format!("Printed by Evendraw {version}"),
+        };
+        Self {
+            status,
+            journal: journal.to_owned(),
+            plan: kept.plan.text().to_owned(),
+            colophon,
+        }
+    }
+}
 
 /// Said once on every sheet.
 pub const CAUTION: &str = "Evendraw is a record and a guide, not a licence. The maker's current instructions, local codes \
@@ -38,6 +80,8 @@ pub const CAUTION: &str = "Evendraw is a record and a guide, not a licence. The 
 mod tests {
     use super::specimen::specimen;
     use super::*;
+    use crate::job::status::Item;
+    use crate::mark::Mark;
 
     /// Everything a reader needs stands in both printings: neither is a lesser sheet.
     #[test]
@@ -86,7 +130,7 @@ mod tests {
     #[test]
     fn what_is_typed_cannot_become_markup() {
         let mut model = specimen();
-        model.title = "<script>alert(1)</script> & \"pump\"".to_owned();
+        model.status.title = "<script>alert(1)</script> & \"pump\"".to_owned();
         let page = page(&model);
         assert!(!page.contains("<script"), "typed text became markup");
         assert!(page.contains("&lt;script&gt;"));
@@ -95,26 +139,45 @@ mod tests {
     #[test]
     fn a_rehearsal_and_a_mock_up_say_so_and_never_complete() {
         let mut model = specimen();
-        model.open.clear();
+        model.status.open.clear();
+        model.status.exceptions.clear();
         assert!(model.is_complete() && text(&model).contains("\nCOMPLETE\n"));
-        model.rehearsal = true;
+        model.status.rehearsal = true;
         assert!(!model.is_complete());
         for sheet in [page(&model), text(&model)] {
             assert!(sheet.contains("REHEARSAL") && !sheet.contains("COMPLETE"));
         }
         let mut model = specimen();
-        model.open = vec![Item::new(Mark::MockUp, "bearing", "must come apart again")];
-        model.joints[0].mark = Some(Mark::MockUp);
+        model.status.open = vec![Item::new(Mark::MockUp, "bearing", "must come apart again")];
+        model.status.joints[0].mark = Mark::MockUp;
         for sheet in [page(&model), text(&model)] {
             assert!(sheet.contains("MOCK-UP, NOT FINAL") && !sheet.contains("COMPLETE"));
         }
     }
 
+    /// The owner reads every value beside its limits, and the tool that took it with its calibration.
+    #[test]
+    fn the_owners_sheet_has_limits_tool_and_calibration_beside_the_readings() {
+        let page = short_page(&specimen());
+        for fact in [
+            "NOT COMPLETE: 2 things open",
+            "38.4 to 41.6 N·m",
+            "97.0° at 64.1 N·m",
+            "2026-05-04, due 2027-05-04",
+            "in date: yes",
+            "from paper, unmeasured",
+            "R. Quay (operator)",
+            "4d5ac2f0",
+        ] {
+            assert!(page.contains(fact), "the owner's sheet lacks: {fact}");
+        }
+    }
+
     #[test]
     fn an_empty_record_is_not_complete() {
-        assert!(!SheetModel::default().is_complete());
+        assert!(!Sheet::default().is_complete());
         assert_eq!(
-            twelve(&SheetModel::default())
+            twelve(&Sheet::default())
                 .iter()
                 .filter(|answer| answer.answer.is_empty())
                 .count(),
@@ -135,9 +198,10 @@ mod tests {
         if let Some(folder) = std::env::var_os("EVENDRAW_SPECIMENS") {
             let folder = std::path::PathBuf::from(folder);
             let mut rehearsal = specimen();
-            rehearsal.rehearsal = true;
+            rehearsal.status.rehearsal = true;
             std::fs::write(folder.join("sheet.html"), page(&specimen()))?;
             std::fs::write(folder.join("rehearsal.html"), page(&rehearsal))?;
+            std::fs::write(folder.join("short.html"), short_page(&specimen()))?;
             std::fs::write(folder.join("blank.html"), blank_page(&specimen()))?;
             std::fs::write(folder.join("sheet.txt"), text(&specimen()))?;
         }

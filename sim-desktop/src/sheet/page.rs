@@ -1,64 +1,73 @@
 //! The build sheet as one self-contained HTML file that prints on A4 and Letter.
 //!
-//! Draws a [`SheetModel`] and decides nothing. Knows nothing of journals or plans.
+//! Draws a [`Sheet`] and decides nothing. Knows nothing of journals or plans.
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::mark::{badge, shape, symbols};
-use super::{
-    AttemptRow, CAUTION, FastenerRow, Item, JointSheet, Mark, SheetModel, curve, map, twelve,
+use super::{CAUTION, Sheet, curve, map, twelve};
+use crate::job::status::{
+    AttemptRow, FastenerStatus, Item, JointStatus, StageStatus, Status, ToolStatus,
 };
+use crate::mark::Mark;
 use crate::words::DEMO;
 
-pub(super) const STYLE: &str = include_str!("sheet.css");
+const STYLE: &str = include_str!("sheet.css");
 
 /// The page.
 #[must_use]
-pub fn page(model: &SheetModel) -> String {
+pub fn page(model: &Sheet) -> String {
     let kind = if model.rehearsal {
         "Rehearsal sheet"
     } else {
         "Build sheet"
     };
+    let body = html! {
+        @if model.rehearsal { (rehearsal_band()) }
+        @if model.demo { p.demo { (DEMO) } }
+        (head(model, kind))
+        (stamp(model))
+        (items("What is open", &model.open, "Nothing is open."))
+        (items("Exceptions", &model.exceptions, "Nothing unusual."))
+        (items("Still due", &model.due, ""))
+        (glance(model))
+        (items("Done again, and why", &model.redone, ""))
+        (items("Amendments", &model.amendments, ""))
+        (tools(model))
+        (people(model))
+        @for joint in &model.joints { (joint_part(joint)) }
+        (foot(model))
+    };
+    let class = if model.rehearsal { "rehearsal" } else { "" };
+    let title = format!("{kind}: {} ({})", model.title, model.headline());
+    document(&title, class, &body)
+}
+
+/// One self-contained file.
+pub(super) fn document(title: &str, class: &str, body: &Markup) -> String {
     html! {
         (DOCTYPE)
         html lang="en" {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (kind) ": " (model.title) " (" (model.standing()) ")" }
+                title { (title) }
                 style { (PreEscaped(STYLE)) }
             }
-            body.rehearsal[model.rehearsal] {
-                (symbols())
-                @if model.rehearsal { (rehearsal_band()) }
-                @if model.demo { p.demo { (DEMO) } }
-                (head(model, kind))
-                (stamp(model))
-                (items("What is open", &model.open, "Nothing is open."))
-                (items("Exceptions", &model.exceptions, "Nothing was out of the ordinary."))
-                (items("Still due", &model.due, ""))
-                (glance(model))
-                (items("Done again, and why", &model.redone, ""))
-                (items("Amendments", &model.amendments, ""))
-                (tools(model))
-                (people(model))
-                @for joint in &model.joints { (joint_part(joint)) }
-                (foot(model))
-            }
+            body class=(class) { (symbols()) (body) }
         }
     }
     .into_string()
 }
 
-fn rehearsal_band() -> Markup {
+pub(super) fn rehearsal_band() -> Markup {
     html! {
         div.band { "REHEARSAL" span { "on the virtual bench, no metal was touched; not a record of work" } }
         div.watermark aria-hidden="true" { "REHEARSAL" }
     }
 }
 
-fn head(model: &SheetModel, kind: &str) -> Markup {
+pub(super) fn head(model: &Sheet, kind: &str) -> Markup {
     let or = |text: &str| {
         if text.is_empty() {
             "not stated".to_owned()
@@ -81,24 +90,13 @@ fn head(model: &SheetModel, kind: &str) -> Markup {
     }
 }
 
-fn stamp(model: &SheetModel) -> Markup {
-    let mark = if model.is_complete() {
-        Mark::Done
-    } else if model.rehearsal {
-        Mark::MockUp
-    } else {
-        model
-            .open
-            .iter()
-            .map(|item| item.mark)
-            .find(|mark| *mark == Mark::MockUp)
-            .unwrap_or(Mark::Rejected)
-    };
-    html! { p.stamp.(mark.name()) { (shape(mark)) (model.standing()) } }
+pub(super) fn stamp(model: &Status) -> Markup {
+    let mark = model.mark();
+    html! { p.stamp.(mark.hue().name()) { (shape(mark)) (model.headline()) } }
 }
 
 /// A list of sentences; with `none` empty, nothing at all when there are none.
-fn items(title: &str, items: &[Item], none: &str) -> Markup {
+pub(super) fn items(title: &str, items: &[Item], none: &str) -> Markup {
     html! {
         @if !items.is_empty() || !none.is_empty() {
             section {
@@ -115,7 +113,7 @@ fn items(title: &str, items: &[Item], none: &str) -> Markup {
     }
 }
 
-fn glance(model: &SheetModel) -> Markup {
+fn glance(model: &Status) -> Markup {
     html! {
         section {
             h2 { "At a glance" }
@@ -127,14 +125,15 @@ fn glance(model: &SheetModel) -> Markup {
     }
 }
 
-fn tools(model: &SheetModel) -> Markup {
+fn tools(model: &Status) -> Markup {
+    let used: Vec<&ToolStatus> = model.tools.iter().filter(|tool| tool.is_used).collect();
     html! {
-        @if !model.tools.is_empty() {
+        @if !used.is_empty() {
             section {
                 h2 { "Tools" }
                 table.lines {
                     thead { tr { th { "Tool" } th { "What" } th { "Calibration" } th { "In date" } th.number { "Readings" } th { "Waiver" } } }
-                    @for tool in &model.tools {
+                    @for tool in used {
                         tr {
                             td.strong { (tool.id) } td { (tool.what) } td { (tool.calibration) } td { (tool.in_date) }
                             td.number { (tool.readings) } td { (tool.waiver) }
@@ -146,14 +145,14 @@ fn tools(model: &SheetModel) -> Markup {
     }
 }
 
-fn people(model: &SheetModel) -> Markup {
+fn people(model: &Status) -> Markup {
     html! {
         section {
             h2 { "People" }
             table.lines {
                 thead { tr { th { "Name" } th { "Role" } th { "When" } th.sign { "Signature" } } }
                 @for person in &model.people {
-                    tr { td.strong { (person.name) } td { (person.role) } td { (person.when) } td.sign {} }
+                    tr { td.strong { (person.name) } td { (person.role()) } td { (person.when) } td.sign {} }
                 }
                 @if model.people.is_empty() { tr { td colspan="3" { "Nobody is named." } td.sign {} } }
             }
@@ -162,23 +161,24 @@ fn people(model: &SheetModel) -> Markup {
     }
 }
 
-fn joint_part(joint: &JointSheet) -> Markup {
+fn joint_part(joint: &JointStatus) -> Markup {
     html! {
         section.joint {
             div.keep {
                 div.joint-head {
                     h2 { (joint.title) " " span.id { (joint.id) } }
-                    @if let Some(mark) = joint.mark { (badge(mark)) }
+                    (badge(joint.mark))
                 }
-                @if joint.mark == Some(Mark::MockUp) { p.notfinal { "MOCK-UP, NOT FINAL: this must come apart again." } }
-                @if !joint.why.is_empty() { p.why { (joint.why) } }
+                @if joint.mark == Mark::MockUp { p.notfinal { "MOCK-UP, NOT FINAL: this must come apart again." } }
+                @if !joint.note.is_empty() { p.why { (joint.note) } }
+                p.why { (joint.why) }
                 div.joint-top {
-                    figure { (map::drawing(&joint.map)) }
+                    figure { (map::drawing(joint, true)) }
                     div.facts {
                         dl {
                             @for (name, text) in &joint.facts { dt { (name) } dd { (text) } }
                             @if !joint.condition.is_empty() { dt { "On the threads" } dd { (joint.condition) } }
-                            dt { "Found there" }
+                            dt { "Confirmed" }
                             dd { (if joint.confirmed.is_empty() { "not recorded" } else { &joint.confirmed }) }
                         }
                         (stages(joint))
@@ -197,11 +197,11 @@ fn joint_part(joint: &JointSheet) -> Markup {
 }
 
 /// Of a joint that nobody has touched, map and stages say all there is.
-fn is_begun(joint: &JointSheet) -> bool {
-    !matches!(joint.mark, Some(Mark::Open | Mark::Held))
+fn is_begun(joint: &JointStatus) -> bool {
+    !matches!(joint.mark, Mark::Ready | Mark::Waiting)
 }
 
-fn stages(joint: &JointSheet) -> Markup {
+fn stages(joint: &JointStatus) -> Markup {
     html! {
         table.lines.stages {
             thead { tr { th.number { "" } th { "Stage" } th { "As printed" } th { "Window" } } }
@@ -216,12 +216,8 @@ fn stages(joint: &JointSheet) -> Markup {
     }
 }
 
-fn fasteners(joint: &JointSheet) -> Markup {
-    let columns: Vec<_> = joint
-        .stages
-        .iter()
-        .filter(|stage| stage.has_column)
-        .collect();
+fn fasteners(joint: &JointStatus) -> Markup {
+    let columns = columns(joint);
     let has_curves = joint
         .fasteners
         .iter()
@@ -236,10 +232,10 @@ fn fasteners(joint: &JointSheet) -> Markup {
                     @if has_curves { th { "Torque over angle" } }
                 }
             }
-            @for fastener in &joint.fasteners {
+            @for fastener in in_order(joint) {
                 tr {
                     td { span.strong { (fastener.label) } @if let Some(order) = fastener.order { span.quiet { " " (order) "." } } }
-                    @for index in 0..columns.len() { (cell(fastener, index)) }
+                    @for stage in &columns { (cell(fastener, stage.number - 1)) }
                     td.state {
                         @if let Some(mark) = fastener.mark { (badge(mark)) }
                         @if !fastener.remarks.is_empty() { div.quiet { (fastener.remarks) } }
@@ -251,7 +247,20 @@ fn fasteners(joint: &JointSheet) -> Markup {
     }
 }
 
-fn cell(fastener: &FastenerRow, index: usize) -> Markup {
+/// The stages that readings belong to.
+pub(super) fn columns(joint: &JointStatus) -> Vec<&StageStatus> {
+    let stages = joint.stages.iter();
+    stages.filter(|stage| stage.has_column).collect()
+}
+
+/// The fasteners in the order of work.
+pub(super) fn in_order(joint: &JointStatus) -> Vec<&FastenerStatus> {
+    let mut fasteners: Vec<&FastenerStatus> = joint.fasteners.iter().collect();
+    fasteners.sort_by_key(|fastener| fastener.order.unwrap_or(usize::MAX));
+    fasteners
+}
+
+fn cell(fastener: &FastenerStatus, index: usize) -> Markup {
     let Some(cell) = fastener.cells.get(index) else {
         return html! { td {} };
     };
@@ -260,11 +269,11 @@ fn cell(fastener: &FastenerRow, index: usize) -> Markup {
     };
     html! {
         td.reading {
-            @if mark == Mark::Done && !cell.reached.is_empty() { span.strong { (cell.reached) } } @else {
+            @if mark == Mark::Accepted && !cell.reached.is_empty() { span.strong { (cell.reached) } } @else {
                 (shape(mark)) " "
                 @if cell.reached.is_empty() { (mark.word()) } @else { span.strong { (cell.reached) } }
             }
-            @if !cell.target.is_empty() { div.quiet { "own target " (cell.target) } }
+            @if !cell.target.is_empty() { div.quiet { "its own target " (cell.target) } }
             @if !cell.detail.is_empty() { div.quiet { (cell.detail) } }
             @if cell.attempts > 1 { div.quiet { "attempt " (cell.attempts) } }
             @if !cell.tool.is_empty() { div.quiet { "tool " (cell.tool) } }
@@ -272,7 +281,7 @@ fn cell(fastener: &FastenerRow, index: usize) -> Markup {
     }
 }
 
-fn checks(joint: &JointSheet) -> Markup {
+fn checks(joint: &JointStatus) -> Markup {
     html! {
         @if !joint.checks.is_empty() {
             h3 { "Checks" }
@@ -305,7 +314,7 @@ fn attempts(rows: &[AttemptRow]) -> Markup {
     }
 }
 
-fn foot(model: &SheetModel) -> Markup {
+fn foot(model: &Sheet) -> Markup {
     html! {
         @if !model.notes.is_empty() {
             section { h2 { "Remarks" } ul.notes { @for note in &model.notes { li { (note) } } } }

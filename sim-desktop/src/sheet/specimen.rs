@@ -1,26 +1,10 @@
 //! A made-up sheet with one of everything, for the tests of both printers.
 
-use super::*;
+use super::Sheet;
+use crate::job::status::*;
+use crate::mark::Mark;
 
-pub(super) fn specimen() -> SheetModel {
-    let six = |label: &str, x: f64, y: f64, mark, order| Place {
-        label: label.into(),
-        x_mm: x,
-        y_mm: y,
-        mark,
-        order: Some(order),
-    };
-    let head_map = Map {
-        front: "left".into(),
-        places: vec![
-            six("1", 0.0, 0.0, Some(Mark::Done), 5),
-            six("2", 90.0, 0.0, Some(Mark::Done), 1),
-            six("3", 180.0, 0.0, Some(Mark::Disturbed), 3),
-            six("4", 0.0, 110.0, Some(Mark::Rejected), 4),
-            six("5", 90.0, 110.0, Some(Mark::Done), 2),
-            six("6", 180.0, 110.0, Some(Mark::Open), 6),
-        ],
-    };
+pub(super) fn specimen() -> Sheet {
     let curve = Curve {
         points: (0..40)
             .map(|step| {
@@ -35,9 +19,8 @@ pub(super) fn specimen() -> SheetModel {
                 )
             })
             .collect(),
-        limit: Limit {
-            torque_nm: Some((50.0, 58.0)),
-        },
+        torque_nm: Some((50.0, 58.0)),
+        angle_deg: Some((90.0, 94.0)),
         of: "stage 2".into(),
     };
     let cell = |mark, reached: &str| StageCell {
@@ -47,20 +30,25 @@ pub(super) fn specimen() -> SheetModel {
         tool: "A1".into(),
         ..StageCell::default()
     };
-    let fastener = |label: &str, order, mark, cells, remarks: &str, curve| FastenerRow {
-        label: label.into(),
-        order: Some(order),
-        mark: Some(mark),
-        cells,
-        remarks: remarks.into(),
-        curve,
-    };
-    let head = JointSheet {
+    let fastener =
+        |label: &str, order, mark, (x_mm, y_mm), cells, remarks: &str, curve| FastenerStatus {
+            label: label.into(),
+            x_mm,
+            y_mm,
+            order: Some(order),
+            mark: Some(mark),
+            cells,
+            remarks: remarks.into(),
+            is_new: remarks.starts_with("new"),
+            curve,
+            ..FastenerStatus::default()
+        };
+    let head = JointStatus {
         id: "head".into(),
         title: "Cylinder head".into(),
-        mark: Some(Mark::Doubtful),
+        mark: Mark::Doubtful,
         why: "Fastener 4 waits for a decision.".into(),
-        map: head_map,
+        front: "left".into(),
         facts: [
             ("Thread", "M10x1.5"),
             ("Class", "10.9"),
@@ -72,27 +60,27 @@ pub(super) fn specimen() -> SheetModel {
         condition: "oiled".into(),
         confirmed: "oiled, as the plan assumes".into(),
         stages: vec![
-            StageRow {
+            StageStatus {
                 number: 1,
                 what: "tighten".into(),
                 printed: "29.5 lbf·ft (40 N·m)".into(),
                 window: "38.4 to 41.6 N·m".into(),
                 has_column: true,
-                mock_up: false,
+                ..StageStatus::default()
             },
-            StageRow {
+            StageStatus {
                 number: 2,
                 what: "turn".into(),
                 printed: "90°, +4° -0°".into(),
                 window: "90.0 to 94.0°".into(),
                 has_column: true,
-                mock_up: false,
+                ..StageStatus::default()
             },
-            StageRow {
+            StageStatus {
                 number: 3,
                 what: "check".into(),
                 printed: "crank turns freely?".into(),
-                ..StageRow::default()
+                ..StageStatus::default()
             },
         ],
         checks: vec![CheckRow {
@@ -105,10 +93,11 @@ pub(super) fn specimen() -> SheetModel {
             fastener(
                 "1",
                 5,
-                Mark::Done,
+                Mark::Final,
+                (0.0, 0.0),
                 vec![
-                    cell(Mark::Done, "40.1 N·m"),
-                    cell(Mark::Done, "91.2° at 63.0 N·m"),
+                    cell(Mark::Accepted, "40.1 N·m"),
+                    cell(Mark::Accepted, "91.2° at 63.0 N·m"),
                 ],
                 "new, cycle 1, marked",
                 Some(curve.clone()),
@@ -117,8 +106,9 @@ pub(super) fn specimen() -> SheetModel {
                 "4",
                 4,
                 Mark::Rejected,
+                (0.0, 110.0),
                 vec![
-                    cell(Mark::Done, "39.8 N·m"),
+                    cell(Mark::Accepted, "39.8 N·m"),
                     StageCell {
                         attempts: 2,
                         detail: "peak 66.0 N·m".into(),
@@ -132,6 +122,7 @@ pub(super) fn specimen() -> SheetModel {
                 "6",
                 6,
                 Mark::Open,
+                (180.0, 110.0),
                 vec![cell(Mark::Unmeasured, ""), StageCell::default()],
                 "",
                 None,
@@ -147,14 +138,14 @@ pub(super) fn specimen() -> SheetModel {
             when: "2026-05-14 10:22".into(),
         }],
         notes: vec!["Fastener 3 was loosened by work on the bracket (shared).".into()],
+        is_as_assumed: true,
+        ..JointStatus::default()
     };
-    SheetModel {
+    let status = Status {
         title: "Harbour pump 7, top end".into(),
         unit: "pump 7, serial 4411".into(),
         document: "Pump overhaul instructions, section 6, revision C".into(),
-        journal: "pump7.journal".into(),
         rehearsal: false,
-        demo: false,
         open: vec![
             Item::new(
                 Mark::Rejected,
@@ -169,7 +160,7 @@ pub(super) fn specimen() -> SheetModel {
             "from paper, unmeasured",
         )],
         redone: vec![Item::new(
-            Mark::Done,
+            Mark::Final,
             "head, fastener 1, stage 1",
             "loosened: gasket replaced",
         )],
@@ -179,24 +170,30 @@ pub(super) fn specimen() -> SheetModel {
             "retorque when cold after 10 h; not yet due",
         )],
         amendments: vec![],
-        people: vec![PersonRow {
+        people: vec![PersonStatus {
             name: "R. Quay".into(),
-            role: "operator".into(),
+            is_witness: false,
             when: "time unknown".into(),
         }],
         witnessed: "nobody".into(),
         when: "2026-05-14 10:02 to 2026-05-14 10:22".into(),
-        tools: vec![ToolRow {
+        tools: vec![ToolStatus {
             id: "A1".into(),
             what: "adapter, to 200 N·m, 2 %".into(),
             calibration: "2026-05-04, due 2027-05-04".into(),
             in_date: "yes".into(),
             readings: 13,
-            waiver: String::new(),
+            is_used: true,
+            ..ToolStatus::default()
         }],
         given: vec![("Short or long head?".into(), "short".into())],
         joints: vec![head],
         notes: vec![],
+        ..Status::default()
+    };
+    Sheet {
+        status,
+        journal: "pump7.journal".into(),
         plan: "[build]\ntitle = \"Harbour pump 7, top end\"\n".into(),
         colophon: "31 records, rules 1, journal digest 4d5ac2f0".into(),
     }

@@ -4,14 +4,17 @@
 
 use std::fmt::Write as _;
 
-use super::{CAUTION, Item, JointSheet, Mark, SheetModel, twelve};
+use super::page::in_order;
+use super::{CAUTION, Sheet, twelve};
+use crate::job::status::{Item, JointStatus, counted};
+use crate::mark::Mark;
 use crate::words::DEMO;
 
 const WIDTH: usize = 100;
 
 /// The text.
 #[must_use]
-pub fn text(model: &SheetModel) -> String {
+pub fn text(model: &Sheet) -> String {
     let mut out = Lines::default();
     if model.rehearsal {
         out.line(
@@ -32,13 +35,9 @@ pub fn text(model: &SheetModel) -> String {
     ));
     out.line(&format!("Journal: {}", model.journal));
     out.blank();
-    out.line(&model.standing());
+    out.line(&model.headline());
     out.items("What is open", &model.open, "Nothing is open.");
-    out.items(
-        "Exceptions",
-        &model.exceptions,
-        "Nothing was out of the ordinary.",
-    );
+    out.items("Exceptions", &model.exceptions, "Nothing unusual.");
     out.items("Still due", &model.due, "");
     out.title("At a glance");
     for answer in twelve(model) {
@@ -49,12 +48,15 @@ pub fn text(model: &SheetModel) -> String {
     }
     out.items("Done again, and why", &model.redone, "");
     out.items("Amendments", &model.amendments, "");
-    if !model.tools.is_empty() {
+    if model.tools.iter().any(|tool| tool.is_used) {
         out.title("Tools");
-        for tool in &model.tools {
+        for tool in model.tools.iter().filter(|tool| tool.is_used) {
             let mut line = format!(
-                "{}; {}; in date: {}; {} readings",
-                tool.what, tool.calibration, tool.in_date, tool.readings
+                "{}; {}; in date: {}; {}",
+                tool.what,
+                tool.calibration,
+                tool.in_date,
+                counted(tool.readings, "reading")
             );
             if !tool.waiver.is_empty() {
                 line.push_str("; waiver: ");
@@ -67,7 +69,7 @@ pub fn text(model: &SheetModel) -> String {
     for person in &model.people {
         out.wrapped(
             &format!("{:<24}", person.name),
-            &format!("{}, {}", person.role, person.when),
+            &format!("{}, {}", person.role(), person.when),
         );
     }
     if model.people.is_empty() {
@@ -121,26 +123,9 @@ impl Lines {
 
     /// Words behind a first column, further lines indented below them.
     fn wrapped(&mut self, first: &str, words: &str) {
-        let indent = first.chars().count();
-        let (mut line, mut length) = (first.to_owned(), indent);
-        let mut is_first = true;
-        for word in words.split_whitespace() {
-            let size = word.chars().count();
-            if !is_first && length + 1 + size > WIDTH {
-                self.line(&line);
-                line = " ".repeat(indent);
-                length = indent;
-                is_first = true;
-            }
-            if !is_first {
-                line.push(' ');
-                length += 1;
-            }
-            line.push_str(word);
-            length += size;
-            is_first = false;
+        for line in crate::words::wrapped(first, words, WIDTH) {
+            self.line(&line);
         }
-        self.line(&line);
     }
 
     fn items(&mut self, title: &str, items: &[Item], none: &str) {
@@ -159,16 +144,18 @@ impl Lines {
         }
     }
 
-    fn joint(&mut self, joint: &JointSheet) {
+    fn joint(&mut self, joint: &JointStatus) {
         self.title(&format!("{} ({})", joint.title, joint.id));
-        if joint.mark == Some(Mark::MockUp) {
+        if joint.mark == Mark::MockUp {
             self.line("*** MOCK-UP, NOT FINAL: this must come apart again ***");
         }
-        if let Some(mark) = joint.mark {
-            self.wrapped("State: ", &format!("{}. {}", mark.word(), joint.why));
+        let words = format!("{}. {} {}", joint.mark.word(), joint.note, joint.why);
+        self.wrapped("State: ", &words);
+        if joint.is_left_hand {
+            self.line("*** LEFT-HAND THREAD: tighten anticlockwise ***");
         }
-        if !joint.map.front.is_empty() {
-            self.line(&format!("Front: {}", joint.map.front));
+        if !joint.front.is_empty() {
+            self.line(&format!("Front: {}", joint.front));
         }
         for (name, text) in &joint.facts {
             self.wrapped(&format!("{name}: "), text);
@@ -177,7 +164,7 @@ impl Lines {
             self.line(&format!("On the threads: {}", joint.condition));
         }
         self.line(&format!(
-            "Found there: {}",
+            "Confirmed: {}",
             if joint.confirmed.is_empty() {
                 "not recorded"
             } else {
@@ -198,16 +185,10 @@ impl Lines {
             );
         }
         self.blank();
-        let columns: Vec<usize> = joint
-            .stages
-            .iter()
-            .filter(|stage| stage.has_column)
-            .map(|stage| stage.number)
-            .collect();
-        for fastener in &joint.fasteners {
+        for fastener in in_order(joint) {
             let mark = fastener.mark.unwrap_or(Mark::Open);
             let mut line = format!("{:<11}", mark.word());
-            for (number, cell) in columns.iter().zip(&fastener.cells) {
+            for (number, cell) in (1..).zip(&fastener.cells) {
                 let Some(mark) = cell.mark else { continue };
                 let reached = if cell.reached.is_empty() {
                     mark.word()
@@ -221,7 +202,7 @@ impl Lines {
                     }
                 }
                 if !cell.target.is_empty() {
-                    let _ = write!(line, " (own target {})", cell.target);
+                    let _ = write!(line, " (its own target {})", cell.target);
                 }
             }
             if !fastener.remarks.is_empty() {

@@ -2,7 +2,7 @@
 //!
 //! Knows nothing of HTML. Every answer is there: what is not known is said to be unknown.
 
-use super::SheetModel;
+use crate::job::status::Status;
 
 /// A question and its answer.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -15,7 +15,7 @@ pub struct Answer {
 
 /// The twelve answers, in the order of the sheet.
 #[must_use]
-pub fn twelve(model: &SheetModel) -> Vec<Answer> {
+pub fn twelve(model: &Status) -> Vec<Answer> {
     let answer = |question, answer: String| Answer { question, answer };
     let known = |text: &str, unknown: &str| {
         if text.trim().is_empty() {
@@ -29,7 +29,7 @@ pub fn twelve(model: &SheetModel) -> Vec<Answer> {
         1 => format!("1 {one}"),
         count => format!("{count} {many}"),
     };
-    let tools = || model.tools.iter();
+    let tools = || model.tools.iter().filter(|tool| tool.is_used);
     let conditions = conditions(model);
     let new: Vec<String> = model
         .joints
@@ -38,12 +38,7 @@ pub fn twelve(model: &SheetModel) -> Vec<Answer> {
             let labels: Vec<&str> = joint
                 .fasteners
                 .iter()
-                .filter(|fastener| {
-                    fastener
-                        .remarks
-                        .split(", ")
-                        .any(|remark| remark.starts_with("new"))
-                })
+                .filter(|fastener| fastener.is_new)
                 .map(|fastener| fastener.label.as_str())
                 .collect();
             (!labels.is_empty()).then(|| format!("{}: {}", joint.title, labels.join(", ")))
@@ -53,7 +48,7 @@ pub fn twelve(model: &SheetModel) -> Vec<Answer> {
         let names: Vec<&str> = model
             .people
             .iter()
-            .filter(|person| person.role == role)
+            .filter(|person| person.role() == role)
             .map(|person| person.name.as_str())
             .collect();
         names.join(", ")
@@ -70,7 +65,7 @@ pub fn twelve(model: &SheetModel) -> Vec<Answer> {
             if model.is_complete() {
                 "nothing".to_owned()
             } else {
-                model.standing()
+                model.headline()
             },
         ),
         answer(
@@ -141,14 +136,14 @@ pub fn twelve(model: &SheetModel) -> Vec<Answer> {
 }
 
 /// What was found on the threads: joints as the plan assumes together, the others one by one.
-fn conditions(model: &SheetModel) -> String {
+fn conditions(model: &Status) -> String {
     let mut as_assumed: Vec<String> = Vec::new();
     let mut parts: Vec<String> = Vec::new();
     for joint in &model.joints {
         match (joint.condition.as_str(), joint.confirmed.as_str()) {
             ("", "") => {}
             (_, "") => parts.push(format!("{}: not confirmed", joint.title)),
-            (stated, found) if found.contains(", as the plan assumes") => {
+            (stated, _) if joint.is_as_assumed => {
                 as_assumed.push(format!("{} {stated}", joint.id));
             }
             (_, found) => parts.push(format!("{}: {found}", joint.title)),

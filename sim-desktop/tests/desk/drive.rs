@@ -156,9 +156,8 @@ pub(crate) fn wait_until(harness: &mut Driven, what: &str, done: impl Fn(&Window
     let view = harness.state().source.view();
     let record: Vec<&str> = view.record.iter().map(|row| row.words.as_str()).collect();
     panic!(
-        "never: {what}; notice {:?}, question {:?}, alert {:?}, record {record:?}",
+        "never: {what}; notice {:?}, prompt {:?}, record {record:?}",
         view.notice,
-        view.joint.as_ref().map(|joint| &joint.question),
-        view.joint.as_ref().map(|joint| &joint.alert)
+        view.joint.as_ref().map(|joint| &joint.prompt)
     );
 }

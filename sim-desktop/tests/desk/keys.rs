@@ -4,7 +4,7 @@ use egui::accesskit::Role;
 use egui::{Event, Key, Modifiers, Theme, Vec2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT as _, Queryable as _};
-use evendraw::desk::view::{Ask, Cue, Question, Way};
+use evendraw::desk::view::{Act, Ask, Cue};
 
 use crate::pictures::{Scene, harness};
 use crate::scenes;
@@ -68,13 +68,7 @@ fn the_keyboard_map_lies_over_any_screen_and_goes_with_the_same_key() {
 #[test]
 fn holding_enter_answers_one_question_not_every_one() {
     let mut harness = at_the_joint(|joint| {
-        joint.question = Some(Question {
-            kind: "Check".to_owned(),
-            words: "Does the crank turn freely?".to_owned(),
-            if_no: String::new(),
-            number: None,
-            choices: vec![],
-        });
+        joint.prompt = Some(scenes::check());
     });
     harness.key_down(Key::Enter);
     harness.step();
@@ -84,7 +78,10 @@ fn holding_enter_answers_one_question_not_every_one() {
     }
     harness.key_up(Key::Enter);
     harness.step();
-    assert_eq!(harness.state().asked, [Ask::Answer(true)]);
+    assert_eq!(
+        harness.state().asked,
+        [Ask::Act(Act::Answer(7, true), String::new())]
+    );
 }
 
 #[test]
@@ -102,7 +99,7 @@ fn space_pulls_while_it_is_held_and_lets_go_when_it_is_let_go() {
 #[test]
 fn an_alert_lets_nothing_be_pulled_and_offers_its_ways_by_key() {
     let mut harness = at_the_joint(|joint| {
-        joint.alert = Some(scenes::alert());
+        joint.prompt = Some(scenes::alert());
         joint.live.cue = Cue::Halt;
     });
     harness.key_down(Key::Space);
@@ -119,19 +116,29 @@ fn an_alert_lets_nothing_be_pulled_and_offers_its_ways_by_key() {
             .query_by_role_and_label(Role::Alert, "Fastener 4: turned too far")
             .is_some()
     );
+    // What is advised has its own key, and Enter.
     harness.key_press(Key::B);
     harness.run();
-    assert_eq!(harness.state().asked, [Ask::Take(Way::NewFitted)]);
+    harness.key_press(Key::Enter);
+    harness.run();
+    let fitted = Ask::Act(Act::Fitted(3), String::new());
+    assert_eq!(harness.state().asked, [fitted.clone(), fitted]);
+    assert!(
+        harness
+            .query_by_label_contains("window 90.0 to 94.0")
+            .is_some(),
+        "the card keeps the window"
+    );
 }
 
 #[test]
-fn leaving_a_fastener_out_asks_why_and_a_digit_answers() {
+fn skipping_a_fastener_asks_why_and_a_digit_answers() {
     let mut harness = at_the_joint(|_| {});
     harness.key_press(Key::K);
     harness.run();
     assert!(
         harness
-            .query_by_label("Why is fastener 7 left out?")
+            .query_by_label("Why is fastener 7 skipped?")
             .is_some()
     );
     harness.key_press(Key::Num2);

@@ -72,7 +72,7 @@ fn said(view: &DeskView) -> (String, Vec<String>) {
 
 /// Whether nothing is left to work on, and so no place to come back to.
 fn is_done(view: &DeskView) -> bool {
-    let mut joints = view.build.joints.iter();
+    let mut joints = view.status.joints.iter();
     joints.all(|joint| joint.mark == Mark::Final)
 }
 
@@ -121,8 +121,7 @@ fn work(folder: &Path, still_after: Option<usize>) {
         match &view.joint {
             None => press(&mut desk, Key::Enter),
             // What a kill left in mid-pull is loosened and done again.
-            Some(joint) if joint.alert.is_some() => press(&mut desk, Key::L),
-            Some(joint) if joint.question.is_some() => press(&mut desk, Key::Enter),
+            Some(joint) if joint.prompt.is_some() => press(&mut desk, Key::Enter),
             Some(joint) if !joint.live.hand_at_work => press(&mut desk, Key::J),
             Some(_) => desk.step(),
         }
@@ -273,7 +272,7 @@ fn killed_at_any_moment_the_desk_comes_back_to_the_same_place() {
                 let joint = view.joint.as_ref().expect("it is open");
                 let next = joint.next().map(|next| next.mark);
                 assert!(
-                    joint.alert.is_none() || matches!(next, Some(Mark::Doubtful | Mark::Disturbed)),
+                    !joint.is_alerted() || matches!(next, Some(Mark::Doubtful | Mark::Disturbed)),
                     "what was cut off is doubtful: {joint:?}"
                 );
             }

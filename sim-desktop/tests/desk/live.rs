@@ -78,10 +78,8 @@ fn at_work(name: &str) -> (Folder, Desk, Adapter) {
     let mut desk = window(Source::in_folder("cover.toml", COVER, folder.path()));
     connect(&mut desk, path.to_str().expect("a plain path"));
     press(&mut desk, Key::Enter);
-    until(&mut desk, "asked", |window| {
-        joint(window).question.is_some()
-    });
-    let asked = joint(desk.state()).question.clone().expect("a question");
+    until(&mut desk, "asked", |window| joint(window).prompt.is_some());
+    let asked = joint(desk.state()).prompt.clone().expect("a question");
     assert!(
         asked.words.contains("Send Discharge cover to adapter 4411"),
         "{asked:?}"
@@ -97,10 +95,10 @@ fn at_work(name: &str) -> (Folder, Desk, Adapter) {
 /// Who works is asked here and recorded there.
 fn say_who(desk: &mut Desk) {
     until(desk, "asked who works", |window| {
-        let asked = &joint(window).question;
+        let asked = &joint(window).prompt;
         asked
             .as_ref()
-            .is_some_and(|asked| asked.kind == "Who works")
+            .is_some_and(|asked| asked.title == "Who works")
     });
     desk.step();
     desk.event(egui::Event::Text("M. Ahlers".to_owned()));
@@ -108,7 +106,7 @@ fn say_who(desk: &mut Desk) {
     press(desk, Key::Enter);
     until(desk, "named", |window| {
         let joint = joint(window);
-        joint.question.is_none() && joint.live.cue == Cue::Ready
+        joint.prompt.is_none() && joint.live.cue == Cue::Ready
     });
 }
 
@@ -147,7 +145,7 @@ fn curves(folder: &Folder) -> (usize, usize) {
 fn a_joint_is_worked_at_the_adapter_and_its_records_are_the_journals() {
     let (folder, mut desk, adapter) = at_work("adapter-work");
     assert!(
-        !desk.state().source.view().build.rehearsal,
+        !desk.state().source.view().status.rehearsal,
         "metal from here on"
     );
     assert!(
@@ -237,7 +235,7 @@ fn a_pulled_cable_is_said_and_what_was_recorded_meanwhile_comes_after_it_is_back
         .collect();
     assert_eq!(marks, [Mark::Accepted, Mark::Accepted, Mark::Rejected]);
     assert!(
-        joint(desk.state()).alert.is_some(),
+        joint(desk.state()).is_alerted(),
         "the rejected one is an alert here too"
     );
     drop(desk);
@@ -261,7 +259,7 @@ fn a_closed_desk_comes_back_to_a_joint_that_is_the_adapters_and_makes_no_record_
     press(&mut desk, Key::Enter);
     until(&mut desk, "the verdict", |window| attempts(window) == 1);
     assert_eq!(joint(desk.state()).fasteners[0].mark, Mark::Accepted);
-    assert!(joint(desk.state()).question.is_none(), "nothing to ask");
+    assert!(joint(desk.state()).prompt.is_none(), "nothing to ask");
     // What is said here the adapter records: one key, one record.
     let records = entries(&kept(&folder)).len();
     press(&mut desk, Key::W);
@@ -309,7 +307,7 @@ fn a_rehearsal_and_an_adapter_never_share_a_record() {
     // And the rehearsal is gone on with without it.
     press(&mut desk, Key::F2);
     press(&mut desk, Key::V);
-    assert!(desk.state().source.view().build.rehearsal);
+    assert!(desk.state().source.view().status.rehearsal);
     assert_eq!(heard(desk.state()), None, "let go");
     adapter.order(Do::Pull(15.0));
     for _ in 0..60 {
@@ -337,10 +335,7 @@ fn records_the_adapter_has_from_before_are_taken_only_on_somebodys_word() {
     connect(&mut desk, path.to_str().expect("a plain path"));
     press(&mut desk, Key::Enter);
     press(&mut desk, Key::Enter);
-    let words = joint(desk.state())
-        .question
-        .clone()
-        .map(|asked| asked.words);
+    let words = joint(desk.state()).prompt.clone().map(|asked| asked.words);
     assert!(
         words
             .as_ref()

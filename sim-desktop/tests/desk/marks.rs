@@ -71,7 +71,7 @@ fn grey_marks(theme: Theme) -> Vec<Vec<bool>> {
             current: false,
         })
         .collect();
-    let mut harness = harness(view, theme, Vec2::new(1280.0, 1200.0), 1.0);
+    let mut harness = harness(view, theme, Vec2::new(1280.0, 1500.0), 1.0);
     harness.key_press(Key::F3);
     harness.run();
     harness.run();

@@ -55,7 +55,7 @@ fn felt_wrong_loosened_left_out_and_done_again() {
     let folder = Folder::new("key-exceptions");
     let mut harness = cover(&folder);
     one_verdict(&mut harness);
-    one_record(&mut harness, &[Key::W], "felt wrong");
+    one_record(&mut harness, &[Key::W], "FELT WRONG (felt wrong)");
     assert_eq!(joint(&harness).fasteners[0].mark, Mark::Doubtful);
     one_record(&mut harness, &[Key::L], "loosened");
     // K asks why; a digit answers.
@@ -96,13 +96,13 @@ fn a_part_has_arrived() {
         );
     let mut harness = window(Source::in_folder("cover.toml", &text, folder.path()));
     assert_eq!(
-        harness.state().source.view().build.joints[0].mark,
-        Mark::Held
+        harness.state().source.view().status.joints[0].mark,
+        Mark::Waiting
     );
     one_record(&mut harness, &[Key::A], "part arrived: cover seal");
     assert_eq!(
-        harness.state().source.view().build.joints[0].mark,
-        Mark::Open
+        harness.state().source.view().status.joints[0].mark,
+        Mark::Ready
     );
 }
 
@@ -122,7 +122,7 @@ fn a_check_and_a_condition_are_answered() {
     press(&mut harness, Key::J);
     wait_until(&mut harness, "the question", |window| {
         let joint = window.source.view().joint.as_ref();
-        joint.is_some_and(|joint| joint.question.is_some())
+        joint.is_some_and(|joint| joint.prompt.is_some())
     });
     one_record(&mut harness, &[Key::N], "answered NO");
 }
@@ -175,7 +175,11 @@ fn a_plan_that_wants_a_second_person_says_so_until_one_has_looked() {
     let wanted = "second person is to look at 2, 5";
     assert!(harness.query_by_label_contains(wanted).is_some());
     press(&mut harness, Key::F2);
-    assert!(harness.query_by_label_contains(wanted).is_some());
+    assert!(
+        harness
+            .query_by_label_contains("2, 5: not witnessed")
+            .is_some()
+    );
     press(&mut harness, Key::F3);
     press(&mut harness, Key::I);
     typed(&mut harness, "R. Falk");
@@ -260,20 +264,22 @@ fn torque_is_read_in_the_manuals_unit_and_kept_as_it_was() {
     let mut harness = window(source);
     one_verdict(&mut harness);
     let before = (record(&harness).to_vec(), joint(&harness).live.clone());
-    press(&mut harness, Key::Q);
-    harness.step();
-    let live = &joint(&harness).live;
-    let (gauge, was) = (&live.gauges[0], &before.1.gauges[0]);
-    assert_eq!((gauge.unit.as_str(), was.unit.as_str()), ("lbf·ft", "N·m"));
-    assert_eq!(live.curve.unit, "lbf·ft");
-    // [NIST SP 811: 1 lbf·ft = 1.355 818 N·m] 11 lbf·ft ± 10 %.
-    assert!((gauge.target.unwrap() - 11.0).abs() < 1e-3, "{gauge:?}");
-    assert!((was.high.unwrap() / gauge.high.unwrap() - 1.355_818).abs() < 1e-4);
     assert!(
         harness
             .query_by_label_contains("lbf·ft, window 9.9 to 12.1 lbf·ft")
-            .is_some()
+            .is_some(),
+        "the plan's own unit is read first"
     );
+    assert_eq!(before.1.gauges[0].beside, "(13.4 to 16.4 N·m)");
+    press(&mut harness, Key::Q);
+    harness.step();
+    let live = &joint(&harness).live;
+    let (gauge, own) = (&live.gauges[0], &before.1.gauges[0]);
+    assert_eq!((gauge.unit.as_str(), own.unit.as_str()), ("N·m", "lbf·ft"));
+    assert_eq!(before.1.curve.unit, "lbf·ft");
+    // [NIST SP 811: 1 lbf·ft = 1.355 818 N·m] 11 lbf·ft ± 10 %.
+    assert!((own.target.unwrap() - 11.0).abs() < 1e-3, "{own:?}");
+    assert!((gauge.high.unwrap() / own.high.unwrap() - 1.355_818).abs() < 1e-4);
     assert_eq!(record(&harness), before.0, "nothing on record changes");
     press(&mut harness, Key::Q);
     harness.step();

@@ -70,7 +70,7 @@ fn the_main_screens_look_as_they_did() {
     }
     let mut view = scenes::desk();
     if let Some(joint) = &mut view.joint {
-        joint.alert = Some(scenes::alert());
+        joint.prompt = Some(scenes::alert());
     }
     let mut harness = harness(view, Theme::Light, SIZE, 1.0);
     harness.key_press(Key::F3);

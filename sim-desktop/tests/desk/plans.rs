@@ -51,7 +51,7 @@ fn a_plan_is_chosen_in_a_dialog_while_the_desk_goes_on() {
     press(&mut harness, Key::Num1);
     wait_until(&mut harness, "the other plan is open", |window| {
         std::thread::sleep(std::time::Duration::from_millis(2));
-        window.source.view().build.title == "Harbour pump 8"
+        window.source.view().status.title == "Harbour pump 8"
     });
 }
 
@@ -82,7 +82,7 @@ fn without_a_dialog_the_path_is_typed() {
     harness.event(egui::Event::Text(other.display().to_string()));
     harness.step();
     press(&mut harness, Key::Enter);
-    assert_eq!(harness.state().source.view().build.title, "Harbour pump 8");
+    assert_eq!(harness.state().source.view().status.title, "Harbour pump 8");
     // A path that leads nowhere is said, and the plan at hand stays.
     press(&mut harness, Key::O);
     harness.step();
@@ -90,7 +90,7 @@ fn without_a_dialog_the_path_is_typed() {
     harness.step();
     press(&mut harness, Key::Enter);
     assert!(notice(&harness).contains("nowhere.toml cannot be read"));
-    assert_eq!(harness.state().source.view().build.title, "Harbour pump 8");
+    assert_eq!(harness.state().source.view().status.title, "Harbour pump 8");
 }
 
 #[test]
@@ -126,7 +126,7 @@ fn a_change_on_disk_is_read_at_once_and_what_is_wrong_is_shown_at_its_line() {
     harness.step();
     let view = harness.state().source.view();
     assert!(view.plan.findings.is_empty());
-    assert_eq!(view.build.title, "Harbour pump 9");
+    assert_eq!(view.status.title, "Harbour pump 9");
 }
 
 #[test]
@@ -167,7 +167,7 @@ fn a_plan_from_the_form_passes_the_check_of_the_command_line() {
     assert!(path.exists(), "{}", notice(&harness));
     let view = harness.state().source.view();
     assert_eq!(
-        (view.build.title.as_str(), view.build.joints.len()),
+        (view.status.title.as_str(), view.status.joints.len()),
         ("Harbour pump 7", 1)
     );
     let check = std::process::Command::new(env!("CARGO_BIN_EXE_evendraw"))

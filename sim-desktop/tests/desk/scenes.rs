@@ -1,6 +1,7 @@
 //! Views made by hand: a build with every state in it, a joint half done.
 
 use evendraw::desk::view::*;
+use evendraw::job::status::{Item, JointStatus, NextJoint, PartStatus, ToolStatus};
 
 fn text(words: &str) -> String {
     words.to_owned()
@@ -11,151 +12,165 @@ fn row(
     title: &str,
     what: &str,
     mark: Mark,
-    startable: bool,
     why: &str,
     (done, steps): (usize, usize),
-) -> JointRow {
-    JointRow {
+) -> JointStatus {
+    JointStatus {
         id: text(id),
         title: text(title),
         what: text(what),
         mark,
-        startable,
         why: text(why),
         done,
         steps,
-        closes: vec![],
-        still_open_beneath: vec![],
+        ..JointStatus::default()
     }
 }
 
 /// A pump with a joint in every state.
-pub(crate) fn build() -> BuildView {
-    let mut joints = vec![
+pub(crate) fn status() -> Status {
+    let joints = vec![
         row(
             "dowels",
             "Dowel screws",
-            "4 x M6",
+            "M6",
             Mark::Final,
-            false,
-            "final",
+            "every stage is settled",
             (8, 8),
         ),
         row(
             "head",
             "Cylinder head",
-            "10 x M10x1.5",
-            Mark::PartWay,
-            true,
-            "stage 2 of 3, fastener 7 is next",
+            "M10x1.5",
+            Mark::InProgress,
+            "next: fastener 7, stage 2 of 3",
             (17, 30),
         ),
         row(
             "manifold",
             "Manifold",
-            "8 x M8",
-            Mark::Held,
-            false,
-            "held: Cylinder head must be final first",
+            "M8",
+            Mark::Waiting,
+            "Cylinder head must be final first",
             (0, 16),
         ),
         row(
             "cover",
             "Discharge cover",
-            "8 x M12",
-            Mark::Open,
-            true,
-            "may be started now",
+            "M12",
+            Mark::Ready,
+            "nothing stands in its way",
             (0, 24),
         ),
         row(
             "bracket",
             "Lifting bracket",
-            "3 x M10",
+            "M10",
             Mark::Disturbed,
-            true,
             "shares fastener 3 with Cylinder head, which was loosened",
             (3, 6),
         ),
         row(
             "oil-jet",
             "Oil jet",
-            "2 x 1/4-20 UNC",
+            "1/4-20 UNC",
             Mark::Doubtful,
-            true,
             "fastener 2 was interrupted: its angle is unknown",
             (1, 2),
         ),
         row(
             "sump",
             "Sump",
-            "14 x M6",
+            "M6",
             Mark::Rejected,
-            true,
             "fastener 4: angle above 95\u{b0}, fit a new one",
             (9, 14),
         ),
         row(
             "bearing",
             "Bearing cap",
-            "2 x M8",
+            "M8",
             Mark::MockUp,
-            true,
-            "mock-up: must come apart again",
+            "must come apart again",
             (4, 4),
         ),
         row(
             "locknut",
             "Shaft locknut",
-            "1 x M20x1.5",
+            "M20x1.5",
             Mark::Skipped,
-            true,
-            "left out: thread to be repaired",
+            "thread to be repaired",
             (0, 2),
         ),
+        row(
+            "plug",
+            "Drain plug",
+            "G 1/2",
+            Mark::Due,
+            "final but for the retorque after running",
+            (1, 2),
+        ),
     ];
-    joints[6].closes = vec![text("oil-jet")];
-    joints[6].still_open_beneath = vec![text("Oil jet")];
-    BuildView {
-        link: None,
+    let tool = |id: &str, what: &str, calibration: &str, is_expired| ToolStatus {
+        id: text(id),
+        what: text(what),
+        calibration: text(calibration),
+        is_expired,
+        ..ToolStatus::default()
+    };
+    Status {
         title: text("Harbour pump 7, top end"),
         unit: text("pump 7, serial 4411"),
         document: text("Pump overhaul instructions, section 6, revision C"),
         rehearsal: true,
         demo: true,
+        joints,
+        tools: vec![
+            tool(
+                "A1",
+                "adapter, 10 to 200 N\u{b7}m",
+                "2026-05-04, due 2027-05-04",
+                false,
+            ),
+            tool(
+                "K2",
+                "click, 4 to 20 N\u{b7}m",
+                "2025-03-01, EXPIRED on 2026-03-01",
+                true,
+            ),
+        ],
+        next: Some(NextJoint {
+            joint: 1,
+            id: text("head"),
+            words: text("Cylinder head, fastener 7, stage 2 of 3"),
+        }),
+        parts: vec![PartStatus {
+            name: text("head gasket"),
+            for_joints: text("Cylinder head"),
+            is_here: false,
+        }],
+        due: vec![Item::new(
+            Mark::Due,
+            "plug",
+            "retorque after 10 h, engine cold",
+        )],
+        exceptions: vec![Item::new(
+            Mark::Rejected,
+            "sump, fastener 4, stage 2",
+            "97\u{b0}, above 90 to 95\u{b0}",
+        )],
+        open: vec![Item::new(Mark::Open, "head", "not final")],
+        ..Status::default()
+    }
+}
+
+pub(crate) fn build() -> BuildView {
+    BuildView {
+        link: None,
         readings: Readings::Bench,
         person: Some(text("M. Ahlers")),
         witness: Some(text("R. Falk")),
         tool: Some(text("A1")),
-        tools: vec![
-            ToolView {
-                id: text("A1"),
-                words: text("adapter, 10 to 200 N\u{b7}m"),
-                date: text("due 2027-05-04"),
-                in_date: true,
-            },
-            ToolView {
-                id: text("K2"),
-                words: text("click, 4 to 20 N\u{b7}m"),
-                date: text("out of date since 2026-03-01"),
-                in_date: false,
-            },
-        ],
-        joints,
-        next: Some(NextStep {
-            joint: text("head"),
-            words: text("Cylinder head, fastener 7, stage 2 of 3"),
-        }),
-        parts: vec![PartView {
-            name: text("head gasket"),
-            for_joints: text("Cylinder head"),
-            arrived: false,
-        }],
-        dues: vec![text("Manifold: retorque after 10 h, engine cold")],
-        exceptions: vec![text(
-            "Sump 4: angle above its window, 97\u{b0} of at most 95\u{b0}",
-        )],
-        complete: false,
         journal: text("pump7.journal"),
     }
 }
@@ -171,16 +186,16 @@ pub(crate) fn joint() -> JointView {
     ];
     let mut fasteners = Vec::new();
     let marks = [
-        (Mark::PartWay, ""),
+        (Mark::InProgress, ""),
         (Mark::Accepted, "91\u{b0}"),
         (Mark::Accepted, "88\u{b0}"),
         (Mark::Rejected, "97\u{b0}"),
         (Mark::Doubtful, "unknown"),
         (Mark::Disturbed, "89\u{b0}"),
-        (Mark::PartWay, ""),
+        (Mark::InProgress, ""),
         (Mark::Accepted, "90\u{b0}"),
         (Mark::Skipped, ""),
-        (Mark::PartWay, ""),
+        (Mark::InProgress, ""),
     ];
     for (index, (mark, reading)) in marks.into_iter().enumerate() {
         let (x, y) = places[index % 5];
@@ -223,7 +238,8 @@ pub(crate) fn joint() -> JointView {
         witness_wanted: None,
         witnesses: vec![text("R. Falk")],
         fasteners,
-        front: Front::Left,
+        front: Some(Front::Left),
+        left_hand: false,
         path: vec![2, 7, 1, 3, 5, 6, 8, 0, 4, 9],
         at: Some(5),
         stages: vec![
@@ -238,7 +254,7 @@ pub(crate) fn joint() -> JointView {
             StageRow {
                 number: 2,
                 words: text("turn 90\u{b0}"),
-                mark: Mark::PartWay,
+                mark: Mark::InProgress,
                 done: 5,
                 of: 10,
                 current: true,
@@ -264,6 +280,7 @@ pub(crate) fn joint() -> JointView {
                     high: Some(94.0),
                     target: Some(90.0),
                     typed: text("90\u{b0} +4\u{b0} \u{2212}0\u{b0}"),
+                    beside: String::new(),
                     scale: 120.0,
                     missing: String::new(),
                 },
@@ -276,6 +293,7 @@ pub(crate) fn joint() -> JointView {
                     high: Some(120.0),
                     target: None,
                     typed: String::new(),
+                    beside: String::new(),
                     scale: 140.0,
                     missing: String::new(),
                 },
@@ -311,8 +329,8 @@ pub(crate) fn joint() -> JointView {
                 words: text("91.0\u{b0}, 96.3 N\u{b7}m, 3 pulls"),
             },
         ],
-        alert: None,
-        question: None,
+        prompt: None,
+        clock: None,
         faults: vec![
             text("the thread is crossed"),
             text("a part under it is soft"),
@@ -347,16 +365,19 @@ pub(crate) fn desk() -> DeskView {
             tool: text("A1"),
             exception: odd,
             traced: sequence % 3 > 0,
+            ..RecordRow::default()
         });
     }
     DeskView {
         ports: Vec::new(),
+        status: status(),
         build: build(),
         joint: Some(joint()),
         record,
         curve: Some((22, joint().live.curve)),
         recovery: None,
         plan: PlanView {
+            is_demo: false,
             path: Some("pump7.toml".into()),
             text: text(
                 "[build]\ntitle    = \"Harbour pump 7, top end\"\n\n[[joint]]\nid = \"head\"\ntitle = \"Cylinder head\"\n\n[[joint.stage]]\ndo = \"tighten\"\ntorque = \"1820 lbf\u{b7}ft\"\nprinted = \"2712 N\u{b7}m\"\n\n# turned afterwards\n[[joint.stage]]\ndo = \"turn\"\nangle = \"90\"\n",
@@ -444,15 +465,52 @@ pub(crate) fn desk() -> DeskView {
 }
 
 /// What is shown after a pull went too far.
-pub(crate) fn alert() -> Alert {
-    Alert {
+pub(crate) fn alert() -> Prompt {
+    let choice = |key, words: &str, act| Choice {
+        key,
+        words: text(words),
+        act,
+        asks: "",
+        because: &[],
+    };
+    Prompt {
+        grave: true,
         title: text("Fastener 4: turned too far"),
-        detail: text("97.2\u{b0}, the window is 90 to 94\u{b0}."),
+        words: text("97.2\u{b0}, the window is 90 to 94\u{b0}."),
         what_now: vec![
             text("Do not back it off to the mark: that proves nothing."),
             text("Loosen it fully and take it out."),
             text("Fit a new one and start it again at stage 1."),
         ],
-        ways: vec![Way::NewFitted, Way::FeltWrong, Way::Skip],
+        gauge: joint().live.gauges.first().map(|gauge| Gauge {
+            value: Some(97.2),
+            ..gauge.clone()
+        }),
+        typed: None,
+        choices: vec![
+            choice("B", "New one fitted", Act::Fitted(3)),
+            Choice {
+                asks: "Why is it skipped?",
+                ..choice("K", "Skip, with a reason", Act::Skip(text("4")))
+            },
+        ],
+        is_open: false,
+    }
+}
+
+/// A check that is asked.
+pub(crate) fn check() -> Prompt {
+    let choice = |key, words: &str, yes| Choice {
+        key,
+        words: text(words),
+        act: Act::Answer(7, yes),
+        asks: "",
+        because: &[],
+    };
+    Prompt {
+        title: text("Check"),
+        words: text("Does the crank turn freely?"),
+        choices: vec![choice("Enter", "Yes", true), choice("N", "No", false)],
+        ..Prompt::default()
     }
 }

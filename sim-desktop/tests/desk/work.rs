@@ -148,11 +148,8 @@ fn a_pull_that_went_too_far_is_rejected_and_told_in_plain_words() {
     );
     let joint = joint(&harness).clone();
     assert_eq!(joint.fasteners[0].mark, Mark::Rejected);
-    let alert = joint.alert.unwrap();
-    assert!(
-        alert.detail.contains("torque above the window"),
-        "{alert:?}"
-    );
+    let alert = joint.prompt.unwrap();
+    assert!(alert.words.contains("torque above the window"), "{alert:?}");
     assert!(
         alert
             .what_now
@@ -204,11 +201,11 @@ fn after_a_kill_it_goes_on_where_it_was() {
         "every verdict is still there"
     );
     assert_eq!(
-        harness.state().source.view().build.joints[0].mark,
+        harness.state().source.view().status.joints[0].mark,
         if after.len() > before.len() {
             Mark::Doubtful
         } else {
-            Mark::PartWay
+            Mark::InProgress
         }
     );
     press(&mut harness, Key::Enter);
@@ -239,7 +236,7 @@ fn a_bad_plan_is_shown_at_its_line() {
     let head = format!("Line {line}, column {}", finding.column);
     assert!(harness.query_by_label_contains(&head).is_some());
     assert!(
-        harness.state().source.view().build.joints.is_empty(),
+        harness.state().source.view().status.joints.is_empty(),
         "nothing can be worked from it"
     );
 }
@@ -424,7 +421,7 @@ fn a_curve_that_cannot_be_kept_is_told_and_stops_nothing() {
         notice.bad && notice.words.contains("the curve of this pull is not kept"),
         "{notice:?}"
     );
-    assert!(joint(&harness).alert.is_none(), "nothing is blocked");
+    assert!(joint(&harness).prompt.is_none(), "nothing is blocked");
     to_the_end(&mut harness);
 }
 
@@ -446,7 +443,7 @@ fn a_new_rehearsal_leaves_the_last_one_as_it_was() {
     assert!(source.view().record.iter().all(|row| row.attempt == 0));
 }
 
-/// Every question is answered with yes and every alert with the way that is advised, by key; the hand does the rest.
+/// Every question is answered with yes and every alert with what is advised, by key; the hand does the rest.
 #[test]
 fn the_demo_build_is_rehearsed_to_its_end_by_key() {
     let folder = Folder::new("demo");
@@ -455,59 +452,33 @@ fn the_demo_build_is_rehearsed_to_its_end_by_key() {
     let mut harness = window(source);
     for _ in 0..400 {
         let view = harness.state().source.view();
-        if view.build.complete
-            || view.build.next.is_none() && view.build.parts.iter().all(|part| part.arrived)
+        if view.status.open.is_empty()
+            || view.status.next.is_none() && view.status.parts.iter().all(|part| part.is_here)
         {
             break;
         }
-        if view.build.parts.iter().any(|part| !part.arrived) && view.build.next.is_none() {
+        if view.status.parts.iter().any(|part| !part.is_here) && view.status.next.is_none() {
             press(&mut harness, Key::F2);
             press(&mut harness, Key::A);
             continue;
         }
         let joint = view.joint.clone();
         match joint {
-            Some(joint) if joint.alert.is_some() => {
-                let key = match joint.alert.unwrap().ways.first() {
-                    Some(evendraw::desk::view::Way::Loosen) => Key::L,
-                    Some(evendraw::desk::view::Way::NewFitted) => Key::B,
-                    Some(evendraw::desk::view::Way::Redo) => Key::R,
-                    _ => Key::Enter,
-                };
+            Some(joint) if joint.prompt.is_some() => {
+                let prompt = joint.prompt.unwrap();
                 press(&mut harness, Key::F3);
-                press(&mut harness, key);
-            }
-            Some(joint) if joint.question.is_some() => {
-                press(&mut harness, Key::F3);
-                if let Some(number) = joint
-                    .question
-                    .as_ref()
-                    .and_then(|question| question.number.clone())
-                {
+                if let Some(line) = &prompt.typed {
                     // The lowest value that is allowed, as the field names it.
-                    let value = number
-                        .split("allowed ")
-                        .nth(1)
-                        .and_then(|words| words.split(" to ").next())
-                        .unwrap_or("0.3 mm")
-                        .to_owned();
+                    let allowed = line.caption.split("allowed ").nth(1);
+                    let value = allowed.and_then(|words| words.split(" to ").next());
+                    let value = value.unwrap_or("0.3 mm").to_owned();
                     harness.step();
                     harness.event(egui::Event::Text(value));
                     harness.step();
                     press(&mut harness, Key::Enter);
-                    continue;
-                }
-                if joint
-                    .question
-                    .as_ref()
-                    .is_some_and(|question| !question.choices.is_empty())
-                {
+                } else if prompt.is_open {
                     press(&mut harness, Key::Num1);
-                } else if joint
-                    .question
-                    .as_ref()
-                    .is_some_and(|question| question.kind == "Due later")
-                {
+                } else if prompt.title == "Due later" {
                     press(&mut harness, Key::N);
                     press(&mut harness, Key::F2);
                 } else {
@@ -539,10 +510,10 @@ fn the_demo_build_is_rehearsed_to_its_end_by_key() {
     }
     let view = harness.state().source.view();
     let open: Vec<String> = view
-        .build
+        .status
         .joints
         .iter()
-        .filter(|joint| !matches!(joint.mark, Mark::Final | Mark::Accepted))
+        .filter(|joint| !matches!(joint.mark, Mark::Final | Mark::Due))
         .map(|joint| {
             format!(
                 "{} {:?}: {} ({} of {})",
@@ -553,12 +524,9 @@ fn the_demo_build_is_rehearsed_to_its_end_by_key() {
     assert!(
         open.is_empty(),
         "{open:?}; joint {:?}",
-        view.joint.as_ref().map(|joint| (
-            &joint.id,
-            &joint.question,
-            &joint.alert,
-            &joint.live.cue_words
-        ))
+        view.joint
+            .as_ref()
+            .map(|joint| (&joint.id, &joint.prompt, &joint.live.cue_words))
     );
 }
 
@@ -590,12 +558,12 @@ fn a_recorded_trace_is_judged_as_work_in_a_journal_of_its_own() {
     for _ in 0..5 {
         tick(&mut source);
     }
-    assert!(!source.view().build.rehearsal, "metal, not the bench");
+    assert!(!source.view().status.rehearsal, "metal, not the bench");
     if source
         .view()
         .joint
         .as_ref()
-        .is_some_and(|joint| joint.question.is_some())
+        .is_some_and(|joint| joint.prompt.is_some())
     {
         // Who works is asked first; then the trace is read again.
         source.carry_out(Ask::Person("M. Ahlers".to_owned()));
@@ -613,9 +581,7 @@ fn a_recorded_trace_is_judged_as_work_in_a_journal_of_its_own() {
             panic!(
                 "{:?} {:?}",
                 view.notice,
-                view.joint
-                    .as_ref()
-                    .map(|joint| (&joint.question, &joint.alert))
+                view.joint.as_ref().map(|joint| &joint.prompt)
             )
         });
     assert_eq!(
@@ -678,10 +644,9 @@ fn a_witness_is_wanted_after_a_restart_too() {
     to_the_end(&mut harness);
     drop(harness);
     let again = open();
-    let told = &again.state().source.view().build.exceptions;
+    let told = &again.state().source.view().status.exceptions;
     assert!(
-        told.iter()
-            .any(|line| line.contains("second person is to look")),
+        told.iter().any(|item| item.what.contains("not witnessed")),
         "{told:?}"
     );
 }

@@ -10,9 +10,9 @@ use serde_json::json;
 
 use super::named::Journal;
 use super::{CommandError, Done, Output};
+use crate::job::status::telling::attempt_line;
+use crate::job::status::{CurveState, Names, plan_of, state_of_curve};
 use crate::plan::{Joint, JointPlan};
-use crate::sheet::export::{Names, attempt_line};
-use crate::sheet::{Trace, kept_trace, plan_of};
 use crate::words;
 
 #[derive(Default)]
@@ -43,7 +43,7 @@ pub(super) fn run(
             .entries()
             .filter(|entry| entry.joint == joint.number())
             .collect();
-        let joint_plan = plan_of(&journal.content, joint);
+        let joint_plan = plan_of(&journal.content.facts, joint);
         for (at, entry) in entries.iter().enumerate() {
             match &entry.record {
                 Record::Started(started)
@@ -54,7 +54,7 @@ pub(super) fn run(
                 Record::Attempt(attempt) => {
                     let before = before(joint, joint_plan, entries.get(..at).unwrap_or_default());
                     let finding = audit(&joint_plan.procedure, &before, attempt);
-                    let trace = kept_trace(&journal.traces, entry, attempt);
+                    let trace = state_of_curve(&journal.traces, entry, attempt);
                     count.add(finding, trace);
                     tell(names, entry, attempt, finding, trace, out)?;
                 }
@@ -81,16 +81,16 @@ fn before(joint: &Joint, plan: &JointPlan, entries: &[&Entry]) -> Ledger {
 }
 
 impl Count {
-    fn add(&mut self, finding: Finding, trace: Trace) {
+    fn add(&mut self, finding: Finding, trace: CurveState) {
         match finding {
             Finding::Agrees => self.agree += 1,
             Finding::Differs(_) | Finding::NoSuchStep => self.differ += 1,
         }
         match trace {
-            Trace::None => {}
-            Trace::Kept => self.kept += 1,
-            Trace::Missing => self.missing += 1,
-            Trace::Changed => self.changed += 1,
+            CurveState::None => {}
+            CurveState::Kept => self.kept += 1,
+            CurveState::Missing => self.missing += 1,
+            CurveState::Changed => self.changed += 1,
         }
     }
 
@@ -116,7 +116,7 @@ fn tell(
     entry: &Entry,
     attempt: &Attempt,
     finding: Finding,
-    trace: Trace,
+    trace: CurveState,
     out: &mut Output<'_>,
 ) -> Result<(), CommandError> {
     let again = match finding {
@@ -136,7 +136,7 @@ fn tell(
         "trace": trace.word(),
     }))?;
     let what = match finding {
-        Finding::Agrees if trace == Trace::Changed => {
+        Finding::Agrees if trace == CurveState::Changed => {
             "its kept curve is not the one that was judged".to_owned()
         }
         Finding::Agrees => return Ok(()),

@@ -6,7 +6,8 @@ use evendraw_core::record::{Decision, Doubt, Role};
 use evendraw_core::session::{Input, Next, Session};
 
 use super::super::view::Ask;
-use super::{Hand, Pull, Source};
+use super::live::Connection;
+use super::{Hand, Pull, Readings, Source};
 use crate::plan::Plan;
 use crate::store::Purpose;
 
@@ -18,8 +19,29 @@ pub(super) fn short(text: &str) -> &str {
 }
 
 impl Source {
-    pub(super) fn is_rehearsing(&self) -> bool {
-        self.purpose == Purpose::Rehearsal
+    /// Readings from the bench are a rehearsal; any others, or none, are of metal.
+    pub(super) const fn is_rehearsing(&self) -> bool {
+        matches!(self.readings, Readings::Bench)
+    }
+
+    pub(super) const fn purpose(&self) -> Purpose {
+        if self.is_rehearsing() {
+            Purpose::Rehearsal
+        } else {
+            Purpose::Job
+        }
+    }
+
+    pub(super) const fn is_reading_a_trace(&self) -> bool {
+        matches!(self.readings, Readings::Trace(_))
+    }
+
+    /// The line to an adapter, where readings come from one.
+    pub(super) const fn line(&self) -> Option<&Connection> {
+        match &self.readings {
+            Readings::Adapter(connection) => Some(connection),
+            Readings::Bench | Readings::Trace(_) | Readings::None => None,
+        }
     }
 
     /// Does what a screen asked for.
@@ -30,11 +52,7 @@ impl Source {
             Ask::Pull(on) => self.pull_by_key(on),
             Ask::Hand => self.let_the_hand(Hand::One),
             Ask::HandAll(on) => self.let_the_hand(if on { Hand::All } else { Hand::Off }),
-            Ask::Answer(yes) => self.answer(yes),
-            Ask::AnswerNumber(text) => self.answer_typed(&text),
-            Ask::AnswerChoice(index) => self.answer_choice(index),
-            Ask::Take(way) => self.take_way(way, ""),
-            Ask::TakeBecause(way, why) => self.take_way(way, &why),
+            Ask::Act(act, text) => self.act(act, &text),
             Ask::FeltWrong(label) => self.felt_wrong(&label),
             Ask::Marked(label) => {
                 if let Some(fastener) = self.named(&label) {
@@ -84,13 +102,13 @@ impl Source {
             Ask::Compare(joint) => self.begin_compare(&joint),
             Ask::StopCompare => self.stop_compare(),
             Ask::Curve(sequence) => self.load_curve(sequence),
-            Ask::ManualUnit(on) => self.manual_unit = on,
+            Ask::NewtonMeters(on) => self.newton_meters = on,
             Ask::RehearseAnew => self.rehearse_anew(),
         }
     }
 
     fn open_joint(&mut self, id: &str) {
-        self.hand = Hand::Off;
+        self.bench.hand = Hand::Off;
         self.pull = Pull::default();
         self.open = self
             .job
@@ -167,7 +185,7 @@ impl Source {
         let Some(fastener) = self.named(label) else {
             return;
         };
-        self.hand = Hand::Off;
+        self.bench.hand = Hand::Off;
         self.pull = Pull::default();
         self.apply(Input::Recheck { fastener });
         self.take_tool_in_rehearsal();
@@ -211,7 +229,7 @@ impl Source {
     pub(super) fn loosened(&mut self, fastener: u8, cause: &str) {
         if self.is_rehearsing() {
             self.set_up();
-            if let Some((_, rig)) = &mut self.rig {
+            if let Some((_, rig)) = &mut self.bench.rig {
                 rig.loosen(fastener);
             }
         }
@@ -227,7 +245,7 @@ impl Source {
         self.apply(Input::Fitted { fastener });
     }
 
-    fn skip(&mut self, label: &str, why: &str) {
+    pub(super) fn skip(&mut self, label: &str, why: &str) {
         if let Some(Next::Decide { step }) = self.next() {
             return self.apply(Input::Decide {
                 step,
@@ -255,28 +273,8 @@ impl Source {
     }
 
     pub(super) fn person(&mut self, name: &str) {
-        if self.open.is_none() && self.live.is_some() {
-            self.say(
-                true,
-                "open the joint first: its records may be the adapter's",
-            );
-        } else if self.open.is_none() {
-            self.open = self.job.as_ref().and_then(|job| job.progress().next());
-            self.person_now(name);
-            self.open = None;
-        } else {
-            self.person_now(name);
-        }
-    }
-
-    fn person_now(&mut self, name: &str) {
-        if self.open.is_none() {
-            return self.say(true, "no joint can be worked on now");
-        }
-        self.apply(Input::Person {
-            name: short(name),
-            role: Role::Operator,
-        });
+        let (name, role) = (short(name), Role::Operator);
+        self.say_anywhere(Input::Person { name, role });
     }
 
     pub(super) fn tool(&mut self, id: &str, waiver: &str) {
@@ -287,41 +285,46 @@ impl Source {
         if !known {
             return self.say(true, format!("the plan has no tool {id}"));
         }
-        if self.open.is_none() && self.live.is_some() {
-            self.say(
+        let waiver = short(waiver);
+        self.say_anywhere(Input::Tool { id, waiver });
+    }
+
+    /// What holds for whatever is worked next: said of the open joint, or else of the one to go on with.
+    fn say_anywhere(&mut self, input: Input<'_>) {
+        match (self.open, &self.job) {
+            (Some(_), _) => self.apply(input),
+            (None, _) if self.line().is_some() => self.say(
                 true,
                 "open the joint first: its records may be the adapter's",
-            );
-        } else if self.open.is_none() {
-            self.open = self.job.as_ref().and_then(|job| job.progress().next());
-            self.apply(Input::Tool {
-                id,
-                waiver: short(waiver),
-            });
-            self.open = None;
-        } else {
-            self.apply(Input::Tool {
-                id,
-                waiver: short(waiver),
+            ),
+            (None, Some(job)) => match job.progress().next() {
+                Some(joint) => self.apply_at(joint, input),
+                None => self.say(true, "no joint can be worked on now"),
+            },
+            (None, None) => {}
+        }
+    }
+
+    /// From the bench to metal, or back. What an adapter says is of metal: a rehearsal does not listen.
+    pub(super) fn change_purpose(&mut self, purpose: Purpose) {
+        if self.purpose() != purpose {
+            self.take_readings(match purpose {
+                Purpose::Rehearsal => Readings::Bench,
+                Purpose::Job => Readings::None,
             });
         }
     }
 
-    /// From the bench to metal, or back: another journal, the same joint in front.
-    pub(super) fn change_purpose(&mut self, purpose: Purpose) {
-        if self.purpose == purpose {
-            return;
+    /// Readings come from elsewhere from here on; between bench and metal another journal goes with them, the same joint in front.
+    pub(super) fn take_readings(&mut self, readings: Readings) {
+        let before = self.purpose();
+        self.readings = readings;
+        if self.purpose() != before {
+            let open = self.open;
+            self.open_job();
+            self.open = open;
+            self.enter();
         }
-        let open = self.open;
-        self.play = None;
-        if purpose == Purpose::Rehearsal {
-            // What an adapter says is of metal: a rehearsal does not listen.
-            self.disconnect();
-        }
-        self.purpose = purpose;
-        self.open_job();
-        self.open = open;
-        self.enter();
     }
 
     /// Whether a session runs for the open joint; for tests.

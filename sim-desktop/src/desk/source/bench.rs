@@ -4,7 +4,7 @@
 
 use std::time::Duration;
 
-use evendraw_core::procedure::{Prevailing, StageKind};
+use evendraw_core::procedure::StageKind;
 use evendraw_core::record::{Entry, Record};
 use evendraw_core::session::{Input, Next, Session};
 
@@ -12,7 +12,7 @@ use super::super::view::Notice;
 use super::{Hand, Pull, Source, files};
 use crate::bench::{Fault, HandKind};
 use crate::plan::Plan;
-use crate::rehearsal::rig::Rig;
+use crate::rehearsal::rig::{Rig, is_spun_in_first};
 use crate::store::Purpose;
 
 /// What a fault is called on the menu.
@@ -32,7 +32,12 @@ pub(super) const fn fault_words(fault: Fault) -> &'static str {
 
 impl Source {
     pub(super) fn is_at_bench(&self) -> bool {
-        self.hand != Hand::Off || self.rig.as_ref().is_some_and(|(_, rig)| rig.is_busy())
+        self.bench.hand != Hand::Off
+            || self
+                .bench
+                .rig
+                .as_ref()
+                .is_some_and(|(_, rig)| rig.is_busy())
     }
 
     /// The bench goes on for so many of its seconds.
@@ -40,12 +45,20 @@ impl Source {
         let mut left = seconds;
         // A hand that finds nothing to do ends by itself; the count only bounds one frame.
         for _ in 0..200 {
-            let busy = self.rig.as_ref().is_some_and(|(_, rig)| rig.is_busy());
+            let busy = self
+                .bench
+                .rig
+                .as_ref()
+                .is_some_and(|(_, rig)| rig.is_busy());
             if !busy && !self.set_out() {
                 return;
             }
             left -= self.pull_for(left.max(0.0));
-            let still = self.rig.as_ref().is_some_and(|(_, rig)| rig.is_busy());
+            let still = self
+                .bench
+                .rig
+                .as_ref()
+                .is_some_and(|(_, rig)| rig.is_busy());
             if still || left <= 0.0 {
                 return;
             }
@@ -55,7 +68,7 @@ impl Source {
 
     /// The simulated hand goes to what is next. False when there is nothing for it.
     pub(super) fn set_out(&mut self) -> bool {
-        if self.hand == Hand::Off {
+        if self.bench.hand == Hand::Off {
             return false;
         }
         let held = self
@@ -66,14 +79,14 @@ impl Source {
             _ if !held && self.wants_pull() => self.begin_pull(),
             Some(Next::Hand { step }) if !held => {
                 self.do_by_hand(step);
-                if self.hand == Hand::One {
-                    self.hand = Hand::Off;
+                if self.bench.hand == Hand::One {
+                    self.bench.hand = Hand::Off;
                 }
                 self.dirty = true;
-                self.hand != Hand::Off
+                self.bench.hand != Hand::Off
             }
             _ => {
-                self.hand = Hand::Off;
+                self.bench.hand = Hand::Off;
                 self.dirty = true;
                 false
             }
@@ -94,33 +107,23 @@ impl Source {
         }) else {
             return false;
         };
-        let (first, measures_drag) = self.session().map_or((false, false), |session| {
-            let drag = session.procedure().prevailing(step) == Prevailing::Measure;
-            (
-                !session.ledger().is_tight(fastener) && !session.is_in_pull(),
-                drag,
-            )
+        let in_pull = self.session().is_some_and(Session::is_in_pull);
+        let first = self.session().is_some_and(|session| {
+            !session.is_in_pull() && is_spun_in_first(session.procedure(), session.ledger(), step)
         });
         self.set_up();
-        let Some((_, rig)) = &mut self.rig else {
-            self.hand = Hand::Off;
+        let Some((_, rig)) = &mut self.bench.rig else {
+            self.bench.hand = Hand::Off;
             return false;
         };
-        if self.pull.step != Some(step)
-            || !self
-                .job
-                .as_ref()
-                .zip(self.open)
-                .is_some_and(|(job, joint)| job.session(joint).is_some_and(Session::is_in_pull))
-        {
+        if self.pull.step != Some(step) || !in_pull {
             self.pull = Pull {
                 step: Some(step),
                 ..Pull::default()
             };
         }
         let before = rig.elapsed_s();
-        if first && !measures_drag {
-            // Fingers first: it is spun down until it resists, as anybody would.
+        if first {
             rig.spin_in(fastener, None);
         }
         rig.begin(fastener, &aim);
@@ -134,43 +137,34 @@ impl Source {
         let (Some(job), Some(joint)) = (&self.job, self.open) else {
             return;
         };
-        if self.rig.as_ref().is_some_and(|(on, _)| *on == joint) {
+        if self.bench.rig.as_ref().is_some_and(|(on, _)| *on == joint) {
             return;
         }
-        let faults: Vec<(usize, Fault)> = self
-            .faults
-            .iter()
-            .filter(|(on, ..)| *on == joint)
-            .map(|(_, fastener, fault)| (usize::from(*fastener), *fault))
-            .collect();
-        let (Some(own), Some(plan)) = (job.joint(joint), job.joint_plan(joint)) else {
-            return;
-        };
-        match Rig::new(
-            own,
-            plan,
-            self.seed.wrapping_add(u64::from(joint)),
+        match Rig::of(
+            job,
+            joint,
+            self.bench.seed,
             HandKind::Steady,
-            &faults,
+            &self.bench.faults,
         ) {
-            Ok(mut rig) => {
-                if let Some(session) = job.session(joint) {
-                    rig.catch_up(session.procedure(), session.ledger());
-                }
-                self.rig = Some((joint, rig));
+            Some(Ok(rig)) => self.bench.rig = Some((joint, rig)),
+            Some(Err(words)) => {
+                self.say(true, format!("the bench cannot take this joint: {words}"));
             }
-            Err(words) => self.say(true, format!("the bench cannot take this joint: {words}")),
+            None => {}
         }
     }
 
     /// Samples go from the bench to the session for so long; returns the bench's seconds that passed.
     pub(super) fn pull_for(&mut self, seconds: f64) -> f64 {
-        let Some(began) = self.rig.as_ref().map(|(_, rig)| rig.elapsed_s()) else {
+        let Some(began) = self.bench.rig.as_ref().map(|(_, rig)| rig.elapsed_s()) else {
             return seconds;
         };
         let mut passed = 0.0;
         while passed < seconds {
-            let Some((_, rig)) = &mut self.rig else { break };
+            let Some((_, rig)) = &mut self.bench.rig else {
+                break;
+            };
             let before = rig.elapsed_s();
             let sample = rig.sample();
             let step = rig.elapsed_s() - before;
@@ -179,8 +173,8 @@ impl Source {
             let Some(sample) = sample else { break };
             let sample = crate::rehearsal::trace_file::sample(sample.torque_Nm, sample.angle_deg);
             self.feed(sample);
-            if self.hand != Hand::Off
-                && let Some((_, rig)) = &mut self.rig
+            if self.bench.hand != Hand::Off
+                && let Some((_, rig)) = &mut self.bench.rig
             {
                 rig.hear(self.pull.cue, self.pull.halt.is_some());
             }
@@ -201,7 +195,7 @@ impl Source {
                 Some(due) => {
                     let ahead = Duration::from_micros(due.micros().saturating_sub(self.micros))
                         .as_secs_f64();
-                    if self.hand == Hand::Off && ahead > 0.3 {
+                    if self.bench.hand == Hand::Off && ahead > 0.3 {
                         // A person may re-grip: time runs at its own pace.
                         return;
                     }
@@ -210,23 +204,26 @@ impl Source {
                         self.apply(Input::Finish);
                     }
                 }
-                None if self.hand == Hand::Off => return,
+                None if self.bench.hand == Hand::Off => return,
                 None => self.apply(Input::Finish),
             }
         }
-        if self.hand == Hand::One {
-            self.hand = Hand::Off;
+        if self.bench.hand == Hand::One {
+            self.bench.hand = Hand::Off;
             self.dirty = true;
         }
     }
 
     /// After the last fastener of a stage: what the bench's joint carries now is kept in the rehearsal's journal.
     pub(super) fn after_pass(&mut self, entries: &[Entry]) {
-        let Some((on, rig)) = &self.rig else { return };
+        let Some((on, rig)) = &self.bench.rig else {
+            return;
+        };
+        let is_rehearsing = self.is_rehearsing();
         let (Some(job), Some(joint)) = (&mut self.job, self.open) else {
             return;
         };
-        if *on != joint || self.purpose != Purpose::Rehearsal {
+        if *on != joint || !is_rehearsing {
             return;
         }
         for entry in entries.iter().filter(|entry| entry.joint == joint) {
@@ -254,18 +251,22 @@ impl Source {
     }
 
     pub(super) fn pull_by_key(&mut self, on: bool) {
-        self.pulling = on;
-        if !self.is_rehearsing() || self.play.is_some() {
+        self.bench.pulling = on;
+        if !self.is_rehearsing() || self.is_reading_a_trace() {
             return;
         }
         if on {
             self.take_tool_in_rehearsal();
-            let busy = self.rig.as_ref().is_some_and(|(_, rig)| rig.is_busy());
+            let busy = self
+                .bench
+                .rig
+                .as_ref()
+                .is_some_and(|(_, rig)| rig.is_busy());
             if !busy && self.wants_pull() {
-                self.hand = Hand::Off;
+                self.bench.hand = Hand::Off;
                 self.begin_pull();
             }
-        } else if let Some((_, rig)) = &mut self.rig {
+        } else if let Some((_, rig)) = &mut self.bench.rig {
             rig.let_go();
         }
     }
@@ -275,11 +276,11 @@ impl Source {
             return self.say(true, "the simulated hand works in a rehearsal only (V)");
         }
         self.take_tool_in_rehearsal();
-        self.hand = hand;
+        self.bench.hand = hand;
         // A hand that is told to stop lets go; it does not pull on past the target with nobody listening to the cue.
         if hand == Hand::Off
-            && !self.pulling
-            && let Some((_, rig)) = &mut self.rig
+            && !self.bench.pulling
+            && let Some((_, rig)) = &mut self.bench.rig
         {
             rig.let_go();
         }
@@ -307,7 +308,7 @@ impl Source {
             && let Some((fastener, turns)) = at
         {
             self.set_up();
-            if let Some((_, rig)) = &mut self.rig {
+            if let Some((_, rig)) = &mut self.bench.rig {
                 rig.spin_in(fastener, turns);
             }
         }
@@ -346,11 +347,12 @@ impl Source {
 
     pub(super) fn replace_on_bench(&mut self, fastener: u8) {
         let joint = self.open.unwrap_or(0);
-        self.faults
+        self.bench
+            .faults
             .retain(|(on, own, fault)| *on != joint || *own != fastener || fault.in_the_parts());
         if self.is_rehearsing() {
             self.set_up();
-            if let Some((_, rig)) = &mut self.rig {
+            if let Some((_, rig)) = &mut self.bench.rig {
                 rig.replace(fastener);
             }
         }
@@ -360,7 +362,7 @@ impl Source {
         let count = self
             .session()
             .map_or(0, |session| session.procedure().fasteners().len());
-        if let Some((_, rig)) = &mut self.rig {
+        if let Some((_, rig)) = &mut self.bench.rig {
             for fastener in (0u8..).take(count) {
                 rig.loosen(fastener);
             }
@@ -376,9 +378,9 @@ impl Source {
             .find(|fault| fault_words(*fault) == kind)
         {
             Some(fault) => {
-                self.faults.push((joint, fastener, fault));
+                self.bench.faults.push((joint, fastener, fault));
                 // The bench is set up anew, with the fault in it and the rest as the records say.
-                self.rig = None;
+                self.bench.rig = None;
                 self.set_up();
                 self.say(
                     false,
@@ -393,18 +395,18 @@ impl Source {
         if !self.is_rehearsing() {
             return;
         }
-        let Ok(plan) = Plan::parse(&self.name, &self.text) else {
+        let Ok(plan) = Plan::parse(&self.file.name, &self.file.text) else {
             return;
         };
-        let path = files::new_journal(&self.folder, &self.name, Purpose::Rehearsal);
+        let path = files::new_journal(&self.file.folder, &self.file.name, Purpose::Rehearsal);
         match crate::job::Job::create(&path, plan, Purpose::Rehearsal) {
             Ok(job) => {
-                self.seed = self.seed.wrapping_add(1);
+                self.bench.seed = self.bench.seed.wrapping_add(1);
                 self.job = Some(job);
-                self.rig = None;
+                self.bench.rig = None;
                 self.open = None;
-                self.hand = Hand::Off;
-                self.faults.clear();
+                self.bench.hand = Hand::Off;
+                self.bench.faults.clear();
                 self.pull = Pull::default();
                 self.say(false, "a new rehearsal is begun; the last one is kept");
             }

@@ -127,7 +127,7 @@ impl Source {
             Arc::clone(&running.over),
             Arc::clone(&running.ranked),
         );
-        let seed = self.seed;
+        let seed = self.bench.seed;
         std::thread::spawn(move || {
             // One trial after another, so that a stop keeps what is done.
             for trial in trials {

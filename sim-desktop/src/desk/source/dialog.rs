@@ -42,7 +42,8 @@ impl Source {
         if self.choosing.is_some() {
             return self.say(true, "a dialog is open already");
         }
-        let folder = std::path::absolute(&self.folder).unwrap_or_else(|_| self.folder.clone());
+        let folder =
+            std::path::absolute(&self.file.folder).unwrap_or_else(|_| self.file.folder.clone());
         let picker = self.picker;
         let (tell, chosen) = channel();
         if cfg!(target_os = "macos") {

@@ -15,11 +15,10 @@ use evendraw_core::link::Live;
 use evendraw_core::record::{Entry, Record};
 
 use super::super::view::{Heard, LinkView};
-use super::{Hand, Pull, Source};
+use super::{Hand, Pull, Readings, Source};
 use crate::link::{Adapter, Fetched, Follower, News};
 use crate::peers::Remark;
 use crate::rehearsal::rig::{degrees, newton_meters};
-use crate::store::Purpose;
 
 /// What wakes the window when there is news.
 #[derive(Clone)]
@@ -110,11 +109,11 @@ impl Source {
         if path.as_os_str().is_empty() {
             return self.say(true, "which port? choose one, or type its path");
         }
-        self.hand = Hand::Off;
-        self.play = None;
+        self.bench.hand = Hand::Off;
         self.pull = Pull::default();
         let wake = self.wake.clone();
-        self.live = Some(Connection {
+        // Metal from here on: the rehearsal is put aside as it is.
+        self.take_readings(Readings::Adapter(Connection {
             path: path.to_owned(),
             follower: Follower::begin(path.to_owned(), move || (wake.0)()),
             heard: Heard::Searching,
@@ -128,22 +127,22 @@ impl Source {
             declined: BTreeSet::new(),
             of_this_unit: None,
             sending: None,
-        });
-        // Metal from here on: the rehearsal is put aside as it is.
-        self.change_purpose(Purpose::Job);
+        }));
         self.dirty = true;
     }
 
     pub(super) fn disconnect(&mut self) {
-        if let Some(connection) = self.live.take() {
+        if let Readings::Adapter(connection) = &self.readings {
+            let words = format!("{} is disconnected", connection.path.display());
+            self.readings = Readings::None;
             self.pull = Pull::default();
-            self.say(false, format!("{} is let go", connection.path.display()));
+            self.say(false, words);
         }
     }
 
     /// What the title block calls it.
     pub(super) fn adapter_name(&self) -> String {
-        let connection = self.live.as_ref();
+        let connection = self.line();
         match connection.and_then(|own| own.adapter.as_ref()) {
             Some(adapter) => adapter.serial.clone(),
             None => connection.map_or_else(String::new, |own| own.path.display().to_string()),
@@ -151,7 +150,7 @@ impl Source {
     }
 
     pub(super) fn link_view(&self) -> Option<LinkView> {
-        let connection = self.live.as_ref()?;
+        let connection = self.line()?;
         Some(LinkView {
             heard: connection.heard,
             port: connection.path.display().to_string(),
@@ -193,7 +192,7 @@ impl Source {
 
     /// What the adapter tells of the joint in hand right now.
     fn heard_now(&self) -> Option<&Live> {
-        let connection = self.live.as_ref()?;
+        let connection = self.line()?;
         if connection.heard != Heard::Connected || connection.working != self.open {
             return None;
         }
@@ -205,7 +204,9 @@ impl Source {
         if self.ports.hear() {
             self.dirty = true;
         }
-        let Some(connection) = &self.live else { return };
+        let Readings::Adapter(connection) = &self.readings else {
+            return;
+        };
         let news: Vec<News> = connection.follower.news().collect();
         for news in news {
             self.take_news(news);
@@ -213,7 +214,7 @@ impl Source {
     }
 
     fn take_news(&mut self, news: News) {
-        let Some(connection) = &mut self.live else {
+        let Readings::Adapter(connection) = &mut self.readings else {
             return;
         };
         if !matches!(news, News::Live(_)) {
@@ -297,7 +298,7 @@ impl Source {
     }
 
     fn take_fetched(&mut self, fetched: Fetched) {
-        let Some(connection) = &mut self.live else {
+        let Readings::Adapter(connection) = &mut self.readings else {
             return;
         };
         connection.caught_up = true;
@@ -333,7 +334,7 @@ impl Source {
 
     /// Keeps what waits of a joint that is left to this adapter. What cannot be kept waits on.
     fn keep_waiting(&mut self, joint: u8) {
-        let (Some(connection), Some(job)) = (&mut self.live, &mut self.job) else {
+        let (Readings::Adapter(connection), Some(job)) = (&mut self.readings, &mut self.job) else {
             return;
         };
         let serial = connection.adapter.as_ref().map(|own| own.serial.as_str());
@@ -371,7 +372,7 @@ impl Source {
 
     /// Moves the pointer, and draws the curve on.
     fn take_live(&mut self, live: Live) {
-        let Some(connection) = &mut self.live else {
+        let Readings::Adapter(connection) = &mut self.readings else {
             return;
         };
         if connection.heard != Heard::Connected {

@@ -13,11 +13,10 @@ mod joint_view;
 mod live;
 mod out;
 mod plan_file;
+mod prompt;
 mod pull_view;
-mod question;
 mod record_view;
 mod trace;
-mod units;
 
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime};
@@ -28,16 +27,17 @@ use evendraw_core::tracker::Cue;
 use evendraw_core::unit::Instant;
 use evendraw_core::verdict::{Reason, Verdict};
 
-use super::view::{CompareView, CurveView, DeskView, Finding, Notice, PlanView, Readings};
+use super::view::{self, CompareView, CurveView, DeskView, Finding, Notice, PlanView};
 use crate::bench::Fault;
+use crate::job::status::telling::About;
 use crate::job::{Done, Job};
-use crate::store::Purpose;
 use crate::words;
 
 use crate::rehearsal::rig::{self, Rig};
 pub use dialog::Picker;
 pub use files::SourceError;
 pub(super) use files::state_folder;
+pub(in crate::desk) use prompt::SKIPPED;
 
 /// Who pulls at the bench.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -71,41 +71,69 @@ struct Play {
     began: Instant,
 }
 
-/// The desk's side of the job.
+/// Where readings come from.
 #[derive(Debug)]
-pub struct Source {
+enum Readings {
+    /// The virtual bench: a rehearsal.
+    Bench,
+    /// Samples from a file.
+    Trace(Play),
+    /// An adapter.
+    Adapter(live::Connection),
+    /// Nowhere yet: work on metal.
+    None,
+}
+
+/// The plan's file, as it was read.
+#[derive(Debug)]
+struct PlanFile {
+    /// Where it is; none for the built-in demo and for texts.
     path: Option<PathBuf>,
     name: String,
     text: String,
     stamp: Option<SystemTime>,
     findings: Vec<Finding>,
+    /// Where its journals lie.
     folder: PathBuf,
-    purpose: Purpose,
-    job: Option<Job>,
-    open: Option<u8>,
+}
+
+/// The virtual bench, and who pulls at it.
+#[derive(Debug)]
+struct Bench {
     rig: Option<(u8, Rig)>,
     seed: u64,
     faults: Vec<(u8, u8, Fault)>,
     hand: Hand,
     pulling: bool,
+    /// How much faster than life it works by itself.
+    pace: f64,
+}
+
+/// The desk's side of the job.
+#[derive(Debug)]
+pub struct Source {
+    file: PlanFile,
+    job: Option<Job>,
+    readings: Readings,
+    bench: Bench,
+    /// The joint in hand, by number.
+    open: Option<u8>,
     pull: Pull,
-    play: Option<Play>,
-    live: Option<live::Connection>,
     ports: live::Ports,
     wake: live::Wake,
+    /// The clock of this start, µs.
     micros: u64,
+    /// The window's clock when it was last looked at.
     seen_s: Option<f64>,
-    /// How much faster than life the simulated hand works.
-    pace: f64,
     notice: Option<Notice>,
-    notice_until_s: f64,
+    news_until_s: f64,
     curve: Option<(u64, CurveView)>,
     compare: CompareView,
     comparing: Option<compare::Running>,
     picker: Picker,
     choosing: Option<dialog::Choosing>,
-    /// Torque is read in the unit of the manual at the joint.
-    manual_unit: bool,
+    /// Torque is read in N·m at the joint, whatever unit the plan has.
+    newton_meters: bool,
     /// Whether pages are handed to the browser once they are written.
     browser: bool,
     dirty: bool,
@@ -152,36 +180,38 @@ impl Source {
 
     fn with(path: Option<PathBuf>, name: String, text: String, folder: PathBuf) -> Self {
         let mut source = Self {
-            stamp: path.as_deref().and_then(files::stamp),
-            path,
-            name,
-            text,
-            findings: Vec::new(),
-            folder,
-            purpose: Purpose::Rehearsal,
+            file: PlanFile {
+                stamp: path.as_deref().and_then(files::stamp),
+                path,
+                name,
+                text,
+                findings: Vec::new(),
+                folder,
+            },
             job: None,
+            readings: Readings::Bench,
+            bench: Bench {
+                rig: None,
+                seed: 1,
+                faults: Vec::new(),
+                hand: Hand::Off,
+                pulling: false,
+                pace: PACE,
+            },
             open: None,
-            rig: None,
-            seed: 1,
-            faults: Vec::new(),
-            hand: Hand::Off,
-            pulling: false,
             pull: Pull::default(),
-            play: None,
-            live: None,
             ports: live::Ports::default(),
             wake: live::Wake::default(),
             micros: 0,
             seen_s: None,
-            pace: PACE,
             notice: None,
-            notice_until_s: 0.0,
+            news_until_s: 0.0,
             curve: None,
             compare: CompareView::default(),
             comparing: None,
             picker: dialog::system,
             choosing: None,
-            manual_unit: false,
+            newton_meters: false,
             browser: true,
             dirty: true,
             view: DeskView::default(),
@@ -193,7 +223,7 @@ impl Source {
 
     /// Lets the simulated hand work this much faster than life.
     pub fn set_pace(&mut self, pace: f64) {
-        self.pace = pace.clamp(0.1, 1e6);
+        self.bench.pace = pace.clamp(0.1, 1e6);
     }
 
     /// Whether sheets and tags are shown in the browser, or only written.
@@ -215,7 +245,7 @@ impl Source {
     /// The plan's file, where there is one.
     #[must_use]
     pub fn plan_path(&self) -> Option<&Path> {
-        self.path.as_deref()
+        self.file.path.as_deref()
     }
 
     fn say(&mut self, bad: bool, words: impl Into<String>) {
@@ -223,7 +253,7 @@ impl Source {
             bad,
             words: words.into(),
         });
-        self.notice_until_s = self.seen_s.unwrap_or(0.0) + if bad { 12.0 } else { 5.0 };
+        self.news_until_s = self.seen_s.unwrap_or(0.0) + if bad { 12.0 } else { 5.0 };
         self.dirty = true;
     }
 
@@ -231,7 +261,7 @@ impl Source {
     pub fn tick(&mut self, now_s: f64) {
         let passed = (now_s - self.seen_s.unwrap_or(now_s)).max(0.0);
         self.seen_s = Some(now_s);
-        if self.notice.is_some() && now_s >= self.notice_until_s {
+        if self.notice.is_some() && now_s >= self.news_until_s {
             self.notice = None;
             self.dirty = true;
         }
@@ -239,13 +269,13 @@ impl Source {
         self.look_at_compare();
         self.look_at_dialog();
         self.hear_adapter();
-        if self.play.is_some() {
+        if self.is_reading_a_trace() {
             self.play_on(passed.min(0.25));
         } else if self.is_at_bench() {
-            let pace = if self.hand == Hand::Off {
+            let pace = if self.bench.hand == Hand::Off {
                 1.0
             } else {
-                self.pace
+                self.bench.pace
             };
             self.work(passed.min(0.25) * pace);
         } else {
@@ -261,7 +291,7 @@ impl Source {
     /// When the next frame is wanted though nobody touches anything.
     #[must_use]
     pub fn wants_frame_after(&self) -> Option<Duration> {
-        if self.play.is_some() || self.is_at_bench() || self.pulling {
+        if self.is_reading_a_trace() || self.is_at_bench() || self.bench.pulling {
             return Some(Duration::from_millis(33));
         }
         let now = self.seen_s.unwrap_or(0.0);
@@ -271,7 +301,7 @@ impl Source {
         let mut soonest = self
             .notice
             .as_ref()
-            .map(|_| Duration::from_secs_f64((self.notice_until_s - now).max(0.02)));
+            .map(|_| Duration::from_secs_f64((self.news_until_s - now).max(0.02)));
         if let Some(due) = self
             .session()
             .filter(|_| !self.is_at_adapter())
@@ -309,7 +339,7 @@ impl Source {
     /// Nobody pulls: the clock runs, and what falls due is heard.
     fn pass(&mut self, seconds: f64) {
         self.move_clock(seconds);
-        if let Some((_, rig)) = &mut self.rig {
+        if let Some((_, rig)) = &mut self.bench.rig {
             rig.idle(seconds);
         }
         if !self.is_at_adapter()
@@ -375,13 +405,18 @@ impl Source {
             // The first record decides whose they are.
             return self.say(
                 true,
-                "first: is this joint worked at the adapter? F11 lets the adapter go",
+                "first: is this joint worked at the adapter? F11 disconnects it",
             );
         }
+        if let Some(joint) = self.open {
+            self.apply_at(joint, input);
+        }
+    }
+
+    /// Sends an input for a joint that is worked here.
+    fn apply_at(&mut self, joint: u8, input: Input<'_>) {
         let at = self.at();
-        let (Some(job), Some(joint)) = (&mut self.job, self.open) else {
-            return;
-        };
+        let Some(job) = &mut self.job else { return };
         match job.apply(joint, at, input) {
             Ok(done) => self.take(done),
             Err(error) => self.say(true, error.to_string()),
@@ -401,7 +436,7 @@ impl Source {
             .refusal
             .filter(|refusal| !matches!(refusal, Refusal::NothingToPull | Refusal::Store))
         {
-            self.say(true, question::refusal_words(refusal));
+            self.say(true, words::refusal(refusal));
         }
         if let Some(failure) = done.store_failure {
             self.say(
@@ -450,8 +485,8 @@ impl Source {
                 advice.map_or_else(String::new, |advice| words::what_now(&advice).join(" "))
             ),
         );
-        if self.hand == Hand::All {
-            self.hand = Hand::Off;
+        if self.bench.hand == Hand::All {
+            self.bench.hand = Hand::Off;
         }
     }
 
@@ -462,9 +497,9 @@ impl Source {
                 continue;
             };
             let label = self.job.as_ref().map_or_else(String::new, |job| {
-                record_view::fastener_of(job, entry).map_or_else(String::new, |fastener| {
-                    record_view::names(job).fastener(entry.joint, fastener)
-                })
+                let names = job.names();
+                let (fastener, _) = About::Step(checked.step).place(&names, entry.joint);
+                fastener.map_or_else(String::new, |own| names.fastener(entry.joint, own))
             });
             let good = checked.verdict == Verdict::Accepted;
             self.say(
@@ -475,8 +510,8 @@ impl Source {
                     format!("Fastener {label} checked again: not as it was left")
                 },
             );
-            if self.hand == Hand::All {
-                self.hand = Hand::Off;
+            if self.bench.hand == Hand::All {
+                self.bench.hand = Hand::Off;
             }
         }
     }
@@ -485,14 +520,16 @@ impl Source {
     fn refresh(&mut self) {
         self.dirty = false;
         self.view.plan = PlanView {
-            path: self.path.clone(),
-            text: self.text.clone(),
-            findings: self.findings.clone(),
+            path: self.file.path.clone(),
+            is_demo: self.file.text == crate::plan::DEMO,
+            text: self.file.text.clone(),
+            findings: self.file.findings.clone(),
             changed_on_disk: false,
         };
         self.view.notice = self.notice.clone();
         self.view.curve = self.curve.clone();
         self.view.compare = self.compare.clone();
+        self.view.status = self.status();
         self.view.build = self.build_view();
         self.view.ports = self.ports.known().to_vec();
         self.view.joint = self.joint_view();
@@ -503,17 +540,23 @@ impl Source {
     /// Fills what moves while someone pulls.
     fn refresh_live(&mut self) {
         let live = self.live_view();
+        let clock = self
+            .job
+            .as_ref()
+            .zip(self.open)
+            .and_then(|(job, joint)| self.clock(job, joint));
         if let (Some(joint), Some(live)) = (&mut self.view.joint, live) {
             joint.live = live;
+            joint.clock = clock;
         }
     }
 
-    fn readings(&self) -> Readings {
-        match (&self.play, self.purpose) {
-            (Some(play), _) => Readings::Trace(play.name.clone()),
-            (None, Purpose::Job) if self.live.is_some() => Readings::Adapter(self.adapter_name()),
-            (None, Purpose::Rehearsal) => Readings::Bench,
-            (None, Purpose::Job) => Readings::None,
+    fn readings(&self) -> view::Readings {
+        match &self.readings {
+            Readings::Bench => view::Readings::Bench,
+            Readings::Trace(play) => view::Readings::Trace(play.name.clone()),
+            Readings::Adapter(_) => view::Readings::Adapter(self.adapter_name()),
+            Readings::None => view::Readings::None,
         }
     }
 }

@@ -5,36 +5,28 @@
 use std::path::{Path, PathBuf};
 
 use super::super::view::Export;
-use super::{Source, files, record_view};
-use crate::sheet::{self, export};
-use crate::store::Fact;
+use super::{Source, files};
+use crate::job::status::telling::{csv, objects};
+use crate::sheet::{self, Sheet};
 
 impl Source {
     /// A file beside the journal with another ending.
     pub(super) fn beside(&self, ending: &str) -> PathBuf {
-        files::journal(&self.folder, &self.name, self.purpose).with_extension(ending)
+        files::journal(&self.file.folder, &self.file.name, self.purpose()).with_extension(ending)
     }
 
     pub(super) fn export(&mut self, kind: Export) {
         let Some(job) = &self.job else { return };
-        let names = record_view::names(job);
-        let entries = job.facts().iter().filter_map(|fact| match fact {
-            Fact::Entry(entry) => Some(entry),
-            Fact::Host(_) => None,
-        });
+        let names = job.names();
+        let facts = job.facts();
         let (path, text) = match kind {
             Export::Csv => {
-                let rows: Vec<String> = entries
-                    .map(|entry| export::csv_row(&names, entry))
-                    .collect();
-                (
-                    self.beside("csv"),
-                    format!("{}\n{}\n", export::CSV_HEADER, rows.join("\n")),
-                )
+                let rows: Vec<String> = csv(&names, facts).collect();
+                (self.beside("csv"), format!("{}\n", rows.join("\n")))
             }
             Export::Json => {
-                let rows: Vec<String> = entries
-                    .map(|entry| export::object(&names, entry).to_string())
+                let rows: Vec<String> = objects(&names, Some(job.plan()), facts)
+                    .map(|row| row.to_string())
                     .collect();
                 (self.beside("jsonl"), format!("{}\n", rows.join("\n")))
             }
@@ -45,31 +37,23 @@ impl Source {
                         "this job is kept in no journal: there is nothing to print a sheet from",
                     );
                 };
-                let kept = std::fs::read(path).map_err(|error| error.to_string());
-                let content = crate::store::read(path).map_err(|error| error.to_string());
-                match (kept, content) {
-                    (Ok(bytes), Ok(content)) => {
-                        let name = path
-                            .file_name()
-                            .map_or_else(String::new, |name| name.to_string_lossy().into_owned());
-                        let kept = sheet::Kept {
-                            journal: &name,
-                            content: &content,
-                            digest: Some(evendraw_core::check_sum::crc32(0, &bytes)),
-                            plan: job.plan(),
-                            traces: job.traces(),
-                        };
-                        (self.beside("html"), sheet::page(&sheet::gather(&kept)))
-                    }
-                    (Err(error), _) | (_, Err(error)) => return self.say(true, error),
-                }
+                let bytes = match std::fs::read(path) {
+                    Ok(bytes) => bytes,
+                    Err(error) => return self.say(true, error.to_string()),
+                };
+                let name = path
+                    .file_name()
+                    .map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+                let digest = evendraw_core::check_sum::crc32(0, &bytes);
+                let sheet = Sheet::of(&job.kept(), &name, Some(digest));
+                (self.beside("html"), sheet::page(&sheet))
             }
         };
         self.write_out(&path, &text, kind == Export::Sheet);
     }
 
     pub(super) fn print_tag(&mut self) {
-        let text = super::super::handover::tag_page(&self.view);
+        let text = super::super::handover::tag_page(&self.view.status);
         let path = self.beside("tag.html");
         self.write_out(&path, &text, true);
     }

@@ -7,29 +7,31 @@ use std::time::SystemTime;
 
 use evendraw_core::ledger::Standing;
 
-use super::{Hand, Source, files};
+use super::{Hand, Readings, Source, files};
 use crate::plan::Plan;
 use crate::store::{Fact, Purpose};
 
 impl Source {
     pub(super) fn look_at_plan_file(&mut self) {
-        let Some(path) = &self.path else { return };
+        let Some(path) = &self.file.path else { return };
         let stamp = files::stamp(path);
-        if stamp.is_none() || stamp == self.stamp {
+        if stamp.is_none() || stamp == self.file.stamp {
             return;
         }
-        self.stamp = stamp;
+        self.file.stamp = stamp;
         self.reload();
     }
 
     /// Back to where the last record was made: to that journal, and to that joint if something is still to be done there.
     pub(super) fn return_to_place(&mut self) {
-        self.purpose = files::last_used(&self.folder, &self.name);
+        if files::last_used(&self.file.folder, &self.file.name) == Purpose::Job {
+            self.readings = Readings::None;
+        }
         self.open_job();
-        if self.job.is_none() && self.findings.is_empty() && self.purpose == Purpose::Job {
+        if self.job.is_none() && self.file.findings.is_empty() && !self.is_rehearsing() {
             // In use elsewhere, or damaged: said, and left alone.
             let said = self.notice.take();
-            self.purpose = Purpose::Rehearsal;
+            self.readings = Readings::Bench;
             self.open_job();
             self.notice = said.or(self.notice.take());
         }
@@ -46,29 +48,29 @@ impl Source {
     /// Reads the plan and takes up its journal, or begins one.
     pub(super) fn open_job(&mut self) {
         self.job = None;
-        self.rig = None;
+        self.bench.rig = None;
         self.open = None;
-        self.faults.clear();
-        self.hand = Hand::Off;
-        self.findings.clear();
+        self.bench.faults.clear();
+        self.bench.hand = Hand::Off;
+        self.file.findings.clear();
         self.dirty = true;
-        let plan = match Plan::parse(&self.name, &self.text) {
+        let plan = match Plan::parse(&self.file.name, &self.file.text) {
             Ok(plan) => plan,
             Err(errors) => {
-                self.findings = errors
+                self.file.findings = errors
                     .faults()
                     .iter()
-                    .map(|fault| files::finding(&self.text, fault))
+                    .map(|fault| files::finding(&self.file.text, fault))
                     .collect();
                 return;
             }
         };
-        self.findings = plan
+        self.file.findings = plan
             .warnings()
             .iter()
-            .map(|fault| files::finding(&self.text, fault))
+            .map(|fault| files::finding(&self.file.text, fault))
             .collect();
-        match files::take_up(&self.folder, &self.name, plan, self.purpose) {
+        match files::take_up(&self.file.folder, &self.file.name, plan, self.purpose()) {
             Ok((mut job, told)) => {
                 let now = SystemTime::now()
                     .duration_since(SystemTime::UNIX_EPOCH)
@@ -89,9 +91,9 @@ impl Source {
             Ok(mut other) => {
                 other.seen_s = self.seen_s;
                 other.micros = self.micros;
-                other.pace = self.pace;
+                other.bench.pace = self.bench.pace;
                 other.browser = self.browser;
-                other.manual_unit = self.manual_unit;
+                other.newton_meters = self.newton_meters;
                 other.picker = self.picker;
                 *self = other;
                 self.dirty = true;
@@ -101,19 +103,19 @@ impl Source {
     }
 
     pub(super) fn reload(&mut self) {
-        let Some(path) = self.path.clone() else {
+        let Some(path) = self.file.path.clone() else {
             return;
         };
         match std::fs::read_to_string(&path) {
             Ok(text) => {
-                self.stamp = files::stamp(&path);
-                self.text = text;
+                self.file.stamp = files::stamp(&path);
+                self.file.text = text;
                 let open = self.open;
                 // The journal is let go of before it is taken up again.
                 self.open_job();
                 self.open = open.filter(|_| self.job.is_some());
                 self.say(
-                    !self.findings.is_empty(),
+                    !self.file.findings.is_empty(),
                     if self.job.is_some() {
                         "the plan was read again"
                     } else {

@@ -8,10 +8,11 @@ use evendraw_core::tracker::Cue as Signal;
 use evendraw_core::unit::{Angle, Torque};
 use evendraw_core::verdict::{Aim, Reason};
 
+use super::super::reading::window_words;
 use super::super::view::{Cue, CurveView, Gauge, LiveView};
-use super::joint_view::{checking_again, next_step};
-use super::units::Shown;
+use super::joint_view::checking_again;
 use super::{Hand, Source};
+use crate::job::status::Shown;
 use crate::plan::JointPlan;
 use crate::rehearsal::rig::{degrees, newton_meters};
 use crate::words;
@@ -22,23 +23,23 @@ const IDLE_NM: f64 = 0.05;
 impl Source {
     pub(super) fn live_view(&self) -> Option<LiveView> {
         let mut view = self.live_in_newton_meters()?;
-        self.shown()?.apply(&mut view);
+        shown_in(self.shown()?, &mut view);
         Some(view)
     }
 
     /// The unit that torque is read in at the open joint.
     pub(super) fn shown(&self) -> Option<Shown> {
         let (job, number) = (self.job.as_ref()?, self.open?);
-        if !self.manual_unit {
+        if self.newton_meters {
             return Some(Shown::NEWTON_METERS);
         }
         let plan = job.joint_plan(number)?;
-        let stage = job
-            .session(number)
-            .and_then(|session| checking_again(session).or_else(|| next_step(session)))
+        let checking = job.session(number).and_then(checking_again);
+        let step = checking.or_else(|| self.view.status.joint(number)?.step);
+        let stage = step
             .and_then(|step| plan.procedure.steps().get(usize::from(step)))
-            .map_or(0, |step| usize::from(step.stage()));
-        Some(Shown::of_manual(plan, stage))
+            .map_or(0, |step| step.stage());
+        Some(Shown::at(plan, stage))
     }
 
     fn live_in_newton_meters(&self) -> Option<LiveView> {
@@ -54,7 +55,7 @@ impl Source {
         let mut view = LiveView {
             loaded: live.loaded,
             pulls: u32::from(live.pulls),
-            hand_at_work: self.hand != Hand::Off,
+            hand_at_work: self.bench.hand != Hand::Off,
             curve: CurveView {
                 points: self.pull.points.clone(),
                 unit: "N·m".to_owned(),
@@ -96,13 +97,13 @@ impl Source {
         if in_pull {
             let reached = session
                 .armed()
-                .is_some_and(|(_, aim)| is_reached(&aim, live.peak, live.angle));
+                .is_some_and(|(_, aim)| is_reached(&aim, live.loaded, live.peak, live.angle));
             let (cue, words) = pull_cue(self.pull.cue, live.loaded, reached);
             return (cue, words.to_owned());
         }
         match session.next() {
-            Next::Pull { .. } if self.hand != Hand::Off => {
-                (Cue::Pull, "The hand is at it".to_owned())
+            Next::Pull { .. } if self.bench.hand != Hand::Off => {
+                (Cue::Pull, "Simulated".to_owned())
             }
             Next::Pull { .. } => (Cue::Ready, "Ready: pull".to_owned()),
             _ if checking_again(session).is_some() => (Cue::Ready, "Ready: check".to_owned()),
@@ -114,6 +115,42 @@ impl Source {
             _ => (Cue::Wait, "Answer first".to_owned()),
         }
     }
+}
+
+/// The live reading, its window and its curve in the unit.
+fn shown_in(shown: Shown, view: &mut LiveView) {
+    if shown == Shown::NEWTON_METERS {
+        return;
+    }
+    let gauges = view.gauges.iter_mut();
+    for gauge in gauges.filter(|gauge| gauge.unit == Shown::NEWTON_METERS.symbol()) {
+        gauge.beside = format!("({})", window_words(gauge));
+        for value in [
+            &mut gauge.value,
+            &mut gauge.low,
+            &mut gauge.high,
+            &mut gauge.target,
+        ] {
+            *value = value.map(|own| shown.value(own));
+        }
+        gauge.scale = shown.value(gauge.scale);
+        gauge.decimals = if gauge.scale < 12.0 {
+            2
+        } else {
+            usize::from(gauge.scale < 1200.0)
+        };
+        shown.symbol().clone_into(&mut gauge.unit);
+    }
+    let curve = &mut view.curve;
+    #[expect(clippy::cast_possible_truncation, reason = "torque for a drawing")]
+    let in_unit = |torque: f32| shown.value(f64::from(torque)) as f32;
+    for [_, torque] in &mut curve.points {
+        *torque = in_unit(*torque);
+    }
+    for limit in [&mut curve.torque_low, &mut curve.torque_high] {
+        *limit = limit.map(in_unit);
+    }
+    shown.symbol().clone_into(&mut curve.unit);
 }
 
 /// The target as the plan has it, for the fastener of this step.
@@ -153,11 +190,16 @@ pub(super) const fn pull_cue(signal: Signal, loaded: bool, reached: bool) -> (Cu
     }
 }
 
-/// Whether the pull that is let go of has come to where it should.
-pub(super) fn is_reached(aim: &Aim, peak: Torque, angle: Option<Angle>) -> bool {
+/// Whether the pull has come to where it should: under load to what is aimed at, let go of anywhere in the window.
+pub(super) fn is_reached(aim: &Aim, loaded: bool, peak: Torque, angle: Option<Angle>) -> bool {
     match aim {
-        Aim::Torque { window } | Aim::Repeat { window, .. } => peak >= window.min,
-        Aim::Turn { window, .. } => angle.is_some_and(|angle| angle >= window.min),
+        Aim::Torque { window } | Aim::Repeat { window, .. } => {
+            peak >= if loaded { window.target } else { window.min }
+        }
+        Aim::Turn { window, .. } => {
+            let least = if loaded { window.target } else { window.min };
+            angle.is_some_and(|angle| angle >= least)
+        }
         Aim::Hold { .. } | Aim::BackOff { .. } => false,
     }
 }
@@ -184,6 +226,7 @@ pub(super) fn gauges(
             target,
             typed: typed.to_owned(),
             scale: high.or(target).unwrap_or(50.0).max(torque) * 1.2,
+            beside: String::new(),
             missing: "unknown".to_owned(),
         };
     let angle_gauge =
@@ -201,6 +244,7 @@ pub(super) fn gauges(
             target,
             typed: typed.to_owned(),
             scale: high.or(target).unwrap_or(90.0).max(angle.unwrap_or(0.0)) * 1.2,
+            beside: String::new(),
             missing: "unknown".to_owned(),
         };
     match aim {

@@ -7,7 +7,7 @@ use std::path::Path;
 use evendraw_core::procedure::{Hand as Handed, StageKind};
 use evendraw_core::session::{Input, Session};
 
-use super::{Hand, Play, Source};
+use super::{Hand, Play, Readings, Source};
 use crate::rehearsal::recording::Recording;
 use crate::store::Purpose;
 
@@ -16,10 +16,12 @@ impl Source {
     pub(super) fn play_on(&mut self, seconds: f64) {
         self.move_clock(seconds * 10.0);
         loop {
-            let Some(play) = &mut self.play else { return };
+            let Readings::Trace(play) = &mut self.readings else {
+                return;
+            };
             let Some((at, sample)) = play.samples.get(play.at).copied() else {
                 let name = play.name.clone();
-                self.play = None;
+                self.readings = Readings::None;
                 self.pass(1.0);
                 self.say(false, format!("{name} is read to its end"));
                 return;
@@ -41,7 +43,7 @@ impl Source {
             self.feed(sample);
             self.micros = now.max(due);
             if !self.wants_pull() && !self.session().is_some_and(Session::is_in_pull) {
-                self.play = None;
+                self.readings = Readings::None;
                 self.say(
                     false,
                     "the trace stops here: something must be answered first",
@@ -82,7 +84,7 @@ impl Source {
                 if let Err(error) = recording.pulls(hand, loosens) {
                     return self.say(true, format!("{}: {error}", path.display()));
                 }
-                self.hand = Hand::Off;
+                self.bench.hand = Hand::Off;
                 self.change_purpose(Purpose::Job);
                 let name = path.file_name().map_or_else(
                     || path.display().to_string(),
@@ -91,7 +93,7 @@ impl Source {
                 if let Some(words) = recording.zero_words() {
                     self.say(false, words);
                 }
-                self.play = Some(Play {
+                self.readings = Readings::Trace(Play {
                     name,
                     zero: recording.zero(),
                     samples: recording.samples().to_vec(),

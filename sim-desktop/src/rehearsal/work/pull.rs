@@ -2,7 +2,7 @@
 //!
 //! Knows nothing of what follows from a verdict.
 
-use evendraw_core::procedure::{Hand, Prevailing, StageKind};
+use evendraw_core::procedure::{Hand, StageKind};
 use evendraw_core::record::Record;
 use evendraw_core::sample::Sample;
 use evendraw_core::session::Input;
@@ -15,7 +15,7 @@ use crate::job::{Done, Job, Told};
 use crate::rehearsal::feed::turned;
 use crate::rehearsal::given::{held_words, is_about_the_tool};
 use crate::rehearsal::result::Curve;
-use crate::rehearsal::rig::Rig;
+use crate::rehearsal::rig::{Rig, is_spun_in_first};
 use crate::rehearsal::trace_file::{self, file_word, sample};
 
 /// How often a hand grips again before it gives up an attempt.
@@ -52,7 +52,11 @@ impl Rehearsal {
         {
             return Ok(self.stop("a person must look at a fastener that fails again and again"));
         }
-        if self.is_spun_in_first(joint, step, fastener) {
+        let is_spun_in_first = self
+            .job
+            .session(joint)
+            .is_some_and(|session| is_spun_in_first(session.procedure(), session.ledger(), step));
+        if is_spun_in_first {
             self.by_hand(joint, |rig| rig.spin_in(fastener, None));
         }
         let mut kept: Vec<(Instant, Sample)> = Vec::new();
@@ -305,18 +309,6 @@ impl Rehearsal {
             (since, clockwise(*sample))
         });
         trace_file::write(std::io::BufWriter::new(file), &about, since).map_err(failed)
-    }
-
-    /// A screw that has not been tightened is spun down with the fingers first; a locking nut is run down with the tool, as its
-    /// running torque is measured.
-    fn is_spun_in_first(&self, joint: u8, step: u16, fastener: u8) -> bool {
-        let Some(session) = self.job.session(joint) else {
-            return false;
-        };
-        let kind = session.procedure().stage_of(step).map(|stage| stage.kind);
-        matches!(kind, Some(StageKind::Tighten { .. }))
-            && session.procedure().prevailing(step) == Prevailing::None
-            && !session.ledger().is_tight(fastener)
     }
 
     /// Keeps what a picture needs: points that are a fifth of a degree or a hundredth of the torque apart.

@@ -5,12 +5,14 @@
 use evendraw_core::record::{Entry, Record, Role};
 use evendraw_core::session::{Input, Next};
 
-use super::super::super::view::{Heard, Question};
-use super::super::Source;
-use super::super::question::refusal_words;
+use super::super::super::act::Act;
+use super::super::super::view::{Heard, Prompt};
+use super::super::prompt::{question, yes_or_no};
+use super::super::{Readings, Source};
 use crate::job::Job;
 use crate::link::Order;
 use crate::rehearsal::rig::newton_meters;
+use crate::words;
 
 impl Source {
     /// Whether the joint in hand may be left to the adapter, and nobody said yet that it should not.
@@ -21,14 +23,13 @@ impl Source {
             .is_some_and(|(job, joint)| {
                 self.may_send(job, joint)
                     && self
-                        .live
-                        .as_ref()
+                        .line()
                         .is_some_and(|own| !own.declined.contains(&joint))
             })
     }
 
     pub(in crate::desk::source) fn may_send(&self, job: &Job, joint: u8) -> bool {
-        let Some(connection) = &self.live else {
+        let Readings::Adapter(connection) = &self.readings else {
             return false;
         };
         let serial = connection.adapter.as_ref().map(|own| own.serial.as_str());
@@ -45,12 +46,12 @@ impl Source {
     }
 
     /// What is asked about the adapter before the joint in hand is worked.
-    pub(in crate::desk::source) fn question_about_adapter(
+    pub(in crate::desk::source) fn prompt_about_adapter(
         &self,
         job: &Job,
         joint: u8,
-    ) -> Option<Question> {
-        let connection = self.live.as_ref()?;
+    ) -> Option<Prompt> {
+        let connection = self.line()?;
         let adapter = connection.adapter.as_ref()?;
         if connection.heard != Heard::Connected
             || !connection.caught_up
@@ -63,55 +64,39 @@ impl Source {
         }
         let title = job.joint(joint)?.title();
         let unit = job.plan().build().unit.as_deref();
-        Some(if connection.of_this_unit == Some(joint) {
+        let unit = unit.map_or_else(String::new, |unit| format!(", {unit}"));
+        let serial = &adapter.serial;
+        let (words, otherwise) = if connection.of_this_unit == Some(joint) {
             let count = connection.waiting.get(&joint).map_or(0, Vec::len);
-            Question {
-                kind: "Adapter".to_owned(),
-                words: format!(
-                    "Adapter {} holds {count} records of this joint already. Are they of this unit{}?",
-                    adapter.serial,
-                    unit.map_or_else(String::new, |unit| format!(", {unit}"))
+            (
+                format!(
+                    "Adapter {serial} holds {count} records of this joint already. Are they of this unit{unit}?"
                 ),
-                if_no: "No leaves them there: fetch them into a journal of their own first."
-                    .to_owned(),
-                number: None,
-                choices: Vec::new(),
-            }
+                "No leaves them there: fetch them into a journal of their own first.",
+            )
         } else if job.adapter(joint).is_some() {
-            Question {
-                kind: "Adapter".to_owned(),
-                words: format!(
-                    "Adapter {} works another joint. Go on with {title} there?",
-                    adapter.serial
-                ),
-                if_no: String::new(),
-                number: None,
-                choices: Vec::new(),
-            }
+            (
+                format!("Adapter {serial} works another joint. Go on with {title} there?"),
+                "",
+            )
         } else {
-            Question {
-                kind: "Adapter".to_owned(),
-                words: format!(
-                    "Send {title} to adapter {} and work it there?",
-                    adapter.serial
-                ),
-                if_no: "No works it at the desk, from trace files.".to_owned(),
-                number: None,
-                choices: Vec::new(),
-            }
-        })
+            (
+                format!("Send {title} to adapter {serial} and work it there?"),
+                "No works it at the desk, from trace files.",
+            )
+        };
+        Some(question(
+            "Adapter",
+            words,
+            otherwise,
+            yes_or_no(Act::AtAdapter(true), Act::AtAdapter(false)),
+        ))
     }
 
-    /// Answers that question. False when it is not asked.
-    pub(in crate::desk::source) fn answer_about_adapter(&mut self, yes: bool) -> bool {
-        let (Some(job), Some(joint)) = (&self.job, self.open) else {
-            return false;
-        };
-        if self.question_about_adapter(job, joint).is_none() || !job.held(joint).is_empty() {
-            return false;
-        }
-        let Some(connection) = &mut self.live else {
-            return false;
+    /// Answers that question.
+    pub(in crate::desk::source) fn answer_about_adapter(&mut self, yes: bool) {
+        let (Readings::Adapter(connection), Some(joint)) = (&mut self.readings, self.open) else {
+            return;
         };
         if yes {
             self.send_joint();
@@ -124,7 +109,6 @@ impl Source {
             connection.declined.insert(joint);
             self.enter();
         }
-        true
     }
 
     /// Has the adapter work the joint in hand.
@@ -148,7 +132,7 @@ impl Source {
             .and_then(|(own, answers)| own.procedure(answers).ok());
         let Some(procedure) = made else { return };
         let left = job.adapter(joint).is_some();
-        let Some(connection) = &mut self.live else {
+        let Readings::Adapter(connection) = &mut self.readings else {
             return self.say(true, "no adapter is connected: F11");
         };
         if connection.heard != Heard::Connected || !connection.caught_up {
@@ -215,7 +199,7 @@ impl Source {
         };
         match job.take_back(joint) {
             Ok(()) => {
-                if let Some(connection) = &mut self.live {
+                if let Readings::Adapter(connection) = &mut self.readings {
                     connection.declined.insert(joint);
                 }
                 self.say(
@@ -234,10 +218,14 @@ impl Source {
         else {
             return;
         };
-        let heard = self
-            .live
-            .as_ref()
-            .filter(|own| own.heard == Heard::Connected && own.working == Some(joint));
+        let heard = match &self.readings {
+            Readings::Adapter(own)
+                if own.heard == Heard::Connected && own.working == Some(joint) =>
+            {
+                Some(own)
+            }
+            _ => None,
+        };
         let Some(connection) = heard else {
             return self.say(
                 true,
@@ -245,7 +233,7 @@ impl Source {
             );
         };
         if let Some(refusal) = job.would_refuse(joint, input) {
-            return self.say(true, refusal_words(refusal));
+            return self.say(true, words::refusal(refusal));
         }
         let Some(order) = Order::tell(&input) else {
             return self.say(true, "the adapter is the tool, and names itself");
@@ -262,7 +250,7 @@ impl Source {
 
     /// The adapter has no room for the comparison: the desk makes it, and the adapter's session records the doubt.
     pub(in crate::desk::source) fn tell_peers(&mut self, joint: u8) {
-        let (Some(job), Some(connection)) = (&self.job, &mut self.live) else {
+        let (Some(job), Readings::Adapter(connection)) = (&self.job, &mut self.readings) else {
             return;
         };
         if connection.heard != Heard::Connected || connection.working != Some(joint) {

@@ -11,7 +11,6 @@ use evendraw_core::verdict::Aim;
 
 use super::super::super::view::{Cue, CurveView, Heard, LiveView};
 use super::super::Source;
-use super::super::joint_view::next_step;
 use super::super::pull_view::{gauges, halt_words, is_reached, limits, pull_cue, typed_target};
 use crate::job::Job;
 use crate::plan::JointPlan;
@@ -21,10 +20,10 @@ use crate::store::Fact;
 impl Source {
     /// What is shown of a joint that has no session yet: what is waited for.
     pub(in crate::desk::source) fn live_before_begun(&self) -> LiveView {
-        let words = match self.live.as_ref().map(|own| (own.heard, own.sending)) {
+        let words = match self.line().map(|own| (own.heard, own.sending)) {
             Some((Heard::Connected, Some(_))) => "The procedure is being sent",
-            Some((Heard::Searching, _)) => "Looking for the adapter: F11 lets it go",
-            Some((Heard::Lost, _)) => "Adapter lost: F11 lets it go",
+            Some((Heard::Searching, _)) => "Looking for the adapter: F11 disconnects",
+            Some((Heard::Lost, _)) => "Adapter lost: F11 disconnects",
             _ => "",
         };
         LiveView {
@@ -43,7 +42,8 @@ impl Source {
         session: &Session<P>,
     ) -> LiveView {
         let now = self.heard_now();
-        let step = now.and_then(|now| now.step).or_else(|| next_step(session));
+        let own = || self.view.status.joint(joint)?.step;
+        let step = now.and_then(|now| now.step).or_else(own);
         let aim = step.and_then(|step| {
             let aim = session.ledger().aim_of(session.procedure(), step)?;
             Some((step, aim))
@@ -104,7 +104,7 @@ impl Source {
         loaded: bool,
     ) -> (Cue, String) {
         let Some(now) = now else {
-            let words = match self.live.as_ref().map(|own| own.heard) {
+            let words = match self.line().map(|own| own.heard) {
                 None => "Adapter not connected: F11",
                 Some(Heard::Searching) => "Looking for the adapter",
                 Some(Heard::Lost) => "Adapter lost",
@@ -116,7 +116,7 @@ impl Source {
             return (Cue::Halt, halt_words(reason));
         }
         if in_pull || now.cue != Signal::None {
-            let reached = aim.is_some_and(|aim| is_reached(&aim, now.peak, now.angle));
+            let reached = aim.is_some_and(|aim| is_reached(&aim, loaded, now.peak, now.angle));
             let (cue, words) = pull_cue(now.cue, loaded, reached);
             return (cue, words.to_owned());
         }

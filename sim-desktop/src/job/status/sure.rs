@@ -4,11 +4,9 @@
 
 use evendraw_core::record::{Attempt, Entry, Record};
 
-use super::View;
-use super::joint::torque_window;
+use super::{Shown, View};
 use crate::plan::usable;
 use crate::uncertainty::judged_in;
-use crate::words;
 
 /// The window with the uncertainty of the tools that read it; of those that could, before anything was read. In a guarded plan also
 /// what it was drawn in from.
@@ -23,12 +21,13 @@ pub(super) fn with_uncertainty(view: &View<'_>, number: u8, window: String) -> S
     let Some(judged) = procedure.torque_window(step) else {
         return window;
     };
+    let shown = Shown::at(view.plan, number);
     let drawn = plan
         .printed_windows
         .iter()
         .find(|(fastener, _)| fastener.is_none())
         .map_or_else(String::new, |(_, printed)| {
-            format!(", drawn in from {}", torque_window(printed))
+            format!(", drawn in from {}", shown.window(printed))
         });
     let mut used: Vec<Option<&str>> = Vec::new();
     let mut tool = None;
@@ -52,7 +51,7 @@ pub(super) fn with_uncertainty(view: &View<'_>, number: u8, window: String) -> S
             let tool = id.and_then(|id| view.build.tool(id));
             match (id, tool.and_then(|tool| tool.uncertainty(judged.target))) {
                 (Some(id), Some(uncertainty)) => {
-                    format!("{id} ±{}", words::torque(uncertainty))
+                    format!("{id} ±{}", shown.words(uncertainty))
                 }
                 (Some(id), None) => format!("{id} unknown"),
                 (None, _) => "unknown, no tool named".to_owned(),

@@ -7,7 +7,7 @@ use evendraw_core::unit::{Instant, Length, Rotation, Torque};
 
 use super::*;
 use crate::job::Job;
-use crate::sheet::{page, text, twelve};
+use crate::sheet::{Sheet, page, text, twelve};
 use crate::store::{Damage, Fact, Purpose, opening};
 
 const HEAD: &str = "[build]\ntitle = \"Valve\"\nunit = \"valve 3\"\ndocument = \"sheet 1, revision A\"\n\n[[joint]]\nid = \"lid\"\n\
@@ -90,17 +90,12 @@ impl World {
             .map_or(Next::Start, |session| session.next())
     }
 
-    fn sheet(&self) -> SheetModel {
-        let mut content = Content::default();
-        content.facts = self.job.facts().to_vec();
-        content.damage = self.damage.clone();
-        gather(&Kept {
-            journal: "valve.journal",
-            content: &content,
-            digest: Some(0),
-            plan: self.job.plan(),
-            traces: None,
-        })
+    fn sheet(&self) -> Sheet {
+        let kept = Kept {
+            damage: &self.damage,
+            ..self.job.kept()
+        };
+        Sheet::of(&kept, "valve.journal", Some(0))
     }
 
     /// Not complete, for this reason, on page and text alike.
@@ -172,7 +167,7 @@ fn a_missing_part_is_open() {
     let plan = format!(
         "{HEAD}needs = [\"gasket\"]\n{TIGHTEN}[[part]]\nname = \"gasket\"\non_order = true\n"
     );
-    World::new(&plan).is_open_for("gasket is not here");
+    World::new(&plan).is_open_for("waits for a part: gasket");
 }
 
 #[test]
@@ -363,13 +358,7 @@ fn a_journal_without_the_doubt_is_open_all_the_same_and_gets_it_when_it_is_gone_
     content.facts = world.job.facts().to_vec();
     let last = content.facts.pop();
     assert!(matches!(last, Some(Fact::Entry(entry)) if matches!(entry.record, Record::Noted(_))));
-    let model = gather(&Kept {
-        journal: "valve.journal",
-        content: &content,
-        digest: Some(0),
-        plan: world.job.plan(),
-        traces: None,
-    });
+    let model = Kept::of(world.job.plan(), &content, None).status();
     assert!(!model.is_complete());
     assert!(
         model
@@ -554,14 +543,7 @@ fn records_of_an_unknown_joint_are_open() {
             entry.joint = 7;
         }
     }
-    let plan = world.job.plan();
-    let model = gather(&Kept {
-        journal: "x",
-        content: &content,
-        digest: None,
-        plan,
-        traces: None,
-    });
+    let model = Kept::of(world.job.plan(), &content, None).status();
     assert!(!model.is_complete());
     assert!(
         model
@@ -600,4 +582,115 @@ fn what_was_waived_or_typed_from_paper_is_settled_and_an_exception() {
             "{wanted}: {told:#?}"
         );
     }
+}
+
+#[test]
+fn what_felt_wrong_about_a_mock_up_falls_when_it_comes_apart() {
+    let block = "[[joint.block]]\nmock_up = true\n[[joint.block.stage]]\ndo = \"tighten\"\ntorque = \"40 N·m\"\nwithin = \"±5 %\"\n";
+    let mut world = finished(&format!("{HEAD}{block}{TIGHTEN}"));
+    world.tell(Input::Note {
+        fastener: Some(0),
+        doubt: Doubt::Raised,
+        text: "squeaked",
+    });
+    let doubtful = |world: &World| world.job.status().joints[0].fasteners[0].mark;
+    assert_eq!(doubtful(&world), Some(Mark::Doubtful));
+    world.tell(Input::TakenApart { note: "" });
+    assert_ne!(doubtful(&world), Some(Mark::Doubtful));
+}
+
+#[test]
+fn a_left_hand_thread_is_told_in_large_on_every_sheet() {
+    let world = World::new(&format!("{HEAD}hand = \"left\"\n{TIGHTEN}"));
+    let sheet = world.sheet();
+    for page in [page(&sheet), text(&sheet), crate::sheet::blank_page(&sheet)] {
+        assert!(
+            page.contains("LEFT-HAND THREAD: tighten anticlockwise"),
+            "{page}"
+        );
+    }
+}
+
+#[test]
+fn a_map_has_a_front_only_where_the_plan_gives_one() {
+    let without = page(&World::new(&format!("{HEAD}{TIGHTEN}")).sheet());
+    assert!(!without.contains(">FRONT<") && without.contains("The plan names no front side."));
+    let with = page(&World::new(&format!("{HEAD}front = \"right\"\n{TIGHTEN}")).sheet());
+    assert!(with.contains(">FRONT<"));
+}
+
+#[test]
+fn a_plan_in_another_unit_is_read_in_it_with_newton_metres_beside() {
+    let stage = "[[joint.stage]]\ndo = \"tighten\"\ntorque = \"29.5 lbf·ft\"\nwithin = \"±5 %\"\n";
+    let mut world = World::new(&format!("{HEAD}{stage}"));
+    world.begin().pull(40).pull(48);
+    let status = world.job.status();
+    let joint = &status.joints[0];
+    // [NIST SP 811, appendix B.8: 1 lbf·ft = 1.355 818 N·m] 29.5 lbf·ft are 40.00 N·m.
+    assert!(
+        joint.stages[0]
+            .window
+            .starts_with("28.03 to 30.98 lbf·ft (38.00 to 42.00 N·m)"),
+        "{}",
+        joint.stages[0].window
+    );
+    assert_eq!(
+        joint.fasteners[0].cells[0].reached,
+        "29.50 lbf·ft (40.00 N·m)"
+    );
+    assert!(
+        status.exceptions[0]
+            .what
+            .contains("35.40 lbf·ft (48.00 N·m)"),
+        "{:?}",
+        status.exceptions
+    );
+}
+
+/// What is drawn contains what was judged: the peak, the angle at it, and both windows.
+#[test]
+fn a_curve_drawn_contains_the_peak_and_the_windows_it_was_judged_by() {
+    let folder = std::env::temp_dir().join(format!("evendraw-curve-{}", std::process::id()));
+    let _ = std::fs::remove_dir_all(&folder);
+    std::fs::create_dir_all(&folder).expect("a folder");
+    let turn = "[[joint.stage]]\ndo = \"turn\"\nangle = \"20°\"\n";
+    let plan = Plan::parse("valve.toml", &format!("{HEAD}{TIGHTEN}{turn}"))
+        .unwrap_or_else(|errors| panic!("{}", errors.report(false)));
+    let mut world = World::new(&format!("{HEAD}{TIGHTEN}"));
+    world.job = Job::create(&folder.join("valve.evj"), plan, Purpose::Job).expect("a journal");
+    world.begin().pull(40).pull(40).pull(80);
+    let traces = world.job.traces().expect("traces").clone();
+    let procedure = &world.job.joint_plan(0).expect("the joint").procedure;
+    let mut seen = 0;
+    for (entry, attempt) in world.job.attempts(0) {
+        let curve = curve_of(Some(&traces), procedure, entry, attempt).expect("a kept curve");
+        let newton_meters = |torque: Torque| f64::from(torque.millinewton_meters()) / 1_000.0;
+        let degrees = |angle: evendraw_core::unit::Angle| f64::from(angle.millidegrees()) / 1_000.0;
+        let (peak, angle) = (newton_meters(attempt.peak), attempt.angle.map(degrees));
+        let is_judged = |&&(x, y): &&(f64, f64)| {
+            (y - peak).abs() < 1e-9 && angle.is_none_or(|angle| (x - angle).abs() < 1e-9)
+        };
+        assert!(
+            curve.points.iter().any(|point| is_judged(&point)),
+            "{attempt:?}: {:?}",
+            curve.points
+        );
+        assert!(
+            curve
+                .points
+                .iter()
+                .all(|(_, torque)| *torque <= peak + 1e-9)
+        );
+        let window = procedure.torque_window(attempt.step);
+        let wanted = window.map(|own| (newton_meters(own.min), newton_meters(own.max)));
+        assert_eq!(curve.torque_nm, wanted);
+        let window = procedure.angle_window(attempt.step);
+        assert_eq!(
+            curve.angle_deg,
+            window.map(|own| (degrees(own.min), degrees(own.max)))
+        );
+        seen += 1;
+    }
+    assert!(seen >= 3, "{seen} curves");
+    std::fs::remove_dir_all(&folder).expect("the folder goes");
 }

@@ -4,9 +4,9 @@
 
 use std::collections::BTreeMap;
 
-use evendraw_core::record::Entry;
+use evendraw_core::record::{Entry, Record};
 
-use crate::store::Content;
+use crate::store::Fact;
 use crate::words;
 
 /// Wall time by joint and start of what recorded it.
@@ -17,14 +17,15 @@ pub(super) struct Clock {
 }
 
 impl Clock {
-    pub(super) fn of(content: &Content, simulated: bool) -> Self {
+    pub(super) fn of(facts: &[Fact], simulated: bool) -> Self {
         let mut zero = BTreeMap::new();
-        for entry in content.entries() {
-            if let std::collections::btree_map::Entry::Vacant(place) =
-                zero.entry((entry.joint, entry.boot))
-                && let Some(anchor) = content.anchor(entry.joint, entry.boot)
+        for fact in facts {
+            if let Fact::Entry(entry) = fact
+                && let Record::Anchor(anchor) = &entry.record
             {
-                place.insert(anchor);
+                let since = i64::try_from(entry.at.micros() / 1_000_000).unwrap_or(i64::MAX);
+                zero.entry((entry.joint, entry.boot))
+                    .or_insert_with(|| anchor.unix_seconds.saturating_sub(since));
             }
         }
         Self { zero, simulated }

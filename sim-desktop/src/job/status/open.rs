@@ -5,36 +5,14 @@
 use evendraw_core::ledger::{Confirmed, Standing, StepState};
 use evendraw_core::procedure::StageKind;
 
-use super::View;
+use super::{Item, View};
+use crate::mark::Mark;
 use crate::peers;
-use crate::sheet::{Item, Mark};
+use crate::plan::progress::Hold;
 use crate::words;
 
-/// Why a joint that has not been begun cannot be: parts, and joints that come first.
-pub(super) fn held(view: &View<'_>, views: &[View<'_>]) -> Vec<String> {
-    let mut reasons: Vec<String> = view
-        .missing
-        .iter()
-        .map(|part| format!("{part} is not here"))
-        .collect();
-    for before in view.joint.after() {
-        if let Some(other) = views.iter().find(|other| other.joint.id() == before)
-            && !is_final(other)
-        {
-            reasons.push(format!("{} must be final first", other.joint.title()));
-        }
-    }
-    reasons
-}
-
-pub(super) fn is_final(view: &View<'_>) -> bool {
-    matches!(view.standing, Standing::Final | Standing::RetorqueDue)
-        && view.fault.is_none()
-        && view.unlike().next().is_none()
-}
-
 /// Everything open at one joint. Empty means: this joint does not keep the build from being complete.
-pub(super) fn open(view: &View<'_>, views: &[View<'_>]) -> Vec<Item> {
+pub(super) fn open(view: &View<'_>) -> Vec<Item> {
     let whole = || view.place(None, None);
     let mut items = Vec::new();
     if let Some(fault) = &view.fault {
@@ -52,25 +30,19 @@ pub(super) fn open(view: &View<'_>, views: &[View<'_>]) -> Vec<Item> {
             format!("not answered: {question}"),
         ));
     }
-    if view.standing == Standing::Untouched {
-        let reasons = held(view, views);
-        items.push(if reasons.is_empty() {
-            Item::new(Mark::Open, whole(), "not begun")
-        } else {
-            Item::new(
-                Mark::Held,
-                whole(),
-                format!("not begun: {}", reasons.join("; ")),
-            )
-        });
+    let holds: Vec<String> = view.state.holds.iter().map(Hold::to_string).collect();
+    if view.is_untouched() {
+        let reasons = match holds.join("; ") {
+            reasons if reasons.is_empty() => "not begun".to_owned(),
+            reasons => format!("not begun: {reasons}"),
+        };
+        items.push(Item::new(view.mark(), whole(), reasons));
         return items;
     }
-    for part in &view.missing {
-        items.push(Item::new(
-            Mark::Held,
-            whole(),
-            format!("{part} is not here"),
-        ));
+    for (hold, words) in view.state.holds.iter().zip(holds) {
+        if matches!(hold, Hold::Part(_)) {
+            items.push(Item::new(Mark::Waiting, whole(), words));
+        }
     }
     match view.ledger.condition() {
         Confirmed::Differs => {
@@ -108,7 +80,7 @@ pub(super) fn open(view: &View<'_>, views: &[View<'_>]) -> Vec<Item> {
     items.extend(due(view));
     if items.is_empty() && view.standing != Standing::Final {
         // Whatever this list may not know of, the core's word counts.
-        items.push(Item::new(Mark::InHand, whole(), "not final"));
+        items.push(Item::new(Mark::InProgress, whole(), "not final"));
     }
     items
 }
@@ -180,7 +152,7 @@ fn steps(view: &View<'_>, told: &[u8], items: &mut Vec<Item>) {
                 StepState::Done | StepState::Unmeasured | StepState::Waived => continue,
                 StepState::Open if later => continue,
                 StepState::Open if view.ledger.begun() == Some(index) => {
-                    (Mark::InHand, "begun, and there is no verdict")
+                    (Mark::InProgress, "begun, and there is no verdict")
                 }
                 StepState::Open => {
                     match step.fastener() {
@@ -200,7 +172,7 @@ fn steps(view: &View<'_>, told: &[u8], items: &mut Vec<Item>) {
             let said = step
                 .fastener()
                 .is_some_and(|fastener| told.contains(&fastener));
-            if !said || matches!(mark, Mark::Rejected | Mark::InHand) {
+            if !said || matches!(mark, Mark::Rejected | Mark::InProgress) {
                 items.push(Item::new(
                     mark,
                     view.place(step.fastener(), Some(stage)),

@@ -1,0 +1,386 @@
+//! The one projection: a plan and its journal in, and out comes how every fastener, stage and joint stands, what is out of the
+//! ordinary, what is waited for, and what is next.
+//!
+//! Desk, sheet, tag, commands and exports draw from this and decide nothing. Pure: it folds recorded facts with the core and judges
+//! nothing again. Knows nothing of screens, paper or files.
+
+mod build;
+mod clock;
+mod curve;
+mod joint;
+mod model;
+mod open;
+mod rows;
+mod sure;
+pub mod telling;
+#[cfg(test)]
+mod tests;
+mod tools;
+mod unit;
+
+use std::fmt::Write as _;
+
+use evendraw_core::advice::Advice;
+use evendraw_core::ledger::{Ledger, Standing};
+use evendraw_core::procedure::Procedure;
+use evendraw_core::record::{Entry, Record};
+use evendraw_core::session::{Next, Session};
+use evendraw_core::unit::Instant;
+use jiff::civil::Date;
+
+use super::Job;
+use crate::mark::Mark;
+use crate::peers::{Peer, peers};
+use crate::plan::progress::{JointState, Progress};
+use crate::plan::{Answers, Joint, JointPlan, Plan};
+use crate::store::{Content, Damage, Fact, HostFact, Traces};
+
+pub use curve::{CurveState, curve_of, state_of_curve};
+pub use model::{
+    AttemptRow, CheckRow, Curve, FastenerStatus, Item, JointStatus, NextJoint, PartStatus,
+    PersonStatus, StageCell, StageStatus, Status, ToolStatus, counted,
+};
+pub use rows::{Row, rows};
+pub use telling::Names;
+pub use unit::Shown;
+
+use clock::Clock;
+
+/// A session that is at work on a joint.
+type Live<'a> = &'a Session<std::sync::Arc<Procedure>>;
+
+/// What the projection is made of.
+#[derive(Clone, Copy, Debug)]
+pub struct Kept<'a> {
+    /// The plan that was worked to.
+    pub plan: &'a Plan,
+    /// Everything kept, in order.
+    pub facts: &'a [Fact],
+    /// What did not read.
+    pub damage: &'a [Damage],
+    /// On no metal.
+    pub rehearsal: bool,
+    /// The traces beside the journal.
+    pub traces: Option<&'a Traces>,
+    /// Today, where that is known: calibrations run out.
+    pub today: Option<Date>,
+    /// Sessions at work, by joint number: they stand where their records stand, and need not be folded again.
+    live: &'a [Option<super::Work>],
+}
+
+impl<'a> Kept<'a> {
+    /// Of a plan and a journal that was read.
+    #[must_use]
+    pub fn of(plan: &'a Plan, content: &'a Content, traces: Option<&'a Traces>) -> Self {
+        Self {
+            plan,
+            facts: &content.facts,
+            damage: &content.damage,
+            rehearsal: content.rehearsal().unwrap_or(false),
+            traces,
+            today: Some(today()),
+            live: &[],
+        }
+    }
+
+    /// Of a plan alone: nothing was done yet.
+    #[must_use]
+    pub fn before_work(plan: &'a Plan) -> Self {
+        Self {
+            plan,
+            facts: &[],
+            damage: &[],
+            rehearsal: false,
+            traces: None,
+            today: Some(today()),
+            live: &[],
+        }
+    }
+
+    /// The names of joints, fasteners and steps, under the answers recorded.
+    #[must_use]
+    pub fn names(&self) -> Names {
+        names(self.plan, self.facts)
+    }
+
+    /// The projection.
+    #[must_use]
+    pub fn status(&self) -> Status {
+        let names = self.names();
+        let clock = Clock::of(self.facts, self.rehearsal);
+        let folded: Vec<Folded<'_>> = self
+            .plan
+            .joints()
+            .iter()
+            .map(|joint| Folded::of(self, joint))
+            .collect();
+        let standings: Vec<Standing> = folded.iter().map(Folded::standing).collect();
+        let progress = Progress::of(self.plan, &standings, |part| self.is_here(part));
+        let views: Vec<View<'_>> = folded
+            .into_iter()
+            .zip(progress.joints())
+            .map(|(folded, state)| View { folded, state })
+            .collect();
+        build::status(self, &views, &progress, &names, &clock)
+    }
+
+    fn entries(&self) -> impl Iterator<Item = &'a Entry> + use<'a> {
+        self.facts.iter().filter_map(|fact| match fact {
+            Fact::Entry(entry) => Some(entry),
+            Fact::Host(_) => None,
+        })
+    }
+
+    fn host_facts(&self) -> impl Iterator<Item = &'a HostFact> + use<'a> {
+        self.facts.iter().filter_map(|fact| match fact {
+            Fact::Host(fact) => Some(fact),
+            Fact::Entry(_) => None,
+        })
+    }
+
+    /// Whether a part is here: as was said last; before anything was said, unless the plan has it on order.
+    fn is_here(&self, part: &str) -> bool {
+        let said = self.host_facts().filter_map(|fact| match fact {
+            HostFact::PartArrived { part: here } if here == part => Some(true),
+            HostFact::PartMissing { part: missing } if missing == part => Some(false),
+            _ => None,
+        });
+        said.last().unwrap_or_else(|| !self.plan.is_on_order(part))
+    }
+
+    /// Serial number of the adapter that makes a joint's records.
+    fn adapter(&self, joint: u8) -> Option<&'a str> {
+        let said = self.host_facts().filter_map(|fact| match fact {
+            HostFact::AtAdapter { joint: own, serial } if *own == joint => Some(serial.as_str()),
+            _ => None,
+        });
+        said.last().filter(|serial| !serial.is_empty())
+    }
+}
+
+impl Job {
+    /// What the projection of this job is made of.
+    #[must_use]
+    pub fn kept(&self) -> Kept<'_> {
+        Kept {
+            plan: &self.plan,
+            facts: &self.facts,
+            damage: &self.damage,
+            rehearsal: self.purpose == crate::store::Purpose::Rehearsal,
+            traces: self.traces.as_ref(),
+            today: self.today(),
+            live: &self.sessions,
+        }
+    }
+
+    /// How everything stands.
+    #[must_use]
+    pub fn status(&self) -> Status {
+        self.kept().status()
+    }
+
+    /// The names of joints, fasteners and steps.
+    #[must_use]
+    pub fn names(&self) -> Names {
+        self.kept().names()
+    }
+}
+
+fn today() -> Date {
+    jiff::Zoned::now().date()
+}
+
+/// The names of a plan's joints, fasteners and steps, under the answers recorded.
+#[must_use]
+pub fn names(plan: &Plan, facts: &[Fact]) -> Names {
+    plan.joints().iter().fold(Names::new(), |names, joint| {
+        names.with(joint, plan_of(facts, joint))
+    })
+}
+
+/// A joint as the answers in its journal make it.
+#[must_use]
+pub fn plan_of<'p>(facts: &[Fact], joint: &'p Joint) -> &'p JointPlan {
+    joint
+        .plan(&answers(facts, joint))
+        .unwrap_or_else(|_| joint.first_plan())
+}
+
+/// The answers to a joint's variants, as recorded.
+fn answers(facts: &[Fact], joint: &Joint) -> Answers {
+    let mut answers = Answers::new();
+    for fact in facts {
+        if let Fact::Host(HostFact::Variant {
+            joint: number,
+            question,
+            answer,
+        }) = fact
+            && *number == joint.number()
+            && let Some(variant) = joint
+                .variants()
+                .iter()
+                .find(|variant| variant.key == *question || variant.ask == *question)
+        {
+            answers = answers.with(variant.key.clone(), answer.clone());
+        }
+    }
+    answers
+}
+
+/// One joint with its records folded.
+struct Folded<'a> {
+    build: &'a Plan,
+    joint: &'a Joint,
+    plan: &'a JointPlan,
+    ledger: Ledger,
+    standing: Standing,
+    next: Option<Next>,
+    /// What makes sense after the verdict that waits for somebody.
+    advice: Option<Advice>,
+    entries: Vec<&'a Entry>,
+    /// Its fasteners that are unlike their peers.
+    peers: Vec<Peer>,
+    /// Questions of the joint's variants that nobody answered.
+    unanswered: Vec<String>,
+    /// Why its records cannot be folded.
+    fault: Option<String>,
+}
+
+/// The same in the light of the other joints.
+struct View<'a> {
+    folded: Folded<'a>,
+    state: &'a JointState,
+}
+
+impl<'a> std::ops::Deref for View<'a> {
+    type Target = Folded<'a>;
+
+    fn deref(&self) -> &Folded<'a> {
+        &self.folded
+    }
+}
+
+impl<'a> Folded<'a> {
+    fn of(kept: &Kept<'a>, joint: &'a Joint) -> Self {
+        let number = joint.number();
+        let answers = answers(kept.facts, joint);
+        let unanswered = joint
+            .variants()
+            .iter()
+            .filter(|variant| answers.answer(&variant.key).is_none())
+            .map(|variant| variant.ask.clone())
+            .collect();
+        let (plan, wrong_answer) = match joint.plan(&answers) {
+            Ok(plan) => (plan, None),
+            Err(error) => (joint.first_plan(), Some(error.to_string())),
+        };
+        let entries: Vec<&Entry> = kept
+            .entries()
+            .filter(|entry| entry.joint == number)
+            .collect();
+        let live: Option<Live<'_>> = kept
+            .live
+            .get(usize::from(number))
+            .and_then(Option::as_ref)
+            .filter(|session| !matches!(session.next(), Next::Start));
+        let folded = match live {
+            Some(session) => Ok((
+                session.ledger().clone(),
+                session.standing(),
+                session.next(),
+                session.advice(),
+            )),
+            None => folded(plan, number, &entries, kept.adapter(number).is_some()),
+        };
+        let (ledger, standing, next, advice, fault) = match folded {
+            Ok((ledger, standing, next, advice)) => (ledger, standing, Some(next), advice, None),
+            Err(fault) => (Ledger::new(), Standing::Doubtful, None, None, Some(fault)),
+        };
+        let peers = peers(&plan.procedure, &ledger, number, &entries);
+        Self {
+            build: kept.plan,
+            joint,
+            plan,
+            peers,
+            ledger,
+            standing,
+            next,
+            advice,
+            fault: fault.or(wrong_answer.filter(|_| !entries.is_empty())),
+            entries,
+            unanswered,
+        }
+    }
+
+    /// Where it stands for the others: what cannot be taken up is doubtful.
+    fn standing(&self) -> Standing {
+        let is_closed = matches!(self.standing, Standing::Final | Standing::RetorqueDue);
+        if self.fault.is_some() || is_closed && self.unlike().next().is_some() {
+            Standing::Doubtful
+        } else {
+            self.standing
+        }
+    }
+
+    /// Fasteners unlike their peers that nobody has looked at.
+    fn unlike(&self) -> impl Iterator<Item = &Peer> {
+        self.peers.iter().filter(|peer| peer.settled.is_none())
+    }
+
+    /// `head, fastener 4, stage 2`, as far as each applies.
+    fn place(&self, fastener: Option<u8>, stage: Option<u8>) -> String {
+        let mut place = self.joint.id().to_owned();
+        if let Some(fastener) = fastener {
+            let _ = write!(place, ", fastener {}", self.joint.label(fastener));
+        }
+        if let Some(stage) = stage {
+            let _ = write!(place, ", stage {}", u32::from(stage) + 1);
+        }
+        place
+    }
+
+    fn label_list(&self, fasteners: &[u8]) -> String {
+        let labels: Vec<&str> = fasteners
+            .iter()
+            .map(|&fastener| self.joint.label(fastener))
+            .collect();
+        labels.join(", ")
+    }
+
+    /// The steps with their index.
+    fn steps(&self) -> impl Iterator<Item = (u16, &'a evendraw_core::procedure::Step)> + use<'a> {
+        (0_u16..).zip(self.plan.procedure.steps())
+    }
+}
+
+impl View<'_> {
+    /// How the joint stands.
+    fn mark(&self) -> Mark {
+        self.state.state
+    }
+
+    fn is_untouched(&self) -> bool {
+        matches!(self.mark(), Mark::Ready | Mark::Waiting)
+    }
+}
+
+type FoldedRecords = (Ledger, Standing, Next, Option<Advice>);
+
+/// The records folded, and what is next after them. The pull in progress at an adapter is the adapter's: its begin says nothing
+/// about how the fastener is.
+fn folded(
+    plan: &JointPlan,
+    joint: u8,
+    entries: &[&Entry],
+    at_adapter: bool,
+) -> Result<FoldedRecords, String> {
+    let settled = match entries.split_last() {
+        Some((last, before)) if at_adapter && matches!(last.record, Record::Begun(_)) => before,
+        _ => entries,
+    };
+    let mut session = Session::restore(&plan.procedure, joint, settled.iter().copied())
+        .map_err(|error| error.to_string())?;
+    let (ledger, standing) = (session.ledger().clone(), session.standing());
+    session.look_on(entries.last().map_or(Instant::BOOT, |entry| entry.at));
+    Ok((ledger, standing, session.next(), session.advice()))
+}

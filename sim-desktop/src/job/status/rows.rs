@@ -1,0 +1,131 @@
+//! Every fact kept, as a row: who, with what, when, in words.
+//!
+//! Knows nothing of states.
+
+use std::collections::BTreeMap;
+
+use evendraw_core::record::{Record, Role};
+
+use super::Clock;
+use super::telling::{self, List, Names, judged, tell, tell_host};
+use crate::mark::Mark;
+use crate::plan::Plan;
+use crate::store::Fact;
+
+/// One fact kept.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Row {
+    /// Its place among the facts, from 1.
+    pub sequence: u64,
+    /// Its number among the records of its joint; 0 for a fact of the desktop.
+    pub number: u32,
+    /// When it was, or "time unknown"; empty for a fact of the desktop.
+    pub time: String,
+    /// The joint's id; empty where it belongs to none.
+    pub joint: String,
+    /// The fastener's label, where it is about one.
+    pub fastener: String,
+    /// The stage from 1; 0 where it is about none.
+    pub stage: u32,
+    /// Attempt from 1; 0 for none.
+    pub attempt: u32,
+    /// Its judged torque, in the plan's unit.
+    pub torque: Option<f64>,
+    /// Unit of `torque`.
+    pub torque_unit: String,
+    /// Its angle in degrees.
+    pub angle: Option<f64>,
+    /// A curve was recorded with it.
+    pub traced: bool,
+    /// How sure its torque is, in words; empty where nobody knows.
+    pub sure: String,
+    /// Where and what, in words.
+    pub words: String,
+    /// What, in words, without the place.
+    pub what: String,
+    /// Its state, where it has one.
+    pub mark: Option<Mark>,
+    /// It is out of the ordinary.
+    pub exception: bool,
+    /// Who worked.
+    pub person: String,
+    /// With which tool.
+    pub tool: String,
+    /// The first load of an attempt, which says it all better.
+    pub is_first_load: bool,
+    /// A start or a wall time: it goes without saying.
+    pub is_beside: bool,
+}
+
+/// Every fact as a row, in order.
+#[must_use]
+pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>) -> Vec<Row> {
+    let clock = Clock::of(facts, rehearsal);
+    let mut person: BTreeMap<u8, String> = BTreeMap::new();
+    let mut tool: BTreeMap<u8, String> = BTreeMap::new();
+    let mut rows = Vec::with_capacity(facts.len());
+    for (sequence, fact) in (1_u64..).zip(facts) {
+        let entry = match fact {
+            Fact::Entry(entry) => entry,
+            Fact::Host(fact) => {
+                rows.extend(tell_host(names, fact).map(|(_, words)| Row {
+                    sequence,
+                    what: words.clone(),
+                    words,
+                    ..Row::default()
+                }));
+                continue;
+            }
+        };
+        match &entry.record {
+            // Whoever starts the program again names the tool again.
+            Record::Started(_) => {
+                tool.remove(&entry.joint);
+            }
+            Record::Person(own) if own.role == Role::Operator => {
+                person.insert(entry.joint, own.name.to_string());
+            }
+            Record::Tool(own) => {
+                tool.insert(entry.joint, own.id.to_string());
+            }
+            _ => {}
+        }
+        let telling = tell(names, entry);
+        let (fastener, stage) = telling.about.place(names, entry.joint);
+        let mut row = Row {
+            sequence,
+            number: entry.seq,
+            time: clock.when(entry),
+            joint: names.joint(entry.joint),
+            fastener: fastener.map_or_else(String::new, |own| names.fastener(entry.joint, own)),
+            stage: stage.map_or(0, |own| u32::from(own) + 1),
+            words: telling::line(names, entry),
+            exception: matches!(telling.list, List::Exceptions | List::Redone),
+            is_first_load: telling.kind == "begun",
+            is_beside: matches!(telling.kind, "started" | "anchor"),
+            mark: telling.mark,
+            what: telling.words,
+            person: person.get(&entry.joint).cloned().unwrap_or_default(),
+            tool: tool.get(&entry.joint).cloned().unwrap_or_default(),
+            ..Row::default()
+        };
+        if let Record::Attempt(attempt) = &entry.record {
+            let shown = names.shown(entry.joint, attempt.stage);
+            let newton_meters = f64::from(attempt.peak.millinewton_meters()) / 1_000.0;
+            row.attempt = u32::from(attempt.attempt);
+            row.torque = Some(shown.value(newton_meters));
+            shown.symbol().clone_into(&mut row.torque_unit);
+            row.angle = attempt
+                .angle
+                .map(|angle| f64::from(angle.millidegrees()) / 1_000.0);
+            row.traced = attempt.trace != 0;
+            let judged = judged(plan, facts, entry);
+            row.sure = judged.map_or_else(String::new, |judged| judged.words());
+            if let Some(remark) = judged.and_then(|judged| judged.remark()) {
+                row.what = format!("{}; {remark}", row.what);
+            }
+        }
+        rows.push(row);
+    }
+    rows
+}

@@ -1,0 +1,163 @@
+//! The tools: what each is, whether its calibration holds, what was read with it.
+//!
+//! Knows nothing of what was read.
+
+use evendraw_core::record::{Entry, Record};
+use jiff::civil::Date;
+
+use super::clock::Clock;
+use super::{Item, Kept, ToolStatus, View, counted};
+use crate::mark::Mark;
+use crate::plan::Tool;
+
+/// What was done with one tool.
+struct Use<'e> {
+    id: String,
+    waivers: Vec<String>,
+    readings: Vec<&'e Entry>,
+}
+
+impl Use<'_> {
+    fn of(id: impl Into<String>) -> Self {
+        Self {
+            id: id.into(),
+            waivers: Vec::new(),
+            readings: Vec::new(),
+        }
+    }
+}
+
+/// The tools that were named, then the others of the plan; what is wrong with their use goes to the exceptions.
+pub(super) fn tools(
+    exceptions: &mut Vec<Item>,
+    views: &[View<'_>],
+    clock: &Clock,
+    kept: &Kept<'_>,
+) -> Vec<ToolStatus> {
+    let plan = kept.plan;
+    let (mut used, untold) = used(views);
+    if untold > 0 && !plan.tools().is_empty() {
+        let what = format!("{} taken with no tool named", counted(untold, "reading"));
+        exceptions.push(Item::new(Mark::Doubtful, "build", what));
+    }
+    let named = used.len();
+    for tool in plan.tools() {
+        if used.iter().all(|one| one.id != tool.id) {
+            used.push(Use::of(&tool.id));
+        }
+    }
+    let mut list = Vec::new();
+    for (at, one) in used.into_iter().enumerate() {
+        let tool = plan.tool(&one.id);
+        let is_expired = tool
+            .zip(kept.today)
+            .is_some_and(|(tool, day)| tool.is_overdue(day));
+        let (over, in_date) = in_date(tool, &one, is_expired, clock, kept);
+        if over > 0 {
+            let what = format!("tool {}: calibration expired: {in_date}", one.id);
+            exceptions.push(Item::new(Mark::Doubtful, "build", what));
+        }
+        list.push(ToolStatus {
+            what: tool.map_or_else(|| "not in the plan".to_owned(), what),
+            calibration: tool.map_or_else(String::new, |tool| calibration(tool, is_expired)),
+            is_expired,
+            in_date,
+            readings: one.readings.len(),
+            is_used: at < named,
+            waiver: one.waivers.join("; "),
+            id: one.id,
+        });
+    }
+    list
+}
+
+/// The tools named, with their readings; and the readings that were taken with none.
+fn used<'e>(views: &[View<'e>]) -> (Vec<Use<'e>>, usize) {
+    let mut used: Vec<Use<'e>> = Vec::new();
+    let mut untold = 0;
+    for view in views {
+        let mut now: Option<usize> = None;
+        for &entry in &view.entries {
+            match &entry.record {
+                Record::Started(_) => now = None,
+                Record::Tool(tool) => {
+                    let at = used.iter().position(|known| known.id == tool.id.as_str());
+                    let at = at.unwrap_or_else(|| {
+                        used.push(Use::of(tool.id.as_str()));
+                        used.len() - 1
+                    });
+                    let waiver = tool.waiver.to_string();
+                    if !waiver.is_empty() && !used[at].waivers.contains(&waiver) {
+                        used[at].waivers.push(waiver);
+                    }
+                    now = Some(at);
+                }
+                Record::Attempt(_) => match now {
+                    Some(at) => used[at].readings.push(entry),
+                    None => untold += 1,
+                },
+                _ => {}
+            }
+        }
+    }
+    (used, untold)
+}
+
+/// How many readings were taken after it ran out, and in words whether the calibration held: when it was used, or today where
+/// nothing was read with it yet.
+fn in_date(
+    tool: Option<&Tool>,
+    used: &Use<'_>,
+    is_expired: bool,
+    clock: &Clock,
+    kept: &Kept<'_>,
+) -> (usize, String) {
+    let Some(due) = tool.and_then(|tool| tool.due) else {
+        return (0, "unknown, no due date in the plan".to_owned());
+    };
+    let now = if is_expired {
+        "calibration expired"
+    } else {
+        "yes"
+    };
+    if used.readings.is_empty() || kept.rehearsal {
+        return (0, now.to_owned());
+    }
+    let day = |entry: &&Entry| -> Option<Date> {
+        let stamp = jiff::Timestamp::from_second(clock.unix(entry)?).ok()?;
+        Some(stamp.to_zoned(jiff::tz::TimeZone::system()).date())
+    };
+    let days: Vec<Option<Date>> = used.readings.iter().map(day).collect();
+    let over = days.iter().flatten().filter(|day| **day > due).count();
+    let unknown = days.iter().filter(|day| day.is_none()).count();
+    let unknown_words = || format!("time of {} unknown", counted(unknown, "reading"));
+    let words = match (over, unknown) {
+        (0, 0) if is_expired => format!("yes when used; calibration expired on {due}"),
+        (0, 0) => "yes".to_owned(),
+        (0, _) if is_expired => format!("calibration expired on {due}; {}", unknown_words()),
+        (0, _) => format!("due {due}; {}", unknown_words()),
+        (over, _) => format!("NO, {} after {due}", counted(over, "reading")),
+    };
+    (over, words)
+}
+
+fn calibration(tool: &Tool, is_expired: bool) -> String {
+    let day = |date: Option<Date>| date.map_or("unknown".to_owned(), |date| date.to_string());
+    let due = if is_expired { "EXPIRED on" } else { "due" };
+    format!("{}, {due} {}", day(tool.calibrated), day(tool.due))
+}
+
+fn what(tool: &Tool) -> String {
+    let mut parts = vec![tool.kind.word().to_owned()];
+    parts.extend(tool.title.clone());
+    parts.push(match &tool.lowest_text {
+        Some(lowest) => format!("{lowest} to {}", tool.capacity_text),
+        None => format!(
+            "{} to {}",
+            crate::words::torque(tool.lowest),
+            tool.capacity_text
+        ),
+    });
+    parts.extend(tool.accuracy_text.clone());
+    parts.join(", ")
+}
