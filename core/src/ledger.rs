@@ -9,7 +9,7 @@ mod fold;
 pub(crate) use fold::fold;
 
 use crate::limits::{ATTEMPTS_MAX, FASTENERS_MAX, MOMENTS_MAX, STAGES_MAX, STEPS_MAX};
-use crate::procedure::{Moment, Procedure, Reuse, Stage, StageKind};
+use crate::procedure::{Moment, Procedure, Reuse, Stage, StageKind, Step};
 use crate::record::Seen;
 use crate::unit::{Angle, Instant, Torque};
 use crate::verdict::Reasons;
@@ -106,21 +106,26 @@ struct FastenerCell {
     running: RunningCell,
 }
 
-/// The running torque as it is known: twice its mN·m, one more if it was typed, and one so that zero can mean "not known".
+/// The running torque as it is known: twice its mN·m, one more if it was typed, and one so that zero can mean "not known". In two
+/// halves, the upper one first, so that a cell has no gap in it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-struct RunningCell(u32);
+struct RunningCell([u16; 2]);
 
 impl RunningCell {
     /// Negative counts as not known.
     fn of(torque: Torque, seen: Seen) -> Self {
         let typed = u32::from(seen == Seen::Typed);
-        u32::try_from(torque.millinewton_meters()).map_or(Self(0), |torque| {
-            Self(torque.wrapping_mul(2).wrapping_add(typed).wrapping_add(1))
-        })
+        let Ok(torque) = u32::try_from(torque.millinewton_meters()) else {
+            return Self::default();
+        };
+        let kept = torque.wrapping_mul(2).wrapping_add(typed).wrapping_add(1);
+        let [a, b, c, d] = kept.to_be_bytes();
+        Self([u16::from_be_bytes([a, b]), u16::from_be_bytes([c, d])])
     }
 
     fn known(self) -> Option<(Torque, Seen)> {
-        let kept = self.0.checked_sub(1)?;
+        let [upper, lower] = self.0.map(u32::from);
+        let kept = (upper << 16 | lower).checked_sub(1)?;
         let torque = i32::try_from(kept >> 1).ok()?;
         let seen = if kept & 1 == 1 {
             Seen::Typed
@@ -199,6 +204,10 @@ pub enum Standing {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Ledger {
     steps: [StepCell; STEPS_MAX],
+    /// Every step before this one is settled: what is next need not be looked for from the beginning each time.
+    first_open: u16,
+    /// How many steps of each stage are settled.
+    settled: [u16; STAGES_MAX],
     fasteners: [FastenerCell; FASTENERS_MAX],
     /// Second since boot, plus one, at which a stage became complete; zero when it is not or the clock was lost.
     stage_done: [u32; STAGES_MAX],
@@ -234,12 +243,14 @@ impl Ledger {
     pub const fn new() -> Self {
         Self {
             steps: [StepCell(0); STEPS_MAX],
+            first_open: 0,
+            settled: [0; STAGES_MAX],
             fasteners: [FastenerCell {
                 flags: 0,
                 cycles: 0,
                 turned: 0,
                 left_at: 0,
-                running: RunningCell(0),
+                running: RunningCell([0; 2]),
             }; FASTENERS_MAX],
             stage_done: [0; STAGES_MAX],
             moments: [0; MOMENTS_MAX],
@@ -478,10 +489,52 @@ impl Ledger {
     /// Whether every step of a stage is settled.
     #[must_use]
     pub fn is_stage_settled(&self, procedure: &Procedure, stage: u8) -> bool {
-        procedure
-            .numbered_steps()
-            .filter(|(_, step)| step.stage() == stage)
-            .all(|(index, _)| self.step(index).is_settled())
+        self.settled_in(stage) == procedure.steps_in(stage)
+    }
+
+    /// How many steps of a stage are settled.
+    pub(crate) fn settled_in(&self, stage: u8) -> u16 {
+        self.settled.get(usize::from(stage)).copied().unwrap_or(0)
+    }
+
+    /// The steps that may be open, in the order of work: every one that is left out is settled.
+    pub(crate) fn steps_maybe_open<'p>(
+        &self,
+        procedure: &'p Procedure,
+    ) -> impl Iterator<Item = (u16, &'p Step)> + use<'p> {
+        let first = usize::from(self.first_open);
+        let steps = procedure.steps().get(first..).unwrap_or(&[]);
+        (self.first_open..=u16::MAX).zip(steps)
+    }
+
+    /// Puts a step into a state, and keeps count.
+    fn put(&mut self, procedure: &Procedure, step: u16, state: StepState) {
+        let Some(cell) = self.steps.get_mut(usize::from(step)) else {
+            return;
+        };
+        let before = cell.state().is_settled();
+        *cell = cell.with(state);
+        let stage = procedure.steps().get(usize::from(step));
+        if let Some(count) = stage.and_then(|step| self.settled.get_mut(usize::from(step.stage())))
+        {
+            *count = match (before, state.is_settled()) {
+                (false, true) => count.saturating_add(1),
+                (true, false) => count.saturating_sub(1),
+                _ => *count,
+            };
+        }
+        if !state.is_settled() {
+            self.first_open = self.first_open.min(step);
+        } else if step == self.first_open {
+            let rest = self.steps.get(usize::from(step)..).unwrap_or(&[]);
+            let settled = (0..=u16::MAX)
+                .zip(rest)
+                .take_while(|(_, cell)| cell.state().is_settled())
+                .last();
+            if let Some((further, _)) = settled {
+                self.first_open = step.saturating_add(further).saturating_add(1);
+            }
+        }
     }
 
     /// Whether every step of the fastener that can be done now is settled, and not as a trial only.

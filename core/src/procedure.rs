@@ -512,9 +512,16 @@ pub struct Procedure {
     steps: Vec<Step, STEPS_MAX>,
     overrides: Vec<Override, OVERRIDES_MAX>,
     terms: Terms,
+    /// How many steps each stage has.
+    in_stage: [u16; STAGES_MAX],
 }
 
 impl Procedure {
+    /// How many steps a stage has.
+    pub(crate) fn steps_in(&self, stage: u8) -> u16 {
+        self.in_stage.get(usize::from(stage)).copied().unwrap_or(0)
+    }
+
     /// The fasteners.
     #[must_use]
     pub fn fasteners(&self) -> &[Fastener] {

@@ -114,6 +114,8 @@ pub struct Session<P> {
     next: Next,
     pending: Pending,
     digest: u32,
+    /// A reading at rest was refused since anything happened: the next ones need not be.
+    refused_at_rest: bool,
 }
 
 /// A fastener taken out of its turn, and the stage it was taken for: at any other stage the order of work goes on.
@@ -159,6 +161,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             armed: None,
             next: Next::Start,
             pending: Pending::default(),
+            refused_at_rest: false,
         }
     }
 

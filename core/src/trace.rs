@@ -44,9 +44,10 @@ impl Point {
     }
 }
 
-/// Time since the point before in ticks of 1,024 µs, torque and rotation, in 16, 22 and 26 bits.
+/// Time since the point before in ticks of 1,024 µs, torque and rotation, in 16, 22 and 26 bits: the first word holds the rotation
+/// and the upper six bits of the time, the second the torque and the lower ten, so that torque and rotation each are one shift away.
 #[derive(Clone, Copy, Debug)]
-struct Packed(u64);
+struct Packed(u32, u32);
 
 const TORQUE_EDGE: i32 = 0x1F_FFFF;
 const ROTATION_EDGE: i32 = 0x1FF_FFFF;
@@ -61,30 +62,37 @@ impl Packed {
             .clamp(-ROTATION_EDGE, ROTATION_EDGE)
             .wrapping_add(ROTATION_EDGE);
         Self(
-            u64::from(ticks)
-                | u64::from(torque.unsigned_abs()) << 16
-                | u64::from(rotation.unsigned_abs()) << 38,
+            rotation.unsigned_abs() << 6 | u32::from(ticks >> 10),
+            torque.unsigned_abs() << 10 | u32::from(ticks & 0x3FF),
         )
     }
 
-    fn ticks(self) -> u16 {
-        u16::try_from(self.0 & 0xFFFF).unwrap_or(u16::MAX)
+    const fn ticks(self) -> u32 {
+        (self.0 & 0x3F) << 10 | self.1 & 0x3FF
     }
 
-    fn torque(self) -> i32 {
-        i32::try_from(self.0 >> 16 & 0x3F_FFFF)
-            .unwrap_or(0)
-            .wrapping_sub(TORQUE_EDGE)
+    const fn torque(self) -> i32 {
+        (self.1 >> 10).cast_signed().wrapping_sub(TORQUE_EDGE)
     }
 
-    fn rotation(self) -> i32 {
-        i32::try_from(self.0 >> 38)
-            .unwrap_or(0)
-            .wrapping_sub(ROTATION_EDGE)
+    const fn rotation(self) -> i32 {
+        (self.0 >> 6).cast_signed().wrapping_sub(ROTATION_EDGE)
     }
 
-    fn later(self, ticks: u16) -> Self {
-        Self(self.0 & !0xFFFF | u64::from(self.ticks().saturating_add(ticks)))
+    /// Whether both differ by less than a step; the edges fall out of a difference.
+    #[inline]
+    const fn is_near(self, other: Self, torque_step: u32, rotation_step: u32) -> bool {
+        (self.1 >> 10).abs_diff(other.1 >> 10) < torque_step
+            && (self.0 >> 6).abs_diff(other.0 >> 6) < rotation_step
+    }
+
+    const fn later(self, ticks: u32) -> Self {
+        let ticks = self.ticks().saturating_add(ticks);
+        let ticks = if ticks > 0xFFFF { 0xFFFF } else { ticks };
+        Self(
+            self.0 & !0x3F | ticks >> 10,
+            self.1 & !0x3FF | ticks & 0x3FF,
+        )
     }
 }
 
@@ -108,6 +116,10 @@ pub struct Trace {
     last_ticks: u32,
     last_torque: i32,
     last_rotation: i32,
+    /// The digest of the first `summed` points and the time of the last of them; none while points are gone through.
+    summed: u8,
+    summed_ticks: u32,
+    sum: u32,
 }
 
 /// Fewest torque and rotation between points: 0.1 N·m and 0.25°.
@@ -119,7 +131,7 @@ impl Trace {
     #[must_use]
     pub const fn new() -> Self {
         Self {
-            points: [Packed(0); TRACE_POINTS_MAX],
+            points: [Packed(0, 0); TRACE_POINTS_MAX],
             used: 0,
             kept: 0,
             scan: 0,
@@ -130,6 +142,9 @@ impl Trace {
             last_ticks: 0,
             last_torque: 0,
             last_rotation: 0,
+            summed: 0,
+            summed_ticks: 0,
+            sum: 0,
         }
     }
 
@@ -147,13 +162,8 @@ impl Trace {
             .unwrap_or(&[]);
         let mut ticks = 0_u32;
         head.iter().chain(tail).map(move |point| {
-            ticks = ticks.wrapping_add(u32::from(point.ticks()));
-            Point {
-                // 128/125 is 1,024/1,000; 64 points of 16 bits each leave room for the product.
-                millis: ticks.wrapping_mul(128) / 125,
-                torque: Torque::from_millinewton_meters(point.torque()),
-                rotation: Angle::from_millidegrees(point.rotation()),
-            }
+            ticks = ticks.wrapping_add(point.ticks());
+            unpacked(*point, ticks)
         })
     }
 
@@ -172,7 +182,41 @@ impl Trace {
     /// CRC-32 over every point: time, torque and rotation as little-endian 32-bit integers; zero for an empty trace.
     #[must_use]
     pub fn digest(&self) -> u32 {
-        digest(self.points())
+        if self.thinning {
+            return digest(self.points());
+        }
+        let from = usize::from(self.summed);
+        let left = self.points.get(from..usize::from(self.used)).unwrap_or(&[]);
+        let begin = (self.summed_ticks, self.sum);
+        let (_, sum) = left.iter().fold(begin, |(ticks, sum), point| {
+            let ticks = ticks.wrapping_add(point.ticks());
+            (ticks, crc32(sum, &unpacked(*point, ticks).to_bytes()))
+        });
+        sum
+    }
+
+    /// Takes four more points into the digest, so that the reading that ends an attempt need not take them all: at 200 readings a
+    /// second twenty come before it.
+    pub(crate) fn sum_up(&mut self) {
+        if self.thinning {
+            return;
+        }
+        for _ in 0..4 {
+            let Some(point) = self.at(self.summed).filter(|_| self.summed < self.used) else {
+                return;
+            };
+            self.summed = self.summed.wrapping_add(1);
+            self.summed_ticks = self.summed_ticks.wrapping_add(point.ticks());
+            let point = unpacked(point, self.summed_ticks);
+            self.sum = crc32(self.sum, &point.to_bytes());
+        }
+    }
+
+    /// The points are not what they were.
+    fn sum_anew(&mut self) {
+        self.summed = 0;
+        self.summed_ticks = 0;
+        self.sum = 0;
     }
 
     pub(crate) fn clear(&mut self) {
@@ -181,18 +225,28 @@ impl Trace {
         (self.torque_step, self.rotation_step) = STEP_LEAST;
         self.origin = None;
         self.last_ticks = 0;
+        self.sum_anew();
     }
 
     pub(crate) fn push(&mut self, at: Instant, torque: Torque, rotation: Rotation) {
         let (began, zero) = *self.origin.get_or_insert((at, rotation));
         let torque = torque.millinewton_meters();
-        let rotation = (rotation - zero).millidegrees();
+        // Both lie within ±10⁹, so neither difference wraps.
+        let rotation = rotation.millidegrees().wrapping_sub(zero.millidegrees());
         if self.thinning {
             self.thin();
         }
-        if self.used > 0 && self.is_near(self.last_torque, self.last_rotation, torque, rotation) {
+        if self.used > 0
+            && torque.abs_diff(self.last_torque) < self.torque_step.unsigned_abs()
+            && rotation.abs_diff(self.last_rotation) < self.rotation_step.unsigned_abs()
+        {
             return;
         }
+        self.store(at, began, torque, rotation);
+    }
+
+    #[inline(never)]
+    fn store(&mut self, at: Instant, began: Instant, torque: i32, rotation: i32) {
         let ticks = u32::try_from(at.since(began).micros() >> 10).unwrap_or(u32::MAX);
         let step = ticks.saturating_sub(self.last_ticks);
         let step = u16::try_from(step).unwrap_or(u16::MAX);
@@ -206,6 +260,7 @@ impl Trace {
             self.thinning = true;
             self.kept = 1;
             self.scan = 1;
+            self.sum_anew();
             self.torque_step = self.torque_step.saturating_mul(2);
             self.rotation_step = self.rotation_step.saturating_mul(2);
         }
@@ -220,11 +275,6 @@ impl Trace {
 
     fn at(&self, index: u8) -> Option<Packed> {
         self.points.get(usize::from(index)).copied()
-    }
-
-    fn is_near(&self, last_torque: i32, last_rotation: i32, torque: i32, rotation: i32) -> bool {
-        torque.abs_diff(last_torque) < self.torque_step.unsigned_abs()
-            && rotation.abs_diff(last_rotation) < self.rotation_step.unsigned_abs()
     }
 
     fn thin(&mut self) {
@@ -243,11 +293,10 @@ impl Trace {
             self.scan = self.scan.wrapping_add(1);
             // The newest point stays: the time of the next sample counts from it.
             if self.scan < self.used
-                && self.is_near(
-                    last.torque(),
-                    last.rotation(),
-                    point.torque(),
-                    point.rotation(),
+                && point.is_near(
+                    last,
+                    self.torque_step.unsigned_abs(),
+                    self.rotation_step.unsigned_abs(),
                 )
             {
                 // The time of the point left out goes to the next one.
@@ -267,6 +316,16 @@ impl Trace {
 impl Default for Trace {
     fn default() -> Self {
         Self::new()
+    }
+}
+
+/// A kept point, so many ticks after the first.
+fn unpacked(point: Packed, ticks: u32) -> Point {
+    Point {
+        // 128/125 is 1,024/1,000; 64 points of 16 bits each leave room for the product.
+        millis: ticks.wrapping_mul(128) / 125,
+        torque: Torque::from_millinewton_meters(point.torque()),
+        rotation: Angle::from_millidegrees(point.rotation()),
     }
 }
 
@@ -296,6 +355,13 @@ mod tests {
                 assert!(trace.points().count() <= TRACE_POINTS_MAX);
             }
             trace.settle();
+            // In whatever portions it is taken, the digest is the same.
+            let whole = digest(trace.points());
+            for _ in 0..TRACE_POINTS_MAX {
+                assert_eq!(trace.digest(), whole);
+                trace.sum_up();
+            }
+            assert_eq!((trace.digest(), trace.summed), (whole, trace.used));
             let count = trace.points().count();
             assert!((8..=TRACE_POINTS_MAX).contains(&count), "{count} points");
             let (torque_error, angle_error) = trace.error();

@@ -337,6 +337,7 @@ impl Tracker {
             self.pulled(before, seen, sure);
         } else {
             self.cue = Cue::None;
+            self.trace.sum_up();
             self.went_on(seen);
             self.drift.rest(seen);
             self.against(seen);
@@ -350,7 +351,11 @@ impl Tracker {
         }
         Signal {
             running: running.map(Torque::from_millinewton_meters),
-            ..self.signal(at, began)
+            cue: self.cue,
+            halt: self.halt,
+            began,
+            // Nothing ends under load.
+            ended: !self.loaded && self.ends(at),
         }
     }
 
@@ -633,13 +638,21 @@ impl Tracker {
         }
     }
 
-    fn signal(&self, at: Instant, began: bool) -> Signal {
-        let ended = self.released_at.is_some_and(|released| {
+    /// Whether the attempt is over at this time: let go for long enough.
+    fn ends(&self, at: Instant) -> bool {
+        self.released_at.is_some_and(|released| {
             let passed = at.since(released).micros();
-            let idle = self.goal.idle(&self.thresholds);
-            passed >= self.thresholds.release && self.is_complete()
-                || idle.is_some_and(|idle| passed >= idle)
-        });
+            passed >= self.thresholds.quiet
+                && (passed >= self.thresholds.release && self.is_complete()
+                    || self
+                        .goal
+                        .idle(&self.thresholds)
+                        .is_some_and(|idle| passed >= idle))
+        })
+    }
+
+    fn signal(&self, at: Instant, began: bool) -> Signal {
+        let ended = self.ends(at);
         Signal {
             cue: self.cue,
             halt: self.halt,

@@ -243,12 +243,14 @@ pub(crate) const fn ratio(value: i64, by: u64) -> i64 {
         0
     } else if by <= 0xFFFF {
         divided(size, (by & 0xFFFF) as u16)
+    } else if size < by {
+        0
     } else {
         let mut left = size;
         let mut quotient = 0;
-        let mut shift = by.leading_zeros();
+        let mut shift = by.leading_zeros().wrapping_sub(size.leading_zeros());
         loop {
-            let step = by << shift;
+            let step = by.wrapping_shl(shift);
             quotient <<= 1;
             if left >= step {
                 left = left.wrapping_sub(step);
@@ -272,9 +274,14 @@ pub(crate) const fn ratio(value: i64, by: u64) -> i64 {
 /// Long division with digits of 16 bits, rounded down: small chips divide 32 bits at once, and the library's division of 64 is
 /// slow and a kilobyte.
 pub(crate) const fn divided(value: u64, by: u16) -> u64 {
-    let mut left: u32 = 0;
-    let mut quotient: u64 = 0;
-    let mut shift: u32 = 64;
+    let (mut shift, mut left, mut quotient): (u32, u32, u64) = (64, 0, 0);
+    if value >> 32 == 0 {
+        // Nearly always.
+        return match ((value & 0xFFFF_FFFF) as u32).checked_div(by as u32) {
+            Some(whole) => whole as u64,
+            None => u64::MAX,
+        };
+    }
     while shift > 0 {
         shift = shift.wrapping_sub(16);
         let digit = (value >> shift & 0xFFFF) as u32;

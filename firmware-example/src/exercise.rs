@@ -4,6 +4,7 @@
 //! noise on it: enough to reach every kind of stage and verdict, not a model of a joint (the desktop has one). Knows nothing of
 //! flash, link or board.
 
+use evendraw_core::limits::FASTENERS_MAX;
 use evendraw_core::procedure::{
     AngleWindow, Fastener, Parts, Policy, Prevailing, Procedure, Redo, Reuse, Stage, StageKind,
     Step, Terms, TorqueWindow,
@@ -57,7 +58,7 @@ impl Random {
 }
 
 /// A window of ±`percent` about a torque in mN·m.
-fn about(target: i32, percent: i32) -> TorqueWindow {
+pub(crate) fn about(target: i32, percent: i32) -> TorqueWindow {
     let half = target / 100 * percent;
     TorqueWindow {
         target: Torque::from_millinewton_meters(target),
@@ -203,7 +204,7 @@ struct Metal {
 #[derive(Debug)]
 pub struct Bench {
     random: Random,
-    metal: [Metal; 8],
+    metal: [Metal; FASTENERS_MAX],
     at: Instant,
     /// What the adapter's sensor has turned while it was off the fastener.
     drift: i32,
@@ -218,7 +219,7 @@ impl Bench {
             metal: [Metal {
                 turned: 0,
                 moves_at: 0,
-            }; 8],
+            }; FASTENERS_MAX],
             at: Instant::BOOT,
             drift: 0,
         }
@@ -320,6 +321,16 @@ impl Bench {
         }
         self.metal[index] = metal;
         self.let_go(load, metal.turned, take);
+    }
+
+    /// The tool lies there: as many readings at rest as `take` wants.
+    pub fn rest(&mut self, take: &mut dyn FnMut(Instant, Sample) -> bool) {
+        loop {
+            let (at, sample) = self.reading(0, 0);
+            if !take(at, sample) {
+                break;
+            }
+        }
     }
 
     fn back_off(&mut self, index: usize, back: i32, take: &mut dyn FnMut(Instant, Sample) -> bool) {

@@ -11,6 +11,7 @@ pub mod display;
 pub mod exercise;
 pub mod gyro;
 pub mod log;
+pub mod meter;
 pub mod nor;
 pub mod readings;
 pub mod shelf;

@@ -48,7 +48,11 @@ fn two_hundred_sessions_make_the_same_bytes_on_desktop_and_chip() {
         .expect("the sessions, then size and cost");
     let (size, costs) = facts.split_once('\n').expect("a line of sizes");
     weigh(size);
+    let (costs, inputs) = costs
+        .split_once("joint ")
+        .expect("the cost of readings, then that of inputs");
     report(costs);
+    report_inputs(inputs);
 
     assert_eq!(debug.lines().count(), 200);
     for ((debug, release), chip) in debug.lines().zip(release.lines()).zip(chip.lines()) {
@@ -79,15 +83,28 @@ fn two_hundred_sessions_make_the_same_bytes_on_desktop_and_chip() {
 
 /// Instructions that a tick of the board's timer stands for.
 const INSTRUCTIONS_A_TICK: f64 = 40.0;
-/// What a reading may cost on average, and at worst, in instructions; the worst is the one that ends an attempt and makes its
-/// records. The aim of 150 and 800 is not met: see DEVELOPERS.md. At 16 MHz this is a twentieth of the millisecond between two
-/// readings.
-const AVERAGE_MAX: f64 = 800.0;
-const WORST_MAX: f64 = 5_600.0;
+/// What a reading may cost on average, and at worst, in instructions, over the 200 sessions. The aim of 350 is not met: see
+/// DEVELOPERS.md. At 16 MHz this is a twentieth of the millisecond between two readings.
+const AVERAGE_MAX: f64 = 820.0;
+const WORST_MAX: f64 = 3_200.0;
+
+/// What each kind of input may cost at worst, on joints of 6, 14 and 64 fasteners; a reading that ends an attempt tells the
+/// verdict, makes its records, works out what is next and arms for it. The aim of 5,000 is not met there: most of it is copying
+/// limits and records. At the limits of the core, told by a person, the run-down is looked for through every later step.
+const INPUT_WORST_MAX: [(&str, f64); 6] = [
+    ("Pulled", 1_840.0),
+    ("Rest", 3_000.0),
+    ("Records", 10_400.0),
+    ("Idle", 480.0),
+    ("Durable", 3_200.0),
+    ("Told", 11_000.0),
+];
+/// What an average reading may cost more on the largest joint than on the smallest.
+const GROWTH_MAX: f64 = 1.1;
 
 /// What a session may take in memory on the chip, ledger and tracker included, the trace of the pull apart, in bytes. 2,048 was
-/// aimed at; a byte for each of 1,024 steps and six for each of 64 fasteners leave too little for the tracker's 870.
-const SESSION_MAX: u32 = 2_560;
+/// aimed at; a byte for each of 1,024 steps and ten for each of 64 fasteners leave too little for the tracker's 1,100.
+const SESSION_MAX: u32 = 2_880;
 
 /// Prints what a session takes in memory, and holds it.
 fn weigh(size: &str) {
@@ -133,4 +150,57 @@ fn report(costs: &str) {
         assert!(worst < WORST_MAX, "{kind}: {worst} at worst");
     }
     assert!(seen >= 4, "{costs}");
+}
+
+/// Prints what each kind of input costs by the size of the joint, and holds it.
+fn report_inputs(joints: &str) {
+    println!("instructions an input, by fasteners and stages of the joint:");
+    println!(
+        "{:<8} {:<8} {:>8} {:>8} {:>8} {:>8}",
+        "joint", "input", "inputs", "average", "99 %", "worst"
+    );
+    let number = |word: &str| word.trim().parse::<f64>().expect("a number");
+    let mut pulled = Vec::new();
+    for joint in joints.split("joint ") {
+        let (head, inputs) = joint.split_once('\n').expect("a joint, then its inputs");
+        let words: Vec<&str> = head.split(' ').collect();
+        let [fasteners, stages, settled] = words[..] else {
+            panic!("{head}");
+        };
+        let name = format!("{fasteners} x {stages}");
+        assert_eq!(
+            number(fasteners) * number(stages),
+            number(settled),
+            "{name}: not worked to its end"
+        );
+        let mut seen = 0;
+        for line in inputs.lines().filter(|line| !line.is_empty()) {
+            let words: Vec<&str> = line.split(' ').collect();
+            let [_, kind, inputs, ticks, most, worst] = words[..] else {
+                panic!("{line}");
+            };
+            let average = number(ticks) / number(inputs) * INSTRUCTIONS_A_TICK;
+            let most = number(most) * INSTRUCTIONS_A_TICK;
+            let worst = number(worst) * INSTRUCTIONS_A_TICK;
+            println!("{name:<8} {kind:<8} {inputs:>8} {average:>8.0} {most:>8.0} {worst:>8.0}");
+            let (_, allowed) = INPUT_WORST_MAX
+                .iter()
+                .find(|(known, _)| *known == kind)
+                .expect("a kind that has a budget");
+            assert!(number(inputs) > 0.0, "{name}, {kind}: never happened");
+            assert!(worst < *allowed, "{name}, {kind}: {worst} at worst");
+            if kind == "Pulled" {
+                pulled.push(average);
+            }
+            seen += 1;
+        }
+        assert_eq!(seen, INPUT_WORST_MAX.len(), "{name}");
+    }
+    let [small, _, large] = pulled[..] else {
+        panic!("three joints: {joints}");
+    };
+    assert!(
+        large < small * GROWTH_MAX,
+        "a reading costs {small} on the smallest joint and {large} on the largest"
+    );
 }

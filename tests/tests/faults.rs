@@ -106,6 +106,39 @@ fn every_fault_has_the_outcome_that_the_help_states() {
     );
 }
 
+/// A lock that sticks and slips is run down to its seat all the same, and noticed there.
+#[test]
+fn a_gritty_locking_nut_is_run_down_and_noticed() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let plan = "[build]\ntitle = \"locking nuts\"\n[[joint]]\nid = \"a\"\nthread = \"M8\"\nclass = \"8.8\"\n\
+        circle = { number = 4, diameter = \"100 mm\" }\nprevailing = \"measure\"\n[[joint.stage]]\ndo = \"tighten\"\n\
+        torque = \"18 N·m\"\n";
+    std::fs::write(folder.path().join("plan.toml"), plan).expect("written");
+    for seed in ["1", "5"] {
+        let line = [
+            "rehearse",
+            "plan.toml",
+            "--fault",
+            "3=gritty",
+            "--seed",
+            seed,
+            "--json",
+        ];
+        let told = rehearsed(folder.path(), &line);
+        let said = told
+            .iter()
+            .find(|object| object["record"] == "fault")
+            .expect("a line for the fault");
+        assert_eq!(said["noticed"], true, "seed {seed}: {said}");
+        assert!(
+            said["reasons"]
+                .as_str()
+                .is_some_and(|reasons| reasons.contains("stuck")),
+            "seed {seed}: {said}"
+        );
+    }
+}
+
 /// A joint that is left at one fault says nothing of another that was not got to.
 #[test]
 fn a_fault_that_was_not_got_to_is_not_said_to_be_missed() {

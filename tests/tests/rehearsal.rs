@@ -561,3 +561,61 @@ fn a_whole_joint_is_judged_from_one_file() {
         }
     }
 }
+
+/// What is advised after a rejected attempt stands right behind it, though the file goes on; and 1 N·m over 90° is no sound turn where
+/// thread and class are known.
+#[test]
+fn a_rejected_attempt_of_a_file_is_advised_on() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let plan = "[build]\ntitle = \"one\"\n[[joint]]\nid = \"a\"\nthread = \"M10\"\nclass = \"8.8\"\nreuse = \"free\"\n\
+        positions = { 1 = [0, 0] }\n[[joint.stage]]\ndo = \"tighten\"\ntorque = \"30 N·m\"\n[[joint.stage]]\ndo = \"turn\"\n\
+        angle = \"90°\"\n";
+    std::fs::write(folder.path().join("plan.toml"), plan).expect("written");
+    // Pulls of torque at both ends and rotation, each let go in 0.1 s, with half a second of rest; a train of 30 N·m/°.
+    let file = |name: &str, pulls: &[&[(f64, f64, f64)]]| {
+        let (mut at, mut turned) = (0_u32, 0.0);
+        let mut text = "time_s,torque_Nm,angle_deg\n".to_owned();
+        let mut row = |torque: f64, turned: f64| {
+            at += 5;
+            text.push_str(&format!(
+                "{},{torque},{}\n",
+                f64::from(at) / 1_000.0,
+                turned + torque / 30.0
+            ));
+        };
+        for pull in pulls {
+            (0..100).for_each(|_| row(0.0, turned));
+            let mut end = 0.0;
+            for &(from, to, degrees) in *pull {
+                for step in 1..=200 {
+                    let part = f64::from(step) / 200.0;
+                    row(from + (to - from) * part, turned + degrees * part);
+                }
+                (turned, end) = (turned + degrees, to);
+            }
+            (1..=20).for_each(|step| row(end * (1.0 - f64::from(step) / 20.0), turned));
+        }
+        (0..400).for_each(|_| row(0.0, turned));
+        std::fs::write(folder.path().join(name), text).expect("written");
+    };
+    let snug: &[(f64, f64, f64)] = &[(0.0, 0.6, 30.0), (0.6, 30.3, 27.0)];
+    file("over.csv", &[&[(0.0, 0.6, 30.0), (0.6, 40.0, 36.0)]]);
+    file("flat.csv", &[snug, &[(0.0, 30.3, 0.5), (30.3, 31.3, 90.0)]]);
+    for (name, reason, first) in [
+        ("over.csv", "torque-high", "loosen"),
+        ("flat.csv", "no-rise", "take-out"),
+    ] {
+        let output = run(
+            folder.path(),
+            ["judge", "--json", "--plan", "plan.toml", name],
+        );
+        let told = objects(&output.stdout);
+        let at = told
+            .iter()
+            .position(|object| object["record"] == "attempt" && object["verdict"] == "rejected")
+            .unwrap_or_else(|| panic!("{name}: {told:?}"));
+        assert_eq!(told[at]["reasons"][0], reason, "{name}");
+        assert_eq!(told[at + 1]["record"], "advice", "{name}: {told:?}");
+        assert_eq!(told[at + 1]["acts"][0], first, "{name}");
+    }
+}

@@ -82,7 +82,7 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
                 && recheck.verdict != Verdict::Accepted
                 && let Some(fastener) = procedure.fastener_of(recheck.step)
             {
-                put(ledger, recheck.step, StepState::Doubtful);
+                ledger.put(procedure, recheck.step, StepState::Doubtful);
                 change(ledger, fastener, |cell| cell.set(ASK, true));
             }
         }
@@ -155,7 +155,7 @@ fn running_known(ledger: &mut Ledger, procedure: &Procedure, known: &Running) {
     }
     for (index, step) in procedure.numbered_steps() {
         if step.fastener() == Some(known.fastener) && ledger.step(index) == StepState::Doubtful {
-            put(ledger, index, StepState::Open);
+            ledger.put(procedure, index, StepState::Open);
         }
     }
 }
@@ -229,11 +229,11 @@ fn attempt_made(
             settle(ledger, procedure, at, attempt.step, StepState::Done);
         }
         Verdict::Unknown => {
-            put(ledger, attempt.step, StepState::Doubtful);
+            ledger.put(procedure, attempt.step, StepState::Doubtful);
             change(ledger, fastener, |cell| cell.set(ASK, true));
         }
         Verdict::Rejected => {
-            put(ledger, attempt.step, StepState::Rejected);
+            ledger.put(procedure, attempt.step, StepState::Rejected);
             match remedy(attempt.reasons, &stage) {
                 Remedy::Again => {}
                 Remedy::Policy(Policy::Ask) => change(ledger, fastener, |cell| cell.set(ASK, true)),
@@ -348,7 +348,7 @@ fn spoil_others(ledger: &mut Ledger, procedure: &Procedure, fastener: u8) {
     if procedure.terms().redo == Redo::Joint {
         for (index, step) in procedure.numbered_steps() {
             if step.fastener().is_none() && ledger.step(index).is_settled() {
-                put(ledger, index, StepState::Disturbed);
+                ledger.put(procedure, index, StepState::Disturbed);
             }
         }
     }
@@ -404,7 +404,7 @@ fn decision_made(
         });
     }
     match decision {
-        Decision::Again => put(ledger, step, StepState::Open),
+        Decision::Again => ledger.put(procedure, step, StepState::Open),
         Decision::Observed => {
             if let Some(fastener) = fastener {
                 tightened(ledger, fastener);
@@ -419,7 +419,7 @@ fn decision_made(
         }
         Decision::Restart(from) => match fastener {
             Some(fastener) => restart(ledger, procedure, fastener, from),
-            None => put(ledger, step, StepState::Open),
+            None => ledger.put(procedure, step, StepState::Open),
         },
     }
 }
@@ -456,7 +456,7 @@ fn pass_ended(ledger: &mut Ledger, procedure: &Procedure, stage: u8, pass: u8, n
 fn reopen_stage(ledger: &mut Ledger, procedure: &Procedure, stage: u8) {
     for (index, step) in procedure.numbered_steps() {
         if step.stage() == stage && ledger.step(index) == StepState::Done {
-            put(ledger, index, StepState::Open);
+            ledger.put(procedure, index, StepState::Open);
         }
     }
 }
@@ -480,7 +480,7 @@ fn reopen(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, from: u8) {
         }
         match ledger.step(index) {
             StepState::Open | StepState::Disturbed => {}
-            _ => put(ledger, index, StepState::Disturbed),
+            _ => ledger.put(procedure, index, StepState::Disturbed),
         }
         if let Some(slot) = ledger.stage_done.get_mut(usize::from(step.stage())) {
             *slot = 0;
@@ -505,7 +505,7 @@ fn tightened(ledger: &mut Ledger, fastener: u8) {
 }
 
 fn settle(ledger: &mut Ledger, procedure: &Procedure, at: Instant, step: u16, state: StepState) {
-    put(ledger, step, state);
+    ledger.put(procedure, step, state);
     let Some(stage) = procedure.stage_at(step) else {
         return;
     };
@@ -525,12 +525,6 @@ fn second_mark(at: Instant) -> u32 {
 fn lose_the_clock(ledger: &mut Ledger) {
     ledger.stage_done = [0; STAGES_MAX];
     ledger.moments = [0; MOMENTS_MAX];
-}
-
-fn put(ledger: &mut Ledger, step: u16, state: StepState) {
-    if let Some(cell) = ledger.steps.get_mut(usize::from(step)) {
-        *cell = cell.with(state);
-    }
 }
 
 fn change(ledger: &mut Ledger, fastener: u8, with: impl FnOnce(&mut FastenerCell)) {

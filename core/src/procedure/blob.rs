@@ -75,6 +75,7 @@ impl Procedure {
             stages: Vec::new(),
             steps: Vec::new(),
             overrides: Vec::new(),
+            in_stage: [0; super::STAGES_MAX],
         });
         let read = procedure.read(length, fetch);
         if read.is_err() {

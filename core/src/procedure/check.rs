@@ -15,18 +15,20 @@ impl Procedure {
     /// # Errors
     /// [`ProcedureError`] with the first rule broken; sizes come first.
     pub fn new(parts: &Parts<'_>) -> Result<Self, ProcedureError> {
-        let procedure = Self {
+        let mut procedure = Self {
             fasteners: copied(parts.fasteners, "fasteners", FASTENERS_MAX)?,
             stages: copied(parts.stages, "stages", STAGES_MAX)?,
             steps: copied(parts.steps, "steps", STEPS_MAX)?,
             overrides: copied(parts.overrides, "targets by fastener", OVERRIDES_MAX)?,
             terms: parts.terms,
+            in_stage: [0; STAGES_MAX],
         };
         procedure.check()?;
         Ok(procedure)
     }
 
-    pub(super) fn check(&self) -> Result<(), ProcedureError> {
+    /// Checks every rule, and counts the steps of each stage.
+    pub(super) fn check(&mut self) -> Result<(), ProcedureError> {
         at_least_one(&self.fasteners, "fasteners")?;
         at_least_one(&self.stages, "stages")?;
         at_least_one(&self.steps, "steps")?;
@@ -34,7 +36,14 @@ impl Procedure {
         stages(self)?;
         steps(self)?;
         overrides(self)?;
-        terms(self)
+        terms(self)?;
+        self.in_stage = [0; STAGES_MAX];
+        for step in &self.steps {
+            if let Some(count) = self.in_stage.get_mut(usize::from(step.stage)) {
+                *count = count.saturating_add(1);
+            }
+        }
+        Ok(())
     }
 }
 

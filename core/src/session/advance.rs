@@ -44,6 +44,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     /// Works out what is next and sets the tracker to it.
     pub(super) fn advance(&mut self, outcome: &mut Outcome) {
+        self.refused_at_rest = false;
         if self.selected_step().is_none() {
             self.selected = None;
         }
@@ -135,8 +136,8 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             return Next::Settle { fastener };
         }
         let later = self
-            .procedure
-            .numbered_steps()
+            .ledger
+            .steps_maybe_open(&self.procedure)
             .find(|(index, _)| !self.ledger.step(*index).is_settled())
             .map(|(_, step)| step.stage());
         match later {
@@ -147,8 +148,8 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     /// The first step in the order of work that is not settled and can be done now.
     pub(super) fn step_in_order(&self) -> Option<u16> {
-        self.procedure
-            .numbered_steps()
+        self.ledger
+            .steps_maybe_open(&self.procedure)
             .find(|(index, step)| {
                 !self.ledger.step(*index).is_settled()
                     && match self
@@ -180,8 +181,8 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     /// The fastener's first step that is not settled and can be done now.
     pub(super) fn first_open_of(&self, fastener: u8) -> Option<u16> {
-        self.procedure
-            .numbered_steps()
+        self.ledger
+            .steps_maybe_open(&self.procedure)
             .find(|(index, step)| {
                 step.fastener() == Some(fastener)
                     && !self.ledger.step(*index).is_settled()
@@ -241,8 +242,8 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     }
 
     fn doubted_step_of(&self, fastener: u8) -> Option<u16> {
-        self.procedure
-            .numbered_steps()
+        self.ledger
+            .steps_maybe_open(&self.procedure)
             .find(|(index, step)| {
                 step.fastener() == Some(fastener)
                     && matches!(
@@ -262,13 +263,9 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     pub(super) fn mock_up_stands(&self) -> bool {
         !self.ledger.is_apart()
-            && self.procedure.numbered_steps().any(|(index, _)| {
-                self.ledger.step(index).is_settled()
-                    && self
-                        .procedure
-                        .stage_of(index)
-                        .is_some_and(|stage| stage.mock_up)
-            })
+            && (0..=u8::MAX)
+                .zip(self.procedure.stages())
+                .any(|(index, stage)| stage.mock_up && self.ledger.settled_in(index) > 0)
     }
 
     fn wait_over(&mut self, step: u16, outcome: &mut Outcome) {

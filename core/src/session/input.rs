@@ -199,7 +199,8 @@ pub enum Refusal {
     WrongKind,
     /// An earlier stage is still open.
     EarlierOpen,
-    /// Nothing is to be pulled now: see [`Session::next`](super::Session::next).
+    /// Nothing is to be pulled now: see [`Session::next`](super::Session::next). Of readings at rest only
+    /// the first after anything happened is refused: up to 0.5 N·m, the re-grip or four times the noise that the procedure states.
     NothingToPull,
     /// Records are waiting to be stored.
     Store,

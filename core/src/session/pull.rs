@@ -13,6 +13,9 @@ use crate::verdict::{Aim, Judgement, Reading, Reason, Reasons, Verdict, judge};
 /// Movement of a re-checked fastener up to here counts as none: what a sensor of common quality can tell apart.
 const RECHECK_STILL: Angle = Angle::from_millidegrees(2_000);
 
+/// A torque that a tool shows lying there, where the procedure says nothing of re-grip and noise. *Our judgement, no source.*
+const REST: Torque = Torque::from_millinewton_meters(500);
+
 impl<P: Deref<Target = Procedure>> Session<P> {
     pub(super) fn sampled(
         &mut self,
@@ -21,6 +24,13 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         outcome: &mut Outcome,
     ) -> Result<(), Refusal> {
         let Some(armed) = self.armed else {
+            if sample.torque.abs() <= self.rest() {
+                // Readings come all the time: it was said, and nobody pulls.
+                if self.refused_at_rest {
+                    return Ok(());
+                }
+                self.refused_at_rest = true;
+            }
             return Err(if matches!(self.next, Next::Store) {
                 Refusal::Store
             } else {
@@ -30,6 +40,12 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         let signal = self.tracker.feed(at, sample);
         self.heed(armed, signal, outcome);
         Ok(())
+    }
+
+    /// Up to here a tool that nothing is asked of is taken to be at rest.
+    fn rest(&self) -> Torque {
+        let watch = &self.procedure.terms().watch;
+        REST.max(watch.regrip).max(watch.noise.scaled(4, 1))
     }
 
     /// The way of nearly every sample: nothing was due before it, and mostly nothing comes of it but signals. They are passed on

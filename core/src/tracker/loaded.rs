@@ -3,7 +3,7 @@
 //! Knows nothing of when a pull begins and ends.
 
 use super::goal::Kind;
-use super::rise::{Turned, rise};
+use super::rise::{Turned, asks_for_the_top, rise};
 use super::{Cue, RunsDown, Seen, Tracker};
 use crate::verdict::Reason;
 
@@ -64,6 +64,7 @@ impl Tracker {
     }
 
     /// Torque at which counting starts in this pull.
+    #[inline(always)]
     pub(super) fn level(&self) -> i32 {
         match self.goal.kind {
             // Before any plateau nobody knows whether it is the nut that resists or the joint.
@@ -206,7 +207,12 @@ impl Tracker {
     }
 
     pub(super) fn judge_rise(&mut self, torque: i32, turned: Turned) {
-        let rise = rise(&self.thresholds, torque, self.peak.value(), turned);
+        let top = if asks_for_the_top(&self.thresholds, turned) {
+            self.peak.value()
+        } else {
+            torque
+        };
+        let rise = rise(&self.thresholds, torque, top, turned);
         if rise.no_turn {
             self.find(Reason::NoTurn);
         }

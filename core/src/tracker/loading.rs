@@ -11,7 +11,7 @@ use crate::unit::Instant;
 use crate::verdict::Reason;
 
 /// Samples closer together than this are never a gap.
-const GAP_LEAST_MICROS: u32 = 100_000;
+pub(super) const GAP_LEAST_MICROS: u32 = 100_000;
 /// A gap before the usual distance of samples is known.
 const GAP_UNKNOWN_MICROS: u32 = 500_000;
 
@@ -34,7 +34,8 @@ impl Tracker {
         let passed = u32::try_from(at.since(self.at).micros()).unwrap_or(u32::MAX);
         self.at = at;
         self.passed = passed;
-        if passed > self.gap() {
+        // Mostly shorter than any gap.
+        if passed > self.thresholds.gap_least && passed > self.gap() {
             if self.is_pulled() {
                 self.lost(Reason::Gap);
             }
@@ -93,7 +94,7 @@ impl Tracker {
             // A stiff train is wound up within a sample: counting may have to start between these two.
             let level = self.level();
             self.turning
-                .follow(Some(foot), first, level, &self.thresholds);
+                .follow_once(Some(foot), first, level, &self.thresholds);
         }
         self.foot = None;
         self.shape

@@ -33,6 +33,8 @@ pub(super) struct Peak {
     /// How many samples lie near it, in four steps of half the noise downwards from `edge`.
     edge: i32,
     near: [u16; 4],
+    /// A sample below this is neither the highest nor near it.
+    counted_from: i32,
     /// What the reading wanders by, as a standard deviation; zero while that is not known. And as it was known when this pull began,
     /// which its samples were counted by.
     noise: i32,
@@ -61,6 +63,7 @@ impl Peak {
         top: 0,
         edge: 0,
         near: [0; 4],
+        counted_from: i32::MIN,
         noise: 0,
         counted_by: 0,
         noise_sum: 0,
@@ -93,6 +96,7 @@ impl Peak {
     /// A pull began.
     pub(super) fn start_pull(&mut self) {
         self.counted_by = self.noise;
+        self.counted_from = i32::MIN;
     }
 
     /// Takes a sample and gives back what is sure of the one before.
@@ -120,7 +124,8 @@ impl Peak {
             self.filled = self.filled.wrapping_add(1);
         }
         let rise = sure.wrapping_sub(self.before).max(0);
-        if loaded {
+        // Mostly far below the highest.
+        if loaded && sure >= self.counted_from {
             self.climb(sure, rise);
         }
         if self.stood && sure > self.standing.saturating_add(thresholds.plateau) {
@@ -160,10 +165,14 @@ impl Peak {
             self.bound = rise.max(self.rise);
         }
         let step = (self.counted_by >> 1).max(1);
+        self.count(sure, step);
+        self.counted_from = self.top.min(self.edge.wrapping_sub(step.wrapping_mul(4)));
+    }
+
+    fn count(&mut self, sure: i32, step: i32) {
         let below = self.edge.wrapping_sub(sure);
         let [a, b, c, d] = &mut self.near;
         if below > 0 {
-            // Mostly far below: one comparison.
             let steps = step.wrapping_mul(2);
             let bin = match below {
                 _ if below > steps.wrapping_mul(2) => return,

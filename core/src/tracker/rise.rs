@@ -26,6 +26,12 @@ pub(super) struct Rise {
     pub(super) late: bool,
 }
 
+/// Whether the highest torque so far can make a difference to [`rise`].
+pub(super) const fn asks_for_the_top(thresholds: &Thresholds, turned: Turned) -> bool {
+    thresholds.gradient_min > 0 && turned.least > LATE_SLACK
+        || thresholds.late > 0 && turned.least > thresholds.late as i64
+}
+
 /// The rise up to `torque`, in mN·m; `top` is the highest torque so far.
 pub(super) fn rise(thresholds: &Thresholds, torque: i32, top: i32, turned: Turned) -> Rise {
     let base = thresholds.snug.max(thresholds.still_below);

@@ -284,7 +284,7 @@ impl Shape {
         let same_rotation = seen.rotation == before.rotation;
         if same_torque && same_rotation {
             self.both_same = self.both_same.saturating_add(1);
-        } else {
+        } else if self.both_same > 0 {
             self.both_most = self.both_most.max(self.both_same);
             self.both_same = 0;
         }
@@ -295,19 +295,24 @@ impl Shape {
         if same_torque {
             self.same_torque = self.same_torque.saturating_add(1);
         } else {
-            let up = seen.torque > before.torque;
-            let turned = u8::from(up != self.torque_up);
-            self.torque_jitter = self.torque_jitter.saturating_add(turned);
-            self.torque_up = up;
+            // Alive once is alive: no more is asked.
+            if self.torque_jitter < JITTER_LEAST {
+                let up = seen.torque > before.torque;
+                let turned = u8::from(up != self.torque_up);
+                self.torque_jitter = self.torque_jitter.wrapping_add(turned);
+                self.torque_up = up;
+            }
             self.same_torque = 0;
         }
         if same_rotation {
             self.same_rotation = self.same_rotation.saturating_add(1);
         } else {
-            let up = seen.rotation > before.rotation;
-            let turned = u8::from(up != self.rotation_up);
-            self.rotation_jitter = self.rotation_jitter.saturating_add(turned);
-            self.rotation_up = up;
+            if self.rotation_jitter < JITTER_LEAST {
+                let up = seen.rotation > before.rotation;
+                let turned = u8::from(up != self.rotation_up);
+                self.rotation_jitter = self.rotation_jitter.wrapping_add(turned);
+                self.rotation_up = up;
+            }
             self.same_rotation = 0;
         }
     }

@@ -2,6 +2,7 @@
 //!
 //! Every division the tracker's rules need is made here. Knows nothing of samples.
 
+use super::loading::GAP_LEAST_MICROS;
 use super::running::Level;
 use super::{Start, ticks};
 use crate::unit::{Angle, Torque, ratio};
@@ -37,6 +38,8 @@ pub(super) struct Thresholds {
     pub(super) reaction: u32,
     /// Zero: from the usual distance of samples.
     pub(super) gap: u32,
+    /// No shorter time is a gap, whatever the distance of samples, in µs.
+    pub(super) gap_least: u32,
     pub(super) overload: i32,
     pub(super) gradient_min: i64,
     pub(super) gradient_max: i64,
@@ -111,6 +114,7 @@ impl Thresholds {
             .restart_expected
             .map_or(0, Torque::millinewton_meters)
             .max(0);
+        let gap = u32::try_from(watch.gap.micros()).unwrap_or(u32::MAX);
         let own = Self {
             target,
             snug,
@@ -134,7 +138,8 @@ impl Thresholds {
             release: watch.release.micros(),
             quiet: watch.release.micros().min(watch.idle.micros()),
             reaction: ticks(watch.reaction).min(5_000),
-            gap: u32::try_from(watch.gap.micros()).unwrap_or(u32::MAX),
+            gap,
+            gap_least: if gap == 0 { GAP_LEAST_MICROS } else { gap },
             overload: given(watch.overload, i32::MAX),
             gradient_min: i64::from(watch.gradient_min),
             gradient_max: i64::from(watch.gradient_max),
@@ -234,6 +239,7 @@ impl Thresholds {
         quiet: 0,
         reaction: 0,
         gap: 0,
+        gap_least: 0,
         overload: 0,
         gradient_min: 0,
         gradient_max: 0,

@@ -83,7 +83,20 @@ impl Turning {
         self.to = None;
     }
 
+    /// As [`Self::follow`], where it is not worth its place in the way of every sample.
+    #[inline(never)]
+    pub(super) fn follow_once(
+        &mut self,
+        before: Option<Seen>,
+        seen: Seen,
+        level: i32,
+        thresholds: &Thresholds,
+    ) {
+        self.follow(before, seen, level, thresholds);
+    }
+
     /// A loaded sample, and the one before unless time passed unseen between them. Counting starts at `level`.
+    #[inline(always)]
     pub(super) fn follow(
         &mut self,
         before: Option<Seen>,

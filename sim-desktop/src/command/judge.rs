@@ -7,6 +7,7 @@ use std::io::{self, BufReader};
 use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
+use evendraw_core::procedure::StageKind;
 use evendraw_core::unit::Torque;
 use evendraw_core::verdict::{Reason, Verdict};
 use serde_json::json;
@@ -100,7 +101,12 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             if told.attempt.reasons.contains(Reason::RunningUnknown) {
                 unseen = Some(names(job).fastener(told.joint, told.attempt.fastener));
             }
-            tell_attempt(job, told, "", out)
+            tell_attempt(job, told, "", out)?;
+            // Asked before the trace goes on: what it goes on with is not what was advised.
+            if told.attempt.verdict == Verdict::Accepted {
+                return Ok(());
+            }
+            tell_advice(job, &own, out)
         },
     );
     let feed = feed.map_err(|error: FeedError<CommandError>| match error {
@@ -115,6 +121,14 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             words::refusal(refusal)
         )),
     })?;
+    let begins_with_turn = start
+        .and_then(|step| job.joint_plan(own.number())?.procedure.stage_of(step))
+        .is_some_and(|stage| matches!(stage.kind, StageKind::Turn { .. }));
+    if begins_with_turn {
+        out.remark(
+            "the trace begins with a turn: where its torque began nobody saw, so it is not held to a rise; begin it with the stage before to have it watched",
+        );
+    }
     if let Some(label) = unseen {
         out.remark(format_args!(
             "the run-down of fastener {label} is not in the trace: tell its running torque, --running {label}=\"8 N·m\", or begin the trace with the run-down"
@@ -126,26 +140,6 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         out.object(&peers::object(&names, own.number(), peer))?;
         out.line(peers::line(&names, own.number(), peer))?;
     }
-    if let Some(advice) = job
-        .session(own.number())
-        .and_then(|session| session.advice())
-    {
-        for words in words::what_now(&advice) {
-            out.line(format_args!("  {words}"))?;
-        }
-        let acts: Vec<&str> = advice
-            .acts
-            .iter()
-            .map(|act| words::act_word(*act))
-            .collect();
-        out.object(&json!({
-            "record": "advice",
-            "joint": own.id(),
-            "fastener": advice.fastener.map(|fastener| own.label(fastener)),
-            "gravest": advice.gravest.map(Reason::word),
-            "acts": acts,
-        }))?;
-    }
     if let Feed::Stopped { why, left } = feed {
         out.remark(format_args!("{left} samples were not judged: {why}"));
         return Ok(Done::Rejected);
@@ -155,6 +149,29 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         return Ok(Done::Rejected);
     }
     Ok(Done::rejected_if(rejected))
+}
+
+/// What makes sense after the verdict that was told last.
+fn tell_advice(job: &Job, own: &Joint, out: &mut Output<'_>) -> Result<(), CommandError> {
+    let session = job.session(own.number());
+    let Some(advice) = session.and_then(|session| session.advice()) else {
+        return Ok(());
+    };
+    for words in words::what_now(&advice) {
+        out.line(format_args!("  {words}"))?;
+    }
+    let acts: Vec<&str> = advice
+        .acts
+        .iter()
+        .map(|act| words::act_word(*act))
+        .collect();
+    out.object(&json!({
+        "record": "advice",
+        "joint": own.id(),
+        "fastener": advice.fastener.map(|fastener| own.label(fastener)),
+        "gravest": advice.gravest.map(Reason::word),
+        "acts": acts,
+    }))
 }
 
 /// Reads a trace file, or standard input for `-`, and takes its zero off.

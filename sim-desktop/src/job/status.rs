@@ -20,6 +20,7 @@ mod unit;
 
 use std::fmt::Write as _;
 
+use evendraw_core::advice::Advice;
 use evendraw_core::ledger::{Ledger, Standing};
 use evendraw_core::procedure::Procedure;
 use evendraw_core::record::{Entry, Record};
@@ -234,6 +235,8 @@ struct Folded<'a> {
     ledger: Ledger,
     standing: Standing,
     next: Option<Next>,
+    /// What makes sense after the verdict that waits for somebody.
+    advice: Option<Advice>,
     entries: Vec<&'a Entry>,
     /// Its fasteners that are unlike their peers.
     peers: Vec<Peer>,
@@ -281,12 +284,17 @@ impl<'a> Folded<'a> {
             .and_then(Option::as_ref)
             .filter(|session| !matches!(session.next(), Next::Start));
         let folded = match live {
-            Some(session) => Ok((session.ledger().clone(), session.standing(), session.next())),
+            Some(session) => Ok((
+                session.ledger().clone(),
+                session.standing(),
+                session.next(),
+                session.advice(),
+            )),
             None => folded(plan, number, &entries, kept.adapter(number).is_some()),
         };
-        let (ledger, standing, next, fault) = match folded {
-            Ok((ledger, standing, next)) => (ledger, standing, Some(next), None),
-            Err(fault) => (Ledger::new(), Standing::Doubtful, None, Some(fault)),
+        let (ledger, standing, next, advice, fault) = match folded {
+            Ok((ledger, standing, next, advice)) => (ledger, standing, Some(next), advice, None),
+            Err(fault) => (Ledger::new(), Standing::Doubtful, None, None, Some(fault)),
         };
         let peers = peers(&plan.procedure, &ledger, number, &entries);
         Self {
@@ -297,6 +305,7 @@ impl<'a> Folded<'a> {
             ledger,
             standing,
             next,
+            advice,
             fault: fault.or(wrong_answer.filter(|_| !entries.is_empty())),
             entries,
             unanswered,
@@ -355,7 +364,7 @@ impl View<'_> {
     }
 }
 
-type FoldedRecords = (Ledger, Standing, Next);
+type FoldedRecords = (Ledger, Standing, Next, Option<Advice>);
 
 /// The records folded, and what is next after them. The pull in progress at an adapter is the adapter's: its begin says nothing
 /// about how the fastener is.
@@ -373,5 +382,5 @@ fn folded(
         .map_err(|error| error.to_string())?;
     let (ledger, standing) = (session.ledger().clone(), session.standing());
     session.look_on(entries.last().map_or(Instant::BOOT, |entry| entry.at));
-    Ok((ledger, standing, session.next()))
+    Ok((ledger, standing, session.next(), session.advice()))
 }

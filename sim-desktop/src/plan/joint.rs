@@ -5,6 +5,7 @@
 mod compile;
 mod keys;
 mod metal;
+mod printed_for;
 mod read;
 mod steps;
 

@@ -59,7 +59,10 @@ impl JointState {
             Mark::Doubtful => {
                 vec!["a fastener is rejected, unknown or felt wrong".to_owned()]
             }
-            Mark::Disturbed => vec!["was done and has been disturbed since".to_owned()],
+            Mark::Disturbed => vec![
+                "a fastener is to be done again: disturbed, or loosened after a rejection"
+                    .to_owned(),
+            ],
             Mark::Due => vec!["final but for the retorque after running".to_owned()],
             Mark::Final => vec!["every stage is settled".to_owned()],
             Mark::Open | Mark::Accepted | Mark::Unmeasured | Mark::Skipped | Mark::Rejected => {

@@ -224,6 +224,13 @@ fn joint() -> Value {
                     "What must be on the threads: dry, oiled, threadlocker, sealant, or a named compound.",
                 ),
             ),
+            (
+                "printed_for",
+                by_answer(
+                    &text(""),
+                    "What the document prints its torques for: dry, oiled, threadlocker, sealant, or a named compound.",
+                ),
+            ),
             ("hand", json!({ "enum": ["right", "left"] })),
             (
                 "reuse",

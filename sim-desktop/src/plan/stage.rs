@@ -85,11 +85,21 @@ impl StagePlan {
     /// The stage in one plain line, in the plan's own figures.
     #[must_use]
     pub fn sentence(&self) -> String {
-        let target = self.target.as_deref().unwrap_or("");
+        let running = match self.prevailing.as_deref() {
+            Some("measure") => " plus the running torque measured".to_owned(),
+            Some(value) => format!(" plus {value} running torque"),
+            None => String::new(),
+        };
+        let typed = self.target.as_deref().unwrap_or("");
+        // A turn's target is an angle: there it belongs to the end torque, and a pull's tolerance stands before it.
+        let target = match self.word {
+            "hold" | "repeat" | "align" | "later" => format!("{typed}{running}"),
+            _ => typed.to_owned(),
+        };
         let mut line = match self.word {
             "tighten" => format!("tighten to {target}"),
             "turn" => format!("turn on by {target}"),
-            "back-off" => match target {
+            "back-off" => match typed {
                 "free" => "back off until free".to_owned(),
                 _ => format!("back off by {target}"),
             },
@@ -124,10 +134,8 @@ impl StagePlan {
         if let Some(end) = &self.end_torque {
             line.push_str(&format!(", end torque {end}"));
         }
-        match self.prevailing.as_deref() {
-            Some("measure") => line.push_str(" plus the running torque measured"),
-            Some(value) => line.push_str(&format!(" plus {value} running torque")),
-            None => {}
+        if self.word == "tighten" || self.end_torque.is_some() {
+            line.push_str(&running);
         }
         if self.one_sweep {
             line.push_str(", in one sweep");

@@ -4,7 +4,7 @@ use egui::Key;
 use egui::accesskit::Role;
 use egui_kittest::kittest::Queryable as _;
 use evendraw::desk::source::Source;
-use evendraw::desk::view::{Ask, Mark};
+use evendraw::desk::view::{Ask, JointView, Mark};
 
 use crate::drive::{
     COVER, Folder, cover, joint, one_verdict, press, record, to_the_end, verdicts, wait_until,
@@ -592,5 +592,61 @@ fn a_recorded_trace_is_judged_as_work_in_a_journal_of_its_own() {
     assert!(
         folder.path().join("cover.evj").exists()
             && folder.path().join("cover.rehearsal.evj").exists()
+    );
+}
+
+/// The torque as it stands, N·m.
+fn reading(joint: &JointView) -> f64 {
+    let gauge = joint.live.gauges.first();
+    gauge.and_then(|gauge| gauge.value).unwrap_or(0.0)
+}
+
+#[test]
+fn a_hand_that_is_told_to_stop_lets_go() {
+    let folder = Folder::new("told-to-stop");
+    let mut source = Source::in_folder("cover.toml", COVER, folder.path());
+    source.set_pace(1.0);
+    source.set_browser(false);
+    let mut harness = window(source);
+    press(&mut harness, Key::Enter);
+    press(&mut harness, Key::J);
+    wait_until(&mut harness, "torque comes", |window| {
+        let joint = window.source.view().joint.as_ref();
+        joint.is_some_and(|joint| reading(joint) > 6.0)
+    });
+    press(&mut harness, Key::H);
+    wait_until(&mut harness, "the hand is off", |window| {
+        let joint = window.source.view().joint.as_ref();
+        joint.is_some_and(|joint| reading(joint) < 1.0)
+    });
+    // Short of its target it may be gripped again; nothing went beyond.
+    assert!(
+        record(&harness)
+            .iter()
+            .all(|row| row.torque.is_none_or(|torque| torque < 16.5)),
+        "{:?}",
+        record(&harness)
+    );
+}
+
+#[test]
+fn a_witness_is_wanted_after_a_restart_too() {
+    let folder = Folder::new("witness-again");
+    let plan = COVER.replace("order = ", "witness = true\norder = ");
+    let open = || {
+        let mut source = Source::in_folder("cover.toml", &plan, folder.path());
+        source.set_pace(50.0);
+        source.set_browser(false);
+        window(source)
+    };
+    let mut harness = open();
+    press(&mut harness, Key::Enter);
+    to_the_end(&mut harness);
+    drop(harness);
+    let again = open();
+    let told = &again.state().source.view().status.exceptions;
+    assert!(
+        told.iter().any(|item| item.what.contains("not witnessed")),
+        "{told:?}"
     );
 }

@@ -27,7 +27,7 @@ struct Step {
     run: fn(&Path) -> Report,
 }
 
-const STEPS: [Step; 11] = [
+const STEPS: [Step; 12] = [
     Step {
         name: "tools",
         title: "Toolchain and emulator",
@@ -62,6 +62,11 @@ const STEPS: [Step; 11] = [
         name: "windows",
         title: "The commands, checked for Windows",
         run: windows,
+    },
+    Step {
+        name: "crate",
+        title: "The core as others get it: package and pages",
+        run: the_crate,
     },
     Step {
         name: "test",
@@ -331,6 +336,44 @@ fn windows(root: &Path) -> Report {
             "--target",
             WINDOWS,
         ]),
+    );
+    report
+}
+
+/// The package as it would be published, its pages without a warning, its examples run.
+fn the_crate(root: &Path) -> Report {
+    let mut report = Report::default();
+    let package = ["--package", "evendraw-core"];
+    require(
+        &mut report,
+        cargo(root)
+            .args(["package", "--allow-dirty", "--no-verify"])
+            .args(package),
+    );
+    require(
+        &mut report,
+        cargo(root)
+            .args(["doc", "--no-deps"])
+            .args(package)
+            .env("RUSTDOCFLAGS", "-D warnings"),
+    );
+    for example in ["bolt_circle", "procedure_in_pieces"] {
+        require(
+            &mut report,
+            cargo(root)
+                .args(["run", "--quiet", "--example", example])
+                .args(package),
+        );
+    }
+    // No journal at all: every byte of it must be told as such.
+    let no_journal = root.join("core/Cargo.toml");
+    require(
+        &mut report,
+        cargo(root)
+            .args(["run", "--quiet", "--example", "read_journal"])
+            .args(package)
+            .arg("--")
+            .arg(no_journal),
     );
     report
 }

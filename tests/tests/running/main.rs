@@ -226,6 +226,36 @@ fn published_locknuts_are_tightened_on_top_of_their_drag() {
     }
 }
 
+/// The plainest case: 40 N·m on nuts that drag 5 to 10 N·m, twelve pulled on top of it and twelve to 40 N·m alone.
+#[test]
+fn twelve_nuts_that_drag_are_right_on_top_of_it_and_twelve_short_by_it() {
+    for number in 0..12_u32 {
+        let drag = 5.0 + 5.0 * f64::from(number) / 11.0;
+        let setup = Setup {
+            drag,
+            wave: 0.03,
+            breakaway: 0.1,
+            run_down: 200.0,
+            toe: 4.0,
+            slope: 40.0 / 30.0,
+            train: 30.0,
+            rate: 500.0,
+            torque_noise: 0.05,
+            angle_noise: 0.05,
+        };
+        let (strokes, pulls) = (1 + number % 4, [1, 3, 6][(number % 3) as usize]);
+        let seed = u64::from(number);
+        let right = tightened(setup, 40.0, strokes, pulls, 40.0 + drag, seed).expect("one attempt");
+        assert_eq!(right.verdict, Verdict::Accepted, "{drag}: {right:?}");
+        let short = tightened(setup, 40.0, strokes, pulls, 40.0, seed).expect("one attempt");
+        assert_eq!(short.verdict, Verdict::Rejected, "{drag}: {short:?}");
+        assert!(
+            short.reasons.contains(Reason::TorqueLow),
+            "{drag}: {short:?}"
+        );
+    }
+}
+
 #[test]
 fn of_240_nuts_run_down_and_pulled_none_is_judged_wrong() {
     let mut wrong = Vec::new();

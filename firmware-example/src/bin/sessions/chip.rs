@@ -12,6 +12,7 @@ use evendraw_core::procedure::Procedure;
 use evendraw_core::session::Session;
 use evendraw_core::trace::Trace;
 use evendraw_firmware::exercise::Kind;
+use evendraw_firmware::meter;
 
 use super::{SESSIONS, digest};
 
@@ -101,5 +102,77 @@ fn main() -> ! {
             cost.readings, cost.ticks, cost.worst
         );
     }
+    for (fasteners, stages) in meter::JOINTS {
+        inputs(fasteners, stages);
+    }
     semihosting::process::exit(0)
+}
+
+/// How many inputs of one kind cost so many ticks, the last place for more; and the worst.
+#[derive(Clone, Copy)]
+struct Spread {
+    often: [u32; 192],
+    ticks: u64,
+    worst: u32,
+}
+
+impl Spread {
+    const NEW: Self = Self {
+        often: [0; 192],
+        ticks: 0,
+        worst: 0,
+    };
+
+    fn add(&mut self, ticks: u32) {
+        self.ticks += u64::from(ticks);
+        self.worst = self.worst.max(ticks);
+        let place = self.often.len() - 1;
+        let place = place.min(usize::try_from(ticks).unwrap_or(place));
+        if let Some(often) = self.often.get_mut(place) {
+            *often += 1;
+        }
+    }
+
+    fn count(&self) -> u32 {
+        self.often.iter().sum()
+    }
+
+    /// Ticks that 99 in a hundred do not exceed; the worst where they are beyond the places.
+    fn most(&self) -> u32 {
+        let (mut seen, all) = (0, u64::from(self.count()));
+        for (ticks, often) in (0_u32..).zip(self.often) {
+            seen += u64::from(often);
+            if seen * 100 >= all * 99 {
+                return ticks.min(self.worst);
+            }
+        }
+        self.worst
+    }
+}
+
+/// Prints what each kind of input costs on a joint of so many fasteners and stages.
+fn inputs(fasteners: u8, stages: u8) {
+    let procedure = meter::procedure(fasteners, stages);
+    let mut spreads = [Spread::NEW; meter::Kind::ALL.len()];
+    let mut begun = 0;
+    let settled = meter::work(&procedure, &mut |kind| match kind {
+        None => begun = SYST::get_current(),
+        Some(kind) => {
+            let ticks = begun.wrapping_sub(SYST::get_current()) & 0x00ff_ffff;
+            let place = meter::Kind::ALL.iter().position(|known| *known == kind);
+            if let Some(spread) = place.and_then(|place| spreads.get_mut(place)) {
+                spread.add(ticks);
+            }
+        }
+    });
+    println!("joint {fasteners} {stages} {settled}");
+    for (kind, spread) in meter::Kind::ALL.iter().zip(&spreads) {
+        println!(
+            "input {kind:?} {} {} {} {}",
+            spread.count(),
+            spread.ticks,
+            spread.most(),
+            spread.worst
+        );
+    }
 }

@@ -65,8 +65,15 @@ impl Bench {
             Task::Hold { torque_Nm, .. } => torque_Nm,
             _ => self.model.target_Nm,
         };
+        // A lock that sticks and slips while it is run down is no rise to slow down for: the nut is not seated yet.
+        let metal = &self.metal[attempt.fastener];
+        let jerks_down = metal.grit > 0.0
+            && self.states[attempt.fastener].load_N <= 0.0
+            && torque <= 1.5 * metal.prevailing_Nm;
         let felt = if light {
             attempt.slope
+        } else if jerks_down {
+            1e-3
         } else {
             attempt.slope.max(1e-3)
         };

@@ -73,8 +73,9 @@ fn tools(job: &Job, only: Option<u8>, out: &mut Output<'_>) -> Result<(), Comman
     for (id, count) in pulls {
         let tool = job.plan().tool(id);
         let about = tool.map_or_else(String::new, |tool| {
-            let title = tool.title.as_deref().unwrap_or("");
-            format!(", {title}, up to {}", tool.capacity_text)
+            let title = tool.title.as_deref();
+            let title = title.map_or_else(String::new, |title| format!(", {title}"));
+            format!("{title}, up to {}", tool.capacity_text)
         });
         out.object(&json!({ "record": "needed", "kind": "tool", "name": id, "pulls": count }))?;
         out.line(format_args!("  tool   {id}{about}: {count} pulls"))?;

@@ -265,6 +265,13 @@ impl Source {
         }
         self.take_tool_in_rehearsal();
         self.bench.hand = hand;
+        // A hand that is told to stop lets go; it does not pull on past the target with nobody listening to the cue.
+        if hand == Hand::Off
+            && !self.bench.pulling
+            && let Some((_, rig)) = &mut self.bench.rig
+        {
+            rig.let_go();
+        }
     }
 
     /// A step done by hand: the bench does it too, and it is confirmed.

@@ -9,6 +9,7 @@ use super::{Item, View};
 use crate::mark::Mark;
 use crate::peers;
 use crate::plan::progress::Hold;
+use crate::words;
 
 /// Everything open at one joint. Empty means: this joint does not keep the build from being complete.
 pub(super) fn open(view: &View<'_>) -> Vec<Item> {
@@ -95,7 +96,17 @@ fn fasteners(view: &View<'_>, items: &mut Vec<Item>) -> Vec<u8> {
         if view.ledger.must_replace(fastener) {
             tell(Mark::Rejected, "must be replaced by a new one");
         } else if view.ledger.must_decide(fastener) {
-            tell(Mark::Doubtful, "a decision is waited for");
+            let advised = view
+                .advice
+                .as_ref()
+                .filter(|advice| advice.fastener == Some(fastener))
+                .map_or_else(String::new, |advice| {
+                    format!(". {}", words::what_now(advice).join(" "))
+                });
+            tell(
+                Mark::Doubtful,
+                &format!("a decision is waited for{advised}"),
+            );
         } else if view.ledger.must_loosen(fastener) {
             tell(Mark::Disturbed, "must be loosened fully and done again");
         }

@@ -598,8 +598,10 @@ fn attempt_words(names: &Names, joint: u8, attempt: &Attempt) -> String {
     }
     // The judged number first: the peak for a torque, the angle for a turn.
     line.push_str(&shown.reached(attempt));
-    if attempt.peak != attempt.settled {
-        line.push_str(&format!(" (at the end {})", shown.number(attempt.settled)));
+    // The peak is read less its noise, so of a flat end it may come out a hair below.
+    let end = shown.number(attempt.settled);
+    if attempt.settled < attempt.peak && end != shown.number(attempt.peak) {
+        line.push_str(&format!(" (at the end {end})"));
     }
     match attempt.angle {
         Some(angle) => line.push_str(&format!(", {}", words::angle(angle))),
@@ -677,7 +679,7 @@ pub fn object(names: &Names, entry: &Entry) -> Value {
 
 /// The columns of the table, in their order: its first line.
 pub const CSV_HEADER: &str = "record,joint,fastener,stage,attempt,pulls,peak_torque_Nm,final_torque_Nm,angle_deg,verdict,\
-    reasons,words,seq,boot,at_s";
+    reasons,words,seq,boot,at_s,prevailing_Nm,prevailing";
 
 /// The table of records: a row each, the names of the columns first; what a kind has no value for stays empty.
 pub fn csv<'f>(names: &'f Names, facts: &'f [Fact]) -> impl Iterator<Item = String> + use<'f> {

@@ -190,7 +190,9 @@ fn one_fastener_left_out_is_open() {
 fn too_much_torque_is_open_until_decided() {
     let mut world = World::new(&format!("{HEAD}{TIGHTEN}"));
     world.begin().pull(48);
-    world.is_open_for("a decision is waited for");
+    world.is_open_for(
+        "a decision is waited for. Do not back it off to the target. Pressure and load off; then loosen it fully",
+    );
     world.is_open_for("the last attempt was rejected");
 }
 

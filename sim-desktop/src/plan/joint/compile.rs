@@ -3,7 +3,7 @@
 use evendraw_core::limits::{MOMENTS_MAX, STAGES_MAX};
 use evendraw_core::pattern::Point;
 use evendraw_core::procedure::{
-    Fastener, Override, Parts, Procedure, ProcedureError, Stage, StageKind, Terms,
+    Fastener, Override, Parts, Prevailing, Procedure, ProcedureError, Stage, StageKind, Terms,
 };
 use evendraw_core::text::Label;
 use evendraw_core::unit::Angle;
@@ -159,6 +159,7 @@ impl<'a> Frame<'a> {
                 return None;
             }
         };
+        carry_running(&procedure, &mut plans);
         let plan = JointPlan {
             answers,
             procedure,
@@ -501,9 +502,8 @@ impl<'a> Frame<'a> {
         }
         if let Some(strength) = &metal.strength {
             let from = rise::yields_from(thread, strength, condition);
-            // A turn that begins near yield need not bring torque.
-            if most_torque(stages).is_some_and(|torque| f64::from(torque) > 0.75 * from) {
-                (terms.watch.turn_rise, terms.watch.turn_rise_part) = (0, 0);
+            if let Some(torque) = most_torque(stages) {
+                rise::near_yield(&mut terms.watch, f64::from(torque) / from);
             }
         }
     }
@@ -625,6 +625,23 @@ fn fasteners(labels: &[String], points: &[Point]) -> Vec<Fastener> {
             near,
         })
         .collect()
+}
+
+/// Stages to which an earlier one's running torque is carried say so in its words.
+fn carry_running(procedure: &Procedure, plans: &mut [StagePlan]) {
+    let mut last: Option<String> = None;
+    for (stage, plan) in (0..=u8::MAX).zip(plans) {
+        if plan.prevailing.is_some() {
+            last.clone_from(&plan.prevailing);
+            continue;
+        }
+        let is_carried = procedure.numbered_steps().any(|(step, at)| {
+            at.stage() == stage && procedure.prevailing(step) != Prevailing::None
+        });
+        if is_carried {
+            plan.prevailing.clone_from(&last);
+        }
+    }
 }
 
 fn questions(needs: &[Name], condition: Option<&str>, moments: &[String]) -> Vec<Question> {

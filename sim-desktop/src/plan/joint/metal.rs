@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of stages.
 
+use super::printed_for;
 use crate::mechanics::{NutClass, Strength, Thread, nut_and_bolt};
 use crate::plan::quantity::millimetres;
 use crate::plan::tree::{Reader, Typed};
@@ -35,6 +36,9 @@ impl Metal {
         nut(reader, thread_size.as_ref(), strength.as_ref());
         let grip = reader.text("grip");
         let grip_mm = grip.as_ref().and_then(millimetres);
+        let condition = reader.text("condition");
+        let printed = reader.text("printed_for");
+        printed_for::ask(joint, printed.as_ref(), condition.as_ref());
         let words = |typed: Option<Typed<'_>>| typed.map(|typed| typed.text);
         Self {
             thread: words(thread),
@@ -42,7 +46,7 @@ impl Metal {
             grade: words(grade),
             grip: words(grip),
             grip_mm,
-            condition: words(reader.text("condition")),
+            condition: words(condition),
             thread_size,
             strength,
         }
