@@ -4,6 +4,7 @@
 
 pub mod feed;
 pub mod given;
+pub mod hands;
 pub mod recording;
 pub mod result;
 pub mod rig;

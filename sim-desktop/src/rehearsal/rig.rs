@@ -66,18 +66,6 @@ pub fn sketch(joint: &Joint, plan: &JointPlan) -> JointSketch {
     sketch
 }
 
-/// A screw that has not been tightened is spun down with the fingers before it is pulled; a locking nut is run down with the tool, as
-/// its running torque is measured. One rule for the desk and for `rehearse`.
-#[must_use]
-pub fn is_spun_in_first(procedure: &Procedure, ledger: &Ledger, step: u16) -> bool {
-    let at = procedure.step_at(step);
-    let fastener = at.and_then(|step| step.fastener());
-    let kind = procedure.stage_of(step).map(|stage| stage.kind);
-    matches!(kind, Some(StageKind::Tighten { .. }))
-        && procedure.prevailing(step) == Prevailing::None
-        && fastener.is_some_and(|own| !ledger.is_tight(own))
-}
-
 /// The torque that a step pulls for, N·m.
 fn pulled_for(plan: &JointPlan, step: u16) -> Option<f64> {
     let kind = plan.procedure.stage_of(step)?.kind;

@@ -10,16 +10,17 @@ mod pull;
 use std::collections::BTreeMap;
 use std::fmt;
 use std::path::PathBuf;
+use std::sync::Arc;
 
-use evendraw_core::procedure::StageKind;
-use evendraw_core::session::{Input, Next};
+use evendraw_core::procedure::Procedure;
+use evendraw_core::session::{Input, Next, Session};
 use evendraw_core::unit::Instant;
 use evendraw_core::verdict::Verdict;
 
 use super::given::{Given, held_words, refused};
 use super::result::{JointResult, Objection, STANDING_S};
 use super::rig::Rig;
-use super::trace_file;
+use super::{hands, trace_file};
 use crate::bench::{Fault, HandKind, JointError};
 use crate::job::{Done, Job, JobError, Told};
 
@@ -175,7 +176,7 @@ impl Rehearsal {
             }
         }
         let mut result = std::mem::take(&mut self.result);
-        result.clamps_kn = self.clamps(joint);
+        result.clamps_kn = self.clamps_after(joint, 0.0);
         result.proof_kn = self.rigs.get(&joint).and_then(Rig::proof_kn);
         result.stood_kn = self.clamps_after(joint, STANDING_S);
         result.seconds = self.since_begun();
@@ -280,9 +281,7 @@ impl Rehearsal {
         match next {
             Next::Pull { .. } => self.pull(joint, tell),
             Next::Hand { step } => {
-                if let (Some(fastener), Some(turns)) = self.seat(joint, step) {
-                    self.by_hand(joint, |rig| rig.spin_in(fastener, Some(turns)));
-                }
+                self.by_hand(joint, |rig, session| hands::seat(session, rig, step));
                 let done = self.job.apply(joint, self.now(), Input::Confirm { step })?;
                 self.went_on(joint, &done, tell)
             }
@@ -301,7 +300,7 @@ impl Rehearsal {
             Next::TakeApart => {
                 let count = self.job.joint(joint).map_or(0, |own| own.positions().len());
                 for fastener in (0_u8..).take(count) {
-                    self.by_hand(joint, |rig| rig.loosen(fastener));
+                    self.by_hand(joint, |rig, _| rig.loosen(fastener));
                 }
                 let done =
                     self.job
@@ -389,10 +388,10 @@ impl Rehearsal {
     }
 
     /// Something is done without a judged pull; it takes the time that the bench says.
-    fn by_hand(&mut self, joint: u8, what: impl FnOnce(&mut Rig)) {
-        if let Some(rig) = self.rigs.get_mut(&joint) {
+    fn by_hand(&mut self, joint: u8, what: impl FnOnce(&mut Rig, &Session<Arc<Procedure>>)) {
+        if let (Some(rig), Some(session)) = (self.rigs.get_mut(&joint), self.job.session(joint)) {
             let before = rig.elapsed_s();
-            what(rig);
+            what(rig, session);
             self.clock += trace_file::instant(rig.elapsed_s() - before).micros();
         }
     }
@@ -403,7 +402,7 @@ impl Rehearsal {
         fastener: u8,
         tell: &mut impl FnMut(&Job, &Told) -> Result<(), E>,
     ) -> Result<bool, WorkError<E>> {
-        self.by_hand(joint, |rig| {
+        self.by_hand(joint, |rig, _| {
             rig.loosen(fastener);
             rig.replace(fastener);
         });
@@ -419,7 +418,7 @@ impl Rehearsal {
         fastener: u8,
         tell: &mut impl FnMut(&Job, &Told) -> Result<(), E>,
     ) -> Result<bool, WorkError<E>> {
-        self.by_hand(joint, |rig| rig.loosen(fastener));
+        self.by_hand(joint, |rig, _| rig.loosen(fastener));
         let input = Input::Loosened {
             fastener,
             elsewhere: false,
@@ -431,16 +430,6 @@ impl Rehearsal {
 
     fn fastener(&self, joint: u8, step: u16) -> Option<u8> {
         self.job.session(joint)?.procedure().fastener_of(step)
-    }
-
-    fn seat(&self, joint: u8, step: u16) -> (Option<u8>, Option<f64>) {
-        let turns = self.job.session(joint).and_then(|session| {
-            match session.procedure().stage_of(step)?.kind {
-                StageKind::Seat { turns } => Some(super::rig::degrees(turns) / 360.0),
-                _ => None,
-            }
-        });
-        (self.fastener(joint, step), turns)
     }
 }
 

@@ -4,15 +4,15 @@
 
 use std::time::Duration;
 
-use evendraw_core::procedure::StageKind;
 use evendraw_core::record::{Entry, Record};
-use evendraw_core::session::{Input, Next, Session};
+use evendraw_core::session::{Input, Next};
 
 use super::super::view::Notice;
 use super::{Hand, Pull, Source, files};
 use crate::bench::{Fault, HandKind};
 use crate::plan::Plan;
-use crate::rehearsal::rig::{Rig, is_spun_in_first};
+use crate::rehearsal::hands::{self, Reach};
+use crate::rehearsal::rig::Rig;
 use crate::store::Purpose;
 
 /// What a fault is called on the menu.
@@ -95,35 +95,28 @@ impl Source {
 
     /// The hand goes to the next fastener. False when the bench cannot.
     pub(super) fn begin_pull(&mut self) -> bool {
-        let Some((step, aim)) = self.session().and_then(Session::armed) else {
+        let Some(reach) = self.session().and_then(Reach::of) else {
             return false;
         };
-        let Some(fastener) = self
-            .session()
-            .and_then(|session| session.procedure().fastener_of(step))
-        else {
-            return false;
-        };
-        let in_pull = self.session().is_some_and(Session::is_in_pull);
-        let first = self.session().is_some_and(|session| {
-            !session.is_in_pull() && is_spun_in_first(session.procedure(), session.ledger(), step)
-        });
         self.set_up();
-        let Some((_, rig)) = &mut self.bench.rig else {
+        let (Some((_, rig)), Some(session)) = (
+            &mut self.bench.rig,
+            self.open
+                .zip(self.job.as_ref())
+                .and_then(|(joint, job)| job.session(joint)),
+        ) else {
             self.bench.hand = Hand::Off;
             return false;
         };
-        if self.pull.step != Some(step) || !in_pull {
+        if self.pull.step != Some(reach.step) || !session.is_in_pull() {
             self.pull = Pull {
-                step: Some(step),
+                step: Some(reach.step),
                 ..Pull::default()
             };
         }
         let before = rig.elapsed_s();
-        if first {
-            rig.spin_in(fastener, None);
-        }
-        rig.begin(fastener, &aim);
+        reach.prepare(session, rig);
+        rig.begin(reach.fastener, &reach.aim);
         let moved = rig.elapsed_s() - before;
         self.move_clock(moved);
         true
@@ -236,13 +229,11 @@ impl Source {
             {
                 continue;
             }
-            for (fastener, load) in (0u8..).zip(rig.clamps_kn()) {
-                if let Err(error) = job.keep_clamp(joint, fastener, attempt.stage, load) {
-                    self.notice = Some(Notice {
-                        bad: true,
-                        words: error.to_string(),
-                    });
-                }
+            if let Err(error) = hands::keep_clamps(job, rig, joint, attempt.stage) {
+                self.notice = Some(Notice {
+                    bad: true,
+                    words: error.to_string(),
+                });
             }
         }
     }
@@ -285,21 +276,15 @@ impl Source {
 
     /// A step done by hand: the bench does it too, and it is confirmed.
     pub(super) fn do_by_hand(&mut self, step: u16) {
-        let at = self.session().and_then(|session| {
-            let turns = match session.procedure().stage_of(step).map(|stage| stage.kind) {
-                Some(StageKind::Seat { turns }) => {
-                    Some(crate::rehearsal::rig::degrees(turns) / 360.0)
-                }
-                _ => None,
-            };
-            Some((session.procedure().fastener_of(step)?, turns))
-        });
-        if self.is_rehearsing()
-            && let Some((fastener, turns)) = at
-        {
+        if self.is_rehearsing() {
             self.set_up();
-            if let Some((_, rig)) = &mut self.bench.rig {
-                rig.spin_in(fastener, turns);
+            if let (Some((_, rig)), Some(session)) = (
+                &mut self.bench.rig,
+                self.open
+                    .zip(self.job.as_ref())
+                    .and_then(|(joint, job)| job.session(joint)),
+            ) {
+                hands::seat(session, rig, step);
             }
         }
         self.apply(Input::Confirm { step });

@@ -8,8 +8,8 @@ use evendraw_core::unit::Span;
 
 use super::{Rehearsal, WorkError};
 use crate::job::Done;
+use crate::rehearsal::hands;
 use crate::rehearsal::result::{PassResult, WindowResult};
-use crate::rehearsal::rig::Rig;
 
 impl Rehearsal {
     /// What every fastener clamps with each time a pass is through, and the waits with a limit.
@@ -50,15 +50,15 @@ impl Rehearsal {
         stage: u8,
         round: Option<u8>,
     ) -> Result<(), WorkError<E>> {
-        let clamps_kn = self.clamps(joint);
-        for &(fastener, load) in &clamps_kn {
-            self.job.keep_clamp(joint, fastener, stage, load)?;
-        }
+        let Some(rig) = self.rigs.get(&joint) else {
+            return Ok(());
+        };
+        let clamps_kn = hands::keep_clamps(&mut self.job, rig, joint, stage)?;
         self.result.passes.push(PassResult {
             stage,
             round,
             clamps_kn,
-            settled_um: self.rigs.get(&joint).map_or(0.0, Rig::settled_um),
+            settled_um: rig.settled_um(),
             seconds: self.since_begun(),
         });
         Ok(())
@@ -83,39 +83,14 @@ impl Rehearsal {
         }
     }
 
-    /// Clamp loads of the fasteners that the joint's stages tighten.
-    pub(super) fn clamps(&self, joint: u8) -> Vec<(u8, f64)> {
-        self.rigs
-            .get(&joint)
-            .map_or_else(Vec::new, |rig| self.tightened(joint, rig.clamps_kn()))
-    }
-
-    /// The same after the joint has stood for a while; the joint itself does not stand.
+    /// Clamp loads of the fasteners that the joint's stages tighten, after the joint has stood for so many seconds; the joint itself
+    /// does not stand.
     pub(super) fn clamps_after(&self, joint: u8, seconds: f64) -> Vec<(u8, f64)> {
-        let Some(rig) = self.rigs.get(&joint) else {
+        let (Some(rig), Some(plan)) = (self.rigs.get(&joint), self.job.joint_plan(joint)) else {
             return Vec::new();
         };
         let mut stood = rig.clone();
         stood.idle(seconds);
-        self.tightened(joint, stood.clamps_kn())
-    }
-
-    fn tightened(&self, joint: u8, clamps_kn: Vec<f64>) -> Vec<(u8, f64)> {
-        let Some(plan) = self.job.joint_plan(joint) else {
-            return Vec::new();
-        };
-        let is_tightened = |fastener: u8| {
-            plan.procedure.numbered_steps().any(|(index, step)| {
-                step.fastener() == Some(fastener)
-                    && plan
-                        .procedure
-                        .stage_of(index)
-                        .is_some_and(|stage| stage.kind.tightens())
-            })
-        };
-        (0_u8..)
-            .zip(clamps_kn)
-            .filter(|(fastener, _)| is_tightened(*fastener))
-            .collect()
+        hands::clamps(plan, &stood)
     }
 }

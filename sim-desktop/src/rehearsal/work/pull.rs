@@ -15,8 +15,9 @@ use crate::job::{Done, Job, Told};
 use crate::outputs::{self, Over};
 use crate::rehearsal::feed::turned;
 use crate::rehearsal::given::{held_words, is_about_the_tool};
+use crate::rehearsal::hands::Reach;
 use crate::rehearsal::result::Curve;
-use crate::rehearsal::rig::{Rig, is_spun_in_first};
+use crate::rehearsal::rig::Rig;
 use crate::rehearsal::trace_file::{self, file_word, sample};
 
 /// How often a hand grips again before it gives up an attempt.
@@ -40,12 +41,14 @@ impl Rehearsal {
         if !held.is_empty() {
             return Ok(self.stop(&held_words(&held)));
         }
-        let Some((step, aim)) = self.job.session(joint).and_then(|session| session.armed()) else {
+        let Some(reach) = self.job.session(joint).and_then(Reach::of) else {
             return Ok(self.stop("nothing is to be pulled"));
         };
-        let Some(fastener) = self.fastener(joint, step) else {
-            return Ok(self.stop("a pull without a fastener"));
-        };
+        let Reach {
+            step,
+            fastener,
+            aim,
+        } = reach;
         if self
             .failures
             .get(&step)
@@ -53,13 +56,7 @@ impl Rehearsal {
         {
             return Ok(self.stop("a person must look at a fastener that fails again and again"));
         }
-        let is_spun_in_first = self
-            .job
-            .session(joint)
-            .is_some_and(|session| is_spun_in_first(session.procedure(), session.ledger(), step));
-        if is_spun_in_first {
-            self.by_hand(joint, |rig| rig.spin_in(fastener, None));
-        }
+        self.by_hand(joint, |rig, session| reach.prepare(session, rig));
         let mut kept: Vec<(Instant, Sample)> = Vec::new();
         let hand = HandAt {
             joint,
