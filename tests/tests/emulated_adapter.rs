@@ -12,8 +12,8 @@ use evendraw_core::unit::Instant;
 use evendraw_core::verdict::Verdict;
 use std::time::{Duration, Instant as Clock};
 
-/// RAM of the budget, less the few bytes that are not stack and a kilobyte to spare.
-const STACK_BUDGET: u32 = 15 * 1024;
+/// RAM of the budget, less what is not stack (16 bytes) and a little to spare.
+const STACK_BUDGET: u32 = 16 * 1024 - 256;
 
 /// How long a slow machine may take to the first verdict.
 const PATIENCE: Duration = Duration::from_mins(2);
