@@ -1,11 +1,12 @@
-//! Thread and strength named on the command line.
+//! A bolt and what it clamps, named on the command line.
 //!
 //! Knows nothing of which command wants them.
 
 use clap::Args as ClapArgs;
 
 use super::CommandError;
-use crate::mechanics::{Strength, Thread};
+use super::value::{TypedLength, length, millimeters};
+use crate::mechanics::{BoltInJoint, BoltShape, Members, Strength, Thread};
 
 /// A bolt's thread and what it is made of.
 #[derive(Debug, ClapArgs)]
@@ -37,6 +38,45 @@ impl Metal {
         .map_err(bad)?;
         Ok((thread, strength))
     }
+}
+
+/// What a bolt clamps, and how long it is inside.
+#[derive(Debug, ClapArgs)]
+pub(super) struct Clamped {
+    /// Length clamped.
+    #[arg(long, value_parser = length)]
+    grip: TypedLength,
+    /// Length inside the grip without thread; default: that of a bolt of the usual thread length.
+    #[arg(long, value_parser = length)]
+    shank: Option<TypedLength>,
+    /// What is clamped: steel, aluminium or cast iron.
+    #[arg(long, value_parser = members, default_value = "steel")]
+    pub(super) members: Members,
+}
+
+impl Clamped {
+    /// The bolt, and how it works in its joint; `shank_diameter` where it is not the thread's, `mu` the friction in the thread while it is loaded.
+    pub(super) fn bolt(
+        &self,
+        (thread, strength): (&Thread, &Strength),
+        shank_diameter: Option<TypedLength>,
+        mu: f64,
+    ) -> Result<(BoltShape, BoltInJoint), CommandError> {
+        let shape = BoltShape::new(
+            thread.clone(),
+            millimeters(self.grip),
+            self.shank.map(millimeters),
+            shank_diameter.map(millimeters),
+        )
+        .map_err(bad)?;
+        let in_joint = BoltInJoint::new(&shape, strength, self.members, mu).map_err(bad)?;
+        Ok((shape, in_joint))
+    }
+}
+
+fn members(text: &str) -> Result<Members, String> {
+    Members::from_text(text)
+        .ok_or_else(|| format!("`{text}` is not known; allowed: steel, aluminium, cast iron"))
 }
 
 /// Bad input in the words of the error.

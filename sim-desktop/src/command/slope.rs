@@ -8,10 +8,10 @@ use clap::Args as ClapArgs;
 use serde::Serialize;
 
 use super::judge::recording;
-use super::metal::{Metal, bad};
-use super::value::{TypedLength, TypedTorque, length, millimeters, newton_meters, rate, torque};
+use super::metal::{Clamped, Metal};
+use super::value::{TypedTorque, newton_meters, rate, torque};
 use super::{CommandError, Done, Output};
-use crate::mechanics::{Bearing, BoltInJoint, BoltShape, Condition, Members, Pull};
+use crate::mechanics::{Bearing, Condition, Pull};
 
 /// Friction and preload estimated from the slope of a recorded pull, with their uncertainty.
 #[derive(Debug, ClapArgs)]
@@ -23,15 +23,8 @@ use crate::mechanics::{Bearing, BoltInJoint, BoltShape, Condition, Members, Pull
 pub(super) struct Args {
     #[command(flatten)]
     metal: Metal,
-    /// Length clamped.
-    #[arg(long, value_parser = length)]
-    grip: TypedLength,
-    /// Length inside the grip without thread; default: that of a bolt of the usual thread length.
-    #[arg(long, value_parser = length)]
-    shank: Option<TypedLength>,
-    /// What is clamped: steel, aluminium or cast iron.
-    #[arg(long, value_parser = super::stretch::members, default_value = "steel")]
-    members: Members,
+    #[command(flatten)]
+    clamped: Clamped,
     /// What the tool train winds up, as in "20 N·m/°"; see `evendraw twist`.
     #[arg(long, value_parser = rate)]
     train: Option<f64>,
@@ -66,15 +59,8 @@ struct Answer {
 /// Runs the command.
 pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
     let (thread, strength) = args.metal.read()?;
-    let shape = BoltShape::new(
-        thread.clone(),
-        millimeters(args.grip),
-        args.shank.map(millimeters),
-        None,
-    )
-    .map_err(bad)?;
     let mu = Condition::Oiled.friction().thread;
-    let bolt = BoltInJoint::new(&shape, &strength, args.members, mu).map_err(bad)?;
+    let (shape, bolt) = args.clamped.bolt((&thread, &strength), None, mu)?;
     let recording = recording(&args.trace)?;
     if let Some(words) = recording.zero_words() {
         out.remark(words);
@@ -96,7 +82,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     out.line(format_args!(
         "{thread} over {:.1} mm of {}, up to {:.1} N·m",
         shape.grip_mm,
-        args.members.word(),
+        args.clamped.members.word(),
         slope.peak_Nm
     ))?;
     out.line(format_args!(

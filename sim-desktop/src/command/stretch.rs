@@ -5,10 +5,10 @@
 use clap::Args as ClapArgs;
 use serde::Serialize;
 
-use super::metal::{Metal, bad};
+use super::metal::{Clamped, Metal, bad};
 use super::value::{TypedAngle, TypedLength, angle, degrees, force, length, millimeters};
 use super::{CommandError, Done, Output};
-use crate::mechanics::{BoltInJoint, BoltShape, Condition, Members};
+use crate::mechanics::Condition;
 
 /// Load, stretch and angle of a bolt in its joint, from any one of the three.
 #[derive(Debug, ClapArgs)]
@@ -21,18 +21,11 @@ use crate::mechanics::{BoltInJoint, BoltShape, Condition, Members};
 pub(super) struct Args {
     #[command(flatten)]
     metal: Metal,
-    /// Length clamped.
-    #[arg(long, value_parser = length)]
-    grip: TypedLength,
-    /// Length inside the grip without thread; default: that of a bolt of the usual thread length.
-    #[arg(long, value_parser = length)]
-    shank: Option<TypedLength>,
+    #[command(flatten)]
+    clamped: Clamped,
     /// Diameter of that length, for a waisted bolt; default: the thread's.
     #[arg(long, value_parser = length)]
     shank_diameter: Option<TypedLength>,
-    /// What is clamped: steel, aluminium or cast iron.
-    #[arg(long, value_parser = members, default_value = "steel")]
-    members: Members,
     /// From this load, as in "40 kN".
     #[arg(long, value_parser = force, required_unless_present_any = ["stretch", "angle"], conflicts_with_all = ["stretch", "angle"])]
     load: Option<f64>,
@@ -48,12 +41,6 @@ pub(super) struct Args {
     /// The bolt is pulled by a tensioner, not turned: no torsion.
     #[arg(long)]
     pulled: bool,
-}
-
-/// Reads what is clamped.
-pub(super) fn members(text: &str) -> Result<Members, String> {
-    Members::from_text(text)
-        .ok_or_else(|| format!("`{text}` is not known; allowed: steel, aluminium, cast iron"))
 }
 
 #[derive(Serialize)]
@@ -81,19 +68,14 @@ struct Answer {
 /// Runs the command.
 pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
     let (thread, strength) = args.metal.read()?;
-    let shape = BoltShape::new(
-        thread.clone(),
-        millimeters(args.grip),
-        args.shank.map(millimeters),
-        args.shank_diameter.map(millimeters),
-    )
-    .map_err(bad)?;
     let mu = if args.pulled {
         0.0
     } else {
         Condition::from_text(&args.condition).friction().thread
     };
-    let bolt = BoltInJoint::new(&shape, &strength, args.members, mu).map_err(bad)?;
+    let (shape, bolt) = args
+        .clamped
+        .bolt((&thread, &strength), args.shank_diameter, mu)?;
     let at = match (args.load, args.stretch, args.angle) {
         (Some(load), _, _) => bolt.at_load(load),
         (_, Some(stretch), _) => bolt.at_stretch(millimeters(stretch)),
@@ -110,7 +92,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     out.line(format_args!(
         "{thread}, {:.1} mm clamped of {}, {:.1} mm of it shank",
         shape.grip_mm,
-        args.members.word(),
+        args.clamped.members.word(),
         shape.shank_mm
     ))?;
     out.line(format_args!(

@@ -209,6 +209,22 @@ struct Found {
     place: Range<usize>,
 }
 
+impl Found {
+    fn at(
+        place: &Range<usize>,
+        what: impl Into<String>,
+        here: impl Into<String>,
+        allowed: impl Into<String>,
+    ) -> Self {
+        Self {
+            what: what.into(),
+            here: here.into(),
+            allowed: allowed.into(),
+            place: place.clone(),
+        }
+    }
+}
+
 /// What was found of one severity: the first of it, and how much there is.
 #[derive(Default)]
 struct Heap {
@@ -245,15 +261,7 @@ impl Diagnostics {
         here: impl Into<String>,
         allowed: impl Into<String>,
     ) {
-        self.add(
-            &self.errors,
-            Found {
-                what: what.into(),
-                here: here.into(),
-                allowed: allowed.into(),
-                place: place.clone(),
-            },
-        );
+        self.add(&self.errors, Found::at(place, what, here, allowed));
     }
 
     pub(super) fn warning(
@@ -263,15 +271,7 @@ impl Diagnostics {
         here: impl Into<String>,
         allowed: impl Into<String>,
     ) {
-        self.add(
-            &self.warnings,
-            Found {
-                what: what.into(),
-                here: here.into(),
-                allowed: allowed.into(),
-                place: place.clone(),
-            },
-        );
+        self.add(&self.warnings, Found::at(place, what, here, allowed));
     }
 
     fn add(&self, heap: &RefCell<Heap>, mut found: Found) {
