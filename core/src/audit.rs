@@ -79,7 +79,7 @@ pub fn audit(procedure: &Procedure, before: &Ledger, attempt: &Attempt) -> Findi
     let reading = Reading {
         pulls: attempt.pulls,
         peak: attempt.peak,
-        settled: attempt.settled,
+        final_torque: attempt.final_torque,
         angle: attempt.angle,
         restart: attempt.restart,
         held,

@@ -39,11 +39,11 @@ use core::fmt;
 
 use serde::Serialize;
 
-use crate::check_sum::crc32;
+use crate::crc::crc32;
 use crate::limits::{PAYLOAD_MAX, RECORD_MAX};
-use crate::plain::Fields;
 use crate::record::{AttemptV1, Entry, Record};
 use crate::unit::Instant;
+use crate::wire::Decoder;
 use resume::Resume;
 
 /// Seed of the first frame: the CRC-32 of `evendraw journal 1`.
@@ -377,7 +377,7 @@ macro_rules! kinds {
                 return Ok(None);
             }
             let kind = frame.kind;
-            let mut fields = Fields::new(frame.payload);
+            let mut fields = Decoder::new(frame.payload);
             let (joint, seq, boot, at) = (fields.item(), fields.item(), fields.item(), fields.item());
             let record = match (kind, frame.version) {
                 (3, 1) => Record::Attempt(fields.item::<AttemptV1>().into()),

@@ -52,7 +52,7 @@
 //! - [`advice`]: what a verdict leads to.
 //! - [`peers`]: what only the other fasteners tell.
 //! - [`audit`]: a record judged again.
-//! - [`check_sum`]: CRC-32, the one check sum.
+//! - [`crc`]: CRC-32, the one check sum.
 //! - [`journal`]: records as bytes.
 //! - [`link`]: adapter and desktop over a line of bytes.
 //!
@@ -68,14 +68,14 @@ extern crate std;
 
 pub mod advice;
 pub mod audit;
-pub mod check_sum;
+pub mod crc;
+pub mod curve_limits;
 pub mod journal;
 pub mod ledger;
 pub mod limits;
 pub mod link;
 pub mod pattern;
 pub mod peers;
-mod plain;
 pub mod procedure;
 pub mod record;
 pub mod sample;
@@ -85,4 +85,4 @@ pub mod trace;
 pub mod tracker;
 pub mod unit;
 pub mod verdict;
-pub mod watch;
+mod wire;

@@ -44,23 +44,23 @@
 
 mod adapter;
 pub mod cobs;
-mod errand;
 mod frame;
 mod host;
 mod message;
 mod tell;
+mod transfer;
 
 #[cfg(test)]
 mod tests;
 
 pub use adapter::{AdapterEnd, Heard};
-pub use errand::{
-    Gap, PullError, PullJournal, PullStep, SendProcedure, SendStep, StageError, Staging, Taken,
-};
 pub use frame::{Counts, LinkError};
 pub use host::{Event, HostEnd, Ticked};
 pub use message::{Identity, Live, Refused, Reply, Request};
 pub use tell::Tell;
+pub use transfer::{
+    Gap, PullError, PullJournal, PullStep, SendProcedure, SendStep, StageError, Staging, Taken,
+};
 
 use crate::journal::OVERHEAD;
 use crate::limits::PAYLOAD_MAX;

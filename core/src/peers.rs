@@ -12,7 +12,7 @@ use core::borrow::Borrow;
 
 use heapless::Vec;
 
-use crate::check_sum::crc32;
+use crate::crc::crc32;
 use crate::ledger::{Ledger, StepState};
 use crate::limits::FASTENERS_MAX;
 use crate::procedure::{Procedure, StageKind};
@@ -396,7 +396,7 @@ impl Readings {
                 _ => None,
             };
         } else if matches!(kind, StageKind::Turn { .. }) {
-            known.end_torque = Some(attempt.settled.millinewton_meters());
+            known.end_torque = Some(attempt.final_torque.millinewton_meters());
         }
     }
 

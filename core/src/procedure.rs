@@ -13,11 +13,11 @@ pub use error::ProcedureError;
 use heapless::Vec;
 use serde::{Deserialize, Serialize};
 
+use crate::curve_limits::CurveLimits;
 use crate::limits::{FASTENERS_MAX, OVERRIDES_MAX, STAGES_MAX, STEPS_MAX};
-use crate::plain::plain;
 use crate::text::Label;
 use crate::unit::{Angle, Length, Span, Torque};
-use crate::watch::Watch;
+use crate::wire::wire;
 
 /// The place of no fastener: a step that concerns the whole joint.
 const WHOLE_JOINT: u8 = u8::MAX;
@@ -34,7 +34,7 @@ pub struct TorqueWindow {
     pub max: Torque,
 }
 
-plain!(struct TorqueWindow { target, min, max });
+wire!(struct TorqueWindow { target, min, max });
 
 impl TorqueWindow {
     /// The window with a running torque put on top of its values. A side that is open stays open.
@@ -71,7 +71,7 @@ pub struct AngleWindow {
     pub max: Angle,
 }
 
-plain!(struct AngleWindow { target, min, max });
+wire!(struct AngleWindow { target, min, max });
 
 impl AngleWindow {
     /// Whether the angle lies inside, limits included.
@@ -96,7 +96,7 @@ pub enum Prevailing {
     Given(Torque),
 }
 
-plain!(enum Prevailing, 3 {
+wire!(enum Prevailing, 3 {
     0 => None,
     1 => Measure,
     _ => Given(torque),
@@ -112,7 +112,7 @@ pub enum Moment {
     Named(u8),
 }
 
-plain!(enum Moment, 2 {
+wire!(enum Moment, 2 {
     0 => StageDone(stage),
     _ => Named(moment),
 });
@@ -129,7 +129,7 @@ pub enum EngineState {
     Any,
 }
 
-plain!(enum EngineState, 3 {
+wire!(enum EngineState, 3 {
     0 => Cold,
     1 => Hot,
     _ => Any,
@@ -219,7 +219,7 @@ pub enum StageKind {
     },
 }
 
-plain!(enum StageKind, 12 {
+wire!(enum StageKind, 12 {
     0 => Tighten { window, prevailing },
     1 => Turn { window, torque, one_sweep },
     2 => Repeat { window, still, min, max },
@@ -277,7 +277,7 @@ pub enum Policy {
     Restart(u8),
 }
 
-plain!(enum Policy, 3 {
+wire!(enum Policy, 3 {
     0 => Ask,
     1 => Replace,
     _ => Restart(stage),
@@ -299,7 +299,7 @@ pub struct Stage {
     pub mock_up: bool,
 }
 
-plain!(struct Stage { kind, on_over, on_under, any_order, mock_up });
+wire!(struct Stage { kind, on_over, on_under, any_order, mock_up });
 
 impl Stage {
     /// A stage of this kind with every other choice at its default.
@@ -325,7 +325,7 @@ pub struct Fastener {
     pub near: [Option<u8>; 4],
 }
 
-plain!(struct Fastener { label, near });
+wire!(struct Fastener { label, near });
 
 /// One fastener at one stage; or, with no fastener, the whole joint at one stage.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -335,7 +335,7 @@ pub struct Step {
     stage: u8,
 }
 
-plain!(struct Step { place, stage });
+wire!(struct Step { place, stage });
 
 impl Step {
     /// A fastener at a stage, both by index.
@@ -385,7 +385,7 @@ pub struct Override {
     pub aim: OverrideAim,
 }
 
-plain!(struct Override { fastener, stage, aim });
+wire!(struct Override { fastener, stage, aim });
 
 /// The window that replaces the stage's.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -397,7 +397,7 @@ pub enum OverrideAim {
     Angle(AngleWindow),
 }
 
-plain!(enum OverrideAim, 2 {
+wire!(enum OverrideAim, 2 {
     0 => Torque(window),
     _ => Angle(window),
 });
@@ -415,7 +415,7 @@ pub enum Redo {
     Joint,
 }
 
-plain!(enum Redo, 3 {
+wire!(enum Redo, 3 {
     0 => Fastener,
     1 => Neighbours,
     _ => Joint,
@@ -434,7 +434,7 @@ pub enum Reuse {
     Cycles(u8),
 }
 
-plain!(enum Reuse, 3 {
+wire!(enum Reuse, 3 {
     0 => Free,
     1 => ReplaceIfLoosened,
     _ => Cycles(most),
@@ -451,7 +451,7 @@ pub enum Hand {
     Left,
 }
 
-plain!(enum Hand, 2 {
+wire!(enum Hand, 2 {
     0 => Right,
     _ => Left,
 });
@@ -475,10 +475,10 @@ pub struct Terms {
     /// Limit on the sum of a fastener's angles over all `turn` stages.
     pub angle_sum_max: Option<Angle>,
     /// What the curve of a pull is watched for.
-    pub watch: Watch,
+    pub limits: CurveLimits,
 }
 
-plain!(struct Terms {
+wire!(struct Terms {
     hand,
     redo,
     reuse,
@@ -486,7 +486,7 @@ plain!(struct Terms {
     person_named,
     tool_named,
     angle_sum_max,
-    watch,
+    limits,
 });
 
 /// The parts of a procedure, borrowed: what [`Procedure::new`] checks and copies.

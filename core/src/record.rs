@@ -5,11 +5,11 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::plain::plain;
 use crate::procedure::EngineState;
 use crate::text::Text;
 use crate::unit::{Angle, Instant, Length, Torque};
 use crate::verdict::{Reasons, Verdict};
+use crate::wire::wire;
 
 /// Number of the rules that decide verdicts and what follows from records. Moves whenever either could differ.
 pub const RULES: u16 = 2;
@@ -40,7 +40,7 @@ pub enum Role {
     Witness,
 }
 
-plain!(enum Role, 2 {
+wire!(enum Role, 2 {
     0 => Operator,
     _ => Witness,
 });
@@ -55,7 +55,7 @@ pub enum Manner {
     Paper,
 }
 
-plain!(enum Manner, 2 {
+wire!(enum Manner, 2 {
     0 => Hand,
     _ => Paper,
 });
@@ -76,7 +76,7 @@ pub enum Decision {
     Waive,
 }
 
-plain!(enum Decision, 5 {
+wire!(enum Decision, 5 {
     0 => Again,
     1 => Restart(stage),
     2 => Replace,
@@ -94,7 +94,7 @@ pub enum Seen {
     Typed,
 }
 
-plain!(enum Seen, 2 {
+wire!(enum Seen, 2 {
     0 => Measured,
     _ => Typed,
 });
@@ -116,7 +116,7 @@ pub enum Added {
     Typed(Torque),
 }
 
-plain!(enum Added, 5 {
+wire!(enum Added, 5 {
     0 => Nothing,
     1 => Unknown,
     2 => Given(torque),
@@ -201,7 +201,7 @@ macro_rules! facts {
                 $($(#[$field_doc])* pub $field: $type,)*
             }
 
-            plain!(struct $name { $($field),* });
+            wire!(struct $name { $($field),* });
 
             impl From<$name> for Record {
                 fn from(fact: $name) -> Self {
@@ -246,7 +246,7 @@ facts! {
         /// Highest torque.
         peak: Torque,
         /// Torque when the hand began to let go.
-        settled: Torque,
+        final_torque: Torque,
         /// Rotation of the fastener; none where it means nothing or is unknown.
         angle: Option<Angle>,
         /// Running torque that the limits came on top of.
@@ -437,7 +437,7 @@ pub(crate) struct AttemptV1 {
     verdict: Verdict,
     reasons: Reasons,
     peak: Torque,
-    settled: Torque,
+    final_torque: Torque,
     angle: Option<Angle>,
     prevailing: Option<Torque>,
     restart: Option<Torque>,
@@ -445,7 +445,7 @@ pub(crate) struct AttemptV1 {
     took_ms: u32,
 }
 
-plain!(struct AttemptV1 {
+wire!(struct AttemptV1 {
     step,
     fastener,
     stage,
@@ -454,7 +454,7 @@ plain!(struct AttemptV1 {
     verdict,
     reasons,
     peak,
-    settled,
+    final_torque,
     angle,
     prevailing,
     restart,
@@ -473,7 +473,7 @@ impl From<AttemptV1> for Attempt {
             verdict: old.verdict,
             reasons: old.reasons,
             peak: old.peak,
-            settled: old.settled,
+            final_torque: old.final_torque,
             angle: old.angle,
             prevailing: old.prevailing.map_or(Added::Nothing, Added::Measured),
             restart: old.restart,
@@ -495,7 +495,7 @@ pub enum Doubt {
     Settled,
 }
 
-plain!(enum Doubt, 3 {
+wire!(enum Doubt, 3 {
     0 => None,
     1 => Raised,
     _ => Settled,
@@ -513,7 +513,7 @@ pub enum AfterPass {
     NotConverged,
 }
 
-plain!(enum AfterPass, 3 {
+wire!(enum AfterPass, 3 {
     0 => Converged,
     1 => Again,
     _ => NotConverged,

@@ -1,6 +1,6 @@
 //! Short texts of fixed capacity: labels on the metal, names, reasons.
 //!
-//! Plain arrays, because a text is part of the path that must link without a panic. Knows nothing of formatting: texts are
+//! Decode arrays, because a text is part of the path that must link without a panic. Knows nothing of formatting: texts are
 //! copied, compared and stored.
 
 use core::fmt;
@@ -9,7 +9,7 @@ use serde::de::Error as _;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use crate::limits::{LABEL_MAX, TEXT_MAX};
-use crate::plain::{Fields, Plain};
+use crate::wire::{Decode, Decoder};
 
 /// A text that is longer than its place.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -119,8 +119,8 @@ macro_rules! text {
             }
         }
 
-        impl Plain for $name {
-            fn read(from: &mut Fields<'_>) -> Self {
+        impl Decode for $name {
+            fn read(from: &mut Decoder<'_>) -> Self {
                 Self::new(from.text($capacity)).unwrap_or_default()
             }
         }

@@ -3,7 +3,7 @@
 //! A point is a sample exactly as judged. A sample that was left out lies within [`Trace::error`] of the point before it,
 //! in torque and in rotation. Knows nothing of stages or storage.
 
-use crate::check_sum::crc32;
+use crate::crc::crc32;
 use crate::limits::TRACE_POINTS_MAX;
 use crate::unit::{Angle, Instant, Rotation, Torque};
 

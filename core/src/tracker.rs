@@ -18,11 +18,11 @@ mod shape;
 mod thresholds;
 mod turning;
 
+use crate::curve_limits::CurveLimits;
 use crate::sample::Sample;
 use crate::trace::Trace;
 use crate::unit::{Angle, Instant, Span, Torque, ratio};
 use crate::verdict::{Aim, Reading, Reason, Reasons};
-use crate::watch::Watch;
 use drift::Drift;
 use goal::{Goal, Kind};
 use loading::Reversed;
@@ -250,7 +250,7 @@ impl Tracker {
     }
 
     /// Arms for an attempt. Whatever was in progress is forgotten; the sensor's drift and the give of the train are not.
-    pub fn begin(&mut self, aim: Aim, watch: &Watch, start: Start) {
+    pub fn begin(&mut self, aim: Aim, limits: &CurveLimits, start: Start) {
         let goal = Goal::of(&aim);
         let reverse = goal.is_reverse();
         if reverse != self.reverse {
@@ -259,7 +259,7 @@ impl Tracker {
         }
         self.aim = Some(aim);
         self.goal = goal;
-        self.thresholds = Thresholds::new(&aim, watch, &start);
+        self.thresholds = Thresholds::new(&aim, limits, &start);
         self.runs_down = match start.run_down {
             RunDown::None | RunDown::Missed => RunsDown::No,
             RunDown::Known | RunDown::Measured => RunsDown::Yes,
@@ -531,7 +531,7 @@ impl Tracker {
             pulls: self.pulls.max(1),
             peak: Torque::from_millinewton_meters(peak),
             bound: Torque::from_millinewton_meters(self.peak.bound),
-            settled: Torque::from_millinewton_meters(self.peak.settled),
+            final_torque: Torque::from_millinewton_meters(self.peak.settled),
             angle: angle.map(Angle::from_wide),
             restart: self.restart.map(Torque::from_millinewton_meters),
             held: Span::from_micros(self.held_most),

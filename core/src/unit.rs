@@ -8,7 +8,7 @@ use core::ops::{Add, Neg, Sub};
 
 use serde::{Deserialize, Serialize};
 
-use crate::plain::{Fields, Plain};
+use crate::wire::{Decode, Decoder};
 
 /// Largest magnitude that a [`Torque`], [`Rotation`], [`Angle`] or [`Length`] holds, in its own unit.
 ///
@@ -100,8 +100,8 @@ macro_rules! bounded {
             }
         }
 
-        impl Plain for $name {
-            fn read(from: &mut Fields<'_>) -> Self {
+        impl Decode for $name {
+            fn read(from: &mut Decoder<'_>) -> Self {
                 Self(from.within(MAGNITUDE_MAX))
             }
         }
@@ -200,8 +200,8 @@ vector!(Length);
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Instant(u64);
 
-impl Plain for Instant {
-    fn read(from: &mut Fields<'_>) -> Self {
+impl Decode for Instant {
+    fn read(from: &mut Decoder<'_>) -> Self {
         Self(from.item())
     }
 }
@@ -304,8 +304,8 @@ pub(crate) const fn divided(value: u64, by: u16) -> u64 {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Span(u64);
 
-impl Plain for Span {
-    fn read(from: &mut Fields<'_>) -> Self {
+impl Decode for Span {
+    fn read(from: &mut Decoder<'_>) -> Self {
         Self(from.item())
     }
 }

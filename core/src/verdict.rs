@@ -6,9 +6,9 @@
 use serde::{Deserialize, Serialize};
 
 use crate::advice::{GRAVEST_FIRST, Gravity};
-use crate::plain::{Fields, Plain, plain};
 use crate::procedure::{AngleWindow, TorqueWindow};
 use crate::unit::{Angle, Span, Torque};
+use crate::wire::{Decode, Decoder, wire};
 
 /// What an attempt was found to be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -22,7 +22,7 @@ pub enum Verdict {
     Unknown,
 }
 
-plain!(enum Verdict, 3 {
+wire!(enum Verdict, 3 {
     0 => Accepted,
     1 => Rejected,
     _ => Unknown,
@@ -30,7 +30,7 @@ plain!(enum Verdict, 3 {
 
 /// Why an attempt was rejected or is unknown, or what was remarkable about an accepted one.
 ///
-/// The thresholds are data of the procedure, fields of [`Watch`](crate::watch::Watch); values in brackets are their defaults,
+/// The thresholds are data of the procedure, fields of [`CurveLimits`](crate::curve_limits::CurveLimits); values in brackets are their defaults,
 /// parts are of the attempt's target.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -46,48 +46,48 @@ pub enum Reason {
     AngleHigh = 3,
     /// Torque rose too steeply: bottomed, cross-threaded, a tight hole, or partly tight before.
     ///
-    /// More than half of the way from snug to target risen, and steeper than `Watch::gradient_max` with 1° to spare; or snug
-    /// reached before `Watch::run_down_min`. Both are off until given; a plan with thread and grip gives the first. *Our
+    /// More than half of the way from snug to target risen, and steeper than `CurveLimits::gradient_max` with 1° to spare; or snug
+    /// reached before `CurveLimits::run_down_min`. Both are off until given; a plan with thread and grip gives the first. *Our
     /// judgement, no source.* Left out where [`Self::NoTurn`] explains it.
     EarlyRise = 4,
     /// Torque rose too little for the angle: cross-threaded or stripping, or a soft, wrong or missing part.
     ///
-    /// Flatter than `Watch::gradient_min` beyond 10°; or turned by `Watch::late` (720°) past snug with less than three quarters
-    /// of the way risen; or more run-down than `Watch::run_down_max`. *Our judgement, no source.* Left out where
+    /// Flatter than `CurveLimits::gradient_min` beyond 10°; or turned by `CurveLimits::late` (720°) past snug with less than three quarters
+    /// of the way risen; or more run-down than `CurveLimits::run_down_max`. *Our judgement, no source.* Left out where
     /// [`Self::Yielding`] or [`Self::GivingWay`] explains it.
     LateRise = 5,
     /// The gradient fell: the fastener yields, or its thread strips.
     ///
-    /// Below `Watch::yield_part` (40 %) of the steepest gradient of this pull, over chords of an eighth of the target. That a
+    /// Below `CurveLimits::yield_part` (40 %) of the steepest gradient of this pull, over chords of an eighth of the target. That a
     /// gradient falls at yield is *common practice, no source*; the part is *our judgement, no source*. Only where the stage aims
-    /// at a torque: a turn may be meant to yield. Where what came before was as steep as `Watch::train_softest` winds up by itself,
+    /// at a torque: a turn may be meant to yield. Where what came before was as steep as `CurveLimits::train_softest` winds up by itself,
     /// a fastener that was partly tight looks the same until the train's stiffness is known, from the release: then it counts
-    /// only if the fastener turned there by more than `Watch::restart_turn`.
+    /// only if the fastener turned there by more than `CurveLimits::restart_turn`.
     Yielding = 6,
     /// Torque fell while turning: stripping or breaking.
     ///
-    /// Fallen by `Watch::drop_part` (20 %) of the target below its top while turned on by `Watch::drop_turn` (4°); on letting go,
+    /// Fallen by `CurveLimits::drop_part` (20 %) of the target below its top while turned on by `CurveLimits::drop_turn` (4°); on letting go,
     /// by half of that, where a whole train would unwind. *Our judgement, no source.*
     GivingWay = 7,
     /// Torque came without turning: already tight, or seized.
     ///
-    /// Three quarters of the way from snug to target risen (half of it where that is [`Self::EarlyRise`] as well) within `Watch::turn_least` (1°), wind-up of the train taken off; so
+    /// Three quarters of the way from snug to target risen (half of it where that is [`Self::EarlyRise`] as well) within `CurveLimits::turn_least` (1°), wind-up of the train taken off; so
     /// only once its stiffness is known. Or steep like
-    /// [`Self::EarlyRise`] while the fastener turned by less than `Watch::restart_turn`: tight up to there. *Our judgement, no source*: the hardest joint of the corpus takes 3°.
+    /// [`Self::EarlyRise`] while the fastener turned by less than `CurveLimits::restart_turn`: tight up to there. *Our judgement, no source*: the hardest joint of the corpus takes 3°.
     NoTurn = 8,
     /// Saw-tooth: grit or stick-slip.
     ///
-    /// `Watch::teeth` (5) falls of `Watch::tooth_part` (8 %) of the target in one pull, each within 40 ms, which no hand makes.
+    /// `CurveLimits::teeth` (5) falls of `CurveLimits::tooth_part` (8 %) of the target in one pull, each within 40 ms, which no hand makes.
     /// *Our judgement, no source.*
     StickSlip = 9,
     /// Faster than the sample rate can judge.
     ///
-    /// The torque may have been higher between two samples by more than `Watch::jerk_part` (4 %) of the target; by how much is
+    /// The torque may have been higher between two samples by more than `CurveLimits::jerk_part` (4 %) of the target; by how much is
     /// [`Reading::bound`]. Unknown where peak and bound pass the upper limit. *Our judgement, no source.*
     Jerk = 10,
     /// Samples were missing.
     ///
-    /// Further apart under load than `Watch::gap`: 100 ms, and four times the usual distance. *Our judgement, no source.*
+    /// Further apart under load than `CurveLimits::gap`: 100 ms, and four times the usual distance. *Our judgement, no source.*
     Gap = 11,
     /// The sensor repeated itself or stood at its end.
     ///
@@ -96,21 +96,21 @@ pub enum Reason {
     Stuck = 12,
     /// Above what the tool or the fastener may bear.
     ///
-    /// Above `Watch::overload`, a spike of one sample left out. Off until given: tool's and fastener's makers say it.
+    /// Above `CurveLimits::overload`, a spike of one sample left out. Off until given: tool's and fastener's makers say it.
     Overload = 13,
     /// Power or the measurement was lost in the middle; or several pulls where the stage asks for one sweep.
     Interrupted = 14,
     /// Loaded against the direction of the stage.
     ///
-    /// Two samples in a row beyond `Watch::wrong_part` (10 %) of the target the other way, once the attempt has begun. *Our
+    /// Two samples in a row beyond `CurveLimits::wrong_part` (10 %) of the target the other way, once the attempt has begun. *Our
     /// judgement, no source.*
     WrongWay = 15,
     /// Not the fastener whose turn it was.
     OutOfOrder = 16,
     /// A turn that brought no torque: stripping or cross-threaded, a part that gives way, or a tool that slips.
     ///
-    /// Over the 10° before `Watch::turn_rise_after` (30°, at most three quarters of the turn) the torque is on average less than
-    /// `Watch::turn_rise_part` (10 %) above what the turn began at, or than `Watch::turn_rise` asks, which a plan with thread and grip
+    /// Over the 10° before `CurveLimits::turn_rise_after` (30°, at most three quarters of the turn) the torque is on average less than
+    /// `CurveLimits::turn_rise_part` (10 %) above what the turn began at, or than `CurveLimits::turn_rise` asks, which a plan with thread and grip
     /// gives. Only a fastener's first turn, and only of 30° or more. *Our judgement, no source*: a sound joint of the corpus
     /// brings 80 % and more. Left out where [`Self::GivingWay`] explains it.
     NoRise = 17,
@@ -178,8 +178,8 @@ impl Reason {
 #[serde(transparent)]
 pub struct Reasons(u32);
 
-impl Plain for Reasons {
-    fn read(from: &mut Fields<'_>) -> Self {
+impl Decode for Reasons {
+    fn read(from: &mut Decoder<'_>) -> Self {
         Self(from.item())
     }
 }
@@ -327,7 +327,7 @@ pub struct Reading {
     /// How much higher the torque may have been between two samples.
     pub bound: Torque,
     /// Torque that stood when the hand began to let go.
-    pub settled: Torque,
+    pub final_torque: Torque,
     /// Rotation of the fastener: since snug, or since the stage before for `turn`; `None` where it means nothing.
     pub angle: Option<Angle>,
     /// Torque at which the fastener began to move again.
@@ -412,7 +412,7 @@ pub fn judge(aim: &Aim, reading: &Reading) -> Judgement {
                 under |= mark(
                     &mut reasons,
                     Reason::TorqueLow,
-                    reading.settled < torque.min,
+                    reading.final_torque < torque.min,
                 );
             }
         }

@@ -178,7 +178,7 @@ fn entry(seq: u32) -> Entry {
             verdict: Verdict::Accepted,
             reasons: Reasons::NONE,
             peak: Torque::from_millinewton_meters(40_120),
-            settled: Torque::from_millinewton_meters(39_980),
+            final_torque: Torque::from_millinewton_meters(39_980),
             angle: Some(Angle::from_millidegrees(91_250)),
             prevailing: Added::Nothing,
             restart: Some(Torque::from_millinewton_meters(22_400)),

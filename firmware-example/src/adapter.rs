@@ -3,10 +3,10 @@
 //! One turn of the loop takes what readings there are, then does one short thing of everything else, so no reading waits for
 //! storage. Knows nothing of any board: hardware comes in through traits.
 
-mod hands;
-mod questions;
+mod requests;
 #[cfg(test)]
 mod tests;
+mod ui;
 
 use embedded_io::{Read, ReadReady, Write, WriteReady};
 use evendraw_core::journal;
@@ -24,8 +24,8 @@ use crate::display::{Display, Page};
 use crate::log::{FRAME_MAX, Log, Progress, Recovery, Region, Step, Walk};
 use crate::nor::Flash;
 use crate::readings::Readings;
-use crate::shelf::{Held, SHELF_SECTORS, Shelf, Shelved};
-use questions::Errand;
+use crate::slots::{Held, SLOT_SECTORS, SlotWrite, Slots};
+use requests::Transfer;
 
 /// Bytes that must be free in the queue before anything but a reading may make records.
 ///
@@ -143,10 +143,10 @@ pub struct Adapter<F, R, P, C, D, K> {
     plate: Plate,
     sensing: Sensing,
     log: Log,
-    shelf: Shelf,
+    slots: Slots,
     link: AdapterEnd,
     staging: Staging,
-    errand: Errand,
+    transfer: Transfer,
     sending: Sending,
     sent: usize,
     room: [u8; FRAME_MAX],
@@ -165,7 +165,7 @@ pub struct Adapter<F, R, P, C, D, K> {
     halt: Option<Reason>,
     verdict: Option<Announcement>,
     trouble: Option<Trouble>,
-    hands: hands::Hands,
+    hands: ui::Hands,
 }
 
 impl<F, R, P, C, D, K> Adapter<F, R, P, C, D, K>
@@ -177,7 +177,7 @@ where
     D: Display,
     K: Keys,
 {
-    /// Opens journal and shelf on the chip: the shelf at its beginning, the journal behind it to the end.
+    /// Opens journal and slots on the chip: the slots at its beginning, the journal behind it to the end.
     ///
     /// # Errors
     ///
@@ -187,11 +187,11 @@ where
         let mut room = [0; FRAME_MAX];
         let sectors = parts.flash.size() / crate::nor::SECTOR;
         let region = Region {
-            first: SHELF_SECTORS,
-            sectors: sectors.saturating_sub(SHELF_SECTORS).max(2),
+            first: SLOT_SECTORS,
+            sectors: sectors.saturating_sub(SLOT_SECTORS).max(2),
         };
         let (log, recovery) = Log::open(&mut parts.flash, region, &mut room)?;
-        let shelf = Shelf::open(&mut parts.flash, 0)?;
+        let slots = Slots::open(&mut parts.flash, 0)?;
         let boot = recovery.boot.saturating_add(1);
         defmt::info!(
             "start {=u16}: {=u32} frames, {=u32} dropped, {=u32} quarantined",
@@ -205,10 +205,10 @@ where
             sensing: Sensing::new(plate.calibration),
             plate,
             log,
-            shelf,
+            slots,
             link: AdapterEnd::new(boot),
             staging: Staging::new(),
-            errand: Errand::None,
+            transfer: Transfer::None,
             sending: heapless::Vec::new(),
             sent: 0,
             room,
@@ -226,7 +226,7 @@ where
             halt: None,
             verdict: None,
             trouble: None,
-            hands: hands::Hands::default(),
+            hands: ui::Hands::default(),
         })
     }
 
@@ -273,7 +273,7 @@ where
                 Ok(_) => {}
             }
         }
-        let found = last.and_then(|(joint, sum)| Some((joint, self.shelf.place_of(sum)?)));
+        let found = last.and_then(|(joint, sum)| Some((joint, self.slots.slot_of(sum)?)));
         match found {
             Some((joint, place)) => Leave::Work {
                 place,
@@ -297,12 +297,12 @@ where
     #[inline(never)]
     fn work_at(&mut self, place: u8, joint: u8, asked: bool) -> Leave {
         self.settle();
-        let Some(held) = self.shelf.held(place) else {
+        let Some(held) = self.slots.held(place) else {
             return self.not_worked(asked, Trouble::Procedure(0));
         };
         let mut procedure = None;
         let loaded = self
-            .shelf
+            .slots
             .load_into(&mut procedure, &mut self.parts.flash, held);
         match (&procedure, loaded) {
             (Some(procedure), Ok(())) => self.work(procedure, place, joint, asked),
@@ -375,8 +375,8 @@ where
 
     /// Lets the flash finish what it is at.
     fn settle(&mut self) {
-        while !self.shelf.is_idle() {
-            self.shelf.advance(&mut self.parts.flash);
+        while !self.slots.is_idle() {
+            self.slots.advance(&mut self.parts.flash);
         }
         while let Progress::Busy | Progress::Stored { .. } = self.log.advance(&mut self.parts.flash)
         {
@@ -485,9 +485,9 @@ where
     }
 
     fn store(&mut self, session: Option<&mut Session<&Procedure>>, now: Instant) {
-        if self.log.is_idle() && !self.shelf.is_idle() {
-            let shelved = self.shelf.advance(&mut self.parts.flash);
-            if shelved != Shelved::Busy {
+        if self.log.is_idle() && !self.slots.is_idle() {
+            let shelved = self.slots.advance(&mut self.parts.flash);
+            if shelved != SlotWrite::Busy {
                 self.shelved(shelved);
             }
             return;
@@ -543,7 +543,7 @@ where
                 }
                 Heard::Question(request) => {
                     if let Some(bytes) = request.bytes() {
-                        self.shelf.bring(bytes);
+                        self.slots.bring(bytes);
                     }
                     let asked = request.without_bytes();
                     return self.question(asked, session.as_deref_mut(), now, in_pull);

@@ -4,6 +4,7 @@
 //! noise on it: enough to reach every kind of stage and verdict, not a model of a joint (the desktop has one). Knows nothing of
 //! flash, link or board.
 
+use evendraw_core::curve_limits::CurveLimits;
 use evendraw_core::limits::FASTENERS_MAX;
 use evendraw_core::procedure::{
     AngleWindow, Fastener, Parts, Policy, Prevailing, Procedure, Redo, Reuse, Stage, StageKind,
@@ -15,7 +16,6 @@ use evendraw_core::session::{Input, Next, Outcome, Session};
 use evendraw_core::text::Label;
 use evendraw_core::unit::{Angle, Instant, Length, Rotation, Span, Torque};
 use evendraw_core::verdict::Aim;
-use evendraw_core::watch::Watch;
 
 /// A generator of numbers that look random: SplitMix64 [Steele, Lea, Flood 2014, "Fast splittable pseudorandom number
 /// generators", figure 15].
@@ -174,9 +174,9 @@ pub fn procedure(random: &mut Random) -> Procedure {
             condition_stated: random.once_in(2),
             person_named: random.once_in(2),
             tool_named: random.once_in(2),
-            watch: Watch {
+            limits: CurveLimits {
                 train: 20_000,
-                ..Watch::default()
+                ..CurveLimits::default()
             },
             ..Terms::default()
         },

@@ -14,9 +14,9 @@ pub mod log;
 pub mod meter;
 pub mod nor;
 pub mod readings;
-pub mod shelf;
 #[cfg(test)]
 mod silent_log;
+pub mod slots;
 
 /// Takes the first bytes off. One by one: the library's move of overlapping memory is a kilobyte and a half.
 fn drop_front<const N: usize>(bytes: &mut heapless::Vec<u8, N>, count: usize) {

@@ -11,7 +11,7 @@
 //!
 //! Every call does one short thing (a page at most), because readings are taken in between. Knows nothing of what frames say.
 
-use evendraw_core::check_sum::crc32;
+use evendraw_core::crc::crc32;
 use evendraw_core::journal::{self, FIRST_SEED, Frame, OVERHEAD, frame_at};
 use evendraw_core::limits::RECORD_MAX;
 use evendraw_core::record::{Entry, Record};

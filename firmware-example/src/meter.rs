@@ -2,6 +2,7 @@
 //!
 //! Integers only, as the exercise it borrows the metal from. Knows nothing of what a meter is.
 
+use evendraw_core::curve_limits::CurveLimits;
 use evendraw_core::limits::{FASTENERS_MAX, STAGES_MAX};
 use evendraw_core::procedure::{
     Fastener, Parts, Prevailing, Procedure, Stage, StageKind, Step, Terms,
@@ -9,7 +10,6 @@ use evendraw_core::procedure::{
 use evendraw_core::session::{Input, Next, Outcome, Session};
 use evendraw_core::text::Label;
 use evendraw_core::unit::{Angle, Span};
-use evendraw_core::watch::Watch;
 
 use crate::exercise::{Bench, Random, about};
 
@@ -90,9 +90,9 @@ pub fn procedure(fasteners: u8, stages: u8) -> Procedure {
         steps: &steps,
         overrides: &[],
         terms: Terms {
-            watch: Watch {
+            limits: CurveLimits {
                 train: 20_000,
-                ..Watch::default()
+                ..CurveLimits::default()
             },
             ..Terms::default()
         },

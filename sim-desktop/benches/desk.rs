@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 
 use egui::{Event, Key, Modifiers, RawInput, Rect, Vec2};
 use evendraw::desk::app::Desk;
-use evendraw::desk::source::Source;
+use evendraw::desk::model::Model;
 use evendraw::desk::view::DeskView;
 use evendraw::desk::{theme, thin};
 
@@ -76,12 +76,12 @@ fn tell(name: &str, (took, corners, pieces): (Duration, usize, usize)) {
 
 fn main() {
     let folder = std::env::temp_dir().join(format!("evendraw-bench-{}", std::process::id()));
-    let mut source = Source::in_folder("demo.toml", evendraw::plan::DEMO, &folder);
-    source.tick(0.0);
-    let view = source.view().clone();
+    let mut model = Model::in_folder("demo.toml", evendraw::plan::DEMO, &folder);
+    model.tick(0.0);
+    let view = model.view().clone();
     for (name, key) in [
         ("build", Key::F2),
-        ("reckoner", Key::F5),
+        ("calculator", Key::F5),
         ("plan", Key::F6),
         ("handover", Key::F8),
     ] {

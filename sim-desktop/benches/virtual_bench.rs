@@ -11,7 +11,7 @@ use evendraw::bench::{
 };
 use evendraw::job::{Job, Told};
 use evendraw::plan::Plan;
-use evendraw::rehearsal::given::Given;
+use evendraw::rehearsal::answers::Answers;
 use evendraw::rehearsal::{Options, Rehearsal};
 use evendraw::store::Purpose;
 use evendraw_core::pattern;
@@ -126,7 +126,7 @@ fn demo_rehearsed() {
     let began = Instant::now();
     for seed in 0..10 {
         let plan = Plan::demo().expect("the demo build");
-        let given = Given::read(&[], &plan, "steady hand").expect("nothing to read");
+        let answers = Answers::read(&[], &plan, "steady hand").expect("nothing to read");
         let options = Options {
             seed,
             hand: HandKind::Steady,
@@ -135,7 +135,7 @@ fn demo_rehearsed() {
             trace_folder: None,
             keeps_curves: false,
         };
-        let mut rehearsal = Rehearsal::new(Job::unkept(plan, Purpose::Rehearsal), options, given);
+        let mut rehearsal = Rehearsal::new(Job::unkept(plan, Purpose::Rehearsal), options, answers);
         let head = rehearsal
             .job()
             .plan()

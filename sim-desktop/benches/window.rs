@@ -14,7 +14,7 @@ use std::time::{Duration, Instant};
 
 use egui::{Event, Key, Modifiers};
 use evendraw::desk::app::Desk;
-use evendraw::desk::source::Source;
+use evendraw::desk::model::Model;
 use evendraw::desk::theme;
 use evendraw::desk::view::DeskView;
 
@@ -126,9 +126,9 @@ fn tell(name: &str, whole: &mut [Duration], worked: &mut [Duration], spent: f64)
 
 fn scenes() -> Vec<Scene> {
     let folder = std::env::temp_dir().join(format!("evendraw-bench-{}", std::process::id()));
-    let mut source = Source::in_folder("demo.toml", evendraw::plan::DEMO, &folder);
-    source.tick(0.0);
-    let view = source.view().clone();
+    let mut model = Model::in_folder("demo.toml", evendraw::plan::DEMO, &folder);
+    model.tick(0.0);
+    let view = model.view().clone();
     let _ = std::fs::remove_dir_all(&folder);
     let long = long_record::on(view.clone());
     let scene = |name, keys| Scene {
@@ -138,7 +138,7 @@ fn scenes() -> Vec<Scene> {
     };
     vec![
         scene("build", &[Key::F2]),
-        scene("reckoner", &[Key::F5]),
+        scene("calculator", &[Key::F5]),
         scene("plan", &[Key::F6]),
         scene("handover", &[Key::F8]),
         Scene {

@@ -62,7 +62,7 @@ pub fn judged(plan: &JointPlan, tool: Option<&Tool>, attempt: &Attempt) -> Optio
     let kind = plan.procedure.stage_of(attempt.step)?.kind;
     // As the verdict takes them: the peak against the upper limit, and against the lower one what stood at the end of a turn.
     let low = match kind {
-        StageKind::Turn { .. } => attempt.settled,
+        StageKind::Turn { .. } => attempt.final_torque,
         _ => attempt.peak,
     };
     let near = |value: Torque, limit: Torque, is_limit: bool| {
@@ -203,7 +203,7 @@ mod tests {
                 verdict: evendraw_core::verdict::Verdict::Accepted,
                 reasons: evendraw_core::verdict::Reasons::NONE,
                 peak: torque(peak),
-                settled: torque(peak),
+                final_torque: torque(peak),
                 angle: None,
                 prevailing: evendraw_core::record::Added::Nothing,
                 restart: None,

@@ -52,8 +52,8 @@ pub fn torque_number(value: Torque) -> String {
 /// ```
 /// use evendraw::words;
 /// use evendraw::quantity::{Quantity, TorqueUnit};
-/// let given = Quantity::parse("29.5 lbf·ft")?;
-/// assert_eq!(words::short(given, TorqueUnit::NewtonMeter), ("40.00".to_owned(), false));
+/// let given = Quantity::parse("33.2 lbf·ft")?;
+/// assert_eq!(words::short(given, TorqueUnit::NewtonMeter), ("45.01".to_owned(), false));
 /// assert_eq!(words::short(given, TorqueUnit::PoundInch), ("354".to_owned(), true));
 /// # Ok::<(), evendraw::quantity::QuantityError>(())
 /// ```

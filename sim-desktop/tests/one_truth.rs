@@ -6,7 +6,7 @@
 
 use std::path::{Path, PathBuf};
 
-use evendraw::desk::source::Source;
+use evendraw::desk::model::Model;
 use evendraw::desk::tag_text;
 use evendraw::job::Job;
 use evendraw::job::status::telling::objects;
@@ -422,12 +422,12 @@ fn record_says(plan: &Plan, content: &Content) {
 
 /// The desk shows the same states, the same exceptions, the same next, and asks about that.
 fn desk_says(folder: &Path, name: &str, path: &Path, plan: &Plan) {
-    let mut source = Source::in_folder(name, plan.text(), folder);
-    source.set_browser(false);
-    source.tick(0.0);
+    let mut model = Model::in_folder(name, plan.text(), folder);
+    model.set_browser(false);
+    model.tick(0.0);
     let content = read(path).unwrap();
     let status = Kept::of(plan, &content, None).status();
-    let view = source.view();
+    let view = model.view();
     assert_eq!(view.status.exceptions, status.exceptions);
     assert_eq!(view.status.open, status.open);
     assert_eq!(view.status.next, status.next);
@@ -500,11 +500,11 @@ proptest! {
     #[test]
     fn every_face_says_what_the_projection_says(actions in proptest::collection::vec(any::<u8>(), 10..70)) {
         for number in 1..=27 {
-            let source = pattern_path(number);
-            let words = std::fs::read_to_string(&source).unwrap();
+            let model = pattern_path(number);
+            let words = std::fs::read_to_string(&model).unwrap();
             let name = format!("P{number:02}.toml");
             let plan = Plan::parse(&name, &words).unwrap_or_else(|errors| panic!("{}", errors.report(false)));
-            check_says(&source, &plan);
+            check_says(&model, &plan);
             let folder = Folder::new(&format!("P{number:02}"));
             let path = folder.0.join(format!("P{number:02}.evj"));
             let mut world = World::new(plan.clone(), &path);

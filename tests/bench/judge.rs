@@ -12,12 +12,12 @@ use std::hint::black_box;
 use std::io::{BufWriter, Write};
 use std::time::{Duration, Instant as Clock};
 
+use evendraw_core::curve_limits::CurveLimits;
 use evendraw_core::procedure::TorqueWindow;
 use evendraw_core::sample::Sample;
 use evendraw_core::tracker::{Start, Tracker};
 use evendraw_core::unit::{Instant, Rotation, Span, Torque};
 use evendraw_core::verdict::{Aim, Verdict, judge};
-use evendraw_core::watch::Watch;
 use generator::{Dice, Hand, Joint, Model, Sensor, Setup, Until, thousandths};
 
 const PULLS: u64 = 1_500;
@@ -83,12 +83,12 @@ fn sum(samples: &Samples) -> i64 {
 /// Every pull through tracker and verdict, as a session would: how many were accepted.
 fn judge_all(samples: &Samples) -> usize {
     let mut tracker = Tracker::new();
-    let watch = Watch::default();
+    let limits = CurveLimits::default();
     let mut from = 0;
     let mut accepted = 0;
     for &(to, target) in &samples.ends {
         let aim = aim(target);
-        tracker.begin(aim, &watch, Start::default());
+        tracker.begin(aim, &limits, Start::default());
         for at in from..to {
             let sample = Sample {
                 torque: Torque::from_millinewton_meters(samples.torque[at]),

@@ -6,11 +6,11 @@
 use evendraw::bench::{Bench, BenchCue, HandKind, JointModel, JointSketch, Task};
 use evendraw::mechanics::Strength;
 use evendraw::rehearsal::trace_file;
+use evendraw_core::curve_limits::CurveLimits;
 use evendraw_core::procedure::{AngleWindow, TorqueWindow};
 use evendraw_core::tracker::{Cue, Signal, Start, Tracker};
 use evendraw_core::unit::Angle;
 use evendraw_core::verdict::{Aim, Reading};
-use evendraw_core::watch::Watch;
 
 const RUNS: u64 = 60;
 const TARGET_NM: f64 = 40.0;
@@ -35,7 +35,7 @@ fn attempt(
     start: Start,
     told: Told,
 ) -> Reading {
-    tracker.begin(aim, &Watch::default(), start);
+    tracker.begin(aim, &CurveLimits::default(), start);
     let (mut cue, mut signal) = (BenchCue::None, Signal::default());
     bench.begin(0, task);
     while let Some(sample) = bench.sample(cue) {
@@ -129,7 +129,7 @@ fn beyond(hand: HandKind, seed: u64, turn: bool, told: Told) -> f64 {
         left: None,
     };
     let start = Start {
-        restart_expected: Some(snugged.settled),
+        restart_expected: Some(snugged.final_torque),
         ..Start::default()
     };
     let reading = attempt(

@@ -185,7 +185,7 @@ fn twist_gives_the_train_for_the_plan() {
 fn slope_estimates_from_a_trace_file() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("pull.csv");
-    // M10 in springs that the command itself reckons, at a lever of 1.5 mm: friction 0.12 or so by the form of VDI 2230.
+    // M10 in springs that the command itself calculates, at a lever of 1.5 mm: friction 0.12 or so by the form of VDI 2230.
     let stretch = object(&[
         "stretch", "--thread", "M10", "--class", "8.8", "--grip", "40 mm", "--load", "20 kN",
     ]);

@@ -69,10 +69,10 @@ fn a_procedure_sent_over_the_link_is_worked_and_its_journal_fetched() {
     // First a damaged one: refused with the byte, and nothing is stored.
     let mut bad = blob.clone();
     bad[30] ^= 0x40;
-    let mut errand = SendProcedure::new(2, &bad);
+    let mut transfer = SendProcedure::new(2, &bad);
     let refused = loop {
-        let reply = rig.ask(&errand.request());
-        match errand.answered(&reply.borrowed()) {
+        let reply = rig.ask(&transfer.request());
+        match transfer.answered(&reply.borrowed()) {
             SendStep::GoOn => {}
             other => break other,
         }
@@ -83,10 +83,10 @@ fn a_procedure_sent_over_the_link_is_worked_and_its_journal_fetched() {
         Reply::Slot { length: 0, .. }
     ));
 
-    let mut errand = SendProcedure::new(2, &blob);
+    let mut transfer = SendProcedure::new(2, &blob);
     loop {
-        let reply = rig.ask(&errand.request());
-        match errand.answered(&reply.borrowed()) {
+        let reply = rig.ask(&transfer.request());
+        match transfer.answered(&reply.borrowed()) {
             SendStep::GoOn => {}
             SendStep::Done => break,
             SendStep::Refused(why, at) => panic!("{why} at {at}"),

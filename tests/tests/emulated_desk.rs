@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 
 use adapter_rig::wire::Wire;
 use adapter_rig::{Rig, blank_flash};
-use evendraw::desk::source::Source;
+use evendraw::desk::model::Model;
 use evendraw::desk::view::{Act, Ask, Cue, DeskView, Heard};
 
 /// Runs the command line in this process: its status, what it printed and what it complained of.
@@ -134,7 +134,7 @@ within = "±10 %"
 "#;
 
 /// Readings and frames go on until it is so.
-fn until(rig: &mut Rig, desk: &mut Source, what: &str, done: impl Fn(&DeskView) -> bool) {
+fn until(rig: &mut Rig, desk: &mut Model, what: &str, done: impl Fn(&DeskView) -> bool) {
     let began = Instant::now();
     while began.elapsed() < Duration::from_secs(60) {
         // Readings are the board's clock.
@@ -172,7 +172,7 @@ fn the_desk_follows_the_board_over_a_cable_that_is_pulled_and_put_back() {
     let port = folder.path().join("port");
     let wire = Wire::between(&rig);
     symlink(&wire.port, &port).expect("a name for it");
-    let mut desk = Source::in_folder("flange.toml", FLANGE, folder.path());
+    let mut desk = Model::in_folder("flange.toml", FLANGE, folder.path());
     desk.carry_out(Ask::Connect(port.clone()));
     until(&mut rig, &mut desk, "the board answers", |view| {
         heard(view) == Some(Heard::Connected)

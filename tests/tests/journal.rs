@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::Path;
 
-use evendraw_core::check_sum::crc32;
+use evendraw_core::crc::crc32;
 use evendraw_core::journal::{
     DecodeError, EncodeError, FIRST_SEED, Found, Frame, OVERHEAD, Scan, decode_entry, encode,
     encode_entry, frame_at,
@@ -48,7 +48,7 @@ fn one_of_each() -> Vec<Record> {
             verdict: Verdict::Rejected,
             reasons,
             peak: torque(41_250),
-            settled: torque(-1),
+            final_torque: torque(-1),
             angle: Some(angle(90_500)),
             prevailing: Added::Given(torque(8_500)),
             restart: Some(torque(38_000)),
@@ -180,7 +180,7 @@ fn largest() -> Vec<Record> {
             verdict: Verdict::Unknown,
             reasons: Reason::ALL.into_iter().fold(Reasons::NONE, Reasons::with),
             peak: most,
-            settled: -most,
+            final_torque: -most,
             angle: Some(Angle::MAX),
             prevailing: Added::Typed(most),
             restart: Some(most),

@@ -608,7 +608,7 @@ fn told(procedure: &Procedure, verdict: Verdict, reasons: Reasons) -> Vec<Entry>
         verdict,
         reasons,
         peak: Torque::from_millinewton_meters(20_000),
-        settled: Torque::from_millinewton_meters(20_000),
+        final_torque: Torque::from_millinewton_meters(20_000),
         angle: None,
         prevailing: Added::default(),
         restart: None,

@@ -41,10 +41,10 @@ const WRONGS: [Wrong; 4] = [
     Wrong::MissingPart,
 ];
 
-/// Chance. [splitmix64: Steele, Lea, Flood 2014; from memory]
-struct Chance(u64);
+/// Rng. [splitmix64: Steele, Lea, Flood 2014; from memory]
+struct Rng(u64);
 
-impl Chance {
+impl Rng {
     fn bits(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut z = self.0;
@@ -94,19 +94,19 @@ struct Springs {
 }
 
 impl Springs {
-    fn new(chance: &mut Chance, count: usize, scatter: f64, wrong: Option<Wrong>) -> Self {
-        let target = chance.between(20.0, 50.0);
+    fn new(rng: &mut Rng, count: usize, scatter: f64, wrong: Option<Wrong>) -> Self {
+        let target = rng.between(20.0, 50.0);
         // Grip of 20 to 100 mm, steel, 58 mm² [ISO 898-1], members four times as stiff. [VDI 2230: clamped steel is usually 4 to 10 times]
-        let grip = chance.between(20.0, 100.0);
+        let grip = rng.between(20.0, 100.0);
         let stiffness = 205_000.0 * 58.0 / grip * 0.8;
-        let nut_factor = chance.between(0.16, 0.22);
+        let nut_factor = rng.between(0.16, 0.22);
         let bolts = (0..count).map(|index| {
-            let load_factor = 1.0 + scatter * chance.normal();
+            let load_factor = 1.0 + scatter * rng.normal();
             let mut bolt = Bolt {
                 torque_per_load: nut_factor * 0.010 / load_factor,
-                turn_per_load: 360.0 / (stiffness * 1.5) * (1.0 + 0.03 * chance.normal()),
+                turn_per_load: 360.0 / (stiffness * 1.5) * (1.0 + 0.03 * rng.normal()),
                 // Embedding of 2 to 4 µm [VDI 2230 table 5.4/1, from memory]: 1.5 mm of pitch, so a degree is 4 µm.
-                sinks: chance.between(0.5, 1.0),
+                sinks: rng.between(0.5, 1.0),
                 cuts: 0.0,
             };
             match wrong.filter(|_| index == 1) {
@@ -114,11 +114,11 @@ impl Springs {
                 // [VDI 2230]
                 Some(Wrong::Oiled) => bolt.torque_per_load *= 0.1 + 0.9 * 0.10 / 0.16,
                 // Some shim of plastic or paint: 3 to 8 times the give. [our judgement]
-                Some(Wrong::SoftPart) => bolt.turn_per_load *= chance.between(3.0, 8.0),
+                Some(Wrong::SoftPart) => bolt.turn_per_load *= rng.between(3.0, 8.0),
                 // The head sinks in by 0.02 to 0.05 d without its washer: 0.2 to 0.5 mm. [our judgement]
-                Some(Wrong::MissingPart) => bolt.sinks += 360.0 * chance.between(0.2, 0.5) / 1.5,
+                Some(Wrong::MissingPart) => bolt.sinks += 360.0 * rng.between(0.2, 0.5) / 1.5,
                 // Reaches the target within half a turn to two, and holds little. [our judgement]
-                Some(Wrong::CrossThread) => bolt.cuts = target / chance.between(180.0, 720.0),
+                Some(Wrong::CrossThread) => bolt.cuts = target / rng.between(180.0, 720.0),
                 None => {}
             }
             bolt
@@ -130,18 +130,18 @@ impl Springs {
     }
 
     /// Rotation from snug, a tenth of the target, to a torque; noise of finding snug and of the angle sensor included.
-    fn turned(&self, bolt: &Bolt, torque: f64, chance: &mut Chance) -> f64 {
+    fn turned(&self, bolt: &Bolt, torque: f64, rng: &mut Rng) -> f64 {
         let snug = 0.1 * self.target;
         let stiff = bolt.torque_per_load / bolt.turn_per_load;
         let rise = if bolt.cuts > 0.0 { bolt.cuts } else { stiff };
         (torque - snug) / rise
             + bolt.sinks * torque / self.target
-            + chance.between(-0.7, 0.7)
-            + 0.3 * chance.normal()
+            + rng.between(-0.7, 0.7)
+            + 0.3 * rng.normal()
     }
 
     /// The records of the joint tightened in one pass, in two, or by torque and angle.
-    fn worked(&self, procedure: &Procedure, chance: &mut Chance) -> Vec<Entry> {
+    fn worked(&self, procedure: &Procedure, rng: &mut Rng) -> Vec<Entry> {
         let started = Started {
             rules: 1,
             procedure: procedure.digest(),
@@ -160,13 +160,13 @@ impl Springs {
                     } else {
                         Some(target / 2.0)
                     };
-                    let torque = target * (1.0 + 0.01 * chance.normal());
-                    let whole = self.turned(bolt, torque, chance);
-                    let had = before.map_or(0.0, |before| self.turned(bolt, before, chance));
+                    let torque = target * (1.0 + 0.01 * rng.normal());
+                    let whole = self.turned(bolt, torque, rng);
+                    let had = before.map_or(0.0, |before| self.turned(bolt, before, rng));
                     (torque, whole - had)
                 }
                 _ => {
-                    let angle = 45.0 + chance.normal();
+                    let angle = 45.0 + rng.normal();
                     let rise = if bolt.cuts > 0.0 {
                         bolt.cuts
                     } else {
@@ -188,7 +188,7 @@ impl Springs {
                     verdict: Verdict::Accepted,
                     reasons: Reasons::NONE,
                     peak: torque,
-                    settled: torque,
+                    final_torque: torque,
                     angle: Some(Angle::from_millidegrees(milli(angle))),
                     prevailing: evendraw_core::record::Added::Nothing,
                     restart: None,
@@ -263,11 +263,11 @@ fn procedure(count: usize, target: f64, kind: usize) -> Procedure {
 }
 
 /// The fasteners of a joint of springs that are found.
-fn found(chance: &mut Chance, count: usize, scatter: f64, wrong: Option<Wrong>) -> Vec<u8> {
-    let springs = Springs::new(chance, count, scatter, wrong);
-    let kind = usize::try_from(chance.bits() % 3).expect("small");
+fn found(rng: &mut Rng, count: usize, scatter: f64, wrong: Option<Wrong>) -> Vec<u8> {
+    let springs = Springs::new(rng, count, scatter, wrong);
+    let kind = usize::try_from(rng.bits() % 3).expect("small");
     let procedure = procedure(count, springs.target, kind);
-    let entries = springs.worked(&procedure, chance);
+    let entries = springs.worked(&procedure, rng);
     let session = Session::restore(&procedure, 0, &entries).expect("records");
     let mut found: Vec<u8> = (0_u8..)
         .zip(procedure.stages())
@@ -294,19 +294,19 @@ fn parts((tried, hit): Counts) -> f64 {
 
 /// By scatter: sound joints suspected, and each fault found.
 fn springs(scatter: f64, seed: u64) -> (Counts, BTreeMap<Wrong, Counts>) {
-    let mut chance = Chance(seed);
+    let mut rng = Rng(seed);
     let mut sound = (0, 0);
     let mut wrongs: BTreeMap<Wrong, Counts> = BTreeMap::new();
     for count in [4, 6, 8, 10, 12] {
         for _ in 0..300 {
             sound.0 += 1;
-            sound.1 += u32::from(!found(&mut chance, count, scatter, None).is_empty());
+            sound.1 += u32::from(!found(&mut rng, count, scatter, None).is_empty());
         }
         for wrong in WRONGS {
             let counts = wrongs.entry(wrong).or_default();
             for _ in 0..40 {
                 counts.0 += 1;
-                counts.1 += u32::from(found(&mut chance, count, scatter, Some(wrong)).contains(&1));
+                counts.1 += u32::from(found(&mut rng, count, scatter, Some(wrong)).contains(&1));
             }
         }
     }

@@ -351,7 +351,7 @@ fn p22_both_ends_of_a_stud_stand_together() {
     let (plan, procedure) = only_joint(22);
     assert_eq!(labels(&procedure, 0), ["3", "3b", "1", "1b", "2", "2b"]);
     assert!(procedure.stages()[1].any_order);
-    assert_eq!(plan.joints()[0].witness().len(), 6);
+    assert_eq!(plan.joints()[0].second_look().len(), 6);
 }
 
 #[test]

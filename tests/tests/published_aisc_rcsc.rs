@@ -28,7 +28,7 @@ fn least_pretension_is_seven_tenths_of_the_tensile_strength() {
                 metric_MPa
             };
             let pretension_kN = 0.7 * tensile * thread.stress_area_mm2().unwrap() / 1000.0;
-            let (reckoned, printed) = (
+            let (calculated, printed) = (
                 if kip {
                     pretension_kN / KIP_KN
                 } else {
@@ -37,8 +37,8 @@ fn least_pretension_is_seven_tenths_of_the_tensile_strength() {
                 row.number(grade).unwrap(),
             );
             assert!(
-                (reckoned - printed).abs() <= 1.0,
-                "{thread} {grade}: {reckoned:.2}, printed {printed}"
+                (calculated - printed).abs() <= 1.0,
+                "{thread} {grade}: {calculated:.2}, printed {printed}"
             );
         }
     }

@@ -1,6 +1,6 @@
 //! CRC-32, COBS and postcard against published vectors; see the file for each one's source.
 
-use evendraw_core::check_sum::crc32;
+use evendraw_core::crc::crc32;
 use evendraw_core::journal::{Frame, decode_entry};
 use evendraw_core::link::cobs;
 use evendraw_core::record::Record;

@@ -155,7 +155,7 @@ fn springs_of_the_textbooks_bolts_come_out() {
         "{}",
         metric(10.0, 16.0)
     );
-    // The bolt as it is reckoned here gives more, for its head and engaged thread give way as well [VDI 2230 table 8]: never less than half.
+    // The bolt as it is calculated here gives more, for its head and engaged thread give way as well [VDI 2230 table 8]: never less than half.
     let shape = BoltShape::new(thread("M12"), 26.0, Some(10.0), None).unwrap();
     let own = shape.stiffness_N_per_mm(207_000.0) / 1000.0;
     assert!((0.5..0.85).contains(&(own / 744.0)), "{own}");

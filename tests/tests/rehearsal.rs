@@ -108,7 +108,7 @@ fn every_pass_is_told_kept_and_drawn() {
     // Surfaces only ever give way, and an hour's wait shows.
     let settled: Vec<f64> = passes
         .iter()
-        .map(|pass| pass["settled_um"].as_f64().expect("a number"))
+        .map(|pass| pass["embedding_um"].as_f64().expect("a number"))
         .collect();
     assert!(
         settled[0] <= settled[1] && settled[1] + 0.5 < settled[2],
@@ -230,7 +230,7 @@ fn killing_a_rehearsal_at_any_moment_loses_no_announced_verdict() {
     );
     let whole = began.elapsed();
 
-    let mut chance = 0x5EED_u64;
+    let mut rng = 0x5EED_u64;
     let (mut kills, mut finished, mut torn, mut announced_in_all) = (0, 0, 0, 0);
     let is_enough = |kills: u32, announced: usize| {
         kills >= KILLS_MAX || kills >= KILLS && announced >= ANNOUNCED
@@ -241,13 +241,12 @@ fn killing_a_rehearsal_at_any_moment_loses_no_announced_verdict() {
         let mut announced = Vec::new();
         let mut patience = 1.0;
         loop {
-            chance = chance
+            rng = rng
                 .wrapping_mul(6_364_136_223_846_793_005)
                 .wrapping_add(1_442_695_040_888_963_407);
             // Early enough that most are killed; later each time that nothing came of it, so that each gets somewhere on a
             // machine that is busy with other things.
-            let share =
-                f64::from(u32::try_from(chance >> 40).expect("24 bits")) / f64::from(1 << 24);
+            let share = f64::from(u32::try_from(rng >> 40).expect("24 bits")) / f64::from(1 << 24);
             let wait = if !is_enough(kills, announced_in_all + announced.len()) {
                 whole.mul_f64(0.4 * patience * share)
             } else {

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use evendraw::job::{Job, Told};
 use evendraw::plan::Plan;
-use evendraw::rehearsal::given::Given;
+use evendraw::rehearsal::answers::Answers;
 use evendraw::rehearsal::{Options, Rehearsal, WorkError};
 use evendraw::store::{Fact, HostFact, Journal, Purpose, StoreError, Traces, read};
 use evendraw_core::journal::{FIRST_SEED, Found, Frame, Scan, encode, frame_at};
@@ -319,9 +319,9 @@ fn rehearse_and(path: &Path, what: impl Fn(&Path)) -> (Vec<Told>, Result<(), Wor
     let plan = evendraw_tests::emulator::workspace().join("tests/fixtures/patterns/P01.toml");
     let text = fs::read_to_string(plan).expect("the plan");
     let plan = Plan::parse("P01.toml", &text).expect("it reads");
-    let given = Given::read(&[], &plan, "a steady hand").expect("nothing given");
+    let answers = Answers::read(&[], &plan, "a steady hand").expect("nothing given");
     let job = Job::create(path, plan, Purpose::Rehearsal).expect("created");
-    let mut rehearsal = Rehearsal::new(job, Options::default(), given);
+    let mut rehearsal = Rehearsal::new(job, Options::default(), answers);
     rehearsal.open_all().expect("opened");
     let mut told: Vec<Told> = Vec::new();
     let worked = rehearsal.work(0, &mut |_: &Job, one: &Told| {

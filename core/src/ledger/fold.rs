@@ -201,7 +201,8 @@ fn attempt_made(
     // A pull that was rejected leaves its torque on the fastener all the same; one that was cut short leaves nobody knows what.
     let left = match (attempt.verdict, stage.kind) {
         (Verdict::Unknown, _) | (_, StageKind::BackOff { .. }) => 0,
-        _ => u16::try_from(attempt.settled.scaled(1, 100).millinewton_meters()).unwrap_or(u16::MAX),
+        _ => u16::try_from(attempt.final_torque.scaled(1, 100).millinewton_meters())
+            .unwrap_or(u16::MAX),
     };
     change(ledger, fastener, |cell| {
         // Pulling at less than it holds turns nothing back.

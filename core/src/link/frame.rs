@@ -4,7 +4,7 @@ use core::fmt;
 
 use super::cobs::{Decoded, Decoder, Encoder};
 use super::{CONTENT_MAX, VERSION};
-use crate::check_sum::crc32;
+use crate::crc::crc32;
 
 /// Bytes before the message: version, token, number, kind.
 pub(super) const HEAD: usize = 8;

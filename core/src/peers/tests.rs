@@ -206,7 +206,7 @@ impl Kept {
                 Reasons::NONE.with(Reason::TorqueLow)
             },
             peak: torque,
-            settled: torque,
+            final_torque: torque,
             angle: degrees.map(|degrees| Angle::from_millidegrees(degrees * 1_000)),
             prevailing: Added::Nothing,
             restart: None,

@@ -7,8 +7,8 @@ use heapless::Vec;
 use serde::Serialize;
 
 use super::{Parts, Procedure, ProcedureError};
-use crate::check_sum::crc32;
-use crate::plain::{Fields, Plain};
+use crate::crc::crc32;
+use crate::wire::{Decode, Decoder};
 
 /// Version of the stored form.
 pub(super) const VERSION: u8 = 2;
@@ -212,14 +212,14 @@ impl<F: FnMut(usize, &mut [u8]) -> bool> Reader<F> {
         ProcedureError::Damaged { offset: self.at }
     }
 
-    fn item<T: Plain>(&mut self) -> Result<T, ProcedureError> {
+    fn item<T: Decode>(&mut self) -> Result<T, ProcedureError> {
         let mut window = [0_u8; ITEM_MAX];
         let left = self.end.saturating_sub(self.at);
         let window = window.get_mut(..left.min(ITEM_MAX)).unwrap_or_default();
         if !(self.fetch)(self.at, window) {
             return Err(self.damaged());
         }
-        let mut fields = Fields::new(window);
+        let mut fields = Decoder::new(window);
         let item = fields.item();
         let Some(left) = fields.end() else {
             return Err(self.damaged());
@@ -230,7 +230,7 @@ impl<F: FnMut(usize, &mut [u8]) -> bool> Reader<F> {
         Ok(item)
     }
 
-    fn list<T: Plain, const N: usize>(
+    fn list<T: Decode, const N: usize>(
         &mut self,
         what: &'static str,
         items: &mut Vec<T, N>,

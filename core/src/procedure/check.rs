@@ -313,5 +313,5 @@ fn terms(procedure: &Procedure) -> Result<(), ProcedureError> {
             why: "sum_max must be above 0°",
         });
     }
-    procedure.terms.watch.checked()
+    procedure.terms.limits.checked()
 }

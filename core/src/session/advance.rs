@@ -344,7 +344,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
                 .map_or(Angle::ZERO, |fastener| self.ledger.turned(fastener)),
         };
         self.tracker
-            .begin(aim, &self.procedure.terms().watch, start);
+            .begin(aim, &self.procedure.terms().limits, start);
         self.armed = Some(Armed {
             step,
             purpose: Purpose::Attempt,
@@ -400,7 +400,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             turned: Angle::ZERO,
         };
         self.tracker
-            .begin(aim, &self.procedure.terms().watch, start);
+            .begin(aim, &self.procedure.terms().limits, start);
         self.armed = Some(Armed { step, purpose });
     }
 

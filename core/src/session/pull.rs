@@ -44,8 +44,8 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     /// Up to here a tool that nothing is asked of is taken to be at rest.
     fn rest(&self) -> Torque {
-        let watch = &self.procedure.terms().watch;
-        REST.max(watch.regrip).max(watch.noise.scaled(4, 1))
+        let limits = &self.procedure.terms().limits;
+        REST.max(limits.regrip).max(limits.noise.scaled(4, 1))
     }
 
     /// The way of nearly every sample: nothing was due before it, and mostly nothing comes of it but signals. They are passed on
@@ -207,7 +207,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             verdict: judgement.verdict,
             reasons,
             peak: reading.peak,
-            settled: reading.settled,
+            final_torque: reading.final_torque,
             angle: reading.angle,
             prevailing: self.ledger.added(&self.procedure, armed.step),
             restart: reading.restart,
@@ -234,7 +234,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             verdict: Verdict::Unknown,
             reasons: Reasons::NONE.with(Reason::Interrupted),
             peak: Torque::ZERO,
-            settled: Torque::ZERO,
+            final_torque: Torque::ZERO,
             angle: None,
             prevailing: self.ledger.added(&self.procedure, step),
             restart: None,
@@ -326,7 +326,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             turned: self.ledger.turned(fastener),
         };
         self.tracker
-            .begin(aim, &self.procedure.terms().watch, start);
+            .begin(aim, &self.procedure.terms().limits, start);
         self.armed = Some(Armed {
             step,
             purpose: Purpose::Recheck,

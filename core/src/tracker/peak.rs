@@ -291,11 +291,11 @@ const fn excess(near: u16) -> i32 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::curve_limits::CurveLimits;
     use crate::procedure::TorqueWindow;
     use crate::tracker::Start;
     use crate::unit::Torque;
     use crate::verdict::Aim;
-    use crate::watch::Watch;
 
     fn thresholds() -> Thresholds {
         let torque = Torque::from_millinewton_meters(40_000);
@@ -306,7 +306,7 @@ mod tests {
         };
         Thresholds::new(
             &Aim::Torque { window },
-            &Watch::default(),
+            &CurveLimits::default(),
             &Start::default(),
         )
     }

@@ -214,7 +214,7 @@ impl Shape {
     }
 
     /// Whether a bend that could not be told at the time was the fastener's yield, once the train's compliance is known; while it is
-    /// not, the worse is to be reckoned with.
+    /// not, the worse is to be allowed for.
     #[inline(never)]
     pub(super) fn yielded(&mut self, compliance: i64, thresholds: &Thresholds) -> bool {
         self.bend

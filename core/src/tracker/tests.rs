@@ -27,7 +27,7 @@ fn a_plain_pull_begins_once_ends_after_release_and_is_accepted() {
         },
     };
     let mut tracker = Tracker::new();
-    tracker.begin(aim, &Watch::default(), Start::default());
+    tracker.begin(aim, &CurveLimits::default(), Start::default());
     let mut began = 0;
     let mut ended = false;
     for step in 0..40_i32 {

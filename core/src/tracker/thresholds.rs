@@ -1,13 +1,13 @@
-//! The thresholds of one attempt: a [`Watch`] put to the size of its target, once, when the attempt is armed.
+//! The thresholds of one attempt: a [`CurveLimits`] put to the size of its target, once, when the attempt is armed.
 //!
 //! Every division the tracker's rules need is made here. Knows nothing of samples.
 
 use super::loading::GAP_LEAST_MICROS;
 use super::running::Level;
 use super::{Start, ticks};
+use crate::curve_limits::CurveLimits;
 use crate::unit::{Angle, Torque, ratio};
 use crate::verdict::Aim;
-use crate::watch::Watch;
 
 /// In mN·m, millidegrees and µs.
 #[derive(Clone, Copy, Debug)]
@@ -26,7 +26,7 @@ pub(super) struct Thresholds {
     pub(super) still_below: i32,
     /// Compliance of the train in millidegrees per 2²⁰ mN·m; zero when it is to be measured.
     pub(super) compliance: i64,
-    /// That of the softest train to reckon with.
+    /// That of the softest train to allow for.
     pub(super) compliance_most: i64,
     /// Torques are summed in units of 2^this mN·m.
     pub(super) shift: u32,
@@ -81,12 +81,12 @@ pub(super) const TURN_RISE_OVER: i32 = 10_000;
 const SCALE_UNKNOWN: Torque = Torque::from_millinewton_meters(20_000);
 
 impl Thresholds {
-    pub(super) fn new(aim: &Aim, watch: &Watch, start: &Start) -> Self {
+    pub(super) fn new(aim: &Aim, limits: &CurveLimits, start: &Start) -> Self {
         let scale = scale(aim, start);
         let target = scale.millinewton_meters();
         let running = start.running.millinewton_meters().max(0);
         let part = |percent: u8| scale.scaled(u16::from(percent), 100).millinewton_meters();
-        let noise = watch.noise.millinewton_meters().min(1_000_000);
+        let noise = limits.noise.millinewton_meters().min(1_000_000);
         let given = |value: Torque, otherwise: i32| {
             if value > Torque::ZERO {
                 value.millinewton_meters()
@@ -95,26 +95,26 @@ impl Thresholds {
             }
         };
         let regrip = given(
-            watch.regrip,
+            limits.regrip,
             scale
                 .scaled(1, 20)
                 .millinewton_meters()
                 .max(noise.wrapping_mul(4))
                 .max(1),
         );
-        let snug = given(watch.snug, scale.scaled(1, 10).millinewton_meters()).max(regrip);
+        let snug = given(limits.snug, scale.scaled(1, 10).millinewton_meters()).max(regrip);
         let step = scale
             .scaled(1, 8)
             .millinewton_meters()
             .max(noise.wrapping_mul(6))
             .max(1);
-        let compliance_most = compliance(watch.train_softest);
-        let turn_rise_after = turn_rise_after(aim, watch, start);
+        let compliance_most = compliance(limits.train_softest);
+        let turn_rise_after = turn_rise_after(aim, limits, start);
         let restart = start
             .restart_expected
             .map_or(0, Torque::millinewton_meters)
             .max(0);
-        let gap = u32::try_from(watch.gap.micros()).unwrap_or(u32::MAX);
+        let gap = u32::try_from(limits.gap.micros()).unwrap_or(u32::MAX);
         let own = Self {
             target,
             snug,
@@ -131,47 +131,47 @@ impl Thresholds {
             },
             regrip,
             still_below: restart,
-            compliance: compliance(watch.train),
+            compliance: compliance(limits.train),
             compliance_most,
             shift: shift(target),
-            idle: watch.idle.micros(),
-            release: watch.release.micros(),
-            quiet: watch.release.micros().min(watch.idle.micros()),
-            reaction: ticks(watch.reaction).min(5_000),
+            idle: limits.idle.micros(),
+            release: limits.release.micros(),
+            quiet: limits.release.micros().min(limits.idle.micros()),
+            reaction: ticks(limits.reaction).min(5_000),
             gap,
             gap_least: if gap == 0 { GAP_LEAST_MICROS } else { gap },
-            overload: given(watch.overload, i32::MAX),
-            gradient_min: i64::from(watch.gradient_min),
-            gradient_max: i64::from(watch.gradient_max),
-            turn_least: watch.turn_least.millidegrees(),
-            late: watch.late.millidegrees(),
-            run_down_min: watch.run_down_min.millidegrees(),
-            run_down_max: watch.run_down_max.millidegrees(),
+            overload: given(limits.overload, i32::MAX),
+            gradient_min: i64::from(limits.gradient_min),
+            gradient_max: i64::from(limits.gradient_max),
+            turn_least: limits.turn_least.millidegrees(),
+            late: limits.late.millidegrees(),
+            run_down_min: limits.run_down_min.millidegrees(),
+            run_down_max: limits.run_down_max.millidegrees(),
             yield_step: step,
             yield_ratio: 1_600_i32
-                .checked_div(i32::from(watch.yield_part))
+                .checked_div(i32::from(limits.yield_part))
                 .unwrap_or(40),
-            drop: part(watch.drop_part).max(noise.wrapping_mul(4)),
-            drop_turn: watch.drop_turn.millidegrees(),
-            tooth: part(watch.tooth_part).max(noise.wrapping_mul(6)),
-            teeth: watch.teeth,
-            jerk: part(watch.jerk_part).max(noise.wrapping_mul(6)),
-            spike: part(watch.spike_part).max(noise.wrapping_mul(6)),
+            drop: part(limits.drop_part).max(noise.wrapping_mul(4)),
+            drop_turn: limits.drop_turn.millidegrees(),
+            tooth: part(limits.tooth_part).max(noise.wrapping_mul(6)),
+            teeth: limits.teeth,
+            jerk: part(limits.jerk_part).max(noise.wrapping_mul(6)),
+            spike: part(limits.spike_part).max(noise.wrapping_mul(6)),
             plateau: scale
                 .scaled(1, 64)
                 .millinewton_meters()
                 .max(noise.wrapping_mul(2)),
-            restart_turn: watch.restart_turn.millidegrees(),
+            restart_turn: limits.restart_turn.millidegrees(),
             hold: match *aim {
                 Aim::Hold { torque, .. } => torque
-                    .scaled(u16::from(watch.hold_part), 100)
+                    .scaled(u16::from(limits.hold_part), 100)
                     .millinewton_meters(),
                 _ => i32::MAX,
             },
-            wrong: part(watch.wrong_part).max(regrip.saturating_mul(2)),
+            wrong: part(limits.wrong_part).max(regrip.saturating_mul(2)),
             wind_up: wind_up(step, compliance_most),
             turn_rise_after,
-            turn_rise_to: turn_rise_to(turn_rise_after, watch, start),
+            turn_rise_to: turn_rise_to(turn_rise_after, limits, start),
             noise,
         };
         own.raised(running)
@@ -190,7 +190,7 @@ impl Thresholds {
         }
     }
 
-    /// Makes room for a reading that wanders by `noise`, in mN·m, where it is more than was reckoned with. A tooth or a fall of
+    /// Makes room for a reading that wanders by `noise`, in mN·m, where it is more than was allowed for. A tooth or a fall of
     /// eight deviations is no noise: in a thousand samples highest and lowest lie six and a half apart.
     pub(super) fn widen(&mut self, noise: i32) {
         if noise > self.noise {
@@ -289,7 +289,7 @@ const SETTLING: i64 = 10_000;
 /// Where a turn is held to its rise; zero where it is not: nothing is known of where it began, it was turned on before and may be
 /// at its yield, or it is too short.
 #[inline(never)]
-fn turn_rise_after(aim: &Aim, watch: &Watch, start: &Start) -> i32 {
+fn turn_rise_after(aim: &Aim, limits: &CurveLimits, start: &Start) -> i32 {
     let Aim::Turn { window, .. } = *aim else {
         return 0;
     };
@@ -297,22 +297,22 @@ fn turn_rise_after(aim: &Aim, watch: &Watch, start: &Start) -> i32 {
         .restart_expected
         .is_some_and(|torque| torque > Torque::ZERO);
     let is_first = start.turned <= Angle::ZERO;
-    let wanted = watch.turn_rise_part > 0 || watch.turn_rise > 0;
-    if !known || !is_first || !wanted || window.target < watch.turn_rise_after {
+    let wanted = limits.turn_rise_part > 0 || limits.turn_rise > 0;
+    if !known || !is_first || !wanted || window.target < limits.turn_rise_after {
         return 0;
     }
     let most = window.target.scaled(3, 4);
-    watch.turn_rise_after.min(most).millidegrees()
+    limits.turn_rise_after.min(most).millidegrees()
 }
 
 /// The torque that a turn must have reached there: on average over the [`TURN_RISE_OVER`] before.
-fn turn_rise_to(after: i32, watch: &Watch, start: &Start) -> i32 {
+fn turn_rise_to(after: i32, limits: &CurveLimits, start: &Start) -> i32 {
     let began = start.restart_expected.unwrap_or(Torque::ZERO);
     // What only overcomes the running torque clamps nothing.
-    let part = (began - start.running).scaled(u16::from(watch.turn_rise_part), 100);
+    let part = (began - start.running).scaled(u16::from(limits.turn_rise_part), 100);
     let middle = i64::from(after).wrapping_sub(i64::from(TURN_RISE_OVER) >> 1);
     let turned = middle.wrapping_sub(SETTLING).max(0);
-    let rise = ratio(turned.wrapping_mul(i64::from(watch.turn_rise)), 1_000);
+    let rise = ratio(turned.wrapping_mul(i64::from(limits.turn_rise)), 1_000);
     let rise = i32::try_from(rise).unwrap_or(i32::MAX);
     began
         .millinewton_meters()

@@ -24,7 +24,7 @@ use crate::display::{Display, Page};
 use crate::gyro::RATE_SCALE;
 use crate::log::{FRAME_MAX, Step};
 use crate::readings::Readings;
-use crate::shelf::SHELF_SECTORS;
+use crate::slots::SLOT_SECTORS;
 
 const PLATE: Plate = Plate {
     serial: "test",
@@ -176,9 +176,9 @@ fn readings() -> Vec<Counts> {
 /// The attempts that a flash of this slowness (turns that every program and erase takes) keeps.
 fn attempts(slowness: u32) -> Vec<Attempt> {
     let procedure = procedure();
-    let mut flash = CutFlash::new(SHELF_SECTORS + 4);
+    let mut flash = CutFlash::new(SLOT_SECTORS + 4);
     // Nothing is blank, so that the first record has to wait for an erase too.
-    let journal = usize::try_from(SHELF_SECTORS * crate::nor::SECTOR).unwrap();
+    let journal = usize::try_from(SLOT_SECTORS * crate::nor::SECTOR).unwrap();
     flash.bytes_mut()[journal..].fill(0x55);
     let over = Rc::new(Cell::new(false));
     let clock = flash.clock();

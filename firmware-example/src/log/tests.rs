@@ -375,7 +375,7 @@ fn schedules_of_work_and_mishaps_lose_nothing_that_was_said_to_be_stored() {
 
 /// Records stored and restarts.
 fn under_a_schedule(seed: u64) -> (u32, u32) {
-    let mut chance = schedule::Chance::new(seed);
+    let mut rng = schedule::Rng::new(seed);
     let mut flash = CutFlash::new(5);
     let (mut log, _) = open(&mut flash).unwrap();
     // The last frame said to be stored, and the last given back.
@@ -396,7 +396,7 @@ fn under_a_schedule(seed: u64) -> (u32, u32) {
                 }
             }
             schedule::Step::Failing => {
-                flash.lose_programs(1 + u32::try_from(chance.below(4)).unwrap());
+                flash.lose_programs(1 + u32::try_from(rng.below(4)).unwrap());
             }
             schedule::Step::Kill => flash = flash.powered_for(Some(0)),
             schedule::Step::Cut(steps) => flash = flash.powered_for(Some(u32::from(steps))),

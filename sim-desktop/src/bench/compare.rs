@@ -338,7 +338,7 @@ struct Run<'m> {
     /// Where the fasteners sit, for the tilt.
     axes: Vec<Vec<f64>>,
     /// Lost to embedding and creep under each, mm.
-    set_mm: Vec<f64>,
+    embedding_mm: Vec<f64>,
     /// The part of that which is embedding, mm.
     embedded_mm: Vec<f64>,
     /// Stretched for good, mm.
@@ -357,7 +357,7 @@ impl<'m> Run<'m> {
             interaction: model.interaction.clone(),
             advances_mm: vec![0.0; count],
             axes: axes(&model.positions_mm),
-            set_mm: vec![0.0; count],
+            embedding_mm: vec![0.0; count],
             embedded_mm: vec![0.0; count],
             plastic_mm: vec![0.0; count],
             loads_N: vec![0.0; count],
@@ -387,7 +387,7 @@ impl<'m> Run<'m> {
                 variation.draw(asked, spring, &mut metal);
         }
         self.advances_mm.fill(0.0);
-        self.set_mm.fill(0.0);
+        self.embedding_mm.fill(0.0);
         self.embedded_mm.fill(0.0);
         self.plastic_mm.fill(0.0);
         self.loads_N.fill(0.0);
@@ -446,7 +446,7 @@ impl<'m> Run<'m> {
             self.plastic_mm[turned].max(self.metal[turned].plastic_at(load_N));
         self.answer(None, Some(turned), load_N);
         let spring = &self.interaction.springs[turned];
-        self.advances_mm[turned] = self.set_mm[turned]
+        self.advances_mm[turned] = self.embedding_mm[turned]
             + self.plastic_mm[turned]
             + spring.compliance_mm_per_N * load_N
             + spring.toe(load_N)
@@ -484,7 +484,7 @@ impl<'m> Run<'m> {
             let gap = |i: usize, loads: &[f64]| {
                 let spring = &interaction.springs[i];
                 self.advances_mm[i]
-                    - self.set_mm[i]
+                    - self.embedding_mm[i]
                     - plastic(i, loads[i]).0
                     - spring.compliance_mm_per_N * loads[i]
                     - spring.toe(loads[i])
@@ -529,7 +529,7 @@ impl<'m> Run<'m> {
         let creep = self.model.creep;
         let share = -(-seconds / creep.time_s).exp_m1();
         let pressed = self.interaction.parts.times(&self.loads_N);
-        for (i, (set, pressed)) in self.set_mm.iter_mut().zip(&pressed).enumerate() {
+        for (i, (set, pressed)) in self.embedding_mm.iter_mut().zip(&pressed).enumerate() {
             let embedded = &mut self.embedded_mm[i];
             let missing = creep.ratio * pressed - (*set - *embedded);
             let embedding = self.metal[i].embedding_mm(self.loads_N[i], *embedded, seconds);
@@ -537,7 +537,7 @@ impl<'m> Run<'m> {
             *set += missing.max(0.0) * share + embedding;
         }
         let net: Vec<f64> = (self.advances_mm.iter())
-            .zip(&self.set_mm)
+            .zip(&self.embedding_mm)
             .zip(&self.plastic_mm)
             .map(|((advance, set), plastic)| advance - set - plastic)
             .collect();

@@ -188,7 +188,7 @@ pub struct FastenerState {
     /// Stretched for good, mm.
     pub plastic_mm: f64,
     /// Lost to embedding and creep under it, mm.
-    pub set_mm: f64,
+    pub embedding_mm: f64,
     /// The part of that which is embedding, mm.
     pub embedded_mm: f64,
     /// Past its greatest load.

@@ -262,13 +262,18 @@ impl Bench {
 
     /// What gasket and surfaces have given way for good, mean over the fasteners, µm.
     #[must_use]
-    pub fn settled_um(&self) -> f64 {
+    pub fn embedding_um(&self) -> f64 {
         #[expect(
             clippy::cast_precision_loss,
             reason = "a joint has at most 256 fasteners"
         )]
         let count = self.states.len().max(1) as f64;
-        self.states.iter().map(|state| state.set_mm).sum::<f64>() * 1000.0 / count
+        self.states
+            .iter()
+            .map(|state| state.embedding_mm)
+            .sum::<f64>()
+            * 1000.0
+            / count
     }
 
     /// Where a fastener stands.

@@ -26,11 +26,11 @@ pub(super) struct Args {
     /// The serial port.
     port: PathBuf,
     #[command(subcommand)]
-    errand: Errand,
+    transfer: Exchange,
 }
 
 #[derive(Debug, Subcommand)]
-enum Errand {
+enum Exchange {
     /// Sends the procedures of a plan; each is taken whole or refused.
     Send {
         /// The plan.
@@ -96,13 +96,13 @@ struct Seen {
 /// Runs the command.
 pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
     // What is asked for comes before the adapter: nothing is sent or kept on a guess.
-    let plan = match &args.errand {
-        Errand::Send { plan: None, .. } => {
+    let plan = match &args.transfer {
+        Exchange::Send { plan: None, .. } => {
             return Err(CommandError::bad(
                 "adapter send: which plan? allowed is a plan file, like `send pump.toml`",
             ));
         }
-        Errand::Pull {
+        Exchange::Pull {
             journal,
             plan: None,
         } if !journal.exists() => {
@@ -111,11 +111,11 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
                 journal.display()
             )));
         }
-        Errand::Send { plan, .. } | Errand::Pull { plan, .. } => plan
+        Exchange::Send { plan, .. } | Exchange::Pull { plan, .. } => plan
             .as_deref()
             .map(|path| plan_file::read(Some(path)))
             .transpose()?,
-        Errand::Watch { .. } => None,
+        Exchange::Watch { .. } => None,
     };
     if let Some(plan) = &plan {
         out.speaks_of(plan)?;
@@ -132,8 +132,8 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         adapter.firmware,
         thousandths(adapter.capacity.millinewton_meters())
     ))?;
-    match &args.errand {
-        Errand::Send {
+    match &args.transfer {
+        Exchange::Send {
             joint, place, work, ..
         } => {
             let plan = wanted(plan.as_ref())?;
@@ -178,7 +178,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             }
             Ok(Done::Good)
         }
-        Errand::Pull { journal, .. } => {
+        Exchange::Pull { journal, .. } => {
             let Fetched { entries, gaps } = client.pull(|_| {}).map_err(failed)?;
             let new = keep(journal, plan.as_ref(), &adapter.serial, &entries)?;
             let kept = named::journal(journal)?;
@@ -215,7 +215,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             })?;
             Ok(Done::rejected_if(rejected || missing > 0 || unlike > 0))
         }
-        Errand::Watch { every, count } => {
+        Exchange::Watch { every, count } => {
             let mut seen = 0;
             let mut broken = Ok(());
             client

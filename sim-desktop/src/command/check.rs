@@ -210,7 +210,7 @@ fn tools(plan: &Plan, out: &mut Output<'_>) -> Result<(), CommandError> {
     let list: Vec<Tool> = plan
         .tools()
         .iter()
-        .map(crate::plan::Tool::reckoned)
+        .map(crate::plan::Tool::calculated)
         .collect();
     let today = Zoned::now().date();
     for tool in plan.tools().iter().filter(|tool| tool.is_overdue(today)) {

@@ -20,7 +20,7 @@ use crate::bench::compare::{Ranked, Trial, compare, headline};
 use crate::bench::{HandKind, JointModel};
 use crate::outputs::{self, Over};
 use crate::plan::{Joint, JointPlan, Order};
-use crate::rehearsal::rig::sketch;
+use crate::rehearsal::station::sketch;
 
 /// Most passes of one trial.
 const PASSES_MAX: usize = 12;

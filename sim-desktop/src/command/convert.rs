@@ -13,7 +13,7 @@ use crate::words::short;
 /// A torque in every unit: in short, or with every digit under --json.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "Examples:\n  \
-        evendraw convert \"29.5 lbf·ft\"\n  \
+        evendraw convert \"33.2 lbf·ft\"\n  \
         evendraw convert \"66 in-lb\"\n  \
         evendraw convert \"4,7 kgf·m\" --json\n\n\
         1 lb is 0.45359237 kg, standard gravity 9.80665 m/s² and 1 in 25.4 mm, all exact. Shown are four digits, or as many as were \

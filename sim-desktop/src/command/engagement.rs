@@ -1,6 +1,6 @@
 //! `evendraw engagement`: how deep a bolt must be screwed in, and which thread strips first.
 //!
-//! Knows nothing of how it is reckoned.
+//! Knows nothing of how it is calculated.
 
 use clap::Args as ClapArgs;
 use serde::Serialize;
@@ -18,7 +18,7 @@ use crate::mechanics::{Engagement, NutClass, Strips, TAPPED, Tapped, nut_and_bol
         evendraw engagement --thread M12 --class 10.9 --nut 8 --length \"10.8 mm\"\n  \
         evendraw engagement --thread \"3/8-16 UNC\" --grade 5 --shear \"18 ksi\"\n\n\
         Ends with status 1 where a thread would strip before the bolt breaks at the length given, or the nut is weaker than the bolt.\n\
-        A reckoning, not a specification: the maker's depth and nut stand.")]
+        A calculation, not a specification: the maker's depth and nut stand.")]
 pub(super) struct Args {
     #[command(flatten)]
     metal: Metal,
@@ -127,7 +127,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             at.internal_N / 1000.0
         ))?;
     }
-    // A nut's own test is better known than what its threads are reckoned to bear.
+    // A nut's own test is better known than what its threads are calculated to bear.
     let weak = pair.as_ref().is_some_and(|pair| !pair.strong_enough);
     if let Some(at) = at.filter(|_| !weak) {
         out.line(format_args!("  first          {}", at.words()))?;

@@ -18,10 +18,10 @@ use super::{CommandError, Done, Output, plan_file};
 use crate::job::{Job, Told};
 use crate::peers;
 use crate::plan::Joint;
-use crate::rehearsal::feed::{Feed, FeedError, judge};
-use crate::rehearsal::given::Given;
+use crate::rehearsal::answers::Answers;
 use crate::rehearsal::recording::Recording;
-use crate::rehearsal::rig;
+use crate::rehearsal::replay::{Replay, ReplayError, judge};
+use crate::rehearsal::station;
 use crate::rehearsal::trace_file;
 use crate::store::Purpose;
 use crate::words;
@@ -37,7 +37,7 @@ use crate::words;
         --start says where the trace begins: FASTENER/STAGE, stages counted from 1. What comes before counts as done on\n\
         paper. The end of the file ends the last attempt. The plan's questions are answered with yes unless told otherwise.")]
 pub(super) struct Args {
-    /// The plan; the built-in demo build when none is given.
+    /// The plan; the built-in demo build when none is answers.
     #[arg(long, value_name = "PLAN")]
     plan: Option<PathBuf>,
     /// The joint; not needed where the plan has only one.
@@ -61,8 +61,8 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     let plan = plan_file::read(args.plan.as_deref())?;
     out.speaks_of(&plan)?;
     let own = joint(&plan, args.joint.as_deref())?.clone();
-    let mut given = Given::read(&args.answer, &plan, "from a trace file")?;
-    given.running = args
+    let mut answers = Answers::read(&args.answer, &plan, "from a trace file")?;
+    answers.running = args
         .running
         .iter()
         .map(|text| running(text, &own))
@@ -70,14 +70,14 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     let recording = recording(&args.trace)?;
     let mut job = Job::unkept(plan, Purpose::Job);
     job.work_alone(own.number())?;
-    given.open(&mut job, own.number())?;
+    answers.open(&mut job, own.number())?;
     let start = match &args.start {
         Some(text) => Some(start(text, &own, &job)?),
         None => None,
     };
     if let Some(zero) = recording.zero() {
         out.object(&json!({
-            "record": "zero", "taken": true, "offset_Nm": rig::newton_meters(zero),
+            "record": "zero", "taken": true, "offset_Nm": station::newton_meters(zero),
         }))?;
     }
     if let Some(words) = recording.zero_words() {
@@ -89,9 +89,9 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     let mut rejected = false;
     let mut unseen = None;
     let mut count = 0_u32;
-    let feed = judge(
+    let replay = judge(
         &mut job,
-        &given,
+        &answers,
         own.number(),
         start,
         &recording,
@@ -109,13 +109,13 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             tell_advice(job, &own, out)
         },
     );
-    let feed = feed.map_err(|error: FeedError<CommandError>| match error {
-        FeedError::Job(error) => CommandError::from(error),
-        FeedError::Recording(error) => {
+    let replay = replay.map_err(|error: ReplayError<CommandError>| match error {
+        ReplayError::Job(error) => CommandError::from(error),
+        ReplayError::Recording(error) => {
             CommandError::bad(format!("{}: {error}", args.trace.display()))
         }
-        FeedError::Told(error) => error,
-        FeedError::Running(refusal) => CommandError::bad(format!(
+        ReplayError::Told(error) => error,
+        ReplayError::Running(refusal) => CommandError::bad(format!(
             "--running {}: {}",
             args.running.join(", "),
             words::refusal(refusal)
@@ -140,7 +140,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         out.object(&peers::object(&names, own.number(), peer))?;
         out.line(peers::line(&names, own.number(), peer))?;
     }
-    if let Feed::Stopped { why, left } = feed {
+    if let Replay::Stopped { why, left } = replay {
         out.remark(format_args!("{left} samples were not judged: {why}"));
         return Ok(Done::Rejected);
     }

@@ -4,7 +4,7 @@
 
 use std::path::Path;
 
-use evendraw_core::check_sum::crc32;
+use evendraw_core::crc::crc32;
 use evendraw_core::record::Entry;
 use evendraw_core::session::Session;
 
@@ -15,7 +15,7 @@ use crate::job::{Job, JobError, Told};
 use crate::outputs::OutputError;
 use crate::peers;
 use crate::plan::{Joint, Plan};
-use crate::rehearsal::given::GivenError;
+use crate::rehearsal::answers::AnswersError;
 use crate::store::{Content, StoreError, Traces, read_with_bytes};
 
 /// The joint with an id; the only one where none is named.
@@ -170,8 +170,8 @@ impl From<JobError> for CommandError {
     }
 }
 
-impl From<GivenError> for CommandError {
-    fn from(error: GivenError) -> Self {
+impl From<AnswersError> for CommandError {
+    fn from(error: AnswersError) -> Self {
         Self::bad(error.to_string())
     }
 }

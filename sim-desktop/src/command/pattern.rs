@@ -17,7 +17,7 @@ use crate::outputs::{self, Over};
 use crate::plan::{Joint, Order, Plan};
 use picture::Picture;
 
-/// Radius that circles are drawn and reckoned with.
+/// Radius that circles are drawn and allowed for.
 const RADIUS_MM: f64 = 100.0;
 
 /// The order of work of a bolt circle or of a joint of a plan, as a list and a picture.

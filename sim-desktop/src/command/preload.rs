@@ -1,6 +1,6 @@
 //! `evendraw preload`: what a torque does to a bolt, and the torque for a wanted preload.
 //!
-//! Knows nothing of how it is reckoned.
+//! Knows nothing of how it is calculated.
 
 use clap::{Args as ClapArgs, ValueEnum};
 use serde::Serialize;
@@ -23,7 +23,7 @@ use crate::mechanics::{
         evendraw preload --thread M12 --class 8.8 --torque \"80 N·m\" --condition oiled --grip \"40 mm\"\n  \
         evendraw preload --thread M10 --class 8.8 --want \"20 kN\" --k 0.2\n  \
         evendraw preload --thread M20 --class 8.8 --share-proof \"75 %\" --condition dry\n\n\
-        A reckoning, not a specification: the maker's torque stands.")]
+        A calculation, not a specification: the maker's torque stands.")]
 pub(super) struct Args {
     #[command(flatten)]
     metal: Metal,
@@ -54,7 +54,7 @@ pub(super) struct Args {
     /// How it is tightened; sets the scatter. Default: torque wrench, or torque-dry with `--condition dry`.
     #[arg(long, value_enum)]
     method: Option<By>,
-    /// Length clamped; with it the angle from snug is reckoned for steel parts.
+    /// Length clamped; with it the angle from snug is calculated for steel parts.
     #[arg(long, value_parser = length)]
     grip: Option<TypedLength>,
 }
@@ -140,7 +140,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         (_, Some(wanted)) => wanted.torque(&thread, &strength, bearing, tension, scatter),
         (Some(torque), None) => {
             let torque = newton_meters(torque);
-            BoltLoad::reckon(&thread, &strength, bearing, tension, torque, scatter)
+            BoltLoad::calculate(&thread, &strength, bearing, tension, torque, scatter)
                 .map(|load| (torque, load))
         }
         (None, None) => {

@@ -21,7 +21,7 @@ use crate::mark::Mark;
 use crate::outputs::{self, Over};
 use crate::peers;
 use crate::plan::{Joint, Plan};
-use crate::rehearsal::given::Given;
+use crate::rehearsal::answers::Answers;
 use crate::rehearsal::result::{mean, scatter};
 use crate::rehearsal::{JointResult, Options, PassResult, Rehearsal, WorkError};
 use crate::store::Purpose;
@@ -40,7 +40,7 @@ use crate::words;
         A rehearsal can never be written into the journal of a job.\n\
         Scatter is the standard deviation of the clamp loads over their mean; for several joints, the largest.")]
 pub(super) struct Args {
-    /// The plan; the built-in demo build when none is given.
+    /// The plan; the built-in demo build when none is answers.
     plan: Option<PathBuf>,
     /// Only this joint, whatever the others say. All joints in build order otherwise.
     #[arg(long, value_name = "JOINT")]
@@ -106,7 +106,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         keeps_curves: args.svg.is_some(),
     };
     let person = format!("{} hand, seed {}", args.hand, args.seed);
-    let given = Given::read(&args.answer, job.plan(), &person)?;
+    let answers = Answers::read(&args.answer, job.plan(), &person)?;
     out.speaks_of(job.plan())?;
     out.line(format_args!(
         "REHEARSAL on the virtual bench: {}; {} hand, seed {}",
@@ -115,7 +115,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         args.seed
     ))?;
     work(
-        Rehearsal::new(job, options, given),
+        Rehearsal::new(job, options, answers),
         only,
         &faults,
         args.svg.as_deref().map(|folder| (folder, over)),
@@ -363,7 +363,7 @@ fn tell_pass(joint: &Joint, pass: &PassResult, out: &mut Output<'_>) -> Result<(
         "round": pass.round,
         "mean_kN": rounded(mean(&pass.clamps_kn), 1e3),
         "scatter": pass.scatter(),
-        "settled_um": rounded(pass.settled_um, 1e2),
+        "embedding_um": rounded(pass.embedding_um, 1e2),
         "seconds": rounded(pass.seconds, 1e3),
     }))
 }

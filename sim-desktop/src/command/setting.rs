@@ -1,6 +1,6 @@
 //! `evendraw setting`: what to set or read with an offset adapter.
 //!
-//! Knows nothing of how it is reckoned.
+//! Knows nothing of how it is calculated.
 
 use std::path::{Path, PathBuf};
 
@@ -15,7 +15,7 @@ use super::value::{
 };
 use super::{CommandError, Done, Output, plan_file};
 use crate::mechanics::{OffsetAdapter, Tool, Window, advise};
-use crate::rehearsal::rig;
+use crate::rehearsal::station;
 
 /// The tool's setting or reading with an offset adapter, or the torque a reading means.
 #[derive(Debug, ClapArgs)]
@@ -140,15 +140,15 @@ fn tools(
         .window(&args.within)
         .map_err(|error| CommandError::bad(format!("--within: {error}")))?;
     let readings = Window {
-        low_Nm: rig::newton_meters(window.min),
+        low_Nm: station::newton_meters(window.min),
         target_Nm: newton_meters(torque),
-        high_Nm: rig::newton_meters(window.max),
+        high_Nm: station::newton_meters(window.max),
     }
     .through(adapter);
     let list: Vec<Tool> = plan
         .tools()
         .iter()
-        .map(crate::plan::Tool::reckoned)
+        .map(crate::plan::Tool::calculated)
         .collect();
     if list.is_empty() {
         return out.line("the plan names no tools");

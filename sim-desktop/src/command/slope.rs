@@ -1,6 +1,6 @@
 //! `evendraw slope`: friction and preload estimated from the slope of a recorded pull.
 //!
-//! Knows nothing of how it is reckoned.
+//! Knows nothing of how it is calculated.
 
 use std::path::PathBuf;
 

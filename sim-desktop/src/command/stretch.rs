@@ -1,6 +1,6 @@
 //! `evendraw stretch`: load, stretch and angle of a bolt from any one of them, also past yield.
 //!
-//! Knows nothing of how it is reckoned.
+//! Knows nothing of how it is calculated.
 
 use clap::Args as ClapArgs;
 use serde::Serialize;
@@ -17,7 +17,7 @@ use crate::mechanics::Condition;
         evendraw stretch --thread M12 --class 10.9 --grip \"60 mm\" --angle \"120°\" --members aluminium\n  \
         evendraw stretch --thread \"7/16-20 UNF\" --grade 8 --grip \"2 in\" --stretch \"0.15 mm\" --pulled\n\n\
         Angles count from snug at no load. Ends at the tensile strength; necking, stripping and a second use are not in it.\n\
-        A reckoning, not a specification: the maker's torque, angle or stretch stands.")]
+        A calculation, not a specification: the maker's torque, angle or stretch stands.")]
 pub(super) struct Args {
     #[command(flatten)]
     metal: Metal,

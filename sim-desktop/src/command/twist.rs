@@ -1,6 +1,6 @@
 //! `evendraw twist`: how far an extension winds up, and the train to type into the plan.
 //!
-//! Knows nothing of how it is reckoned.
+//! Knows nothing of how it is calculated.
 
 use clap::Args as ClapArgs;
 use serde::Serialize;

@@ -5,13 +5,13 @@
 use super::actions;
 use super::adapter;
 use super::build::{self, BuildState};
+use super::calculator::{self, Calculator};
 use super::compare::{self, CompareState};
 use super::curve::hatch;
 use super::handover;
 use super::joint::{self, JointState};
 use super::overlay::{self, Overlay};
 use super::plan::{self, PlanState};
-use super::reckoner::{self, Reckoner};
 use super::record::{self, RecordState};
 use super::settings::Settings;
 use super::theme::{self, BODY, Colours, GAP, NOTE};
@@ -31,8 +31,8 @@ pub enum Screen {
     Joint,
     /// The record.
     Record,
-    /// The reckoner.
-    Reckoner,
+    /// The calculator.
+    Calculator,
     /// The plan.
     Plan,
     /// Orders compared.
@@ -47,7 +47,7 @@ impl Screen {
         (Self::Build, "Build", Key::F2),
         (Self::Joint, "Joint", Key::F3),
         (Self::Record, "Record", Key::F4),
-        (Self::Reckoner, "Reckoner", Key::F5),
+        (Self::Calculator, "Calculator", Key::F5),
         (Self::Plan, "Plan", Key::F6),
         (Self::Compare, "Compare", Key::F7),
         (Self::Handover, "Handover", Key::F8),
@@ -70,7 +70,7 @@ pub struct Desk {
     build: BuildState,
     joint: JointState,
     record: RecordState,
-    reckoner: Reckoner,
+    calculator: Calculator,
     plan: PlanState,
     compare: CompareState,
 }
@@ -194,7 +194,7 @@ impl Desk {
                 &mut asks,
             ),
             Screen::Record => record::show(ui, page, view, &mut self.record, free, &mut asks),
-            Screen::Reckoner => reckoner::show(ui, page, &mut self.reckoner, free),
+            Screen::Calculator => calculator::show(ui, page, &mut self.calculator, free),
             Screen::Plan => {
                 plan::show(ui, page, view, &mut self.plan, &mut self.overlay, &mut asks)
             }

@@ -96,7 +96,7 @@ impl PlanForm {
         needed("Title of the build", &self.title)?;
         needed("Name of the joint", &self.joint)?;
         if self.torques.iter().all(|torque| torque.trim().is_empty()) {
-            return Err("no torque is given; at least the last pass needs one, as printed: 40 N·m, 29.5 lbf·ft".to_owned());
+            return Err("no torque is given; at least the last pass needs one, as printed: 45 N·m, 33.2 lbf·ft".to_owned());
         }
         let mut out = String::new();
         let _ = writeln!(out, "[build]\ntitle    = {}", quoted(&self.title));
@@ -425,8 +425,8 @@ mod tests {
         PlanForm {
             title: "Harbour \"pump\" 7".to_owned(),
             joint: "Discharge cover".to_owned(),
-            torques: ["10 N·m".to_owned(), String::new(), "29.5 lbf·ft".to_owned()],
-            printed: "40 N·m".to_owned(),
+            torques: ["10 N·m".to_owned(), String::new(), "33.2 lbf·ft".to_owned()],
+            printed: "45 N·m".to_owned(),
             angle: "90".to_owned(),
             ..PlanForm::default()
         }
@@ -440,8 +440,8 @@ mod tests {
         let joint = &table["joint"][0];
         assert_eq!(joint["id"].as_str(), Some("discharge-cover"));
         assert_eq!(joint["positions"].as_table().unwrap().len(), 8);
-        assert_eq!(joint["stage"][1]["torque"].as_str(), Some("29.5 lbf·ft"));
-        assert_eq!(joint["stage"][1]["printed"].as_str(), Some("40 N·m"));
+        assert_eq!(joint["stage"][1]["torque"].as_str(), Some("33.2 lbf·ft"));
+        assert_eq!(joint["stage"][1]["printed"].as_str(), Some("45 N·m"));
         assert_eq!(joint["stage"][2]["angle"].as_str(), Some("90°"));
     }
 

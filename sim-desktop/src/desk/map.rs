@@ -465,7 +465,7 @@ pub(super) fn neighbour(joint: &JointView, from: usize, toward: Vec2) -> Option<
         .map(|(index, _)| index)
 }
 
-/// A drawing of an order alone, for the reckoner: numbers in a ring or grid.
+/// A drawing of an order alone, for the calculator: numbers in a ring or grid.
 pub(super) fn draw_order(
     ui: &mut Ui,
     rect: Rect,

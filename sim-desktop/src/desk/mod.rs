@@ -1,6 +1,6 @@
 //! The desk: the window a mechanic works and rehearses at. One screen a file, drawn from plain view structs.
 //!
-//! `view` is what is drawn, `app` the frame round the screens, `source` fills the view from the job and carries out what
+//! `view` is what is drawn, `app` the frame round the screens, `model` fills the view from the job and carries out what
 //! is asked, `window` opens it. Knows nothing of how a pull is judged or kept.
 
 mod act;
@@ -10,6 +10,8 @@ pub mod app;
 mod ask;
 mod asked;
 mod build;
+mod calculation;
+mod calculator;
 mod clamp;
 mod compare;
 mod curve;
@@ -18,15 +20,13 @@ mod handover;
 mod joint;
 mod map;
 mod marks;
+pub mod model;
 mod overlay;
 mod plan;
 mod reading;
-mod reckon;
-mod reckoner;
 mod record;
 pub mod settings;
 mod sound;
-pub mod source;
 pub mod theme;
 pub mod view;
 mod widgets;

@@ -3,7 +3,7 @@
 //! Every list is numbered, so that a choice is one key. Knows nothing of what a choice leads to.
 
 use super::adapter;
-use super::source::SKIPPED;
+use super::model::SKIPPED;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
 use super::view::{Ask, Choice, DeskView, JointView, Status, Wanted};
 use super::widgets::{self, Look, button, count, line, pressed};
@@ -145,9 +145,9 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
         &[
             ("F1", "this map"),
             ("F2", "the build"),
-            ("F3", "the joint in hand"),
+            ("F3", "the joint in progress"),
             ("F4", "the record"),
-            ("F5", "reckoner"),
+            ("F5", "calculator"),
             ("F6", "the plan"),
             ("F7", "compare orders"),
             ("F8", "handover"),

@@ -1,6 +1,6 @@
 //! What the screens draw: plain values, already in words and in the unit of display.
 //!
-//! Knows nothing of the core, the plan, the journal or egui: `source` fills these from the job.
+//! Knows nothing of the core, the plan, the journal or egui: `model` fills these from the job.
 
 use std::path::PathBuf;
 
@@ -149,7 +149,7 @@ pub struct FastenerView {
 pub struct StageRow {
     /// Number from 1.
     pub number: usize,
-    /// What is done: "tighten 40 N·m".
+    /// What is done: "tighten 45 N·m".
     pub words: String,
     /// Its state.
     pub mark: Mark,

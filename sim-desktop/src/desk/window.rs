@@ -1,4 +1,4 @@
-//! Opens the window and keeps the desk and its source in step, frame by frame.
+//! Opens the window and keeps the desk and its model in step, frame by frame.
 //!
 //! Knows nothing of screens or of the job.
 
@@ -8,9 +8,9 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use super::app::Desk;
+use super::model::{self, Model, ModelError};
 use super::settings::Settings;
 use super::sound::{Ears, Tone};
-use super::source::{self, Source, SourceError};
 use super::theme;
 use super::view::Ask;
 
@@ -21,7 +21,7 @@ pub enum DeskError {
     /// There is no display, or nothing that can draw on it; with what was tried.
     NoDisplay(String),
     /// The plan or its journal cannot be used.
-    Source(SourceError),
+    Model(ModelError),
 }
 
 impl std::fmt::Display for DeskError {
@@ -31,7 +31,7 @@ impl std::fmt::Display for DeskError {
                 f,
                 "no window can be opened here ({what}); `evendraw rehearse` needs none, `evendraw --help` lists every command"
             ),
-            Self::Source(error) => error.fmt(f),
+            Self::Model(error) => error.fmt(f),
         }
     }
 }
@@ -41,7 +41,7 @@ impl std::error::Error for DeskError {}
 /// The program in the window.
 struct Window {
     desk: Desk,
-    source: Source,
+    model: Model,
     ears: Ears,
     /// As they are kept.
     kept: Settings,
@@ -50,23 +50,23 @@ struct Window {
 impl Window {
     /// Sound, where it is wanted and can be had.
     fn listen(&mut self) {
-        let tone = self.ears.hear(self.source.view());
+        let tone = self.ears.hear(self.model.view());
         if let Some(words) = self.ears.trouble() {
             self.desk.silence();
-            self.source.tell(true, &words);
+            self.model.tell(true, &words);
         }
         match (self.kept.sound, self.desk.settings().sound) {
             (false, true) => match self.ears.switched_on() {
                 Ok(words) => {
-                    self.source.tell(false, &words);
+                    self.model.tell(false, &words);
                     self.ears.play(Tone::There);
                 }
                 Err(words) => {
                     self.desk.silence();
-                    self.source.tell(true, &words);
+                    self.model.tell(true, &words);
                 }
             },
-            (true, false) => self.source.tell(false, "sound off"),
+            (true, false) => self.model.tell(false, "sound off"),
             (true, true) => {
                 if let Some(tone) = tone {
                     self.ears.play(tone);
@@ -83,13 +83,13 @@ impl Window {
         }
         self.kept = settings;
         if let Err(words) = settings.save(&settings_file()) {
-            self.source.tell(true, &words);
+            self.model.tell(true, &words);
         }
     }
 }
 
 fn settings_file() -> std::path::PathBuf {
-    source::state_folder().join("desk.toml")
+    model::state_folder().join("desk.toml")
 }
 
 impl eframe::App for Window {
@@ -99,14 +99,14 @@ impl eframe::App for Window {
 
     fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut eframe::Frame) {
         let now = ui.input(|input| input.time);
-        self.source.tick(now);
-        for ask in self.desk.show(ui, self.source.view()) {
-            self.source.carry_out(ask);
+        self.model.tick(now);
+        for ask in self.desk.show(ui, self.model.view()) {
+            self.model.carry_out(ask);
         }
         self.listen();
         self.remember();
         // Only while something moves: a desk at rest costs nothing.
-        if let Some(pause) = self.source.wants_frame_after() {
+        if let Some(pause) = self.model.wants_frame_after() {
             ui.ctx().request_repaint_after(pause);
         }
     }
@@ -141,9 +141,9 @@ fn watch(context: egui::Context, path: std::path::PathBuf) {
 /// Opens the desk on a plan, or on the built-in demo build, and stays until it is closed.
 ///
 /// # Errors
-/// [`DeskError::NoDisplay`] where no window can be opened; [`DeskError::Source`] when the plan's file or its journal cannot be read.
+/// [`DeskError::NoDisplay`] where no window can be opened; [`DeskError::Model`] when the plan's file or its journal cannot be read.
 pub fn run(plan: Option<&Path>) -> Result<(), DeskError> {
-    let mut source = Source::open(plan).map_err(DeskError::Source)?;
+    let mut model = Model::open(plan).map_err(DeskError::Model)?;
     let options = eframe::NativeOptions {
         viewport: egui::ViewportBuilder::default()
             .with_app_id("evendraw")
@@ -182,11 +182,11 @@ pub fn run(plan: Option<&Path>) -> Result<(), DeskError> {
             Box::new(move |creation| {
                 in_window.store(true, std::sync::atomic::Ordering::Relaxed);
                 theme::dress(&creation.egui_ctx);
-                if let Some(path) = source.plan_path() {
+                if let Some(path) = model.plan_path() {
                     watch(creation.egui_ctx.clone(), path.to_owned());
                 }
                 let context = creation.egui_ctx.clone();
-                source.set_wake(move || context.request_repaint());
+                model.set_wake(move || context.request_repaint());
                 let kept = Settings::load(&settings_file());
                 if let Some(dark) = kept.dark {
                     creation.egui_ctx.set_theme(if dark {
@@ -195,12 +195,12 @@ pub fn run(plan: Option<&Path>) -> Result<(), DeskError> {
                         egui::Theme::Light
                     });
                 }
-                let mut source = source;
-                source.carry_out(Ask::NewtonMeters(kept.newton_meters));
+                let mut model = model;
+                model.carry_out(Ask::NewtonMeters(kept.newton_meters));
                 let path = std::env::var_os("PATH").unwrap_or_default();
                 Ok(Box::new(Window {
                     desk: Desk::new(kept).on_clear_ground(),
-                    source,
+                    model,
                     ears: Ears::new(&path),
                     kept,
                 }))

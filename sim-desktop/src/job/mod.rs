@@ -3,15 +3,15 @@
 //! Everything that happens goes through [`Job::apply`] or one of its neighbours, which keep it before they tell it. Knows
 //! nothing of screens, benches or serial ports; time comes in from the caller.
 
-mod access;
 mod adapter;
+mod commit;
 mod error;
-mod keep;
 mod open;
 mod peers;
-mod share;
+mod shared;
 mod standing;
 pub mod status;
+mod tool_check;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;

@@ -1,4 +1,4 @@
-//! What is reckoned over a joint's records: doubts about fasteners unlike their peers, raised when a stage is complete, and how sure a
+//! What is calculated over a joint's records: doubts about fasteners unlike their peers, raised when a stage is complete, and how sure a
 //! torque is.
 //!
 //!

@@ -226,7 +226,7 @@ impl Line {
                 if self
                     .known
                     .as_ref()
-                    .is_some_and(|(_, errand)| errand.last() != last)
+                    .is_some_and(|(_, transfer)| transfer.last() != last)
                 {
                     self.fetch(&mut client)?;
                 }
@@ -290,14 +290,14 @@ impl Line {
     }
 
     fn fetch_new(&mut self, client: &mut Client) -> Result<Fetched, Ended> {
-        let Some((_, errand)) = &mut self.known else {
+        let Some((_, transfer)) = &mut self.known else {
             return Ok(Fetched::default());
         };
-        match client.pull_on(errand, |_| {}) {
+        match client.pull_on(transfer, |_| {}) {
             // Its journal was begun anew: from the beginning, once.
             Err(ClientError::Journal(PullError::OtherJournal)) => {
-                *errand = PullJournal::from_start();
-                Ok(client.pull_on(errand, |_| {})?)
+                *transfer = PullJournal::from_start();
+                Ok(client.pull_on(transfer, |_| {})?)
             }
             fetched => Ok(fetched?),
         }

@@ -1,4 +1,4 @@
-//! The desktop's end of the link: a port, one question at a time, and whole errands.
+//! The desktop's end of the link: a port, one question at a time, and whole transfers.
 //!
 //! Knows nothing of plans or of the journal on disk: procedures go out as stored forms, entries come in.
 
@@ -45,7 +45,7 @@ pub struct Fetched {
     pub gaps: Vec<(u32, u32)>,
 }
 
-/// Why an errand stops.
+/// Why an transfer stops.
 #[derive(Debug)]
 #[non_exhaustive]
 pub enum ClientError {
@@ -98,7 +98,7 @@ impl fmt::Display for ClientError {
 
 impl std::error::Error for ClientError {}
 
-/// Starts of the adapter that one errand bears.
+/// Starts of the adapter that one transfer bears.
 const RESTARTS: u32 = 20;
 
 /// A conversation with an adapter.
@@ -203,7 +203,7 @@ impl Client {
         Err(ClientError::Restarting)
     }
 
-    /// Asks a question whose answer needs no errand; asks anew where the adapter starts again.
+    /// Asks a question whose answer needs no transfer; asks anew where the adapter starts again.
     fn simple<T>(
         &mut self,
         request: &Request<'_>,
@@ -228,11 +228,11 @@ impl Client {
         blob: &[u8],
         mut told: impl FnMut(u32, u32),
     ) -> Result<(), ClientError> {
-        let mut errand = SendProcedure::new(place, blob);
+        let mut transfer = SendProcedure::new(place, blob);
         let mut restarts = 0;
         loop {
-            let request = errand.request();
-            match self.ask(&request, |reply| errand.answered(reply))? {
+            let request = transfer.request();
+            match self.ask(&request, |reply| transfer.answered(reply))? {
                 Outcome::Answer(SendStep::GoOn) => {}
                 Outcome::Answer(SendStep::Done) => return Ok(()),
                 Outcome::Answer(SendStep::Refused(why, at)) => {
@@ -244,10 +244,10 @@ impl Client {
                         return Err(ClientError::Restarting);
                     }
                     self.identify()?;
-                    errand.restarted();
+                    transfer.restarted();
                 }
             }
-            let (have, all) = errand.progress();
+            let (have, all) = transfer.progress();
             told(have, all);
         }
     }
@@ -319,36 +319,36 @@ impl Client {
         self.pull_on(&mut PullJournal::from_start(), told)
     }
 
-    /// Fetches what came to the adapter's journal since the errand was asked last.
+    /// Fetches what came to the adapter's journal since the transfer was asked last.
     ///
     /// # Errors
-    /// As for [`Client::pull`]; what was fetched before is not lost, as the errand then stands where it stood.
+    /// As for [`Client::pull`]; what was fetched before is not lost, as the transfer then stands where it stood.
     pub fn pull_on(
         &mut self,
-        errand: &mut PullJournal,
+        transfer: &mut PullJournal,
         mut told: impl FnMut(u32),
     ) -> Result<Fetched, ClientError> {
-        let mut trying = *errand;
+        let mut trying = *transfer;
         let fetched = self.pull_until_end(&mut trying, &mut told)?;
-        *errand = trying;
+        *transfer = trying;
         Ok(fetched)
     }
 
     fn pull_until_end(
         &mut self,
-        errand: &mut PullJournal,
+        transfer: &mut PullJournal,
         told: &mut impl FnMut(u32),
     ) -> Result<Fetched, ClientError> {
         let (mut entries, mut gaps) = (Vec::new(), Vec::new());
         let mut restarts = 0;
         loop {
-            let request = errand.request();
+            let request = transfer.request();
             let answer = self.ask(&request, |reply| {
                 let seed = match *reply {
                     Reply::Frames { seed, .. } => seed,
                     _ => 0,
                 };
-                let step = errand.answered(reply)?;
+                let step = transfer.answered(reply)?;
                 Ok((step.gap, step.frames.to_vec(), seed, step.more))
             })?;
             match answer {
@@ -356,7 +356,7 @@ impl Client {
                 Outcome::Answer(Ok((gap, frames, seed, more))) => {
                     gaps.extend(gap.map(|gap| (gap.from, gap.to)));
                     read_frames(&frames, seed, &mut entries)?;
-                    told(errand.last());
+                    told(transfer.last());
                     if !more {
                         return Ok(Fetched { entries, gaps });
                     }

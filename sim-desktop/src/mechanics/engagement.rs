@@ -160,7 +160,7 @@ impl Engaged {
 /// A bolt in a tapped material.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Engagement {
-    /// Sizes reckoned with.
+    /// Sizes allowed for.
     pub limits: ThreadLimits,
     /// Shear area of the bolt's thread for each millimetre engaged, mm.
     pub external_mm2_per_mm: f64,
@@ -285,7 +285,7 @@ impl Engagement {
     #[must_use]
     pub fn words(&self, tapped: &Tapped) -> String {
         format!(
-            "reckoned with {}, {:.0} MPa in shear for {}, a bolt up to a fifth stronger than its class's least, and {END_TURNS} of a pitch lost at the ends; thread of the widest tolerance, so usually on the safe side by about a tenth. {}",
+            "allowed for {}, {:.0} MPa in shear for {}, a bolt up to a fifth stronger than its class's least, and {END_TURNS} of a pitch lost at the ends; thread of the widest tolerance, so usually on the safe side by about a tenth. {}",
             match self.limits.tolerance {
                 Some(tolerance) => format!("tolerance {tolerance}"),
                 None => "basic sizes (no tolerance known here)".to_owned(),

@@ -31,7 +31,7 @@ impl Condition {
         }
     }
 
-    /// Friction to reckon with where nothing better is known, alike in thread and under the head. Values chosen inside the classes of
+    /// Friction to allow for where nothing better is known, alike in thread and under the head. Values chosen inside the classes of
     /// [VDI 2230:2001 table A5]: B (0.08 to 0.16) for oil and paste, C (0.14 to 0.24) for dry metal.
     #[must_use]
     pub fn friction(self) -> Friction {

@@ -16,7 +16,7 @@ const STRAIGHT: (f64, f64) = (0.4, 0.95);
 const POINTS_MIN: usize = 8;
 /// The slopes of the two halves may differ by so much before the line is called bent. [our judgement]
 const BENT: f64 = 0.15;
-/// How much softer than reckoned a joint may be, as a fraction: a cover that bends, faces that bed in. [on the virtual bench the preload comes out a
+/// How much softer than calculated a joint may be, as a fraction: a cover that bends, faces that bed in. [on the virtual bench the preload comes out a
 /// quarter to 28 % below what cones alone say; our judgement, no source]
 const SOFTER: f64 = 0.35;
 /// Accuracy of a torque adapter where nothing is said, as a fraction. [ISO 6789: 4 %]
@@ -56,7 +56,7 @@ pub struct Slope {
     pub friction_high: f64,
     /// Preload at the greatest torque, N.
     pub preload_N: f64,
-    /// Lowest preload to expect, N: a joint may be softer than reckoned more easily than stiffer.
+    /// Lowest preload to expect, N: a joint may be softer than calculated more easily than stiffer.
     pub preload_low_N: f64,
     /// Highest preload to expect, N.
     pub preload_high_N: f64,
@@ -251,7 +251,7 @@ impl Pull {
         let friction = of_friction(lever_mm);
         let preload_N = (peak_Nm - self.prevailing_Nm).max(0.0) * 1000.0 / lever_mm;
         let mut notes = vec![format!(
-            "rests on a reckoned stiffness of {:.0} kN/mm for bolt and flat, hard parts ({:.0} % stiffer at most, {:.0} % softer where a cover bends or faces bed in: then friction is higher and preload lower), on friction alike in thread and under the head, and on a torque right to ±{:.0} %; what embeds after the pull, up to a tenth, comes off it",
+            "rests on a calculated stiffness of {:.0} kN/mm for bolt and flat, hard parts ({:.0} % stiffer at most, {:.0} % softer where a cover bends or faces bed in: then friction is higher and preload lower), on friction alike in thread and under the head, and on a torque right to ±{:.0} %; what embeds after the pull, up to a tenth, comes off it",
             joint / 1000.0,
             STIFFNESS_UNCERTAINTY * 100.0,
             SOFTER * 100.0,

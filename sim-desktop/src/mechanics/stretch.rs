@@ -13,7 +13,7 @@ use super::{
 };
 use std::f64::consts::PI;
 
-/// How far the reckoned stiffness may be off, as a fraction: half apex angle, effective lengths, faces that bed in. [two cones lie within
+/// How far the calculated stiffness may be off, as a fraction: half apex angle, effective lengths, faces that bed in. [two cones lie within
 /// 7.5 % of finite elements, `tests/data/member_stiffness_fem.csv`; the rest is our judgement, no source]
 pub const STIFFNESS_UNCERTAINTY: f64 = 0.15;
 
@@ -304,12 +304,12 @@ impl BoltInJoint {
     #[must_use]
     pub fn words(&self, at: &Stretched) -> Vec<String> {
         let mut words = vec![format!(
-            "stiffness of bolt and parts reckoned from usual dimensions, a hexagon head and flat, hard faces: load for an angle within about ±{:.0} %; a cover that bends, a gasket, paint or gaps make it lower still, on a turned joint by a third",
+            "stiffness of bolt and parts calculated from usual dimensions, a hexagon head and flat, hard faces: load for an angle within about ±{:.0} %; a cover that bends, a gasket, paint or gaps make it lower still, on a turned joint by a third",
             STIFFNESS_UNCERTAINTY * 100.0
         )];
         if at.permanent_mm > 0.001 {
             words.push(format!(
-                "past the straight line: {:.3} mm of the stretch stays when it is loosened; reckoned with the least strength of the class, where bolts are up to a fifth stronger and then load and angle at yield are higher by as much",
+                "past the straight line: {:.3} mm of the stretch stays when it is loosened; allowed for the least strength of the class, where bolts are up to a fifth stronger and then load and angle at yield are higher by as much",
                 at.permanent_mm
             ));
         }

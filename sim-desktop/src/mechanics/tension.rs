@@ -195,7 +195,7 @@ impl BoltLoad {
     ///
     /// # Errors
     /// [`TensionError::PipeThread`] for a pipe thread; [`TensionError::Range`] when torque, nut factor or friction make no sense.
-    pub fn reckon(
+    pub fn calculate(
         thread: &Thread,
         strength: &Strength,
         bearing: Bearing,

@@ -11,7 +11,7 @@ use std::str::FromStr;
 const EXTENSION_G_MPA: f64 = 79_000.0;
 
 /// What the twist rests on and how far it may be off, in words.
-pub const TWIST_WORDS: &str = "reckoned for plain steel bars; drive ends, sockets, joints and their play come on top, so a real train winds up more, by a tenth to a third. Measured beats reckoned: hold the socket fast, pull to a torque, read the angle";
+pub const TWIST_WORDS: &str = "calculated for plain steel bars; drive ends, sockets, joints and their play come on top, so a real train winds up more, by a tenth to a third. Measured beats calculated: hold the socket fast, pull to a torque, read the angle";
 
 /// A bar's section in torsion.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

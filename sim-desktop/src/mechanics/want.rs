@@ -56,7 +56,7 @@ impl Wanted {
     /// The torque for it, N·m, and what that torque does to the bolt.
     ///
     /// # Errors
-    /// As [`Wanted::preload_N`] and [`BoltLoad::reckon`].
+    /// As [`Wanted::preload_N`] and [`BoltLoad::calculate`].
     pub fn torque(
         self,
         thread: &Thread,
@@ -67,7 +67,7 @@ impl Wanted {
     ) -> Result<(f64, BoltLoad), TensionError> {
         let preload_N = self.preload_N(thread, strength, bearing, tension)?;
         let torque_Nm = tension.torque_Nm(thread, bearing, preload_N);
-        let load = BoltLoad::reckon(thread, strength, bearing, tension, torque_Nm, scatter)?;
+        let load = BoltLoad::calculate(thread, strength, bearing, tension, torque_Nm, scatter)?;
         Ok((torque_Nm, load))
     }
 }

@@ -149,7 +149,7 @@ impl Tool {
 
     /// The tool as the shop's arithmetic takes it.
     #[must_use]
-    pub fn reckoned(&self) -> mechanics::Tool {
+    pub fn calculated(&self) -> mechanics::Tool {
         let newton_meters = |torque: Torque| f64::from(torque.millinewton_meters()) / 1_000.0;
         mechanics::Tool {
             id: self.id.clone(),

@@ -135,7 +135,7 @@ impl Check<'_> {
             .collect();
         let edges = |joint: &Joint| -> Vec<Edge> {
             let after = joint.after.iter().map(|name| ("comes after", name));
-            let closes = joint.closes.iter().map(|name| ("closes over", name));
+            let closes = joint.closes.iter().map(|name| ("covers", name));
             after
                 .chain(closes)
                 .filter_map(|(word, name)| {

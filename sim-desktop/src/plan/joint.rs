@@ -264,7 +264,7 @@ pub struct Joint {
     pub(super) closes: Vec<Name>,
     pub(super) needs: Vec<Name>,
     pub(super) shares: Vec<Share>,
-    pub(super) witness: Vec<u8>,
+    pub(super) second_look: Vec<u8>,
     pub(super) variants: Vec<Variant>,
     pub(super) plans: Vec<JointPlan>,
     pub(super) line: usize,
@@ -337,8 +337,8 @@ impl Joint {
 
     /// Fasteners that a second person must look at.
     #[must_use]
-    pub fn witness(&self) -> &[u8] {
-        &self.witness
+    pub fn second_look(&self) -> &[u8] {
+        &self.second_look
     }
 
     /// What is asked before work starts.

@@ -11,7 +11,7 @@ use super::quantity::newton_meters;
 use super::stage::StagePlan;
 use crate::mechanics::{Bearing, Condition, Strength, Thread, TorqueTension, combined_stress_MPa};
 
-/// Share of yield above which a torque is asked about. Friction may be half as much again as reckoned, so that a sound value
+/// Share of yield above which a torque is asked about. Friction may be half as much again as calculated, so that a sound value
 /// may stand above 1. Common practice, no source.
 const SHARE_MAX: f64 = 1.25;
 /// Share of yield below which the highest torque of a joint is asked about. Common practice, no source.

@@ -18,7 +18,7 @@ const TORQUE_WITHIN: &str = "±4 %";
 /// What an angle is held to where the plan is silent.
 const ANGLE_WITHIN: &str = "±5°";
 
-/// Reads `29.5 lbf·ft`, `24..28 lbf·ft`, `max 10 N·m`.
+/// Reads `33.2 lbf·ft`, `24..28 lbf·ft`, `max 10 N·m`.
 pub(super) fn target<U: Unit>(typed: &Typed<'_>) -> Option<Target<U>> {
     let target = kept(typed, Target::<U>::parse(&typed.text))?;
     let smallest = target.high().or(target.low()).map_or(0, Quantity::amount);

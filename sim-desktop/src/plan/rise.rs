@@ -6,8 +6,8 @@
 //!
 //! Knows nothing of samples; the tracker compares.
 
+use evendraw_core::curve_limits::CurveLimits;
 use evendraw_core::unit::Angle;
-use evendraw_core::watch::Watch;
 
 use crate::bench::{Interface, Plate};
 use crate::mechanics::{
@@ -15,19 +15,19 @@ use crate::mechanics::{
     member_stiffness_N_per_mm, preload_at_yield_share_N,
 };
 
-/// Friction from lowest to highest as a share of what is reckoned with. The classes of [VDI 2230:2001 table A5] reach from 0.57 to 1.43
+/// Friction from lowest to highest as a share of what is allowed for. The classes of [VDI 2230:2001 table A5] reach from 0.57 to 1.43
 /// of their middles (A 0.04 to 0.10, B 0.08 to 0.16, C 0.14 to 0.24).
-/// Upwards the class of what is reckoned with counts: B, for threads as they come or oiled, ends at 1.33 of its middle, C at 1.26; a
+/// Upwards the class of what is allowed for counts: B, for threads as they come or oiled, ends at 1.33 of its middle, C at 1.26; a
 /// joint at 1.43 times its usual friction clamps a third too little, and is better looked at.
 const FRICTION: (f64, f64) = (0.57, 1.33);
 /// Softest usual members: magnesium. [Shigley table 8-8 has 71 GPa for aluminium; 45 GPa for magnesium: common knowledge, from memory]
 const SOFTEST_MPA: f64 = 45_000.0;
 /// Stiffest usual members: steel. [Shigley table 8-8]
 const STIFFEST_MPA: f64 = 207_000.0;
-/// What the reckoning of springs may be off: half apex angle, effective lengths. [two cones lie within 7.5 % of finite elements,
+/// What the calculation of springs may be off: half apex angle, effective lengths. [two cones lie within 7.5 % of finite elements,
 /// `tests/bench/member_stiffness.py`; the rest is our judgement, no source]
 const MARGIN: f64 = 1.15;
-/// The part under the head bends into what lies below, and lets its neighbours answer: up to so many times what it gives alone. Reckoned
+/// The part under the head bends into what lies below, and lets its neighbours answer: up to so many times what it gives alone. Calculated
 /// on the virtual bench, no source.
 const NEIGHBOURS: f64 = 2.0;
 
@@ -100,12 +100,12 @@ pub(super) fn yields_from(thread: &Thread, strength: &Strength, condition: Optio
 ///
 /// Up to three quarters of that a tenth more within 30° leaves room below yield. From there to yield even the slickest fastener gains
 /// 5 % within 60°: what is left below yield, and strain hardening (a class 8.8 of 40 mm turned on by 50° takes 0.5 % of strain, which
-/// raises its stress by 5 to 8 %; *reckoned, no source*). Beyond, nothing is asked.
-pub(super) fn near_yield(watch: &mut Watch, share: f64) {
+/// raises its stress by 5 to 8 %; *calculated, no source*). Beyond, nothing is asked.
+pub(super) fn near_yield(limits: &mut CurveLimits, share: f64) {
     if share > 0.75 {
-        watch.turn_rise = 0;
-        watch.turn_rise_part = if share > 1.0 { 0 } else { 5 };
-        watch.turn_rise_after = Angle::from_millidegrees(60_000);
+        limits.turn_rise = 0;
+        limits.turn_rise_part = if share > 1.0 { 0 } else { 5 };
+        limits.turn_rise_after = Angle::from_millidegrees(60_000);
     }
 }
 
@@ -181,16 +181,16 @@ mod tests {
         let thread = thread("M10x1.5");
         let strength = Strength::property_class("8.8", 10.0).expect("a class");
         for condition in [None, Some("oiled"), Some("dry"), Some("threadlocker")] {
-            let mut watch = Watch::default();
+            let mut limits = CurveLimits::default();
             let from = yields_from(&thread, &strength, condition);
-            near_yield(&mut watch, 30_300.0 / from);
+            near_yield(&mut limits, 30_300.0 / from);
             assert!(
-                watch.turn_rise_part >= 5,
+                limits.turn_rise_part >= 5,
                 "{condition:?}: {}",
                 30_300.0 / from
             );
         }
-        let mut beyond = Watch::default();
+        let mut beyond = CurveLimits::default();
         near_yield(&mut beyond, 1.1);
         assert_eq!((beyond.turn_rise_part, beyond.turn_rise), (0, 0));
     }

@@ -90,7 +90,7 @@ fn snug_against(
     written: &StagePlan,
     to: &Diagnostics,
 ) {
-    let snug = plan.procedure.terms().watch.snug;
+    let snug = plan.procedure.terms().limits.snug;
     if snug < target || snug == Torque::ZERO {
         return;
     }

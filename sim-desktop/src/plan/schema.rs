@@ -33,11 +33,11 @@ pub fn schema() -> Value {
         },
         "$defs": {
             "quantity": {
-                "description": "A number with its unit as printed: \"29.5 lbf·ft\", \"24..28 lbf·ft\", \"max 10 N·m\", \"90°\".",
+                "description": "A number with its unit as printed: \"33.2 lbf·ft\", \"24..28 lbf·ft\", \"max 10 N·m\", \"90°\".",
                 "type": "string",
                 "pattern": "[0-9]",
             },
-            "torque": by_answer(&json!({ "$ref": "#/$defs/quantity" }), "A torque: \"29.5 lbf·ft\", \"24..28 lbf·ft\", \"max 10 N·m\". Units: N·m, lbf·ft, lbf·in, ozf·in, kgf·m, kgf·cm, N·cm."),
+            "torque": by_answer(&json!({ "$ref": "#/$defs/quantity" }), "A torque: \"33.2 lbf·ft\", \"24..28 lbf·ft\", \"max 10 N·m\". Units: N·m, lbf·ft, lbf·in, ozf·in, kgf·m, kgf·cm, N·cm."),
             "angle": by_answer(&json!({ "$ref": "#/$defs/quantity" }), "An angle: \"90°\", \"90..94°\"."),
             "tolerance": by_answer(&json!({ "type": "string", "pattern": "[0-9]" }), "What may be above and below: \"±5 %\", \"+10 % -0 %\", \"±2 N·m\", \"+4° -0°\"."),
             "label": { "type": ["string", "integer"] },
@@ -302,7 +302,7 @@ fn joint() -> Value {
                 json!({ "type": "object", "additionalProperties": { "type": "string", "pattern": "/" }, "description": "Own label = other joint/label: one fastener, two joints." }),
             ),
             (
-                "witness",
+                "second_look",
                 json!({ "anyOf": [ { "type": "boolean" }, { "$ref": "#/$defs/labels" } ], "description": "Fasteners that a second person must look at." }),
             ),
             (
@@ -524,11 +524,11 @@ fn stage() -> Value {
         needs("tighten", &["torque"]),
         needs("turn", &["angle"]),
         needs("hold", &["torque", "seconds"]),
-        needs("seat", &["turns"]),
+        needs("start-by-hand", &["turns"]),
         needs("check", &["ask"]),
         needs("measure", &["ask", "length"]),
         needs("align", &["torque"]),
-        needs("later", &["torque", "after"]),
+        needs("retorque", &["torque", "after"]),
         {
             "if": { "properties": { "do": { "const": "back-off" } }, "required": ["do"] },
             "then": { "oneOf": [ { "required": ["angle"] }, { "required": ["to"] } ] },

@@ -15,8 +15,18 @@ pub(super) use read::{Around, Pass, Read, overrides_of, read};
 
 /// The stage kinds of a plan.
 pub(super) const KINDS: [&str; 12] = [
-    "tighten", "turn", "back-off", "hold", "repeat", "seat", "check", "measure", "align", "wait",
-    "fit", "later",
+    "tighten",
+    "turn",
+    "back-off",
+    "hold",
+    "repeat",
+    "start-by-hand",
+    "check",
+    "measure",
+    "align",
+    "wait",
+    "fit",
+    "retorque",
 ];
 
 /// A stage as the plan words it. What the core is told stands in the procedure under the same number.
@@ -93,7 +103,7 @@ impl StagePlan {
         let typed = self.target.as_deref().unwrap_or("");
         // A turn's target is an angle: there it belongs to the end torque, and a pull's tolerance stands before it.
         let target = match self.word {
-            "hold" | "repeat" | "align" | "later" => format!("{typed}{running}"),
+            "hold" | "repeat" | "align" | "retorque" => format!("{typed}{running}"),
             _ => typed.to_owned(),
         };
         let mut line = match self.word {
@@ -111,7 +121,7 @@ impl StagePlan {
                 "repeat at {target} until nothing moves more than {}",
                 self.within.as_deref().unwrap_or("2°")
             ),
-            "seat" => format!("turn in by hand, {target}"),
+            "start-by-hand" => format!("turn in by hand, {target}"),
             "check" => self.ask.clone().unwrap_or_default(),
             "measure" => format!(
                 "measure {}: {target}",
@@ -120,7 +130,7 @@ impl StagePlan {
             "align" => format!("from the low edge of {target} on to the next slot"),
             "wait" => self.time.clone().unwrap_or_default(),
             "fit" => "take out the old fastener, fit the new one".to_owned(),
-            "later" => format!("retorque to {target}"),
+            "retorque" => format!("retorque to {target}"),
             other => other.to_owned(),
         };
         if (self.word == "tighten" || self.word == "turn")

@@ -25,11 +25,11 @@ const ROOM: usize = 64;
 /// # extern crate std;
 /// use evendraw::quantity::{Converted, Quantity, TorqueUnit};
 ///
-/// let given = Quantity::parse("29.5 lbf·ft")?;
+/// let given = Quantity::parse("33.2 lbf·ft")?;
 /// let converted = Converted::new(given, TorqueUnit::NewtonMeter);
 /// assert!(converted.is_exact());
-/// assert_eq!(std::format!("{converted}"), "39.9966294757763118");
-/// assert_eq!(std::format!("{converted:.1}"), "40.0");
+/// assert_eq!(std::format!("{converted}"), "45.0131558846024933");
+/// assert_eq!(std::format!("{converted:.1}"), "45.0");
 /// # Ok::<(), evendraw::quantity::QuantityError>(())
 /// ```
 #[derive(Clone, Copy, Debug)]

@@ -10,7 +10,7 @@ pub(super) const DIGITS_MAX: u32 = 12;
 /// Digits kept after the decimal point.
 pub(super) const DECIMALS_MAX: u8 = 9;
 
-/// A number as printed: `29.5`, `40.0`, `1/4`, `1 1/2`.
+/// A number as printed: `33.2`, `40.0`, `1/4`, `1 1/2`.
 ///
 /// At most 12 digits, 9 of them decimals. Equal when printed the same.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

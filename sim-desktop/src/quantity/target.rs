@@ -9,7 +9,7 @@ use evendraw_core::unit::{Angle, Length, Torque};
 
 /// A value to reach, as printed.
 ///
-/// Read from `29.5 lbf·ft`, `24..28 lbf·ft`, `24-28 ft-lb`, `24 to 28 ft-lb`, `max 10 N·m`, `10 N·m max`, `min 5 N·m`.
+/// Read from `33.2 lbf·ft`, `24..28 lbf·ft`, `24-28 ft-lb`, `24 to 28 ft-lb`, `max 10 N·m`, `10 N·m max`, `min 5 N·m`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Target<U> {
     /// One value.

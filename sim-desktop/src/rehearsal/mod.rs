@@ -2,14 +2,14 @@
 //!
 //! Both feed the same sessions that live work does, by the same inputs. Knows nothing of how samples are judged.
 
-pub mod feed;
-pub mod given;
+pub mod answers;
 pub mod hands;
 pub mod recording;
+pub mod replay;
 pub mod result;
-pub mod rig;
+mod runner;
+pub mod station;
 pub mod trace_file;
-mod work;
 
 pub use result::{JointResult, PassResult};
-pub use work::{Options, Rehearsal, WorkError};
+pub use runner::{Options, Rehearsal, WorkError};

@@ -49,7 +49,7 @@ pub struct PassResult {
     /// Index and clamp load, kN.
     pub clamps_kn: Vec<(u8, f64)>,
     /// What gasket and surfaces have given way for good so far, mean over the fasteners, µm.
-    pub settled_um: f64,
+    pub embedding_um: f64,
     /// Simulated seconds since the joint was begun.
     pub seconds: f64,
 }

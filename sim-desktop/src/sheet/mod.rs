@@ -11,14 +11,14 @@ mod page;
 mod short;
 #[cfg(test)]
 mod specimen;
+mod summary;
 mod text;
-mod twelve;
 
 pub use blank::blank_page;
 pub use page::page;
 pub use short::short_page;
+pub use summary::{Answer, summary};
 pub use text::text;
-pub use twelve::{Answer, twelve};
 
 use crate::job::status::{Kept, Status, counted};
 
@@ -105,7 +105,7 @@ mod tests {
             "R. Quay",
             "2026-05-04, due 2027-05-04",
             "as the plan assumes",
-            "29.5 lbf·ft (40 N·m)",
+            "33.2 lbf·ft (45 N·m)",
             "38.4 to 41.6 N·m",
             "97.0° at 64.1 N·m",
             "angle above the window",
@@ -177,7 +177,7 @@ mod tests {
     fn an_empty_record_is_not_complete() {
         assert!(!Sheet::default().is_complete());
         assert_eq!(
-            twelve(&Sheet::default())
+            summary(&Sheet::default())
                 .iter()
                 .filter(|answer| answer.answer.is_empty())
                 .count(),

@@ -5,7 +5,7 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::mark::{badge, shape, symbols};
-use super::{CAUTION, Sheet, curve, map, twelve};
+use super::{CAUTION, Sheet, curve, map, summary};
 use crate::job::status::{
     AttemptRow, FastenerStatus, Item, JointStatus, StageStatus, Status, ToolStatus,
 };
@@ -120,7 +120,7 @@ fn glance(model: &Status) -> Markup {
         section {
             h2 { "At a glance" }
             dl.glance {
-                @for answer in twelve(model) { div { dt { (answer.question) } dd { (answer.answer) } } }
+                @for answer in summary(model) { div { dt { (answer.question) } dd { (answer.answer) } } }
                 @for (question, answer) in &model.given { div { dt { (question) } dd { (answer) } } }
             }
         }

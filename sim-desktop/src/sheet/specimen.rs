@@ -63,7 +63,7 @@ pub(super) fn specimen() -> Sheet {
             StageStatus {
                 number: 1,
                 what: "tighten".into(),
-                printed: "29.5 lbf·ft (40 N·m)".into(),
+                printed: "33.2 lbf·ft (45 N·m)".into(),
                 window: "38.4 to 41.6 N·m".into(),
                 has_column: true,
                 ..StageStatus::default()

@@ -5,7 +5,7 @@
 use std::fmt::Write as _;
 
 use super::page::in_order;
-use super::{CAUTION, Sheet, twelve};
+use super::{CAUTION, Sheet, summary};
 use crate::job::status::{Item, JointStatus, counted};
 use crate::mark::Mark;
 use crate::words::DEMO;
@@ -40,7 +40,7 @@ pub fn text(model: &Sheet) -> String {
     out.items("Exceptions", &model.exceptions, "Nothing unusual.");
     out.items("Still due", &model.due, "");
     out.title("At a glance");
-    for answer in twelve(model) {
+    for answer in summary(model) {
         out.wrapped(&format!("{:<24}", answer.question), &answer.answer);
     }
     for (question, answer) in &model.given {

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use egui::{Key, Theme, Vec2};
 use egui_kittest::Harness;
 use evendraw::desk::app::Desk;
-use evendraw::desk::source::Source;
+use evendraw::desk::model::Model;
 use evendraw::desk::theme;
 use evendraw::desk::view::{JointView, RecordRow};
 
@@ -16,15 +16,15 @@ use crate::raster::Raster;
 /// The window without its frame.
 pub(crate) struct Window {
     pub(crate) desk: Desk,
-    pub(crate) source: Source,
+    pub(crate) model: Model,
     pub(crate) seconds: f64,
 }
 
-/// A window on this source, as large as a small screen.
-pub(crate) fn window(source: Source) -> Driven {
+/// A window on this model, as large as a small screen.
+pub(crate) fn window(model: Model) -> Driven {
     let window = Window {
         desk: Desk::default(),
-        source,
+        model,
         seconds: 0.0,
     };
     let mut harness = Harness::builder()
@@ -36,9 +36,9 @@ pub(crate) fn window(source: Source) -> Driven {
         .build_ui_state(
             |ui, window: &mut Window| {
                 window.seconds += 0.1;
-                window.source.tick(window.seconds);
-                for ask in window.desk.show(ui, window.source.view()) {
-                    window.source.carry_out(ask);
+                window.model.tick(window.seconds);
+                for ask in window.desk.show(ui, window.model.view()) {
+                    window.model.carry_out(ask);
                 }
             },
             window,
@@ -99,26 +99,26 @@ pub(crate) type Driven = Harness<'static, Window>;
 
 /// The cover in the window, the hand fifty times as fast as life.
 pub(crate) fn cover(folder: &Folder) -> Driven {
-    let mut source = Source::in_folder("cover.toml", COVER, folder.path());
-    source.set_pace(50.0);
-    source.set_browser(false);
-    window(source)
+    let mut model = Model::in_folder("cover.toml", COVER, folder.path());
+    model.set_pace(50.0);
+    model.set_browser(false);
+    window(model)
 }
 
 /// The joint in front.
 pub(crate) fn joint(harness: &Driven) -> &JointView {
-    let view = harness.state().source.view();
+    let view = harness.state().model.view();
     view.joint.as_ref().expect("a joint is open")
 }
 
 /// The record as the screen shows it.
 pub(crate) fn record(harness: &Driven) -> &[RecordRow] {
-    &harness.state().source.view().record
+    &harness.state().model.view().record
 }
 
 /// How many attempts have their verdict.
 pub(crate) fn verdicts(window: &Window) -> usize {
-    let rows = window.source.view().record.iter();
+    let rows = window.model.view().record.iter();
     rows.filter(|row| row.attempt > 0).count()
 }
 
@@ -133,7 +133,7 @@ pub(crate) fn one_verdict(harness: &mut Driven) {
 pub(crate) fn to_the_end(harness: &mut Driven) {
     press(harness, Key::J);
     wait_until(harness, "the joint is final", |window| {
-        window.source.is_joint_final()
+        window.model.is_joint_final()
     });
     harness.step();
 }
@@ -153,7 +153,7 @@ pub(crate) fn wait_until(harness: &mut Driven, what: &str, done: impl Fn(&Window
         }
         harness.step();
     }
-    let view = harness.state().source.view();
+    let view = harness.state().model.view();
     let record: Vec<&str> = view.record.iter().map(|row| row.words.as_str()).collect();
     panic!(
         "never: {what}; notice {:?}, prompt {:?}, record {record:?}",

@@ -38,7 +38,7 @@ fn every_screen_is_one_key_away_and_names_itself() {
         (Key::F2, "Build"),
         (Key::F3, "Joint"),
         (Key::F4, "Record"),
-        (Key::F5, "Reckoner"),
+        (Key::F5, "Calculator"),
         (Key::F6, "Plan"),
         (Key::F7, "Compare"),
         (Key::F8, "Handover"),

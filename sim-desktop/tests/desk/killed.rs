@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 
 use egui::Key;
 use evendraw::desk::app::Screen;
-use evendraw::desk::source::Source;
+use evendraw::desk::model::Model;
 use evendraw::desk::view::{DeskView, Mark};
 use evendraw::store::{Fact, HostFact};
 use evendraw_core::record::Record;
@@ -51,10 +51,10 @@ fn plan() -> String {
 }
 
 fn desk(folder: &Path) -> Driven {
-    let mut source = Source::in_folder("casing.toml", &plan(), folder);
-    source.set_pace(15.0);
-    source.set_browser(false);
-    window(source)
+    let mut model = Model::in_folder("casing.toml", &plan(), folder);
+    model.set_pace(15.0);
+    model.set_browser(false);
+    window(model)
 }
 
 /// What the screen says: where it stands, and every verdict on it.
@@ -83,7 +83,7 @@ fn work(folder: &Path, still_after: Option<usize>) {
     let mut out = std::io::stdout();
     let (mut told, mut quiet, mut before) = (0, 0, None);
     loop {
-        let view = desk.state().source.view().clone();
+        let view = desk.state().model.view().clone();
         let (place, verdicts) = said(&view);
         for verdict in verdicts.iter().skip(told) {
             writeln!(out, "VERDICT {verdict}").expect("somebody listens");
@@ -210,14 +210,14 @@ fn killed_at_any_moment_the_desk_comes_back_to_the_same_place() {
         let still = still.map(|after| after.parse().expect("a number"));
         return work(Path::new(&folder), still);
     }
-    let (mut chance, mut kills, mut seen, mut moved, mut strict) = (0x5EED_u64, 0, 0, 0, 0);
+    let (mut rng, mut kills, mut seen, mut moved, mut strict) = (0x5EED_u64, 0, 0, 0, 0);
     let (mut round, mut lives) = (0, 0);
     while kills < KILLS {
         let folder = Folder::new(&format!("sigkill-{round}"));
         round += 1;
         let mut verdicts = BTreeSet::new();
         loop {
-            chance = chance
+            rng = rng
                 .wrapping_mul(6_364_136_223_846_793_005)
                 .wrapping_add(1_442_695_040_888_963_407);
             // At any moment; every third time with nothing under way, where the place must be the very same.
@@ -226,7 +226,7 @@ fn killed_at_any_moment_the_desk_comes_back_to_the_same_place() {
             let moment = if is_still {
                 Moment::Still(verdicts.len() + 2)
             } else {
-                Moment::After(Duration::from_millis(250 + (chance >> 33) % 900))
+                Moment::After(Duration::from_millis(250 + (rng >> 33) % 900))
             };
             let (place, ended) = live(folder.path(), &moment, &mut verdicts);
             if ended {
@@ -238,7 +238,7 @@ fn killed_at_any_moment_the_desk_comes_back_to_the_same_place() {
             let on_disk = evendraw::store::read(&journal).expect("a journal").facts;
             // Opened again, without a key.
             let desk = desk(folder.path());
-            let view = desk.state().source.view();
+            let view = desk.state().model.view();
             let (after, kept) = said(view);
             for verdict in &verdicts {
                 assert!(

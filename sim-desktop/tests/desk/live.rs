@@ -5,7 +5,7 @@ use std::time::{Duration, Instant};
 use egui::Key;
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable as _;
-use evendraw::desk::source::Source;
+use evendraw::desk::model::Model;
 use evendraw::desk::view::{Cue, Heard, JointView, Mark};
 use evendraw::store::{self, Fact, HostFact};
 use evendraw_core::record::{Entry, Record};
@@ -27,7 +27,7 @@ fn until(desk: &mut Desk, what: &str, done: impl Fn(&Window) -> bool) {
         desk.step();
         std::thread::sleep(Duration::from_millis(3));
     }
-    let view = desk.state().source.view();
+    let view = desk.state().model.view();
     panic!(
         "never: {what}; notice {:?}, link {:?}, joint {:?}",
         view.notice, view.build.link, view.joint
@@ -35,17 +35,12 @@ fn until(desk: &mut Desk, what: &str, done: impl Fn(&Window) -> bool) {
 }
 
 fn joint(window: &Window) -> &JointView {
-    window
-        .source
-        .view()
-        .joint
-        .as_ref()
-        .expect("a joint is open")
+    window.model.view().joint.as_ref().expect("a joint is open")
 }
 
 fn heard(window: &Window) -> Option<Heard> {
     window
-        .source
+        .model
         .view()
         .build
         .link
@@ -54,7 +49,7 @@ fn heard(window: &Window) -> Option<Heard> {
 }
 
 fn attempts(window: &Window) -> usize {
-    let rows = &window.source.view().record;
+    let rows = &window.model.view().record;
     rows.iter().filter(|row| row.attempt > 0).count()
 }
 
@@ -75,7 +70,7 @@ fn at_work(name: &str) -> (Folder, Desk, Adapter) {
     let folder = Folder::new(name);
     let path = folder.path().join("port");
     let adapter = Adapter::start(&path, "4411", Vec::new());
-    let mut desk = window(Source::in_folder("cover.toml", COVER, folder.path()));
+    let mut desk = window(Model::in_folder("cover.toml", COVER, folder.path()));
     connect(&mut desk, path.to_str().expect("a plain path"));
     press(&mut desk, Key::Enter);
     until(&mut desk, "asked", |window| joint(window).prompt.is_some());
@@ -145,7 +140,7 @@ fn curves(folder: &Folder) -> (usize, usize) {
 fn a_joint_is_worked_at_the_adapter_and_its_records_are_the_journals() {
     let (folder, mut desk, adapter) = at_work("adapter-work");
     assert!(
-        !desk.state().source.view().status.rehearsal,
+        !desk.state().model.view().status.rehearsal,
         "metal from here on"
     );
     assert!(
@@ -180,7 +175,7 @@ fn a_joint_is_worked_at_the_adapter_and_its_records_are_the_journals() {
         let (there, all) = curves(&folder);
         there >= 2 && all == 10
     });
-    assert!(desk.state().source.is_joint_final());
+    assert!(desk.state().model.is_joint_final());
     drop(desk);
     let facts = kept(&folder);
     assert_eq!(entries(&facts), adapter.off(), "the same records");
@@ -251,7 +246,7 @@ fn a_closed_desk_comes_back_to_a_joint_that_is_the_adapters_and_makes_no_record_
     drop(desk);
     adapter.order(Do::LetGo);
     let before = kept(&folder);
-    let mut desk = window(Source::in_folder("cover.toml", COVER, folder.path()));
+    let mut desk = window(Model::in_folder("cover.toml", COVER, folder.path()));
     connect(
         &mut desk,
         folder.path().join("port").to_str().expect("a plain path"),
@@ -275,7 +270,7 @@ fn a_closed_desk_comes_back_to_a_joint_that_is_the_adapters_and_makes_no_record_
     press(&mut desk, Key::K);
     press(&mut desk, Key::Num1);
     until(&mut desk, "left out", |window| {
-        let rows = &window.source.view().record;
+        let rows = &window.model.view().record;
         rows.iter()
             .any(|row| row.words.contains("not within reach"))
     });
@@ -289,7 +284,7 @@ fn a_rehearsal_and_an_adapter_never_share_a_record() {
     let path = folder.path().join("port");
     let adapter = Adapter::start(&path, "4411", Vec::new());
     adapter.order(Do::Rehearse);
-    let mut desk = window(Source::in_folder("cover.toml", COVER, folder.path()));
+    let mut desk = window(Model::in_folder("cover.toml", COVER, folder.path()));
     press(&mut desk, Key::Enter);
     press(&mut desk, Key::F2);
     let rehearsed = folder.path().join("cover.rehearsal.evj");
@@ -297,7 +292,7 @@ fn a_rehearsal_and_an_adapter_never_share_a_record() {
     press(&mut desk, Key::F3);
     press(&mut desk, Key::Enter);
     until(&mut desk, "said", |window| {
-        let notice = &window.source.view().notice;
+        let notice = &window.model.view().notice;
         notice
             .as_ref()
             .is_some_and(|notice| notice.bad && notice.words.contains("rehearsal"))
@@ -307,7 +302,7 @@ fn a_rehearsal_and_an_adapter_never_share_a_record() {
     // And the rehearsal is gone on with without it.
     press(&mut desk, Key::F2);
     press(&mut desk, Key::V);
-    assert!(desk.state().source.view().status.rehearsal);
+    assert!(desk.state().model.view().status.rehearsal);
     assert_eq!(heard(desk.state()), None, "let go");
     adapter.order(Do::Pull(15.0));
     for _ in 0..60 {
@@ -331,7 +326,7 @@ fn records_the_adapter_has_from_before_are_taken_only_on_somebodys_word() {
     let folder = Folder::new("adapter-before-2");
     let path = folder.path().join("port");
     let adapter = Adapter::start(&path, "4411", before.clone());
-    let mut desk = window(Source::in_folder("cover.toml", COVER, folder.path()));
+    let mut desk = window(Model::in_folder("cover.toml", COVER, folder.path()));
     connect(&mut desk, path.to_str().expect("a plain path"));
     press(&mut desk, Key::Enter);
     press(&mut desk, Key::Enter);

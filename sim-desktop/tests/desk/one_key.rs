@@ -2,7 +2,7 @@
 
 use egui::Key;
 use egui_kittest::kittest::Queryable as _;
-use evendraw::desk::source::Source;
+use evendraw::desk::model::Model;
 use evendraw::desk::view::Mark;
 
 use crate::drive::{
@@ -23,7 +23,7 @@ fn one_record(harness: &mut Driven, keys: &[Key], says: &str) {
     assert!(
         new.len() == 1 && new[0].contains(says),
         "{keys:?} should leave one record that says `{says}`, and left {new:?}; {:?}",
-        harness.state().source.view().notice
+        harness.state().model.view().notice
     );
 }
 
@@ -67,13 +67,13 @@ fn felt_wrong_loosened_left_out_and_done_again() {
 fn a_person_and_a_tool_are_changed() {
     let folder = Folder::new("key-changed");
     let text = cover_with_more();
-    let mut harness = window(Source::in_folder("cover.toml", &text, folder.path()));
+    let mut harness = window(Model::in_folder("cover.toml", &text, folder.path()));
     press(&mut harness, Key::Enter);
     press(&mut harness, Key::P);
     typed(&mut harness, "M. Ahlers");
     one_record(&mut harness, &[Key::Enter], "operator: M. Ahlers");
     one_record(&mut harness, &[Key::T, Key::Num2], "tool A2");
-    let build = &harness.state().source.view().build;
+    let build = &harness.state().model.view().build;
     assert_eq!(
         (build.person.as_deref(), build.tool.as_deref()),
         (Some("M. Ahlers"), Some("A2"))
@@ -94,14 +94,14 @@ fn a_part_has_arrived() {
             "[[part]]\nname = \"cover seal\"\non_order = true\n\n[[joint]]",
             1,
         );
-    let mut harness = window(Source::in_folder("cover.toml", &text, folder.path()));
+    let mut harness = window(Model::in_folder("cover.toml", &text, folder.path()));
     assert_eq!(
-        harness.state().source.view().status.joints[0].mark,
+        harness.state().model.view().status.joints[0].mark,
         Mark::Waiting
     );
     one_record(&mut harness, &[Key::A], "part arrived: cover seal");
     assert_eq!(
-        harness.state().source.view().status.joints[0].mark,
+        harness.state().model.view().status.joints[0].mark,
         Mark::Ready
     );
 }
@@ -114,14 +114,14 @@ fn a_check_and_a_condition_are_answered() {
         "order = \"cross\"\ncondition = \"oiled\"",
         1,
     );
-    let mut source = Source::in_folder("cover.toml", &text, folder.path());
-    source.set_pace(50.0);
-    let mut harness = window(source);
+    let mut model = Model::in_folder("cover.toml", &text, folder.path());
+    model.set_pace(50.0);
+    let mut harness = window(model);
     press(&mut harness, Key::Enter);
     one_record(&mut harness, &[Key::Enter], "oiled");
     press(&mut harness, Key::J);
     wait_until(&mut harness, "the question", |window| {
-        let joint = window.source.view().joint.as_ref();
+        let joint = window.model.view().joint.as_ref();
         joint.is_some_and(|joint| joint.prompt.is_some())
     });
     one_record(&mut harness, &[Key::N], "answered NO");
@@ -151,7 +151,7 @@ fn a_second_person_looks_and_is_not_the_first() {
     one_record(&mut harness, &[Key::Enter], "witness: R. Falk");
     // Named once, the second time is one digit.
     one_record(&mut harness, &[Key::I, Key::Num1], "witness: R. Falk");
-    let build = &harness.state().source.view().build;
+    let build = &harness.state().model.view().build;
     assert_eq!(
         (build.person.as_deref(), build.witness.as_deref()),
         (Some("M. Ahlers"), Some("R. Falk")),
@@ -167,9 +167,9 @@ fn a_plan_that_wants_a_second_person_says_so_until_one_has_looked() {
         "order = \"cross\"\nwitness = [\"2\", \"5\"]",
         1,
     );
-    let mut source = Source::in_folder("cover.toml", &text, folder.path());
-    source.set_pace(50.0);
-    let mut harness = window(source);
+    let mut model = Model::in_folder("cover.toml", &text, folder.path());
+    model.set_pace(50.0);
+    let mut harness = window(model);
     press(&mut harness, Key::Enter);
     to_the_end(&mut harness);
     let wanted = "second person is to look at 2, 5";
@@ -236,7 +236,7 @@ fn a_final_fastener_is_checked_again_and_does_not_move() {
     press(&mut harness, Key::C);
     press(&mut harness, Key::H);
     wait_until(&mut harness, "the check is on record", |window| {
-        window.source.view().record.len() > before
+        window.model.view().record.len() > before
     });
     let row = record(&harness).last().unwrap().clone();
     assert!(
@@ -259,9 +259,9 @@ fn torque_is_read_in_the_manuals_unit_and_kept_as_it_was() {
     let text = COVER
         .replacen("40 N·m", "29.5 lbf·ft", 1)
         .replacen("15 N·m", "11 lbf·ft", 1);
-    let mut source = Source::in_folder("cover.toml", &text, folder.path());
-    source.set_pace(50.0);
-    let mut harness = window(source);
+    let mut model = Model::in_folder("cover.toml", &text, folder.path());
+    model.set_pace(50.0);
+    let mut harness = window(model);
     one_verdict(&mut harness);
     let before = (record(&harness).to_vec(), joint(&harness).live.clone());
     assert!(

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use egui::Key;
 use egui::accesskit::Role;
 use egui_kittest::kittest::Queryable as _;
-use evendraw::desk::source::Source;
+use evendraw::desk::model::Model;
 use evendraw::desk::view::{Ask, Wanted};
 
 use crate::drive::{COVER, Driven, Folder, press, wait_until, window};
@@ -17,7 +17,7 @@ fn written(folder: &Folder, name: &str, text: &str) -> PathBuf {
 }
 
 fn notice(harness: &Driven) -> String {
-    let view = harness.state().source.view();
+    let view = harness.state().model.view();
     view.notice
         .as_ref()
         .map_or_else(String::new, |notice| notice.words.clone())
@@ -43,15 +43,15 @@ fn a_plan_is_chosen_in_a_dialog_while_the_desk_goes_on() {
         "other.toml",
         &COVER.replace("Harbour pump 7", "Harbour pump 8"),
     );
-    let mut source = Source::open(Some(&path)).unwrap();
-    source.set_picker(other_plan);
-    let mut harness = window(source);
+    let mut model = Model::open(Some(&path)).unwrap();
+    model.set_picker(other_plan);
+    let mut harness = window(model);
     press(&mut harness, Key::F6);
     press(&mut harness, Key::O);
     press(&mut harness, Key::Num1);
     wait_until(&mut harness, "the other plan is open", |window| {
         std::thread::sleep(std::time::Duration::from_millis(2));
-        window.source.view().status.title == "Harbour pump 8"
+        window.model.view().status.title == "Harbour pump 8"
     });
 }
 
@@ -64,15 +64,15 @@ fn without_a_dialog_the_path_is_typed() {
         "other.toml",
         &COVER.replace("Harbour pump 7", "Harbour pump 8"),
     );
-    let mut source = Source::open(Some(&path)).unwrap();
-    source.set_picker(nothing);
-    let mut harness = window(source);
+    let mut model = Model::open(Some(&path)).unwrap();
+    model.set_picker(nothing);
+    let mut harness = window(model);
     press(&mut harness, Key::F6);
     press(&mut harness, Key::O);
     press(&mut harness, Key::Num1);
     wait_until(&mut harness, "it is said", |window| {
         std::thread::sleep(std::time::Duration::from_millis(2));
-        let notice = &window.source.view().notice;
+        let notice = &window.model.view().notice;
         notice
             .as_ref()
             .is_some_and(|notice| notice.words.contains("type the path (O)"))
@@ -82,7 +82,7 @@ fn without_a_dialog_the_path_is_typed() {
     harness.event(egui::Event::Text(other.display().to_string()));
     harness.step();
     press(&mut harness, Key::Enter);
-    assert_eq!(harness.state().source.view().status.title, "Harbour pump 8");
+    assert_eq!(harness.state().model.view().status.title, "Harbour pump 8");
     // A path that leads nowhere is said, and the plan at hand stays.
     press(&mut harness, Key::O);
     harness.step();
@@ -90,14 +90,14 @@ fn without_a_dialog_the_path_is_typed() {
     harness.step();
     press(&mut harness, Key::Enter);
     assert!(notice(&harness).contains("nowhere.toml cannot be read"));
-    assert_eq!(harness.state().source.view().status.title, "Harbour pump 8");
+    assert_eq!(harness.state().model.view().status.title, "Harbour pump 8");
 }
 
 #[test]
 fn a_change_on_disk_is_read_at_once_and_what_is_wrong_is_shown_at_its_line() {
     let folder = Folder::new("watched");
     let path = written(&folder, "cover.toml", COVER);
-    let mut harness = window(Source::open(Some(&path)).unwrap());
+    let mut harness = window(Model::open(Some(&path)).unwrap());
     press(&mut harness, Key::F6);
     let save = |text: &str, seconds: u64| {
         std::fs::write(&path, text).unwrap();
@@ -115,7 +115,7 @@ fn a_change_on_disk_is_read_at_once_and_what_is_wrong_is_shown_at_its_line() {
         .position(|line| line.contains("15 lb"))
         .unwrap()
         + 1;
-    assert_eq!(harness.state().source.view().plan.findings[0].line, line);
+    assert_eq!(harness.state().model.view().plan.findings[0].line, line);
     assert!(
         harness
             .query_by_label_contains(&format!("Line {line}, column"))
@@ -124,7 +124,7 @@ fn a_change_on_disk_is_read_at_once_and_what_is_wrong_is_shown_at_its_line() {
     save(&COVER.replace("Harbour pump 7", "Harbour pump 9"), 20);
     harness.step();
     harness.step();
-    let view = harness.state().source.view();
+    let view = harness.state().model.view();
     assert!(view.plan.findings.is_empty());
     assert_eq!(view.status.title, "Harbour pump 9");
 }
@@ -133,7 +133,7 @@ fn a_change_on_disk_is_read_at_once_and_what_is_wrong_is_shown_at_its_line() {
 fn a_plan_from_the_form_passes_the_check_of_the_command_line() {
     let folder = Folder::new("form");
     let path = folder.path().join("flange.toml");
-    let mut harness = window(Source::in_folder("cover.toml", COVER, folder.path()));
+    let mut harness = window(Model::in_folder("cover.toml", COVER, folder.path()));
     press(&mut harness, Key::F6);
     press(&mut harness, Key::E);
     harness.step();
@@ -165,7 +165,7 @@ fn a_plan_from_the_form_passes_the_check_of_the_command_line() {
     harness.step();
     harness.step();
     assert!(path.exists(), "{}", notice(&harness));
-    let view = harness.state().source.view();
+    let view = harness.state().model.view();
     assert_eq!(
         (view.status.title.as_str(), view.status.joints.len()),
         ("Harbour pump 7", 1)
@@ -183,7 +183,7 @@ fn a_plan_from_the_form_passes_the_check_of_the_command_line() {
     // A file that is there is never written over.
     let kept = std::fs::read_to_string(&path).unwrap();
     let again = Ask::SavePlan(path.clone(), COVER.to_owned());
-    harness.state_mut().source.carry_out(again);
+    harness.state_mut().model.carry_out(again);
     harness.step();
     assert!(notice(&harness).contains("never written over"));
     assert_eq!(std::fs::read_to_string(&path).unwrap(), kept);

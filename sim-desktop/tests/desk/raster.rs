@@ -201,13 +201,13 @@ fn triangle(
             .iter()
             .all(|corner| corner.color == corners[0].color))
     .then(|| std::array::from_fn::<f32, 4, _>(|channel| colours[0][channel] * flat_texel[channel]));
-    let blend = |pixel: &mut [f32; 4], source: [f32; 4]| {
-        let rest = 1.0 - source[3];
+    let blend = |pixel: &mut [f32; 4], model: [f32; 4]| {
+        let rest = 1.0 - model[3];
         *pixel = [
-            source[0] + pixel[0] * rest,
-            source[1] + pixel[1] * rest,
-            source[2] + pixel[2] * rest,
-            source[3] + pixel[3] * rest,
+            model[0] + pixel[0] * rest,
+            model[1] + pixel[1] * rest,
+            model[2] + pixel[2] * rest,
+            model[3] + pixel[3] * rest,
         ];
     };
     // Each edge grows by the same step from pixel to pixel.
@@ -228,8 +228,8 @@ fn triangle(
             let inside = w[0] + biases[0] >= 0 && w[1] + biases[1] >= 0 && w[2] + biases[2] >= 0;
             if inside {
                 let pixel = &mut canvas[(y * width + x) as usize];
-                if let Some(source) = flat {
-                    blend(pixel, source);
+                if let Some(model) = flat {
+                    blend(pixel, model);
                 } else {
                     let share = w.map(|w| w as f32 / whole as f32);
                     let texel = if flat_uv {
@@ -243,13 +243,13 @@ fn triangle(
                             + corners[2].uv.y * share[2];
                         texture.sample(u, v)
                     };
-                    let source = std::array::from_fn(|channel| {
+                    let model = std::array::from_fn(|channel| {
                         let colour = colours[0][channel] * share[0]
                             + colours[1][channel] * share[1]
                             + colours[2][channel] * share[2];
                         colour * texel[channel]
                     });
-                    blend(pixel, source);
+                    blend(pixel, model);
                 }
             }
             w[0] += step[0];

@@ -3,7 +3,7 @@
 use egui::Key;
 use egui::accesskit::Role;
 use egui_kittest::kittest::Queryable as _;
-use evendraw::desk::source::Source;
+use evendraw::desk::model::Model;
 use evendraw::desk::view::{Ask, JointView, Mark};
 
 use crate::drive::{
@@ -53,23 +53,23 @@ fn a_whole_joint_is_accepted_with_three_keys() {
     let mut harness = cover(&folder);
     harness
         .state_mut()
-        .source
+        .model
         .carry_out(Ask::OpenJoint("cover".to_owned()));
     harness.step();
-    let again = harness.state().source.view().joint.clone().unwrap();
+    let again = harness.state().model.view().joint.clone().unwrap();
     assert_eq!(again.clamp, Some(loads));
 }
 
 #[test]
 fn a_fastener_is_pulled_by_hand_with_a_re_grip() {
     let folder = Folder::new("by-hand");
-    let mut harness = window(Source::in_folder("cover.toml", COVER, folder.path()));
+    let mut harness = window(Model::in_folder("cover.toml", COVER, folder.path()));
     press(&mut harness, Key::Enter);
     harness.key_down(Key::Space);
     let mut seen = 0.0f64;
     for _ in 0..400 {
         harness.step();
-        let view = harness.state().source.view();
+        let view = harness.state().model.view();
         let live = &view.joint.as_ref().unwrap().live;
         let value = live
             .gauges
@@ -90,7 +90,7 @@ fn a_fastener_is_pulled_by_hand_with_a_re_grip() {
     for _ in 0..8 {
         harness.step();
     }
-    let view = harness.state().source.view();
+    let view = harness.state().model.view();
     assert!(
         view.record.iter().all(|row| row.attempt == 0),
         "half a pull is no verdict"
@@ -125,7 +125,7 @@ fn a_pull_that_went_too_far_is_rejected_and_told_in_plain_words() {
     // Held on, whatever the cue says.
     harness.key_down(Key::Space);
     wait_until(&mut harness, "too far", |window| {
-        let live = &window.source.view().joint.as_ref().unwrap().live;
+        let live = &window.model.view().joint.as_ref().unwrap().live;
         live.gauges
             .first()
             .is_some_and(|gauge| gauge.value > gauge.high)
@@ -133,7 +133,7 @@ fn a_pull_that_went_too_far_is_rejected_and_told_in_plain_words() {
     harness.key_up(Key::Space);
     wait_until(&mut harness, "a rejected attempt", |window| {
         window
-            .source
+            .model
             .view()
             .record
             .iter()
@@ -201,7 +201,7 @@ fn after_a_kill_it_goes_on_where_it_was() {
         "every verdict is still there"
     );
     assert_eq!(
-        harness.state().source.view().status.joints[0].mark,
+        harness.state().model.view().status.joints[0].mark,
         if after.len() > before.len() {
             Mark::Doubtful
         } else {
@@ -212,7 +212,7 @@ fn after_a_kill_it_goes_on_where_it_was() {
     if after.len() == before.len() {
         press(&mut harness, Key::J);
         wait_until(&mut harness, "the joint is final", |window| {
-            window.source.is_joint_final()
+            window.model.is_joint_final()
         });
     }
 }
@@ -222,9 +222,9 @@ fn a_bad_plan_is_shown_at_its_line() {
     let folder = Folder::new("bad-plan");
     let text = COVER.replace("torque = \"40 N·m\"", "torque = \"40 lb\"");
     // Opened where it is wrong, without a key.
-    let mut harness = window(Source::in_folder("cover.toml", &text, folder.path()));
+    let mut harness = window(Model::in_folder("cover.toml", &text, folder.path()));
     harness.step();
-    let view = harness.state().source.view();
+    let view = harness.state().model.view();
     let finding = &view.plan.findings[0];
     let line = text
         .lines()
@@ -236,7 +236,7 @@ fn a_bad_plan_is_shown_at_its_line() {
     let head = format!("Line {line}, column {}", finding.column);
     assert!(harness.query_by_label_contains(&head).is_some());
     assert!(
-        harness.state().source.view().status.joints.is_empty(),
+        harness.state().model.view().status.joints.is_empty(),
         "nothing can be worked from it"
     );
 }
@@ -244,30 +244,30 @@ fn a_bad_plan_is_shown_at_its_line() {
 #[test]
 fn orders_are_compared_with_progress_and_a_stop_keeps_what_is_done() {
     let folder = Folder::new("compare");
-    let mut harness = window(Source::in_folder("cover.toml", COVER, folder.path()));
+    let mut harness = window(Model::in_folder("cover.toml", COVER, folder.path()));
     press(&mut harness, Key::F7);
     press(&mut harness, Key::Enter);
-    assert!(harness.state().source.view().compare.running);
+    assert!(harness.state().model.view().compare.running);
     for _ in 0..2000 {
         harness.step();
-        if !harness.state().source.view().compare.rows.is_empty() {
+        if !harness.state().model.view().compare.rows.is_empty() {
             break;
         }
         std::thread::sleep(std::time::Duration::from_millis(5));
     }
-    if harness.state().source.view().compare.running {
+    if harness.state().model.view().compare.running {
         assert!(harness.query_by_role(Role::ProgressIndicator).is_some());
         press(&mut harness, Key::Enter);
         for _ in 0..2000 {
             harness.step();
-            if !harness.state().source.view().compare.running {
+            if !harness.state().model.view().compare.running {
                 break;
             }
             std::thread::sleep(std::time::Duration::from_millis(5));
         }
-        assert!(harness.state().source.view().compare.stopped);
+        assert!(harness.state().model.view().compare.stopped);
     }
-    let compare = &harness.state().source.view().compare;
+    let compare = &harness.state().model.view().compare;
     assert!(!compare.running && !compare.rows.is_empty(), "{compare:?}");
     assert!(
         compare
@@ -316,7 +316,7 @@ fn the_sheet_the_table_and_the_tag_are_written_beside_the_journal() {
     for _ in 0..10 {
         if harness
             .state()
-            .source
+            .model
             .view()
             .curve
             .as_ref()
@@ -327,13 +327,7 @@ fn the_sheet_the_table_and_the_tag_are_written_beside_the_journal() {
         }
         press(&mut harness, Key::ArrowDown);
     }
-    let curve = harness
-        .state()
-        .source
-        .view()
-        .curve
-        .clone()
-        .expect("a curve");
+    let curve = harness.state().model.view().curve.clone().expect("a curve");
     let kept: Vec<_> = std::fs::read_dir(folder.path().join("cover.rehearsal.evj.traces"))
         .map(|files| {
             files
@@ -371,9 +365,9 @@ fn a_fault_from_the_menu_is_played_and_the_pull_says_so() {
     let folder = Folder::new("fault");
     // Thread, class and grip together say how steeply the torque may rise.
     let text = COVER.replacen("class", "grip = \"30 mm\"\nclass", 1);
-    let mut source = Source::in_folder("cover.toml", &text, folder.path());
-    source.set_pace(50.0);
-    let mut harness = window(source);
+    let mut model = Model::in_folder("cover.toml", &text, folder.path());
+    model.set_pace(50.0);
+    let mut harness = window(model);
     press(&mut harness, Key::Enter);
     press(&mut harness, Key::F);
     harness.step();
@@ -416,7 +410,7 @@ fn a_curve_that_cannot_be_kept_is_told_and_stops_nothing() {
     std::fs::write(&traces, "in the way").unwrap();
     press(&mut harness, Key::H);
     wait_until(&mut harness, "a verdict", |window| verdicts(window) > 0);
-    let notice = harness.state().source.view().notice.clone().unwrap();
+    let notice = harness.state().model.view().notice.clone().unwrap();
     assert!(
         notice.bad && notice.words.contains("the curve of this pull is not kept"),
         "{notice:?}"
@@ -439,19 +433,19 @@ fn a_new_rehearsal_leaves_the_last_one_as_it_was() {
     assert!(folder.path().join("cover.rehearsal-2.evj").exists());
     // And it is the new one that is taken up again.
     drop(harness);
-    let source = Source::in_folder("cover.toml", COVER, folder.path());
-    assert!(source.view().record.iter().all(|row| row.attempt == 0));
+    let model = Model::in_folder("cover.toml", COVER, folder.path());
+    assert!(model.view().record.iter().all(|row| row.attempt == 0));
 }
 
 /// Every question is answered with yes and every alert with what is advised, by key; the hand does the rest.
 #[test]
 fn the_demo_build_is_rehearsed_to_its_end_by_key() {
     let folder = Folder::new("demo");
-    let mut source = Source::in_folder("demo.toml", evendraw::plan::DEMO, folder.path());
-    source.set_pace(2000.0);
-    let mut harness = window(source);
+    let mut model = Model::in_folder("demo.toml", evendraw::plan::DEMO, folder.path());
+    model.set_pace(2000.0);
+    let mut harness = window(model);
     for _ in 0..400 {
-        let view = harness.state().source.view();
+        let view = harness.state().model.view();
         if view.status.open.is_empty()
             || view.status.next.is_none() && view.status.parts.iter().all(|part| part.is_here)
         {
@@ -492,7 +486,7 @@ fn the_demo_build_is_rehearsed_to_its_end_by_key() {
                     harness.step();
                     if !harness
                         .state()
-                        .source
+                        .model
                         .view()
                         .joint
                         .as_ref()
@@ -508,7 +502,7 @@ fn the_demo_build_is_rehearsed_to_its_end_by_key() {
             }
         }
     }
-    let view = harness.state().source.view();
+    let view = harness.state().model.view();
     let open: Vec<String> = view
         .status
         .joints
@@ -547,32 +541,32 @@ fn a_recorded_trace_is_judged_as_work_in_a_journal_of_its_own() {
         text += &format!("{at:.3},{torque:.3},{:.3}\n", share * 12.5);
     }
     std::fs::write(&file, text).unwrap();
-    let mut source = Source::in_folder("cover.toml", COVER, folder.path());
-    source.carry_out(Ask::OpenJoint("cover".to_owned()));
-    source.carry_out(Ask::Trace(file.clone()));
+    let mut model = Model::in_folder("cover.toml", COVER, folder.path());
+    model.carry_out(Ask::OpenJoint("cover".to_owned()));
+    model.carry_out(Ask::Trace(file.clone()));
     let mut seconds = 0.0;
-    let mut tick = |source: &mut Source| {
+    let mut tick = |model: &mut Model| {
         seconds += 0.1;
-        source.tick(seconds);
+        model.tick(seconds);
     };
     for _ in 0..5 {
-        tick(&mut source);
+        tick(&mut model);
     }
-    assert!(!source.view().status.rehearsal, "metal, not the bench");
-    if source
+    assert!(!model.view().status.rehearsal, "metal, not the bench");
+    if model
         .view()
         .joint
         .as_ref()
         .is_some_and(|joint| joint.prompt.is_some())
     {
         // Who works is asked first; then the trace is read again.
-        source.carry_out(Ask::Person("M. Ahlers".to_owned()));
-        source.carry_out(Ask::Trace(file));
+        model.carry_out(Ask::Person("M. Ahlers".to_owned()));
+        model.carry_out(Ask::Trace(file));
     }
     for _ in 0..40 {
-        tick(&mut source);
+        tick(&mut model);
     }
-    let view = source.view();
+    let view = model.view();
     let row = view
         .record
         .iter()
@@ -604,19 +598,19 @@ fn reading(joint: &JointView) -> f64 {
 #[test]
 fn a_hand_that_is_told_to_stop_lets_go() {
     let folder = Folder::new("told-to-stop");
-    let mut source = Source::in_folder("cover.toml", COVER, folder.path());
-    source.set_pace(1.0);
-    source.set_browser(false);
-    let mut harness = window(source);
+    let mut model = Model::in_folder("cover.toml", COVER, folder.path());
+    model.set_pace(1.0);
+    model.set_browser(false);
+    let mut harness = window(model);
     press(&mut harness, Key::Enter);
     press(&mut harness, Key::J);
     wait_until(&mut harness, "torque comes", |window| {
-        let joint = window.source.view().joint.as_ref();
+        let joint = window.model.view().joint.as_ref();
         joint.is_some_and(|joint| reading(joint) > 6.0)
     });
     press(&mut harness, Key::H);
     wait_until(&mut harness, "the hand is off", |window| {
-        let joint = window.source.view().joint.as_ref();
+        let joint = window.model.view().joint.as_ref();
         joint.is_some_and(|joint| reading(joint) < 1.0)
     });
     // Short of its target it may be gripped again; nothing went beyond.
@@ -634,17 +628,17 @@ fn a_witness_is_wanted_after_a_restart_too() {
     let folder = Folder::new("witness-again");
     let plan = COVER.replace("order = ", "witness = true\norder = ");
     let open = || {
-        let mut source = Source::in_folder("cover.toml", &plan, folder.path());
-        source.set_pace(50.0);
-        source.set_browser(false);
-        window(source)
+        let mut model = Model::in_folder("cover.toml", &plan, folder.path());
+        model.set_pace(50.0);
+        model.set_browser(false);
+        window(model)
     };
     let mut harness = open();
     press(&mut harness, Key::Enter);
     to_the_end(&mut harness);
     drop(harness);
     let again = open();
-    let told = &again.state().source.view().status.exceptions;
+    let told = &again.state().model.view().status.exceptions;
     assert!(
         told.iter().any(|item| item.what.contains("not witnessed")),
         "{told:?}"

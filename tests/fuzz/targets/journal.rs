@@ -1,7 +1,7 @@
 //! The journal: any bytes are told of to their end; what reads as a record is written the same (L8).
 #![no_main]
 
-use evendraw_core::check_sum::crc32;
+use evendraw_core::crc::crc32;
 use evendraw_core::journal::{
     FIRST_SEED, Found, Frame, OVERHEAD, Scan, decode_entry, encode, encode_entry, frame_at,
 };

@@ -1,7 +1,7 @@
 //! Both ends of the link, fed with whatever comes: raw bytes, and frames whose sum is right and whose content is not.
 #![no_main]
 
-use evendraw_core::check_sum::crc32;
+use evendraw_core::crc::crc32;
 use evendraw_core::link::{
     AdapterEnd, Event, Heard, HostEnd, Identity, PullJournal, Reply, Request, SendProcedure,
     Staging, cobs,

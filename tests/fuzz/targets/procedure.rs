@@ -1,7 +1,7 @@
 //! A procedure's stored form: refused, or decoded and written again as the same bytes (L8).
 #![no_main]
 
-use evendraw_core::check_sum::crc32;
+use evendraw_core::crc::crc32;
 use evendraw_core::procedure::Procedure;
 use libfuzzer_sys::fuzz_target;
 

@@ -31,7 +31,7 @@ use evendraw_tests::emulator::{self, Board, FLASH};
 
 /// How long an answer may take on a busy host.
 const PATIENCE: Duration = Duration::from_secs(60);
-/// Where the journal begins: behind the shelf of nine areas of two sectors.
+/// Where the journal begins: behind the slots of nine areas of two sectors.
 const JOURNAL: usize = 18 * 4096;
 /// Counts of the load cell for one N·m, by the plate of the emulated adapter.
 const COUNTS: f64 = 65_536_000.0 / 2_621.0;
@@ -461,7 +461,7 @@ pub(crate) fn entries(image: &Path) -> Vec<Entry> {
     found
 }
 
-/// The only procedure on the shelf.
+/// The only procedure on the slots.
 pub(crate) fn procedure(image: &Path) -> Option<Procedure> {
     let bytes = fs::read(image).ok()?;
     let at = (0..JOURNAL)

@@ -3,12 +3,12 @@
 //!
 //! Sizes are *our judgement, no source*. Knows nothing of what must hold.
 
+use evendraw_core::curve_limits::CurveLimits;
 use evendraw_core::procedure::{AngleWindow, TorqueWindow};
 use evendraw_core::sample::{Rest, Sample, rest};
 use evendraw_core::tracker::{Start, Tracker};
 use evendraw_core::unit::{Instant, Torque};
 use evendraw_core::verdict::{Aim, Judgement, Reading, Reasons, Verdict, judge};
-use evendraw_core::watch::Watch;
 
 use crate::generator::{Dice, Hand, Joint, Model, Sensor, Setup, Until, thousandths};
 use crate::{Case, Kind, degrees, newton_meters, play, taken};
@@ -41,17 +41,17 @@ pub(crate) fn case(kind: Kind, number: u64, seed: u64) -> Case {
         pulls: vec![Until::Torque(target * dice.between(0.95, 1.05))],
         turned: 0.0,
     };
-    let watch = Watch {
+    let limits = CurveLimits {
         noise: newton_meters(noise.max(0.1)),
         gradient_max: thousandths(1.5 * joint.slope).unsigned_abs(),
         late: degrees(1.5 * span),
         overload: newton_meters(1.35 * target),
-        ..Watch::default()
+        ..CurveLimits::default()
     };
     match kind {
         Kind::FlatTurn | Kind::YieldTurn => turn(kind, number, target, setup, dice),
-        Kind::Offset | Kind::Unfit => off_zero(kind, number, target, setup, &watch, dice),
-        _ => pull(kind, number, target, span, setup, watch, dice),
+        Kind::Offset | Kind::Unfit => off_zero(kind, number, target, setup, &limits, dice),
+        _ => pull(kind, number, target, span, setup, limits, dice),
     }
 }
 
@@ -62,7 +62,7 @@ fn pull(
     target: f64,
     span: f64,
     mut setup: Setup,
-    mut watch: Watch,
+    mut limits: CurveLimits,
     dice: &mut Dice,
 ) -> Case {
     let joint = &mut setup.joint;
@@ -73,9 +73,9 @@ fn pull(
             let span = if span > 60.0 { span / 3.0 } else { span };
             let slope = target / span;
             joint.run_down = 1e6;
-            watch.gradient_min = thousandths(0.35 * slope).unsigned_abs();
-            watch.gradient_max = thousandths(1.5 * slope).unsigned_abs();
-            watch.late = degrees(1.5 * span);
+            limits.gradient_min = thousandths(0.35 * slope).unsigned_abs();
+            limits.gradient_max = thousandths(1.5 * slope).unsigned_abs();
+            limits.late = degrees(1.5 * span);
             let jams = number % 3 == 2;
             let by = if jams {
                 dice.between(3.0, 6.0)
@@ -93,18 +93,18 @@ fn pull(
         Kind::PartlyTight => {
             setup.turned = joint.turned_at(target * dice.between(0.3, 0.7));
             if number % 4 < 2 {
-                watch.gradient_max = 0;
+                limits.gradient_max = 0;
             }
         }
         Kind::Noisy | Kind::VeryNoisy => {
             setup.torque_noise = if kind == Kind::Noisy { 0.25 } else { 0.8 };
-            watch.noise = Watch::default().noise;
+            limits.noise = CurveLimits::default().noise;
         }
         _ => {}
     }
     let aim = torque(target);
     let start = Start::default();
-    let (truth, reading, halt) = play(&setup, dice, aim, &watch, start);
+    let (truth, reading, halt) = play(&setup, dice, aim, &limits, start);
     Case {
         kind,
         number,
@@ -170,11 +170,11 @@ fn turn(kind: Kind, number: u64, target: f64, mut setup: Setup, dice: &mut Dice)
         turned: degrees(if is_first { 0.0 } else { 90.0 }),
         ..Start::default()
     };
-    let watch = Watch {
+    let limits = CurveLimits {
         noise: newton_meters(setup.torque_noise.max(0.1)),
-        ..Watch::default()
+        ..CurveLimits::default()
     };
-    let (truth, reading, halt) = play(&setup, dice, aim, &watch, start);
+    let (truth, reading, halt) = play(&setup, dice, aim, &limits, start);
     Case {
         kind,
         number,
@@ -197,7 +197,7 @@ fn off_zero(
     number: u64,
     target: f64,
     mut setup: Setup,
-    watch: &Watch,
+    limits: &CurveLimits,
     dice: &mut Dice,
 ) -> Case {
     let sign = if number % 4 < 2 { 1.0 } else { -1.0 };
@@ -239,13 +239,19 @@ fn off_zero(
         Rest::AtZero => Torque::ZERO,
         Rest::Refused(_) | Rest::NotSeen | Rest::Loaded(_) => return case,
     };
-    feed(&mut case, &samples, zero, aim, watch);
+    feed(&mut case, &samples, zero, aim, limits);
     case
 }
 
-fn feed(case: &mut Case, samples: &[(Instant, Sample)], zero: Torque, aim: Aim, watch: &Watch) {
+fn feed(
+    case: &mut Case,
+    samples: &[(Instant, Sample)],
+    zero: Torque,
+    aim: Aim,
+    limits: &CurveLimits,
+) {
     let mut tracker = Tracker::new();
-    tracker.begin(aim, watch, Start::default());
+    tracker.begin(aim, limits, Start::default());
     for &(at, sample) in samples {
         let torque = sample.torque - zero;
         let signal = tracker.feed(at, Sample { torque, ..sample });

@@ -1,14 +1,14 @@
 //! How long a serious fault is in the signal before the hand is told to stop: never more than 10 ms.
 //!
 //! Plain curves of straight legs, without noise, at three rates; a fault is in the signal from the moment at which the rule
-//! that `Watch` documents for it holds on the curve itself.
+//! that `CurveLimits` documents for it holds on the curve itself.
 
+use evendraw_core::curve_limits::CurveLimits;
 use evendraw_core::procedure::TorqueWindow;
 use evendraw_core::sample::Sample;
 use evendraw_core::tracker::{Start, Tracker};
 use evendraw_core::unit::{Angle, Instant, Rotation, Span};
 use evendraw_core::verdict::{Aim, Reason};
-use evendraw_core::watch::Watch;
 
 use crate::generator::thousandths;
 use crate::newton_meters;
@@ -65,16 +65,16 @@ impl Curve {
 /// The fault, what is known of the joint, the curve, and since when the fault is in it.
 struct Fault {
     reason: Reason,
-    watch: Watch,
+    limits: CurveLimits,
     curve: Curve,
     since: f64,
 }
 
 /// A train as stiff as no tool is: what the adapter turns, the fastener turns.
-fn watch() -> Watch {
-    Watch {
+fn limits() -> CurveLimits {
+    CurveLimits {
         train: 100_000_000,
-        ..Watch::default()
+        ..CurveLimits::default()
     }
 }
 
@@ -82,9 +82,9 @@ fn overload() -> Fault {
     let curve = Curve::of(&[(0.3, 80.0, 242.0)]);
     Fault {
         reason: Reason::Overload,
-        watch: Watch {
+        limits: CurveLimits {
             overload: newton_meters(60.0),
-            ..watch()
+            ..limits()
         },
         since: curve.first(|torque, _| torque > 60.0),
         curve,
@@ -104,7 +104,7 @@ fn giving_way() -> Fault {
     });
     Fault {
         reason: Reason::GivingWay,
-        watch: watch(),
+        limits: limits(),
         since,
         curve,
     }
@@ -118,7 +118,7 @@ fn yielding() -> Fault {
         .1;
     Fault {
         reason: Reason::Yielding,
-        watch: watch(),
+        limits: limits(),
         since: curve.first(|_, rotation| rotation > level + 25.0),
         curve,
     }
@@ -129,9 +129,9 @@ fn early() -> Fault {
     let half = (TARGET - SNUG) / 2.0;
     Fault {
         reason: Reason::EarlyRise,
-        watch: Watch {
+        limits: CurveLimits {
             gradient_max: 750,
-            ..watch()
+            ..limits()
         },
         since: curve.first(|torque, rotation| {
             let risen = torque - SNUG;
@@ -145,9 +145,9 @@ fn late() -> Fault {
     let curve = Curve::of(&[(1.0, 10.0, 290.0)]);
     Fault {
         reason: Reason::LateRise,
-        watch: Watch {
+        limits: CurveLimits {
             gradient_min: 300,
-            ..watch()
+            ..limits()
         },
         since: curve.first(|torque, rotation| {
             let turned = rotation - 90.0;
@@ -161,7 +161,7 @@ fn no_turn() -> Fault {
     let curve = Curve::of(&[(0.3, 40.0, 90.4)]);
     Fault {
         reason: Reason::NoTurn,
-        watch: watch(),
+        limits: limits(),
         since: curve.first(|torque, _| torque - SNUG > 0.75 * (TARGET - SNUG)),
         curve,
     }
@@ -193,7 +193,7 @@ fn stick_slip() -> Fault {
     });
     Fault {
         reason: Reason::StickSlip,
-        watch: watch(),
+        limits: limits(),
         since,
         curve,
     }
@@ -207,7 +207,7 @@ fn told(fault: &Fault, rate: f64) -> Option<(f64, Reason)> {
         max: newton_meters(1.05 * TARGET),
     };
     let mut tracker = Tracker::new();
-    tracker.begin(Aim::Torque { window }, &fault.watch, Start::default());
+    tracker.begin(Aim::Torque { window }, &fault.limits, Start::default());
     let steps = (0..).map(|step| f64::from(step) / rate);
     steps
         .take_while(|seconds| *seconds < fault.curve.end())
@@ -264,7 +264,11 @@ fn a_gap_is_told_by_the_clock() {
         max: newton_meters(1.05 * TARGET),
     };
     let mut tracker = Tracker::new();
-    tracker.begin(Aim::Torque { window }, &Watch::default(), Start::default());
+    tracker.begin(
+        Aim::Torque { window },
+        &CurveLimits::default(),
+        Start::default(),
+    );
     for millis in 0..100 {
         let sample = Sample {
             torque: newton_meters(0.2 * f64::from(millis)),

@@ -10,12 +10,12 @@ mod matrix;
 
 use std::collections::BTreeMap;
 
+use evendraw_core::curve_limits::CurveLimits;
 use evendraw_core::procedure::{AngleWindow, TorqueWindow};
 use evendraw_core::sample::Sample;
 use evendraw_core::tracker::{Start, Tracker};
 use evendraw_core::unit::{Angle, Instant, Rotation, Span, Torque};
 use evendraw_core::verdict::{Aim, Judgement, Reading, Reason, Verdict, judge};
-use evendraw_core::watch::Watch;
 use generator::{Dice, Hand, Joint, Model, Sensor, Setup, Truth, Until, thousandths};
 use matrix::Matrix;
 
@@ -151,13 +151,13 @@ fn case(kind: Kind, number: u64) -> Case {
     let mut train = dice.between(5.0, 60.0);
     let mut pulls = dice.one_of(&[1_usize, 3, 6]);
     let torque_noise = dice.between(0.05, 0.3);
-    let mut watch = Watch {
+    let mut limits = CurveLimits {
         noise: newton_meters(torque_noise.max(0.1)),
         // As a plan compiles it: the steepest that thread and grip allow, here half as much again as the joint has.
         gradient_max: thousandths(1.5 * joint.slope).unsigned_abs(),
         late: degrees(1.5 * span),
         overload: newton_meters(1.35 * target),
-        ..Watch::default()
+        ..CurveLimits::default()
     };
     let mut sensor = Sensor::Whole;
     let mut end = target * dice.between(0.95, 1.05);
@@ -176,8 +176,8 @@ fn case(kind: Kind, number: u64) -> Case {
             // Only a joint softer than its train can make teeth.
             joint.slope = target / dice.between(60.0, 180.0);
             train = train.max(6.0 * joint.slope);
-            watch.gradient_max = 0;
-            watch.late = Angle::ZERO;
+            limits.gradient_max = 0;
+            limits.late = Angle::ZERO;
             joint.grit = Some((0.35 * target, dice.between(0.25, 0.4)));
         }
         Stuck => sensor = Sensor::Stuck(target * dice.between(0.3, 0.5)),
@@ -226,7 +226,7 @@ fn case(kind: Kind, number: u64) -> Case {
             one_sweep: false,
             left: None,
         };
-        watch.overload = Torque::ZERO;
+        limits.overload = Torque::ZERO;
     } else {
         untils = (1..=pulls)
             .map(|index| Until::Torque(end * (0.4 * (share(index) - 1.0) + 1.0)))
@@ -250,7 +250,7 @@ fn case(kind: Kind, number: u64) -> Case {
         pulls: untils,
         turned,
     };
-    let (truth, reading, halt) = play(&setup, dice, aim, &watch, start);
+    let (truth, reading, halt) = play(&setup, dice, aim, &limits, start);
     Case {
         kind,
         number,
@@ -282,11 +282,11 @@ fn play(
     setup: &Setup,
     dice: &mut Dice,
     aim: Aim,
-    watch: &Watch,
+    limits: &CurveLimits,
     start: Start,
 ) -> (Truth, Reading, Option<Reason>) {
     let mut tracker = Tracker::new();
-    tracker.begin(aim, watch, start);
+    tracker.begin(aim, limits, start);
     let mut halt = None;
     let mut ended = false;
     let mut model = Model::new(setup, dice);

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use evendraw_core::check_sum::crc32;
+use evendraw_core::crc::crc32;
 use evendraw_core::journal::{FIRST_SEED, Found, Scan, decode_entry, encode_entry, frame_at};
 use evendraw_core::limits::PAYLOAD_MAX;
 use evendraw_core::link::{
@@ -16,7 +16,7 @@ use evendraw_core::record::{Anchor, Begun, Doubt, Entry, Noted, Record};
 use evendraw_core::text::{Label, Text};
 use evendraw_core::unit::{Instant, Torque};
 
-use super::line::{Chance, Line};
+use super::line::{Line, Rng};
 
 /// Bytes of a place for a procedure.
 const PLACE_MAX: usize = 16 * 1024;
@@ -125,11 +125,11 @@ impl Adapter {
     }
 
     /// Somebody works with the adapter: records of their own.
-    pub(crate) fn work(&mut self, chance: &mut Chance) {
-        for _ in 0..=chance.byte() % 8 {
+    pub(crate) fn work(&mut self, rng: &mut Rng) {
+        for _ in 0..=rng.byte() % 8 {
             self.keep(
                 Begun {
-                    step: u16::from(chance.byte()),
+                    step: u16::from(rng.byte()),
                 }
                 .into(),
             );
@@ -298,7 +298,7 @@ fn refused(why: Refused) -> Reply<'static> {
 /// A host: `journal` is its file; the rest is gone when it is started again.
 pub(crate) struct Host {
     end: HostEnd,
-    errand: Errand,
+    transfer: Transfer,
     nonce: u32,
     round: u32,
     rounds: u32,
@@ -314,7 +314,7 @@ pub(crate) struct Host {
 }
 
 #[derive(Clone, Debug)]
-enum Errand {
+enum Transfer {
     Identify,
     Send { slot: u8, begun: Option<u32> },
     Watch,
@@ -326,7 +326,7 @@ impl Host {
     pub(crate) fn new(rounds: u32, seed: u64) -> Self {
         Self {
             end: HostEnd::new(),
-            errand: Errand::Identify,
+            transfer: Transfer::Identify,
             nonce: u32::try_from(seed % 1_000).expect("small") * 1_000_000,
             round: 0,
             rounds,
@@ -375,7 +375,7 @@ impl Host {
 
     fn identify(&mut self) {
         self.nonce += 1;
-        self.errand = Errand::Identify;
+        self.transfer = Transfer::Identify;
     }
 
     /// What is kept: the last sequence number and its sum.
@@ -389,7 +389,7 @@ impl Host {
     }
 
     fn sending(&self) -> SendProcedure<'_> {
-        let Errand::Send { slot, begun } = self.errand else {
+        let Transfer::Send { slot, begun } = self.transfer else {
             panic!("not sending");
         };
         let mut sending = SendProcedure::new(slot, &self.blob);
@@ -411,14 +411,14 @@ impl Host {
         }
         self.clock = i64::try_from(at).expect("small");
         let mut end = std::mem::take(&mut self.end);
-        let request = match &self.errand {
-            Errand::Identify => Request::Identify { nonce: self.nonce },
-            Errand::Send { .. } => self.sending().request(),
-            Errand::Watch => Request::Watch { every_ms: 50 },
-            Errand::Anchor => Request::Anchor {
+        let request = match &self.transfer {
+            Transfer::Identify => Request::Identify { nonce: self.nonce },
+            Transfer::Send { .. } => self.sending().request(),
+            Transfer::Watch => Request::Watch { every_ms: 50 },
+            Transfer::Anchor => Request::Anchor {
                 unix_seconds: self.clock,
             },
-            Errand::Pull => self.pulling().request(),
+            Transfer::Pull => self.pulling().request(),
         };
         down.send(end.ask(&request, now).expect("nothing open and identified"));
         self.end = end;
@@ -435,38 +435,38 @@ impl Host {
     }
 
     fn answered(&mut self, reply: &Reply<'_>) {
-        self.errand = match (&self.errand, reply) {
-            (Errand::Identify, Reply::Identity(_)) if self.settling => Errand::Pull,
-            (Errand::Identify, Reply::Identity(_)) => Errand::Send {
+        self.transfer = match (&self.transfer, reply) {
+            (Transfer::Identify, Reply::Identity(_)) if self.settling => Transfer::Pull,
+            (Transfer::Identify, Reply::Identity(_)) => Transfer::Send {
                 slot: 1,
                 begun: None,
             },
-            (&Errand::Send { slot, .. }, reply) => {
+            (&Transfer::Send { slot, .. }, reply) => {
                 let mut sending = self.sending();
                 match sending.answered(reply) {
-                    SendStep::Done => Errand::Watch,
+                    SendStep::Done => Transfer::Watch,
                     SendStep::GoOn => match *reply {
-                        Reply::Have { have, .. } => Errand::Send {
+                        Reply::Have { have, .. } => Transfer::Send {
                             slot,
                             begun: Some(have),
                         },
-                        _ => Errand::Send { slot, begun: None },
+                        _ => Transfer::Send { slot, begun: None },
                     },
                     SendStep::Refused(why, at) => panic!("refused: {why} at {at}"),
                 }
             }
-            (Errand::Watch, Reply::Watching { .. }) => Errand::Anchor,
-            (Errand::Anchor, Reply::Anchored) => {
+            (Transfer::Watch, Reply::Watching { .. }) => Transfer::Anchor,
+            (Transfer::Anchor, Reply::Anchored) => {
                 self.anchored.push(self.clock);
-                Errand::Pull
+                Transfer::Pull
             }
-            (Errand::Pull, reply) => {
+            (Transfer::Pull, reply) => {
                 let mut pulling = self.pulling();
                 let step = pulling.answered(reply).expect("the same journal");
                 assert_eq!(step.gap, None);
                 self.journal.extend_from_slice(step.frames);
                 if step.more {
-                    Errand::Pull
+                    Transfer::Pull
                 } else if self.settling {
                     self.finished = true;
                     return;
@@ -474,19 +474,19 @@ impl Host {
                     self.round += 1;
                     if self.round == self.rounds {
                         self.settling = true;
-                        Errand::Pull
+                        Transfer::Pull
                     } else {
                         // The next procedure differs from the last.
                         self.stored = 1_000 + i32::try_from(self.round).expect("small");
                         self.blob = procedure(self.stored);
-                        Errand::Send {
+                        Transfer::Send {
                             slot: 1,
                             begun: None,
                         }
                     }
                 }
             }
-            (errand, reply) => panic!("{reply:?} does not answer {errand:?}"),
+            (transfer, reply) => panic!("{reply:?} does not answer {transfer:?}"),
         };
     }
 }

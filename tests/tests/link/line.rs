@@ -3,9 +3,9 @@
 use std::collections::VecDeque;
 
 /// A seeded source of chance: splitmix64 [Steele, Lea and Flood 2014].
-pub(crate) struct Chance(u64);
+pub(crate) struct Rng(u64);
 
-impl Chance {
+impl Rng {
     pub(crate) fn new(seed: u64) -> Self {
         Self(seed ^ 0x5DEE_CE66_D1CE_4E5B)
     }
@@ -124,35 +124,35 @@ impl Line {
     }
 
     /// What arrives within one ms.
-    pub(crate) fn arrived(&mut self, chance: &mut Chance) -> Vec<u8> {
+    pub(crate) fn arrived(&mut self, rng: &mut Rng) -> Vec<u8> {
         let mut arrived = Vec::new();
         for _ in 0..BYTES_A_MS {
             let silent = self.silent_for > 0;
             self.silent_for = self.silent_for.saturating_sub(1);
             let Some(byte) = self.queue.pop_front() else {
-                if !self.last.is_empty() && chance.one_in(self.trouble.repeated) {
+                if !self.last.is_empty() && rng.one_in(self.trouble.repeated) {
                     self.queue.extend(&self.last);
                 }
                 self.last.clear();
-                if chance.one_in(self.trouble.invented) {
-                    arrived.push(chance.byte());
+                if rng.one_in(self.trouble.invented) {
+                    arrived.push(rng.byte());
                 }
                 continue;
             };
-            if chance.one_in(self.trouble.cut) {
+            if rng.one_in(self.trouble.cut) {
                 self.silent_for = SILENCE;
             }
             if silent {
                 continue;
             }
-            if chance.one_in(self.trouble.lost) {
+            if rng.one_in(self.trouble.lost) {
                 continue;
             }
-            if chance.one_in(self.trouble.invented) {
-                arrived.push(chance.byte());
+            if rng.one_in(self.trouble.invented) {
+                arrived.push(rng.byte());
             }
-            let flip = if chance.one_in(self.trouble.flipped) {
-                1 << (chance.byte() % 8)
+            let flip = if rng.one_in(self.trouble.flipped) {
+                1 << (rng.byte() % 8)
             } else {
                 0
             };

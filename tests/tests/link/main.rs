@@ -5,16 +5,16 @@
 //! alone.
 
 mod ends;
-mod errands;
 mod line;
+mod transfers;
 
 use ends::{Adapter, Host};
-use line::{Chance, Line, Trouble};
+use line::{Line, Rng, Trouble};
 
-/// Runs both ends until the host has done its errands `rounds` times; then the line goes quiet and the journal is pulled to
+/// Runs both ends until the host has done its transfers `rounds` times; then the line goes quiet and the journal is pulled to
 /// its end. Returns frames sent by both.
 fn worked(seed: u64, trouble: Trouble, rounds: u32) -> u32 {
-    let mut chance = Chance::new(seed);
+    let mut rng = Rng::new(seed);
     let mut adapter = Adapter::new();
     let mut host = Host::new(rounds, seed);
     let (mut down, mut up) = (Line::new(trouble), Line::new(trouble));
@@ -31,24 +31,24 @@ fn worked(seed: u64, trouble: Trouble, rounds: u32) -> u32 {
         if host.is_settling() {
             (down, up) = (down.quiet(), up.quiet());
         } else {
-            if chance.one_in(trouble.adapter_restart) {
+            if rng.one_in(trouble.adapter_restart) {
                 adapter.restart();
                 boots += 1;
             }
-            if chance.one_in(trouble.host_restart) {
+            if rng.one_in(trouble.host_restart) {
                 host.restart();
                 restarts += 1;
             }
-            if chance.one_in(trouble.work) {
-                adapter.work(&mut chance);
+            if rng.one_in(trouble.work) {
+                adapter.work(&mut rng);
             }
         }
         host.run(at, &mut down);
-        for byte in down.arrived(&mut chance) {
+        for byte in down.arrived(&mut rng) {
             adapter.hear(byte, &mut up);
         }
         adapter.run(at, &mut up);
-        for byte in up.arrived(&mut chance) {
+        for byte in up.arrived(&mut rng) {
             host.hear(byte);
         }
     }

@@ -16,7 +16,7 @@ use evendraw_core::text::Label;
 use evendraw_core::unit::{Instant, Rotation, Torque};
 use evendraw_core::verdict::{Reason, Verdict};
 use evendraw_tests::table::rows;
-use model::{Chance, Model, Setup};
+use model::{Model, Rng, Setup};
 
 /// N·m or degrees as the core counts them.
 fn thousandths(value: f64) -> i32 {
@@ -117,8 +117,8 @@ fn tightened(
 ) -> Result<Attempt, String> {
     let procedure = procedure(target);
     let mut work = Work::new(&procedure);
-    let mut chance = Chance::new(seed);
-    let mut model = Model::new(setup, &mut chance);
+    let mut rng = Rng::new(seed);
+    let mut model = Model::new(setup, &mut rng);
     let take = &mut |seconds, torque, angle| work.sample(seconds, torque, angle);
     model.rest(0.5, take);
     model.run_down(strokes, take);
@@ -144,29 +144,29 @@ struct Case {
 }
 
 fn case(number: u64) -> Case {
-    let chance = &mut Chance::new(9_000 + number);
+    let rng = &mut Rng::new(9_000 + number);
     let is_short = number % 2 == 1;
-    let target = chance.between(5.0, 60.0);
+    let target = rng.between(5.0, 60.0);
     // What falls short by less than the window is wide may be accepted.
-    let drag = target * chance.between(if is_short { 0.08 } else { 0.02 }, 0.4);
+    let drag = target * rng.between(if is_short { 0.08 } else { 0.02 }, 0.4);
     let strokes = 1 + u32::try_from(number % 20).unwrap_or(0);
     let setup = Setup {
         drag,
-        wave: chance.between(0.0, 0.08),
-        breakaway: chance.between(0.0, 0.2),
-        run_down: f64::from(strokes) * chance.between(40.0, 150.0) + 10.0,
-        toe: chance.between(1.0, 12.0),
-        slope: target / chance.one_of(&[8.0, 20.0, 60.0, 150.0]),
-        train: target * chance.between(0.2, 1.5),
-        rate: chance.one_of(&[200.0, 500.0, 1_000.0]),
-        torque_noise: target * chance.between(0.001, 0.005),
-        angle_noise: chance.between(0.02, 0.08),
+        wave: rng.between(0.0, 0.08),
+        breakaway: rng.between(0.0, 0.2),
+        run_down: f64::from(strokes) * rng.between(40.0, 150.0) + 10.0,
+        toe: rng.between(1.0, 12.0),
+        slope: target / rng.one_of(&[8.0, 20.0, 60.0, 150.0]),
+        train: target * rng.between(0.2, 1.5),
+        rate: rng.one_of(&[200.0, 500.0, 1_000.0]),
+        torque_noise: target * rng.between(0.001, 0.005),
+        angle_noise: rng.between(0.02, 0.08),
     };
     Case {
         setup,
         target,
         strokes,
-        pulls: chance.one_of(&[1, 3, 6]),
+        pulls: rng.one_of(&[1, 3, 6]),
         is_short,
     }
 }
@@ -268,7 +268,7 @@ fn of_240_nuts_run_down_and_pulled_none_is_judged_wrong() {
             pulls,
             is_short,
         } = case(number);
-        let miss = Chance::new(number).between(-0.01, 0.01) * target;
+        let miss = Rng::new(number).between(-0.01, 0.01) * target;
         let end = target + miss + if is_short { 0.0 } else { setup.drag };
         let told = match tightened(setup, target, strokes, pulls, end, number) {
             Err(why) => Some(why),

@@ -4,9 +4,9 @@
 //! spring from where the nut meets it. Shares nothing with the bench of the desktop. Knows nothing of limits and verdicts.
 
 /// splitmix64, Steele, Lea and Flood 2014: small, and the same everywhere.
-pub(crate) struct Chance(u64);
+pub(crate) struct Rng(u64);
 
-impl Chance {
+impl Rng {
     pub(crate) fn new(seed: u64) -> Self {
         Self(seed.wrapping_mul(0xD134_2543_DE82_EF95))
     }
@@ -88,7 +88,7 @@ pub(crate) type Taker<'t> = dyn FnMut(f64, f64, f64) + 't;
 /// The nut in motion.
 pub(crate) struct Model<'a> {
     setup: Setup,
-    chance: &'a mut Chance,
+    rng: &'a mut Rng,
     hand: f64,
     slack: f64,
     turned: f64,
@@ -98,10 +98,10 @@ pub(crate) struct Model<'a> {
 }
 
 impl<'a> Model<'a> {
-    pub(crate) fn new(setup: Setup, chance: &'a mut Chance) -> Self {
+    pub(crate) fn new(setup: Setup, rng: &'a mut Rng) -> Self {
         Self {
             setup,
-            chance,
+            rng,
             hand: 0.0,
             slack: 0.0,
             turned: 0.0,
@@ -113,11 +113,11 @@ impl<'a> Model<'a> {
 
     /// The nut is run down to a few degrees before it meets the joint.
     pub(crate) fn run_down(&mut self, strokes: u32, take: &mut Taker<'_>) {
-        let short = self.chance.between(5.0, 15.0);
+        let short = self.rng.between(5.0, 15.0);
         let each = (self.setup.run_down - short) / f64::from(strokes);
         for _ in 0..strokes {
             let end = self.turned + each;
-            let speed = self.chance.between(90.0, 300.0);
+            let speed = self.rng.between(90.0, 300.0);
             self.stroke(speed, take, |model| model.turned >= end);
         }
     }
@@ -126,7 +126,7 @@ impl<'a> Model<'a> {
     pub(crate) fn pull(&mut self, to: f64, take: &mut Taker<'_>) {
         let rest = (to - self.setup.drag) / self.setup.slope
             + (self.setup.run_down - self.turned).max(0.0);
-        let speed = (rest + to / self.setup.train) / self.chance.between(1.0, 2.5);
+        let speed = (rest + to / self.setup.train) / self.rng.between(1.0, 2.5);
         self.stroke(speed, take, |model| model.torque >= to);
     }
 
@@ -139,14 +139,14 @@ impl<'a> Model<'a> {
 
     fn stroke(&mut self, speed: f64, take: &mut Taker<'_>, is_there: impl Fn(&Self) -> bool) {
         let begun = self.hand;
-        let phase = self.chance.between(0.0, 6.0);
+        let phase = self.rng.between(0.0, 6.0);
         let rate = self.setup.rate;
         while !is_there(self) && self.hand - begun < 2_000.0 {
             // A hand is no motor: a fifth slower and faster, some three times a second.
             let pace = 1.0 + 0.2 * (18.0 * self.seconds + phase).sin();
             self.advance(speed * pace / rate, take);
         }
-        let stands = self.chance.between(0.02, 0.1);
+        let stands = self.rng.between(0.02, 0.1);
         self.rest(stands, take);
         let back = self.torque / self.setup.train / (0.15 * rate);
         while self.torque > 0.0 {
@@ -157,7 +157,7 @@ impl<'a> Model<'a> {
         while self.hand > begun {
             self.advance(-back, take);
         }
-        let pause = self.chance.between(0.2, 0.4);
+        let pause = self.rng.between(0.2, 0.4);
         self.rest(pause, take);
     }
 
@@ -187,8 +187,8 @@ impl<'a> Model<'a> {
             self.slack += high;
         }
         self.torque = wound(self.slack);
-        let torque = self.torque + self.setup.torque_noise * self.chance.bell();
-        let angle = self.hand + self.setup.angle_noise * self.chance.bell();
+        let torque = self.torque + self.setup.torque_noise * self.rng.bell();
+        let angle = self.hand + self.setup.angle_noise * self.rng.bell();
         take(self.seconds, torque, angle);
     }
 }

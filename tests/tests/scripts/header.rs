@@ -53,13 +53,13 @@ pub(crate) fn procedure(script: &str, lines: &[String]) -> Procedure {
                         ("person", "") => terms.person_named = true,
                         ("tool", "") => terms.tool_named = true,
                         ("steepest", rise) => {
-                            terms.watch.gradient_max = rise.parse().expect("mN·m per degree");
+                            terms.limits.gradient_max = rise.parse().expect("mN·m per degree");
                         }
                         ("flattest", rise) => {
-                            terms.watch.gradient_min = rise.parse().expect("mN·m per degree");
+                            terms.limits.gradient_min = rise.parse().expect("mN·m per degree");
                         }
                         ("bears", most) => {
-                            terms.watch.overload = Torque::from_millinewton_meters(milli(most));
+                            terms.limits.overload = Torque::from_millinewton_meters(milli(most));
                         }
                         ("sum", degrees) => {
                             terms.angle_sum_max = Some(Angle::from_millidegrees(milli(degrees)))

@@ -12,7 +12,7 @@ mod language;
 use std::fs;
 use std::path::PathBuf;
 
-use evendraw_core::check_sum::crc32;
+use evendraw_core::crc::crc32;
 use evendraw_core::record::RULES;
 use evendraw_core::verdict::Reason;
 use language::Script;

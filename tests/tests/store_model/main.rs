@@ -17,7 +17,7 @@ use evendraw_core::record::{Entry, Noted};
 use evendraw_core::text::Text;
 use evendraw_core::unit::Instant;
 
-use schedule::{Chance, Step, schedule};
+use schedule::{Rng, Step, schedule};
 use simulated::Simulated;
 
 const PLAN: &str = "[build]\ntitle = \"Harbour pump 7\"\n";
@@ -25,7 +25,7 @@ const PLAN: &str = "[build]\ntitle = \"Harbour pump 7\"\n";
 /// What goes on at the stand, and what must be true of it.
 struct Stand {
     disk: Simulated,
-    chance: Chance,
+    rng: Rng,
     /// Where the person has the journal.
     at: PathBuf,
     journal: Option<Journal<Simulated>>,
@@ -75,7 +75,7 @@ impl Stand {
     fn new(seed: u64) -> Self {
         Self {
             disk: Simulated::new(seed),
-            chance: Chance::new(seed ^ 0x57A4D),
+            rng: Rng::new(seed ^ 0x57A4D),
             at: PathBuf::from("bay/pump.evj"),
             journal: None,
             kept: Vec::new(),
@@ -92,7 +92,7 @@ impl Stand {
 
     fn entry(&mut self) -> Entry {
         self.next += 1;
-        let text = &"a remark, as long as it happens to be, of this pull"[..self.chance.below(48)];
+        let text = &"a remark, as long as it happens to be, of this pull"[..self.rng.below(48)];
         Entry {
             joint: 0,
             seq: self.next,
@@ -112,8 +112,8 @@ impl Stand {
             Step::Work(many) => self.work(many),
             Step::Failing => self.disk.fail_soon(),
             Step::Kill => {
-                if self.chance.one_in(2) {
-                    let bytes = self.chance.below(200);
+                if self.rng.one_in(2) {
+                    let bytes = self.rng.below(200);
                     self.disk.end_after(bytes, false);
                 } else {
                     self.restart(false);
@@ -138,7 +138,7 @@ impl Stand {
         if self.journal.is_none() {
             self.take_up();
         }
-        match self.chance.below(12) {
+        match self.rng.below(12) {
             0 => return self.second_program(),
             1 => return self.print(),
             2 => return self.remark(),
@@ -168,9 +168,9 @@ impl Stand {
     /// A fact of the desktop: told that it failed, it is not tried again.
     fn remark(&mut self) {
         let fact = HostFact::Handover {
-            text: "for whoever goes on".repeat(1 + self.chance.below(3)),
+            text: "for whoever goes on".repeat(1 + self.rng.below(3)),
         };
-        let batch = vec![Fact::Host(fact.clone()); 1 + self.chance.below(3)];
+        let batch = vec![Fact::Host(fact.clone()); 1 + self.rng.below(3)];
         let facts = vec![fact; batch.len()];
         let Some(journal) = &mut self.journal else {
             return;
@@ -370,7 +370,7 @@ impl Stand {
             "half a sheet, or an older one: {:?}",
             found.map(|bytes| String::from_utf8_lossy(&bytes).into_owned())
         );
-        let text = format!("sheet {}, ", self.next).repeat(1 + self.chance.below(40));
+        let text = format!("sheet {}, ", self.next).repeat(1 + self.rng.below(40));
         let new = Some(text.clone().into_bytes());
         match disk::replace(&self.disk, path, text.as_bytes()) {
             Ok(()) => self.sheet = vec![new],
@@ -401,11 +401,11 @@ impl Stand {
             return;
         };
         let at = self.at.clone();
-        match self.chance.below(6) {
+        match self.rng.below(6) {
             0 => self.disk.delete(&at),
             1 => self.disk.put(&at, bytes),
             2 => {
-                let some = self.chance.below(bytes.len() + 1);
+                let some = self.rng.below(bytes.len() + 1);
                 self.disk.put(&at, bytes[..some].to_vec());
             }
             3 => self.disk.put(&at, b"something else altogether".to_vec()),
@@ -453,7 +453,7 @@ fn run(seed: u64, is_told: bool) -> Counts {
         }
     }
     // In the end the power goes, and the disk is a good one again.
-    let with_power = stand.chance.one_in(2);
+    let with_power = stand.rng.one_in(2);
     stand.restart(with_power);
     stand.disk.calm();
     stand.take_up();

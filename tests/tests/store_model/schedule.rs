@@ -4,9 +4,9 @@
 
 /// What is drawn from a seed. [SplitMix64: Steele, Lea, Flood 2014, OOPSLA]
 #[derive(Clone, Debug)]
-pub(crate) struct Chance(u64);
+pub(crate) struct Rng(u64);
 
-impl Chance {
+impl Rng {
     pub(crate) const fn new(seed: u64) -> Self {
         Self(seed)
     }
@@ -46,18 +46,18 @@ pub(crate) enum Step {
 
 /// The steps of a seed. Mishaps are rare in some schedules and frequent in others.
 pub(crate) fn schedule(seed: u64) -> Vec<Step> {
-    let mut chance = Chance::new(seed);
-    let calm = 2 + chance.below(10);
-    let steps = 10 + chance.below(40);
+    let mut rng = Rng::new(seed);
+    let calm = 2 + rng.below(10);
+    let steps = 10 + rng.below(40);
     (0..steps)
         .map(|_| {
-            if !chance.one_in(calm) {
-                return Step::Work(1 + u8::try_from(chance.below(5)).unwrap());
+            if !rng.one_in(calm) {
+                return Step::Work(1 + u8::try_from(rng.below(5)).unwrap());
             }
-            match chance.below(4) {
+            match rng.below(4) {
                 0 => Step::Failing,
                 1 => Step::Kill,
-                2 => Step::Cut(u16::try_from(chance.below(600)).unwrap()),
+                2 => Step::Cut(u16::try_from(rng.below(600)).unwrap()),
                 _ => Step::Stranger,
             }
         })

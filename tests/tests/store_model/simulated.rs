@@ -12,7 +12,7 @@ use std::rc::Rc;
 
 use evendraw::disk::{Disk, DiskFile, Kind};
 
-use crate::schedule::Chance;
+use crate::schedule::Rng;
 
 /// The disk, as every program sees it.
 #[derive(Clone, Debug)]
@@ -20,7 +20,7 @@ pub(crate) struct Simulated(Rc<RefCell<State>>);
 
 #[derive(Debug)]
 struct State {
-    chance: Chance,
+    rng: Rng,
     names: BTreeMap<PathBuf, u64>,
     /// The names that a power cut leaves.
     safe_names: BTreeMap<PathBuf, u64>,
@@ -95,7 +95,7 @@ impl State {
             Some(0) => {
                 self.failing = None;
                 self.failed = Some(what);
-                if self.chance.one_in(2) {
+                if self.rng.one_in(2) {
                     Err(io::ErrorKind::StorageFull.into())
                 } else {
                     Err(broken())
@@ -180,11 +180,11 @@ fn put_names(names: &mut BTreeMap<PathBuf, u64>, changes: &[(PathBuf, Option<u64
 
 impl Simulated {
     pub(crate) fn new(seed: u64) -> Self {
-        let mut chance = Chance::new(seed ^ 0xD15C);
-        let has_links = !chance.one_in(6);
-        let tells = chance.one_in(2);
+        let mut rng = Rng::new(seed ^ 0xD15C);
+        let has_links = !rng.one_in(6);
+        let tells = rng.one_in(2);
         Self(Rc::new(RefCell::new(State {
-            chance,
+            rng,
             names: BTreeMap::new(),
             safe_names: BTreeMap::new(),
             pending_names: Vec::new(),
@@ -202,7 +202,7 @@ impl Simulated {
     /// One of the next calls fails.
     pub(crate) fn fail_soon(&self) {
         let mut state = self.0.borrow_mut();
-        let steps = state.chance.below(12);
+        let steps = state.rng.below(12);
         state.failing = Some(steps);
     }
 
@@ -278,14 +278,14 @@ impl Simulated {
 /// Leaves what a power cut leaves.
 fn cut(state: &mut State) {
     for changes in std::mem::take(&mut state.pending_names) {
-        if state.chance.one_in(2) {
+        if state.rng.one_in(2) {
             put_names(&mut state.safe_names, &changes);
         }
     }
     state.names.clone_from(&state.safe_names);
     for inode in state.files.values_mut() {
         for change in std::mem::take(&mut inode.pending) {
-            if let Some(change) = torn(change, &inode.safe, &mut state.chance) {
+            if let Some(change) = torn(change, &inode.safe, &mut state.rng) {
                 change.put(&mut inode.safe);
             }
         }
@@ -297,11 +297,11 @@ fn cut(state: &mut State) {
 
 /// What became of a change that was never synced. Where there were bytes before, each sector is the old or the new one; beyond the
 /// old end it may also be zeros or junk.
-fn torn(change: Change, safe: &[u8], chance: &mut Chance) -> Option<Change> {
+fn torn(change: Change, safe: &[u8], rng: &mut Rng) -> Option<Change> {
     let Change::Write { at, mut bytes } = change else {
-        return (!chance.one_in(2)).then_some(change);
+        return (!rng.one_in(2)).then_some(change);
     };
-    let (kind, cut) = (chance.below(5), chance.below(bytes.len() + 1));
+    let (kind, cut) = (rng.below(5), rng.below(bytes.len() + 1));
     let lost = match kind {
         0 => return None,
         1 => 0..0,
@@ -316,7 +316,7 @@ fn torn(change: Change, safe: &[u8], chance: &mut Chance) -> Option<Change> {
     for place in lost {
         bytes[place] = match safe.get(at + place) {
             Some(old) => *old,
-            None if kind == 3 => chance.draw().to_le_bytes()[0],
+            None if kind == 3 => rng.draw().to_le_bytes()[0],
             None => 0,
         };
     }
@@ -437,7 +437,7 @@ impl DiskFile for Held {
         let failed = state.ask("write_at");
         let some = match &failed {
             Err(_) if state.off => return failed,
-            Err(_) => state.chance.below(bytes.len() + 1),
+            Err(_) => state.rng.below(bytes.len() + 1),
             Ok(()) => bytes.len(),
         };
         let written = state.spend(some);

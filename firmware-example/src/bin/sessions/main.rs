@@ -7,7 +7,7 @@
 #[cfg(target_os = "none")]
 mod chip;
 
-use evendraw_core::check_sum::crc32;
+use evendraw_core::crc::crc32;
 use evendraw_core::journal;
 use evendraw_core::limits::RECORD_MAX;
 use evendraw_firmware::exercise;

@@ -58,7 +58,7 @@ impl Bench {
         } else {
             0.0
         };
-        let advance = self.states[i].set_mm
+        let advance = self.states[i].embedding_mm
             + plastic_mm
             + toe
             + attempt.give_mm_per_N * load_N
@@ -222,7 +222,7 @@ impl Bench {
             .map(|(state, metal)| {
                 if metal.clamps && !state.failed {
                     metal.pitch_mm / 360.0 * (state.rotation_deg - metal.run_down_deg)
-                        - state.set_mm
+                        - state.embedding_mm
                         - state.plastic_mm
                 } else {
                     -1.0
@@ -252,11 +252,11 @@ impl Bench {
             let share = -(-step / creep.time_s).exp_m1();
             let pressed = self.model.interaction.parts.times(&self.loads_N);
             for (i, (state, pressed)) in self.states.iter_mut().zip(&pressed).enumerate() {
-                let missing = creep.ratio * pressed - (state.set_mm - state.embedded_mm);
+                let missing = creep.ratio * pressed - (state.embedding_mm - state.embedded_mm);
                 let embedding =
                     self.metal[i].embedding_mm(self.loads_N[i], state.embedded_mm, step);
                 state.embedded_mm += embedding;
-                state.set_mm += missing.max(0.0) * share + embedding;
+                state.embedding_mm += missing.max(0.0) * share + embedding;
             }
             self.settle();
         }

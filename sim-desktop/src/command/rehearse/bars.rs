@@ -56,7 +56,7 @@ pub(super) fn lines(joint: &Joint, passes: &[PassResult]) -> Vec<String> {
         }));
     }
     lines.push(row("settled, µm", &|_, pass| {
-        format!("{:.1}", pass.settled_um)
+        format!("{:.1}", pass.embedding_um)
     }));
     lines.push(row("at, min", &|_, pass| {
         format!("{:.1}", pass.seconds / 60.0)
@@ -125,7 +125,7 @@ mod tests {
             stage,
             round: None,
             clamps_kn: (0_u8..).zip(loads.iter().copied()).collect(),
-            settled_um: 1.0,
+            embedding_um: 1.0,
             seconds: 60.0,
         }
     }

@@ -101,7 +101,12 @@ fn checks(job: &Job, joint: &Joint, out: &mut Output<'_>) -> Result<(), CommandE
     let stages = plan
         .stages
         .iter()
-        .filter(|stage| matches!(stage.word, "check" | "measure" | "wait" | "fit" | "later"))
+        .filter(|stage| {
+            matches!(
+                stage.word,
+                "check" | "measure" | "wait" | "fit" | "retorque"
+            )
+        })
         .map(StagePlan::sentence);
     for text in condition.chain(offset).chain(stages) {
         out.object(&json!({

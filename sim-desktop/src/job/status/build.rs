@@ -139,7 +139,7 @@ fn exceptions(
         return items;
     }
     if view.mark().is_closed() && !joint::to_witness(view).is_empty() {
-        let fasteners = view.label_list(view.joint.witness());
+        let fasteners = view.label_list(view.joint.second_look());
         let what = format!("fasteners {fasteners}: not witnessed");
         items.push(Item::new(Mark::Doubtful, whole(), what));
     }
@@ -197,7 +197,9 @@ fn witnessed(status: &Status, views: &[View<'_>]) -> String {
         .filter(|person| person.is_witness)
         .map(|person| person.name.as_str())
         .collect();
-    let is_wanted = views.iter().any(|view| !view.joint.witness().is_empty());
+    let is_wanted = views
+        .iter()
+        .any(|view| !view.joint.second_look().is_empty());
     match (looked.is_empty(), is_wanted) {
         (false, _) => looked.join(", "),
         (true, true) => "not witnessed, though the plan asks for it".to_owned(),

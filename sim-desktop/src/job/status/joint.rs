@@ -315,7 +315,7 @@ pub(super) fn to_witness(view: &View<'_>) -> Vec<String> {
     if witness(view).is_some() {
         return Vec::new();
     }
-    let labels = view.joint.witness().iter();
+    let labels = view.joint.second_look().iter();
     labels
         .map(|own| view.joint.label(*own).to_owned())
         .collect()
@@ -610,7 +610,7 @@ fn reached(attempt: &Attempt, kind: &StageKind, shown: Shown) -> String {
         .angle
         .map_or_else(|| "angle unknown".to_owned(), words::angle);
     match kind {
-        StageKind::Turn { .. } => format!("{angle} at {}", shown.words(attempt.settled)),
+        StageKind::Turn { .. } => format!("{angle} at {}", shown.words(attempt.final_torque)),
         StageKind::BackOff { .. } => format!("{angle} back"),
         StageKind::Repeat { .. } | StageKind::Hold { .. } => {
             format!("{}, moved {angle}", shown.reached(attempt))
@@ -622,13 +622,13 @@ fn reached(attempt: &Attempt, kind: &StageKind, shown: Shown) -> String {
 fn detail(attempt: &Attempt, kind: &StageKind, shown: Shown) -> String {
     let mut parts = Vec::new();
     // A final torque within 1 % of the peak says nothing more.
-    let apart = (attempt.peak - attempt.settled).millinewton_meters();
-    if i64::from(apart) * 100 > i64::from(attempt.settled.millinewton_meters().abs()) {
+    let apart = (attempt.peak - attempt.final_torque).millinewton_meters();
+    if i64::from(apart) * 100 > i64::from(attempt.final_torque.millinewton_meters().abs()) {
         parts.push(match kind {
             StageKind::Turn { .. } | StageKind::BackOff { .. } => {
                 format!("peak {}", shown.words(attempt.peak))
             }
-            _ => format!("at the end {}", shown.words(attempt.settled)),
+            _ => format!("at the end {}", shown.words(attempt.final_torque)),
         });
     }
     if let (
@@ -664,8 +664,8 @@ fn remarks(view: &View<'_>, fastener: u8, kept: &Kept<'_>) -> String {
     if let Some(share) = shared.next() {
         parts.push(format!("shared with {}", share.joint));
     }
-    let is_one_of_few = view.joint.witness().len() < view.joint.positions().len();
-    let is_wanted = view.joint.witness().contains(&fastener) && witness(view).is_none();
+    let is_one_of_few = view.joint.second_look().len() < view.joint.positions().len();
+    let is_wanted = view.joint.second_look().contains(&fastener) && witness(view).is_none();
     if is_one_of_few && is_wanted {
         parts.push("not witnessed".to_owned());
     }

@@ -268,7 +268,7 @@ pub fn attempt_object(names: &Names, joint: u8, attempt: &Attempt) -> Value {
         "attempt": attempt.attempt,
         "pulls": attempt.pulls,
         "peak_torque_Nm": newton_meters(attempt.peak),
-        "final_torque_Nm": newton_meters(attempt.settled),
+        "final_torque_Nm": newton_meters(attempt.final_torque),
         "angle_deg": degrees(attempt.angle),
         "verdict": words::verdict(attempt.verdict),
         "reasons": reasons,
@@ -599,8 +599,8 @@ fn attempt_words(names: &Names, joint: u8, attempt: &Attempt) -> String {
     // The judged number first: the peak for a torque, the angle for a turn.
     line.push_str(&shown.reached(attempt));
     // The peak is read less its noise, so of a flat end it may come out a hair below.
-    let end = shown.number(attempt.settled);
-    if attempt.settled < attempt.peak && end != shown.number(attempt.peak) {
+    let end = shown.number(attempt.final_torque);
+    if attempt.final_torque < attempt.peak && end != shown.number(attempt.peak) {
         line.push_str(&format!(" (at the end {end})"));
     }
     match attempt.angle {
@@ -952,7 +952,7 @@ mod tests {
             verdict: Verdict::Rejected,
             reasons: Reasons::NONE.with(Reason::AngleHigh),
             peak: Torque::from_millinewton_meters(64_125),
-            settled: Torque::from_millinewton_meters(63_900),
+            final_torque: Torque::from_millinewton_meters(63_900),
             angle: Some(Angle::from_millidegrees(97_000)),
             prevailing: Added::Measured(Torque::from_millinewton_meters(8_250)),
             restart: None,

@@ -7,7 +7,7 @@ use evendraw_core::unit::{Instant, Length, Rotation, Torque};
 
 use super::*;
 use crate::job::Job;
-use crate::sheet::{Sheet, page, text, twelve};
+use crate::sheet::{Sheet, page, summary, text};
 use crate::store::{Damage, Fact, Purpose, opening};
 
 const HEAD: &str = "[build]\ntitle = \"Valve\"\nunit = \"valve 3\"\ndocument = \"sheet 1, revision A\"\n\n[[joint]]\nid = \"lid\"\n\
@@ -133,7 +133,7 @@ fn a_build_with_everything_done_is_complete_and_answers_the_twelve_questions() {
     let model = world.sheet();
     assert!(model.is_complete(), "{:#?}", model.open);
     assert!(text(&model).contains("\nCOMPLETE\n") && page(&model).contains("COMPLETE"));
-    let answers = twelve(&model);
+    let answers = summary(&model);
     assert_eq!(answers.len(), 12);
     for (question, wanted) in [
         ("Which unit", "valve 3"),

@@ -36,7 +36,7 @@ pub(super) struct Frame<'a> {
 /// A joint compiled, and the fasteners that a second person must look at.
 pub(super) struct Compiled {
     pub(super) plan: JointPlan,
-    pub(super) witness: Vec<u8>,
+    pub(super) second_look: Vec<u8>,
 }
 
 /// The joint's own order: how, and which fastener after which.
@@ -94,7 +94,7 @@ impl<'a> Frame<'a> {
         let together = stage::together(reader, &around);
         around.together = &together;
         let base = self.base(order, &together, reader);
-        let witness = witness(reader, &around, &base.list);
+        let second_look = second_look(reader, &around, &base.list);
         let metal = Metal::read(reader, &self.joint.id);
         let access = access(reader);
         let mut terms = terms(reader, metal.condition.is_some(), self.instruments.has_any);
@@ -179,7 +179,7 @@ impl<'a> Frame<'a> {
             thread_size: metal.thread_size,
             strength: metal.strength,
         };
-        Some(Compiled { plan, witness })
+        Some(Compiled { plan, second_look })
     }
 
     /// The number of each written stage in the procedure; none for one that the answers leave out.
@@ -495,15 +495,15 @@ impl<'a> Frame<'a> {
             let parts = self.joint.needs.iter().map(|part| part.text.as_str());
             let below = Interface::from_parts(parts);
             if let Some((least, most)) = rise::bounds(thread, grip_mm, condition, below) {
-                terms.watch.gradient_min = least;
-                terms.watch.gradient_max = most;
-                terms.watch.turn_rise = least;
+                terms.limits.gradient_min = least;
+                terms.limits.gradient_max = most;
+                terms.limits.turn_rise = least;
             }
         }
         if let Some(strength) = &metal.strength {
             let from = rise::yields_from(thread, strength, condition);
             if let Some(torque) = most_torque(stages) {
-                rise::near_yield(&mut terms.watch, f64::from(torque) / from);
+                rise::near_yield(&mut terms.limits, f64::from(torque) / from);
             }
         }
     }
@@ -527,8 +527,8 @@ impl<'a> Frame<'a> {
 }
 
 /// The fasteners that a second person must look at.
-fn witness(reader: &mut Reader<'_>, around: &Around<'_>, base: &[u8]) -> Vec<u8> {
-    match reader.value("witness") {
+fn second_look(reader: &mut Reader<'_>, around: &Around<'_>, base: &[u8]) -> Vec<u8> {
+    match reader.value("second_look") {
         Some(Node {
             value: Value::Flag(all),
             ..
@@ -536,7 +536,7 @@ fn witness(reader: &mut Reader<'_>, around: &Around<'_>, base: &[u8]) -> Vec<u8>
             true => base.to_vec(),
             false => Vec::new(),
         },
-        Some(_) => stage::places(reader, "witness", around).unwrap_or_default(),
+        Some(_) => stage::places(reader, "second_look", around).unwrap_or_default(),
         None => Vec::new(),
     }
 }

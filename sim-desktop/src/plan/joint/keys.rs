@@ -1,8 +1,8 @@
 //! The keys of a joint, each read on its own.
 
+use evendraw_core::curve_limits::CurveLimits;
 use evendraw_core::limits::{FASTENERS_MAX, LABEL_MAX};
 use evendraw_core::procedure::{Hand, Redo, Reuse, Terms};
-use evendraw_core::watch::Watch;
 
 use super::{Access, Name, Share, Variant};
 use crate::limits::{COMBINATIONS_MAX, NAMES_MAX, VARIANTS_MAX, counted};
@@ -435,16 +435,16 @@ pub(super) fn terms(reader: &mut Reader<'_>, is_condition_stated: bool, has_tool
             }
         },
     };
-    let mut watch = Watch::default();
+    let mut limits = CurveLimits::default();
     if let Some(typed) = reader.text("snug")
         && let Some(torque) = quantity::torque(&typed)
     {
-        watch.snug = torque;
+        limits.snug = torque;
     }
     if let Some(typed) = reader.text("train")
         && let Some(rate) = rate(&typed)
     {
-        watch.train = rate;
+        limits.train = rate;
     }
     let angle_sum_max = reader
         .text("sum_max")
@@ -457,7 +457,7 @@ pub(super) fn terms(reader: &mut Reader<'_>, is_condition_stated: bool, has_tool
         person_named: true,
         tool_named: has_tools,
         angle_sum_max,
-        watch,
+        limits,
     }
 }
 

@@ -50,6 +50,6 @@ pub(super) fn ask(id: &str, printed_for: Option<&Typed<'_>>, condition: Option<&
             printed.text, threads.text
         ),
         "do these two belong together?",
-        format!("{so}: take the value that the document prints for threads as they are, never one of your own reckoning"),
+        format!("{so}: take the value that the document prints for threads as they are, never one of your own calculation"),
     );
 }

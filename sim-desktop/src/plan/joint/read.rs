@@ -148,7 +148,7 @@ pub(in crate::plan) fn read(
         closes,
         needs,
         shares,
-        witness: Vec::new(),
+        second_look: Vec::new(),
         variants,
         plans: Vec::new(),
         line: node.place.to.line(&node.place.bytes()),
@@ -200,7 +200,7 @@ pub(in crate::plan) fn read(
     reader.also_asked(&asked);
     reader.finish(|_| None);
     for compiled in done {
-        joint.witness = compiled.witness;
+        joint.second_look = compiled.second_look;
         joint.plans.push(compiled.plan);
     }
     (!joint.plans.is_empty() && has_id).then_some(joint)

@@ -48,7 +48,7 @@ impl Kind<'_, '_, '_> {
             "back-off" => self.back_off(),
             "hold" => self.hold(),
             "repeat" => self.repeat(before),
-            "seat" => self.seat(),
+            "start-by-hand" => self.seat(),
             "check" => {
                 self.ask("check")?;
                 self.per_fastener(on);

@@ -57,28 +57,28 @@ pub(in crate::plan) struct Pass {
 
 /// Keys that stages know, with the kinds they belong to; for a key in the wrong place.
 const KEYS: [(&str, &str); 22] = [
-    ("torque", "tighten, turn, hold, repeat, align, later"),
-    ("printed", "tighten, hold, align, later"),
+    ("torque", "tighten, turn, hold, repeat, align, retorque"),
+    ("printed", "tighten, hold, align, retorque"),
     ("angle", "turn, back-off"),
     ("to", "back-off"),
     ("seconds", "hold"),
     ("still", "repeat, hold"),
     ("min", "repeat"),
     ("max", "repeat"),
-    ("turns", "seat"),
+    ("turns", "start-by-hand"),
     ("ask", "check, measure"),
     ("per", "check, measure"),
     ("length", "measure"),
     ("on_under", "measure"),
     ("at_least", "wait"),
     ("at_most", "wait"),
-    ("after", "wait, later"),
-    ("engine", "later"),
+    ("after", "wait, retorque"),
+    ("engine", "retorque"),
     ("one_sweep", "turn"),
     ("prevailing", "tighten, and the joint"),
     ("sum_max", "turn"),
-    ("each", "tighten, turn, align, later"),
-    ("within", "tighten, turn, measure, later"),
+    ("each", "tighten, turn, align, retorque"),
+    ("within", "tighten, turn, measure, retorque"),
 ];
 
 /// Reads one stage. `before` is the pass that a `repeat` would repeat.

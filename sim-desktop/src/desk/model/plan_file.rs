@@ -1,0 +1,146 @@
+//! The plan's file: opened, watched, read again, or written from the form; and the job that goes with it.
+//!
+//! Knows nothing of what is in a plan.
+
+use std::path::Path;
+use std::time::SystemTime;
+
+use evendraw_core::ledger::Standing;
+
+use super::{Hand, Model, Readings, files};
+use crate::disk::{self, System};
+use crate::plan::Plan;
+use crate::store::{Fact, Purpose};
+
+impl Model {
+    pub(super) fn look_at_plan_file(&mut self) {
+        let Some(path) = &self.file.path else { return };
+        let stamp = files::stamp(path);
+        if stamp.is_none() || stamp == self.file.stamp {
+            return;
+        }
+        self.file.stamp = stamp;
+        self.reload();
+    }
+
+    /// Back to where the last record was made: to that journal, and to that joint if something is still to be done there.
+    pub(super) fn return_to_place(&mut self) {
+        if files::last_used(&self.file.folder, &self.file.name) == Purpose::Job {
+            self.readings = Readings::None;
+        }
+        self.open_job();
+        if self.job.is_none() && self.file.findings.is_empty() && !self.is_rehearsing() {
+            // In use elsewhere, or damaged: said, and left alone.
+            let said = self.notice.take();
+            self.readings = Readings::Bench;
+            self.open_job();
+            self.notice = said.or(self.notice.take());
+        }
+        self.open = self.job.as_ref().and_then(|job| {
+            let last = job.facts().iter().rev().find_map(|fact| match fact {
+                Fact::Entry(entry) => Some(entry.joint),
+                Fact::Host(_) => None,
+            })?;
+            (job.standing(last) != Standing::Final).then_some(last)
+        });
+        self.enter();
+    }
+
+    /// Reads the plan and takes up its journal, or begins one.
+    pub(super) fn open_job(&mut self) {
+        self.job = None;
+        self.bench.station = None;
+        self.open = None;
+        self.bench.faults.clear();
+        self.bench.hand = Hand::Off;
+        self.file.findings.clear();
+        self.dirty = true;
+        let plan = match Plan::parse(&self.file.name, &self.file.text) {
+            Ok(plan) => plan,
+            Err(errors) => {
+                self.file.findings = errors
+                    .list()
+                    .iter()
+                    .map(|fault| files::finding(&self.file.text, fault))
+                    .collect();
+                return;
+            }
+        };
+        self.file.findings = plan
+            .warnings()
+            .iter()
+            .map(|fault| files::finding(&self.file.text, fault))
+            .collect();
+        match files::take_up(&self.file.folder, &self.file.name, plan, self.purpose()) {
+            Ok((mut job, told)) => {
+                let now = SystemTime::now()
+                    .duration_since(SystemTime::UNIX_EPOCH)
+                    .map_or(0, |since| since.as_secs());
+                let since = self.micros / 1_000_000;
+                job.set_wall_time(i64::try_from(now.saturating_sub(since)).unwrap_or(0));
+                self.job = Some(job);
+                if let Some(words) = told {
+                    self.say(true, words);
+                }
+            }
+            Err(error) => self.say(true, error.to_string()),
+        }
+    }
+
+    pub(super) fn open_plan(&mut self, path: &Path) {
+        match Self::open(Some(path)) {
+            Ok(mut other) => {
+                other.seen_s = self.seen_s;
+                other.micros = self.micros;
+                other.bench.pace = self.bench.pace;
+                other.browser = self.browser;
+                other.newton_meters = self.newton_meters;
+                other.picker = self.picker;
+                *self = other;
+                self.dirty = true;
+            }
+            Err(error) => self.say(true, error.to_string()),
+        }
+    }
+
+    pub(super) fn reload(&mut self) {
+        let Some(path) = self.file.path.clone() else {
+            return;
+        };
+        match crate::limits::read_plan(&path) {
+            Ok(text) => {
+                self.file.stamp = files::stamp(&path);
+                self.file.text = text;
+                let open = self.open;
+                // The journal is let go of before it is taken up again.
+                self.open_job();
+                self.open = open.filter(|_| self.job.is_some());
+                self.say(
+                    !self.file.findings.is_empty(),
+                    if self.job.is_some() {
+                        "the plan was read again"
+                    } else {
+                        "the plan cannot be used: F6 shows where"
+                    },
+                );
+            }
+            Err(error) => self.say(true, format!("{} cannot be read: {error}", path.display())),
+        }
+    }
+
+    pub(super) fn save_plan(&mut self, path: &Path, text: &str) {
+        if path.as_os_str().is_empty() {
+            return self.say(true, "the plan needs a file name");
+        }
+        match disk::create(&System, path, text.as_bytes()) {
+            Ok(()) => self.open_plan(path),
+            Err(error) => self.say(
+                true,
+                format!(
+                    "{} cannot be written: {error}; a file that exists is never written over",
+                    path.display()
+                ),
+            ),
+        }
+    }
+}
