@@ -14,11 +14,13 @@ mod metal;
 mod named;
 mod output;
 mod paper;
+mod parts;
 mod pattern;
 mod plan_file;
 mod preload;
 mod record;
 mod rehearse;
+mod say;
 mod schema;
 mod setting;
 mod sheet;
@@ -70,6 +72,8 @@ enum Command {
     Record(record::Args),
     Sheet(sheet::Args),
     Paper(paper::Args),
+    Say(say::Args),
+    Parts(parts::Args),
     Convert(convert::Args),
     Pattern(pattern::Args),
     Compare(compare::Args),
@@ -93,6 +97,8 @@ impl Command {
             Self::Record(args) => record::run(args, out),
             Self::Sheet(args) => sheet::run(args, out),
             Self::Paper(args) => paper::run(args, out),
+            Self::Say(args) => say::run(args, out),
+            Self::Parts(args) => parts::run(args, out),
             Self::Convert(args) => convert::run(args, out),
             Self::Pattern(args) => pattern::run(args, out),
             Self::Compare(args) => compare::run(args, out),

@@ -11,7 +11,7 @@ mod traces;
 
 pub use content::{Content, Damage, Fact};
 pub use error::StoreError;
-pub use host::{HostFact, PLAN_PIECE_MAX};
+pub use host::{Became, HostFact, PLAN_PIECE_MAX, PartState};
 pub use journal::{
     JOURNAL_MAX, Journal, Purpose, changing, opening, read, read_on, read_with_bytes,
 };

@@ -19,7 +19,7 @@ use super::unit::Shown;
 use crate::mark::Mark;
 use crate::peers::is_of_peers;
 use crate::plan::{Joint, JointPlan, Plan, Tool};
-use crate::store::{Fact, HostFact};
+use crate::store::{Became, Fact, HostFact};
 use crate::uncertainty::{Judged, in_hand, judged};
 use crate::words;
 
@@ -745,6 +745,23 @@ pub fn attempt_line(names: &Names, joint: u8, attempt: &Attempt) -> String {
     format!("{place}: {}", attempt_words(names, joint, attempt))
 }
 
+/// Seconds since 1970, where they are known.
+fn known(unix: i64) -> Option<i64> {
+    (unix != 0).then_some(unix)
+}
+
+/// What was said, by whom and when, as far as each is known.
+fn told(said: &str, by: &str, unix: i64) -> String {
+    let when = known(unix).map(|unix| words::wall_time(Some(unix)));
+    let parts = [said.to_owned(), by.to_owned(), when.unwrap_or_default()];
+    let parts: Vec<String> = parts.into_iter().filter(|part| !part.is_empty()).collect();
+    if parts.is_empty() {
+        String::new()
+    } else {
+        format!(": {}", parts.join(", "))
+    }
+}
+
 /// A fact of the desktop as an object for scripts and a line for people; the pieces of the plan's text are not told.
 #[must_use]
 pub fn tell_host(names: &Names, fact: &HostFact) -> Option<(Value, String)> {
@@ -781,6 +798,65 @@ pub fn tell_host(names: &Names, fact: &HostFact) -> Option<(Value, String)> {
             json!({ "record": "part", "part": part, "here": false }),
             format!("part is NOT here: {part}"),
         ),
+        HostFact::PartIs {
+            part,
+            state,
+            by,
+            unix,
+            said,
+        } => (
+            json!({ "record": "part", "part": part, "here": state.is_here(), "state": state.word(), "said": said, "by": by, "unix": known(*unix) }),
+            format!("part {part}: {}{}", state.word(), told(said, by, *unix)),
+        ),
+        HostFact::TaskDone {
+            task,
+            by,
+            unix,
+            said,
+        } => (
+            json!({ "record": "task", "task": task, "done": true, "said": said, "by": by, "unix": known(*unix) }),
+            format!("task {task} done{}", told(said, by, *unix)),
+        ),
+        HostFact::TaskUndone {
+            task,
+            by,
+            unix,
+            said,
+        } => (
+            json!({ "record": "task", "task": task, "done": false, "said": said, "by": by, "unix": known(*unix) }),
+            format!("task {task} UNDONE{}", told(said, by, *unix)),
+        ),
+        HostFact::Reminder {
+            number,
+            about,
+            text,
+            holds,
+            by,
+            unix,
+        } => (
+            json!({ "record": "reminder", "number": number, "about": about, "text": text, "holds": holds, "by": by, "unix": known(*unix) }),
+            format!("reminder {number}: {text}{}", told(holds, by, *unix)),
+        ),
+        HostFact::ReminderClosed {
+            number,
+            became,
+            said,
+            by,
+            unix,
+        } => {
+            let word = match became {
+                Became::Ticked => "ticked",
+                Became::Part => "part",
+                Became::Task => "task",
+            };
+            (
+                json!({ "record": "reminder-closed", "number": number, "became": word, "said": said, "by": by, "unix": known(*unix) }),
+                format!(
+                    "reminder {number} put away, {word}{}",
+                    told(said, by, *unix)
+                ),
+            )
+        }
         HostFact::Handover { text } => (
             json!({ "record": "handover", "text": text }),
             format!("handover: {text}"),
