@@ -41,7 +41,7 @@
 //! - [`limits`]: every capacity in one table.
 //! - [`pattern`]: orders of work.
 //! - [`procedure`]: what is to be done to one joint.
-//! - [`watch`]: what the curve of a pull is watched for.
+//! - [`curve_limits`]: what the curve of a pull is watched for.
 //! - [`sample`]: from a sensor's counts to a reading.
 //! - [`tracker`]: one attempt as it happens.
 //! - [`trace`]: its curve, thinned.

@@ -8,6 +8,7 @@
 //! fasteners, train, hand, adapter → [`Bench`] (all of it in time) → [`compare`] (many orders and pass counts).
 //!
 //! Knows nothing of procedures, sessions, verdicts, journals or screens.
+#![doc = include_str!("BENCH.md")]
 #![expect(
     non_snake_case,
     reason = "a unit is spelled as the unit is: Nm, kN, MPa"
