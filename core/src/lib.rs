@@ -62,6 +62,14 @@
 //! - **A reader of journals**: [`journal`], [`record`]; [`ledger`] through [`session::Session::restore`].
 #![no_std]
 #![forbid(unsafe_code)]
+#![warn(
+    clippy::disallowed_types,
+    clippy::indexing_slicing,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::as_conversions
+)]
 
 #[cfg(test)]
 extern crate std;
