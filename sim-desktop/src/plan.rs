@@ -21,6 +21,7 @@ mod check;
 mod diagnostic;
 mod guard;
 mod joint;
+mod lines;
 mod place;
 mod plausible;
 pub mod progress;
