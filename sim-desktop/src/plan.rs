@@ -33,7 +33,6 @@ mod place;
 mod plausible;
 pub mod progress;
 mod quantity;
-mod rise;
 mod running;
 pub mod schema;
 mod stage;
