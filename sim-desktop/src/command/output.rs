@@ -1,6 +1,12 @@
 //! What a command says and how it ends: lines for people, objects for scripts, a status for the shell.
 //!
 //! Knows nothing of any command.
+//!
+//! # Why everything is said twice
+//!
+//! *Context:* every command has `--json`. *Choice:* a command says everything twice, and `Output` prints the one
+//! asked for; no command branches on it. *Alternative:* a view struct per command and two printers: more code for the
+//! same words. *Would change our mind:* a third form of output.
 
 use std::fmt;
 use std::io::{self, Write};

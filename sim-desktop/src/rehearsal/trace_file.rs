@@ -2,6 +2,13 @@
 //!
 //! Torque and rotation as the adapter measured them, positive clockwise. What cannot be read is pointed at by line and column;
 //! nothing is skipped in silence. Knows nothing of fasteners.
+//!
+//! # Why a file that cannot be read is pointed at
+//!
+//! *Context:* traces come from any instrument. *Choice:* three columns, points for decimals, times that never go
+//! back; the first row that does not fit is named by line and column, and nothing is skipped. A left-hand thread is
+//! turned round by the host, as the file is positive clockwise. *Would change our mind:* instruments that cannot
+//! write a header.
 
 use std::fmt;
 use std::io::{self, BufRead, Write};
