@@ -426,6 +426,7 @@ kinds! {
     23 1 Apart,
     24 1 Recovered,
     25 1 Running,
+    30 1 Revised,
 }
 
 /// What stands before the fields of every kind: joint, seq, boot, time.

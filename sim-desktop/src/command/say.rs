@@ -109,7 +109,9 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     {
         job.set_wall_time(seconds);
     }
-    job.name_person(&args.name);
+    if !args.name.trim().is_empty() {
+        job.remember_person(args.name.trim());
+    }
     let at = Instant::BOOT;
     let told = match &args.what {
         What::Task { id, undone, said } => {

@@ -4,22 +4,24 @@
 
 use super::actions;
 use super::adapter;
+use super::beside;
 use super::build::{self, BuildState};
 use super::calculator::{self, Calculator};
 use super::compare::{self, CompareState};
 use super::curve::hatch;
 use super::handover;
+use super::ink::{self, Ink as _};
 use super::joint::{self, JointState};
 use super::overlay::{self, Overlay};
 use super::plan::{self, PlanState};
 use super::record::{self, RecordState};
 use super::settings::Settings;
 use super::theme::{self, BODY, Colours, GAP, NOTE};
-use super::view::{Ask, DeskView, Heard, Readings, Status, Wanted};
+use super::view::{About, Ask, DeskView, Heard, Readings, Status, Wanted};
 use super::widgets::{count, focus_ring, line, pressed, silent_line, speak};
 use crate::words;
 use egui::accesskit::Role;
-use egui::{Align2, Key, Rect, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Key, Rect, Sense, Stroke, Ui, pos2, vec2};
 
 /// The screens, in the order of the rail.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
@@ -140,6 +142,7 @@ impl Desk {
                     .retain(|event| !matches!(event, egui::Event::Key { .. }))
             });
         }
+        self.choose(&view.status, &mut asks);
         self.anywhere(ui, view, &mut asks);
         let mut rest = window;
         if view.status.rehearsal || view.status.demo {
@@ -213,6 +216,42 @@ impl Desk {
             }
         }
         asks
+    }
+
+    /// Opens what a choice of the list leads to: that is the desk's own, and nobody else hears of it.
+    fn choose(&mut self, status: &Status, asks: &mut Vec<Ask>) {
+        asks.retain(|ask| {
+            let Ask::Choices(about) = ask else {
+                return true;
+            };
+            if *about == About::Threads {
+                self.screen = Screen::Calculator;
+                self.calculator.ask_of_threads();
+            } else {
+                self.overlay = Some(beside::choices(status, about));
+            }
+            false
+        });
+    }
+
+    /// A line not to be forgotten: about the joint in front, or the build.
+    fn remind(&mut self, view: &DeskView) {
+        let joint = view.joint.as_ref().filter(|_| self.screen == Screen::Joint);
+        self.overlay = Some(Overlay::Reminder(joint.map_or_else(
+            beside::Line::default,
+            |joint| {
+                let place = match joint.next() {
+                    Some(next) => format!(", fastener {}", next.label),
+                    None => String::new(),
+                };
+                beside::Line {
+                    about: joint.id.clone(),
+                    title: joint.title.clone(),
+                    work: format!("{}{place}", joint.title),
+                    ..beside::Line::default()
+                }
+            },
+        )));
     }
 
     /// Fits the drawing to the window: never less than 800 by 500 points to draw on, and larger on a wall screen.
@@ -297,6 +336,12 @@ impl Desk {
         if pressed(ui, Key::F11) {
             self.open_adapter(asks);
         }
+        if pressed(ui, Key::F12) {
+            self.remind(view);
+        }
+        if matches!(self.screen, Screen::Build | Screen::Handover) && pressed(ui, Key::L) {
+            self.overlay = Some(beside::list(&view.status, 0));
+        }
         // A letter that opened a line to type is not its first letter.
         if self.overlay.is_some() {
             ui.input_mut(|input| {
@@ -326,7 +371,7 @@ impl Desk {
             );
             let response = ui.interact(cell, ui.scope_id().with(("screen", word)), Sense::click());
             let here = self.screen == screen;
-            response.widget_info(|| WidgetInfo::selected(Role::Tab, true, here, word));
+            response.widget_info(|| ink::selected(Role::Tab, true, here, word));
             if here {
                 // The sheet in front joins the page: no line between them.
                 ui.painter().rect_filled(
@@ -432,7 +477,7 @@ impl Desk {
                 let response =
                     ui.interact(cell, ui.scope_id().with(("block", caption)), Sense::click());
                 let said = format!("{caption}: {value}");
-                response.widget_info(|| WidgetInfo::labeled(Role::Button, true, &said));
+                response.widget_info(|| ink::labeled(Role::Button, true, &said));
                 if response.hovered() {
                     ui.painter()
                         .rect_filled(cell.shrink(1.0), 0.0, colours.well);
@@ -492,7 +537,7 @@ fn unreal_band(ui: &mut Ui, rect: Rect, status: &Status) {
     let words = words.join(". ");
     let galley =
         ui.painter()
-            .layout_no_wrap(words.clone(), theme::strong(BODY), colours.on_rehearsal);
+            .words_in_line(words.clone(), theme::strong(BODY), colours.on_rehearsal);
     let ground = Rect::from_center_size(rect.center(), galley.size() + vec2(28.0, 8.0));
     ui.painter().rect_filled(ground, 0.0, colours.rehearsal);
     ui.painter().galley(

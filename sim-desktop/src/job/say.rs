@@ -205,13 +205,6 @@ impl Job {
         self.unix_at_boot
             .map_or(0, |zero| zero.saturating_add(since))
     }
-
-    /// Names who says what follows, where no joint is worked: the name stands in what is said.
-    pub fn name_person(&mut self, name: &str) {
-        if !name.trim().is_empty() {
-            self.person = Some(name.trim().to_owned());
-        }
-    }
 }
 
 /// Id of the task that a reminder became.

@@ -271,10 +271,10 @@ impl TaskStatus {
     #[must_use]
     pub fn line(&self) -> String {
         let words = [
-            self.done.as_str(),
+            self.ask.as_str(),
+            &self.done,
             &self.why,
             &self.layers(),
-            &self.ask,
             &self.note,
         ];
         let words: Vec<&str> = words.into_iter().filter(|word| !word.is_empty()).collect();

@@ -4,11 +4,12 @@
 //! files or drawing.
 
 use evendraw_core::audit::torque_window;
+use evendraw_core::ledger::NONE;
 use evendraw_core::procedure::{
     AngleWindow, EngineState, Moment, Procedure, StageKind, TorqueWindow,
 };
 use evendraw_core::record::{
-    Added, AfterPass, Attempt, Decision, Doubt, Entry, Manner, Record, Role, Seen,
+    Added, AfterPass, Attempt, Decision, Doubt, Entry, Manner, Record, Revised, Role, Seen,
 };
 use evendraw_core::unit::{Angle, Torque};
 use evendraw_core::verdict::Verdict;
@@ -27,6 +28,8 @@ use crate::words;
 #[derive(Clone, Debug, Default)]
 pub struct Names {
     joints: Vec<(u8, JointNames)>,
+    /// Names under earlier revisions: the joint, the number of its last record under it, and what it was called then.
+    earlier: Vec<(u8, u32, Names)>,
 }
 
 #[derive(Clone, Debug)]
@@ -70,6 +73,25 @@ impl Names {
             },
         ));
         self
+    }
+
+    /// With the names that a joint's records up to this number were made under.
+    #[must_use]
+    pub fn with_earlier(mut self, joint: u8, last: u32, names: Self) -> Self {
+        self.earlier.push((joint, last, names));
+        self
+    }
+
+    /// The names that a record was made under.
+    #[must_use]
+    pub fn at(&self, entry: &Entry) -> &Self {
+        let earlier = self
+            .earlier
+            .iter()
+            .filter(|(joint, last, _)| *joint == entry.joint && entry.seq <= *last);
+        earlier
+            .min_by_key(|(_, last, _)| *last)
+            .map_or(self, |(_, _, names)| names)
     }
 
     fn of(&self, joint: u8) -> Option<&JointNames> {
@@ -307,6 +329,7 @@ pub const fn verdict_mark(verdict: Verdict) -> Mark {
 /// What a record says. Every kind of record is told here, and nowhere else.
 #[must_use]
 pub fn tell(names: &Names, entry: &Entry) -> Telling {
+    let names = names.at(entry);
     let joint = entry.joint;
     let step = |kind, step, words: String| Telling::new(kind, About::Step(step), words);
     let whole = |kind, words: String| Telling::new(kind, About::Joint, words);
@@ -556,6 +579,23 @@ pub fn tell(names: &Names, entry: &Entry) -> Telling {
                 .with("seen", seen)
                 .on(List::Notes)
         }
+        Record::Revised(Revised::Joint { procedure, .. }) => {
+            let words = format!(
+                "goes on under another procedure, {procedure:08x}: what did not change holds"
+            );
+            whole("revised", words)
+                .with("procedure", format!("{procedure:08x}"))
+                .on(List::Notes)
+        }
+        Record::Revised(Revised::Fastener { fastener, from, .. }) => {
+            let words = if *from == NONE {
+                "new in this revision"
+            } else {
+                "carried into this revision"
+            };
+            Telling::new("carried", About::Fastener(*fastener), words.to_owned())
+                .with("new", *from == NONE)
+        }
         Record::Recovered(own) => {
             let words = format!(
                 "RECOVERED: {} bytes of a torn record dropped, {} damaged bytes set aside",
@@ -717,10 +757,12 @@ fn quoted(text: &str) -> String {
     } else {
         text.to_owned()
     };
+    // A cell may have lines; what else steers a terminal has no form of its own in a table.
+    let text = words::visible_lines(&text);
     if text.contains([',', '"', '\n', '\r']) {
         format!("\"{}\"", text.replace('"', "\"\""))
     } else {
-        text
+        text.into_owned()
     }
 }
 
