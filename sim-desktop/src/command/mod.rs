@@ -17,11 +17,13 @@ mod paper;
 mod pattern;
 mod plan_file;
 mod preload;
+mod recall;
 mod record;
 mod rehearse;
 mod schema;
 mod setting;
 mod sheet;
+mod shelf;
 mod slope;
 mod stretch;
 mod thread;
@@ -70,6 +72,8 @@ enum Command {
     Record(record::Args),
     Sheet(sheet::Args),
     Paper(paper::Args),
+    Shelf(shelf::Args),
+    Recall(recall::Args),
     Convert(convert::Args),
     Pattern(pattern::Args),
     Compare(compare::Args),
@@ -93,6 +97,8 @@ impl Command {
             Self::Record(args) => record::run(args, out),
             Self::Sheet(args) => sheet::run(args, out),
             Self::Paper(args) => paper::run(args, out),
+            Self::Shelf(args) => shelf::run(args, out),
+            Self::Recall(args) => recall::run(args, out),
             Self::Convert(args) => convert::run(args, out),
             Self::Pattern(args) => pattern::run(args, out),
             Self::Compare(args) => compare::run(args, out),

@@ -8,12 +8,14 @@ mod curve;
 mod map;
 mod mark;
 mod page;
+mod recall;
 mod short;
 #[cfg(test)]
 mod specimen;
 mod summary;
 mod text;
 
+pub use recall::{Recalled, recall_page};
 pub use blank::blank_page;
 pub use page::page;
 pub use short::short_page;
