@@ -49,8 +49,8 @@ pub struct Build {
 /// How a build stands, as the projection says.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Standing {
-    /// Its state, as a letter of [`Mark::letter`].
-    pub mark: char,
+    /// Its state, as the word of [`Mark::word`].
+    pub mark: String,
     /// Its state in words.
     pub words: String,
     /// Steps settled.
@@ -200,7 +200,7 @@ impl Build {
                         .to_owned(),
                 );
                 build.standing.words = "its plan is lost".to_owned();
-                build.standing.mark = Mark::Doubtful.letter();
+                Mark::Doubtful.word().clone_into(&mut build.standing.mark);
             }
         }
         build.take_pulls(plan.as_ref(), content, &clock);
@@ -441,7 +441,7 @@ impl Standing {
                 .map(|due| due.to_string())
         };
         Self {
-            mark: status.mark().letter(),
+            mark: status.mark().word().to_owned(),
             words: status.headline(),
             done: status.joints.iter().map(|joint| joint.done).sum(),
             steps: status.joints.iter().map(|joint| joint.steps).sum(),

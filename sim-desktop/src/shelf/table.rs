@@ -102,7 +102,7 @@ impl Row {
             document: build.document.clone(),
             mark: Mark::ALL
                 .into_iter()
-                .find(|mark| mark.letter() == own.mark)
+                .find(|mark| mark.word() == own.mark)
                 .unwrap_or(Mark::Open),
             words: own.words.clone(),
             done: own.done,
