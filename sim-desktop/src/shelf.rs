@@ -6,6 +6,7 @@
 //! screens, paper or tables.
 
 pub mod build;
+pub mod export;
 mod index;
 pub mod recall;
 pub mod table;

@@ -9,6 +9,7 @@ mod compare;
 mod convert;
 mod desk;
 mod engagement;
+mod export;
 mod judge;
 mod metal;
 mod named;
@@ -74,6 +75,7 @@ enum Command {
     Paper(paper::Args),
     Shelf(shelf::Args),
     Recall(recall::Args),
+    Export(export::Args),
     Convert(convert::Args),
     Pattern(pattern::Args),
     Compare(compare::Args),
@@ -99,6 +101,7 @@ impl Command {
             Self::Paper(args) => paper::run(args, out),
             Self::Shelf(args) => shelf::run(args, out),
             Self::Recall(args) => recall::run(args, out),
+            Self::Export(args) => export::run(args, out),
             Self::Convert(args) => convert::run(args, out),
             Self::Pattern(args) => pattern::run(args, out),
             Self::Compare(args) => compare::run(args, out),

@@ -65,7 +65,12 @@ pub(super) struct Args {
     #[arg(long)]
     csv: bool,
     /// Writes a page to print.
-    #[arg(short = 'o', long = "output", value_name = "FILE", conflicts_with = "csv")]
+    #[arg(
+        short = 'o',
+        long = "output",
+        value_name = "FILE",
+        conflicts_with = "csv"
+    )]
     output: Option<PathBuf>,
     /// Replaces an earlier output of this program; nothing else is ever written over.
     #[arg(long, requires = "output")]
@@ -137,7 +142,10 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             asked: asked(args),
             answer: words.clone(),
             lines: &page,
-            passed: passed.iter().map(|one| format!("{}: {}", one.name, one.why)).collect(),
+            passed: passed
+                .iter()
+                .map(|one| format!("{}: {}", one.name, one.why))
+                .collect(),
             off: args.off.clone(),
         });
         outputs::write(path, &page, Over::ours_if(args.force))?;
@@ -299,4 +307,3 @@ fn off(text: &str) -> Result<Off, CommandError> {
     let size = Quantity::<PercentUnit>::parse(size.trim()).or_else(|_| Err(bad()))?;
     Off::from_ppm(sign * size.parts_per_million()).ok_or_else(bad)
 }
-

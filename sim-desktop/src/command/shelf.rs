@@ -42,7 +42,10 @@ pub(super) struct Args {
 pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
     let shelf = opened(&args.shelf, args.anew)?;
     let (rows, passed, rehearsals) = rows(&shelf, args.rehearsals);
-    let mut rows: Vec<Row> = rows.into_iter().filter(|row| holds(row, &args.filter)).collect();
+    let mut rows: Vec<Row> = rows
+        .into_iter()
+        .filter(|row| holds(row, &args.filter))
+        .collect();
     sort(&mut rows, args.sort, false);
     let width = rows
         .iter()
@@ -52,7 +55,11 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         .min(32);
     for row in &rows {
         out.object(&object(row))?;
-        let what = if row.unit.is_empty() { &row.title } else { &row.unit };
+        let what = if row.unit.is_empty() {
+            &row.title
+        } else {
+            &row.unit
+        };
         out.line(format_args!(
             "{:<width$}  {:<11} {:>4} %  {:<16}  {what}",
             row.name,
@@ -64,7 +71,11 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             out.wrapped(&format!("{:<width$}    ", ""), &waits)?;
         }
     }
-    let mut sum = format!("{} of {}", rows.len(), counted(shelf.found().len(), "build"));
+    let mut sum = format!(
+        "{} of {}",
+        rows.len(),
+        counted(shelf.found().len(), "build")
+    );
     if rehearsals > 0 && !args.rehearsals {
         sum.push_str(&format!("; {} left out", counted(rehearsals, "rehearsal")));
     }

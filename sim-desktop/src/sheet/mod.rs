@@ -15,9 +15,9 @@ mod specimen;
 mod summary;
 mod text;
 
-pub use recall::{Recalled, recall_page};
 pub use blank::blank_page;
 pub use page::page;
+pub use recall::{Recalled, recall_page};
 pub use short::short_page;
 pub use summary::{Answer, summary};
 pub use text::text;

@@ -169,6 +169,12 @@ impl Pull {
         }
     }
 
+    /// How the value came to be, as scripts know it.
+    #[must_use]
+    pub const fn evidence(&self) -> &'static str {
+        "measured"
+    }
+
     /// The highest torque, in mN·m: what the upper limit is held against.
     #[must_use]
     pub const fn peak(&self) -> i32 {
@@ -230,7 +236,9 @@ impl Build {
     /// What stands at a place of [`Build::names`].
     #[must_use]
     pub fn name(&self, place: u16) -> &str {
-        self.names.get(usize::from(place)).map_or("", String::as_str)
+        self.names
+            .get(usize::from(place))
+            .map_or("", String::as_str)
     }
 
     /// The id of a joint; its number where the plan is lost.
@@ -445,7 +453,10 @@ impl Standing {
             words: status.headline(),
             done: status.joints.iter().map(|joint| joint.done).sum(),
             steps: status.joints.iter().map(|joint| joint.steps).sum(),
-            last_worked: content.entries().filter_map(|entry| clock.unix(entry)).max(),
+            last_worked: content
+                .entries()
+                .filter_map(|entry| clock.unix(entry))
+                .max(),
             next: status
                 .next
                 .as_ref()
@@ -541,7 +552,10 @@ fn flaws(content: &Content) -> Vec<String> {
 /// A build that no journal was begun for; none where the file is no plan at all.
 pub(super) fn of_plan(path: &Path, today: Date) -> Result<Option<Build>, String> {
     let text = read_plan(path).map_err(|error| format!("cannot be read: {error}: passed over"))?;
-    if !text.lines().any(|line| line.trim_start().starts_with("[[joint]]")) {
+    if !text
+        .lines()
+        .any(|line| line.trim_start().starts_with("[[joint]]"))
+    {
         return Ok(None);
     }
     let name = path

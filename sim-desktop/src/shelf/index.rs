@@ -92,13 +92,17 @@ pub(super) fn digest(bytes: &[u8]) -> u64 {
     let mut blocks = bytes.chunks_exact(32);
     for block in &mut blocks {
         for (lane, word) in lanes.iter_mut().zip(block.chunks_exact(8)) {
-            let word = word.first_chunk::<8>().map_or(0, |word| u64::from_le_bytes(*word));
+            let word = word
+                .first_chunk::<8>()
+                .map_or(0, |word| u64::from_le_bytes(*word));
             *lane = step(*lane, word);
         }
     }
     let rest = blocks.remainder();
     let sum = lanes.into_iter().fold(0, step);
-    let sum = rest.iter().fold(sum, |sum, &byte| step(sum, u64::from(byte)));
+    let sum = rest
+        .iter()
+        .fold(sum, |sum, &byte| step(sum, u64::from(byte)));
     let sum = step(sum, u64::try_from(bytes.len()).unwrap_or(u64::MAX));
     sum ^ sum >> 32
 }

@@ -299,15 +299,20 @@ impl Line {
             torque_Nm: torque(pull.torque()),
             low_Nm: pull.low.map(torque),
             high_Nm: pull.high.map(torque),
-            at: pull.at.and_then(|at| jiff::Timestamp::from_second(at).ok()).map(|at| at.to_string()),
+            at: pull
+                .at
+                .and_then(|at| jiff::Timestamp::from_second(at).ok())
+                .map(|at| at.to_string()),
             attempt: attempt.attempt,
             verdict: crate::words::verdict(attempt.verdict),
-            evidence: "measured",
+            evidence: pull.evidence(),
             last: pull.is_last,
             person: build.name(pull.person).to_owned(),
             margin_low_Nm: pull.low.map(|low| apart(pull.torque(), low)),
             margin_high_Nm: pull.high.map(|high| apart(high, pull.peak())),
-            true_Nm: question.off.map(|off| newton_meters(off.truth(pull.torque()))),
+            true_Nm: question
+                .off
+                .map(|off| newton_meters(off.truth(pull.torque()))),
             outside: question.outside(pull).map(Side::word),
             unix: pull.at,
         }

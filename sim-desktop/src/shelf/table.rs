@@ -174,7 +174,9 @@ pub fn sort(rows: &mut [Row], by: Sort, reversed: bool) {
         Sort::Name => rows.sort_by(|one, other| one.name.cmp(&other.name)),
         Sort::State => rows.sort_by_key(|row| (row.mark.gravity(), row.name.clone())),
         Sort::Progress => rows.sort_by_key(|row| (row.percent(), row.name.clone())),
-        Sort::Worked => rows.sort_by_key(|row| (std::cmp::Reverse(row.last_worked), row.name.clone())),
+        Sort::Worked => {
+            rows.sort_by_key(|row| (std::cmp::Reverse(row.last_worked), row.name.clone()))
+        }
         Sort::Retorques => rows.sort_by_key(|row| (most(row.retorques.len()), row.name.clone())),
         Sort::Doubts => rows.sort_by_key(|row| (most(row.doubts.len()), row.name.clone())),
         Sort::Tools => rows.sort_by_key(|row| (most(row.expired.len()), row.name.clone())),

@@ -67,7 +67,11 @@ pub(crate) fn plan(number: u32, size: Size) -> String {
             text,
             "[[tool]]\nid = \"{tool}\"\nkind = \"adapter\"\ncapacity = \"200 N·m\"\nlowest = \"5 N·m\"\naccuracy = \"2 %\"\n\
              calibrated = 2024-01-05\ndue = {}\n\n",
-            if tool == "B3" { "2025-06-30" } else { "2099-01-05" }
+            if tool == "B3" {
+                "2025-06-30"
+            } else {
+                "2099-01-05"
+            }
         );
     }
     for joint in 0..size.joints {
@@ -83,7 +87,14 @@ pub(crate) fn plan(number: u32, size: Size) -> String {
             text.push_str("needs = [\"gasket\"]\n");
         }
         let places: Vec<String> = (0..size.fasteners)
-            .map(|place| format!("{} = [{}, {}]", place + 1, 40 * (place % 10), 40 * (place / 10)))
+            .map(|place| {
+                format!(
+                    "{} = [{}, {}]",
+                    place + 1,
+                    40 * (place % 10),
+                    40 * (place / 10)
+                )
+            })
             .collect();
         let _ = writeln!(text, "positions = {{ {} }}\n", places.join(", "));
         for torque in [15, 25, 35, 45] {
@@ -154,7 +165,11 @@ impl Work {
         let role = Role::Operator;
         self.say(joint, Input::Person { name, role });
         // A calibration that ran out is waived by name: the shelf shall show it.
-        let waiver = if tool == "B3" { "S. Brandt: no other" } else { "" };
+        let waiver = if tool == "B3" {
+            "S. Brandt: no other"
+        } else {
+            ""
+        };
         self.say(joint, Input::Tool { id: tool, waiver });
         loop {
             let next = self.job.session(joint).expect("no variants").next();
@@ -236,7 +251,11 @@ impl Work {
             self.feed(joint, sample(to / 10 * step, turn));
         }
         for _ in 0..60 {
-            if self.job.session(joint).is_none_or(|session| !session.is_in_pull()) {
+            if self
+                .job
+                .session(joint)
+                .is_none_or(|session| !session.is_in_pull())
+            {
                 break;
             }
             self.feed(joint, sample(0, turn));
@@ -248,7 +267,11 @@ impl Work {
         self.clock += 20_000;
         let done = self
             .job
-            .apply(joint, Instant::from_micros(self.clock), Input::Sample(sample))
+            .apply(
+                joint,
+                Instant::from_micros(self.clock),
+                Input::Sample(sample),
+            )
             .expect("the plan has this joint");
         assert!(done.held.is_empty(), "{:?}", done.held);
     }
@@ -262,14 +285,15 @@ pub(crate) fn name(number: u32) -> String {
 /// Works one build and keeps it below the folder. Returns the attempts made.
 pub(crate) fn build(folder: &Path, number: u32, size: Size) -> usize {
     let text = plan(number, size);
-    let plan = Plan::parse("pump.toml", &text).unwrap_or_else(|errors| panic!("{}", errors.report(false)));
+    let plan =
+        Plan::parse("pump.toml", &text).unwrap_or_else(|errors| panic!("{}", errors.report(false)));
     let mut work = Work::new(Job::unkept(plan, Purpose::Job), number);
     work.run(number);
     let own = folder.join(name(number));
     fs::create_dir_all(&own).expect("a folder");
     fs::write(own.join("pump.toml"), &text).expect("a plan");
-    let mut journal =
-        Journal::create(&own.join("pump.evj"), Purpose::Job, "pump.toml", &text).expect("a journal");
+    let mut journal = Journal::create(&own.join("pump.evj"), Purpose::Job, "pump.toml", &text)
+        .expect("a journal");
     let mut entries: Vec<Entry> = Vec::new();
     let mut attempts = 0;
     for fact in work.job.facts() {
@@ -284,7 +308,9 @@ pub(crate) fn build(folder: &Path, number: u32, size: Size) -> usize {
             Fact::Host(fact) => {
                 journal.append(&entries).expect("kept");
                 entries.clear();
-                journal.append_facts(std::slice::from_ref(fact)).expect("kept");
+                journal
+                    .append_facts(std::slice::from_ref(fact))
+                    .expect("kept");
             }
         }
     }
