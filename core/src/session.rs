@@ -9,8 +9,9 @@ mod answer;
 mod input;
 mod outcome;
 mod pull;
+mod told;
 
-pub use input::{Input, Refusal};
+pub use input::{Input, Readout, Refusal};
 pub use outcome::{Announcement, Next, Outcome};
 
 use core::borrow::Borrow;
@@ -372,6 +373,13 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             Input::MeasurementLost => self.measurement_lost(outcome),
             Input::Select { fastener } => self.select(fastener),
             Input::Finish => self.finish(outcome),
+            Input::Read { step, readout } => self.read(step, readout, outcome),
+            Input::BySetting {
+                step,
+                setting,
+                stands_for,
+                moved,
+            } => self.by_setting(step, setting, stands_for, moved, outcome),
             Input::Confirm { step } => self.confirm(step, outcome),
             Input::Paper { step } => self.ticked_on_paper(step, outcome),
             Input::Answer { step, yes, note } => self.answer(step, yes, note, outcome),
