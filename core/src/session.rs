@@ -468,15 +468,21 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     /// Makes a record at the time that counts now.
     fn record(&mut self, record: impl Into<Record>, outcome: &mut Outcome) -> Result<(), Refusal> {
+        self.make(record.into(), outcome);
+        Ok(())
+    }
+
+    /// One function for all kinds: in each place where a record is made it would take some 50 bytes of a chip's flash.
+    #[inline(never)]
+    fn make(&mut self, record: Record, outcome: &mut Outcome) {
         let entry = Entry {
             joint: self.joint,
             seq: self.ledger.seq().saturating_add(1),
             boot: self.ledger.boot(),
             at: self.now,
-            record: record.into(),
+            record,
         };
         self.keep(entry, outcome);
-        Ok(())
     }
 
     /// The one place where a record comes into being: folded and handed out together, so neither can happen alone.
