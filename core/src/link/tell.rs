@@ -406,7 +406,8 @@ mod tests {
         ];
         for input in told {
             let tell = Tell::of(&input).expect("it is told");
-            assert_eq!(tell.input(&mut Readout::NOTHING), Some(input));
+            let mut room = Readout::NOTHING;
+            assert_eq!(tell.input(&mut room), Some(input));
         }
     }
 
@@ -452,7 +453,8 @@ mod tests {
             tell(12, 0, 0x0001_0001),
             tell(16, 0, -1),
         ] {
-            assert_eq!(wrong.input(&mut Readout::NOTHING), None, "{wrong:?}");
+            let mut room = Readout::NOTHING;
+            assert_eq!(wrong.input(&mut room), None, "{wrong:?}");
         }
     }
 }

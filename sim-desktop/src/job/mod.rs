@@ -12,6 +12,7 @@ mod shared;
 mod standing;
 pub mod status;
 mod tool_check;
+pub mod ways;
 
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};

@@ -49,7 +49,7 @@ use crate::plan::{Answers, Joint, JointPlan, Plan};
 use crate::store::{Content, Damage, Fact, HostFact, Traces};
 
 pub use curve::{CurveState, curve_of, state_of_curve};
-pub use evidence::{How, Tally, attempt_of, wanted};
+pub use evidence::{How, Tally, attempt_of};
 pub use model::{
     AttemptRow, CheckRow, Curve, FastenerStatus, Item, JointStatus, NextJoint, PartStatus,
     PersonStatus, StageCell, StageStatus, Status, ToolStatus, counted,

@@ -292,12 +292,12 @@ impl Board {
                     continue;
                 }
                 Heard::Question(Request::Tell(tell)) => {
-                    let (what, which, value, text) =
-                        (tell.what, tell.which, tell.value, tell.text.to_owned());
+                    let text = tell.text.to_owned();
                     let tell = Tell {
-                        what,
-                        which,
-                        value,
+                        what: tell.what,
+                        which: tell.which,
+                        value: tell.value,
+                        second: tell.second,
                         text: &text,
                     };
                     let mut readout = Readout::NOTHING;

@@ -729,7 +729,17 @@ fn held(job: &Job, joint: u8, held: &[Held]) -> Prompt {
         match own {
             Held::Plan(Hold::Part(_)) => what_now.push("When the part has arrived: A."),
             Held::Plan(_) => what_now.push("Work on that first: F2 shows the build."),
-            Held::ToolUnknown { .. } | Held::ToolRange { .. } | Held::ToolOverdue { .. } => {
+            Held::ToolUnsuited { .. } | Held::ToolEvidence { .. } => {
+                what_now.push("Take another tool: T.");
+                let suits = job.tools_for_next(joint).first().map(|id| (*id).to_owned());
+                choices.extend(
+                    suits.map(|id| choice("1", format!("Take {id}"), Act::Tool(id.clone()))),
+                );
+            }
+            Held::ToolUnknown { .. }
+            | Held::ToolRange { .. }
+            | Held::ToolNotNamed { .. }
+            | Held::ToolOverdue { .. } => {
                 what_now.push("Take another tool: T.");
                 let suits = job.tools_for_next(joint).first().map(|id| (*id).to_owned());
                 choices.extend(

@@ -5,7 +5,6 @@
 use std::borrow::Cow;
 
 use evendraw_core::ledger::StepState;
-use evendraw_core::procedure::Evidence;
 use evendraw_core::record::{Attempt, Decision, Manner, Record, Way};
 
 use super::View;
@@ -106,17 +105,6 @@ pub fn attempt_of(record: &Record) -> Option<Cow<'_, Attempt>> {
         Record::BySetting(set) => Cow::Owned(set.as_attempt()),
         _ => return None,
     })
-}
-
-/// The word of a plan for what a stage asks for.
-#[must_use]
-pub const fn wanted(evidence: Evidence) -> &'static str {
-    match evidence {
-        Evidence::Any => "any",
-        Evidence::Setting => "setting",
-        Evidence::Reading => "reading",
-        Evidence::Curve => "curve",
-    }
 }
 
 /// How often each kind of evidence is the last word on a step that is settled.

@@ -405,6 +405,9 @@ fn printed(plan: &StagePlan) -> String {
     put(plan.time.clone());
     put(plan.due.clone());
     put(plan.one_sweep.then(|| "in one sweep".to_owned()));
+    put(plan
+        .evidence
+        .map(|evidence| format!("evidence: {evidence}")));
     put(plan.note.clone());
     parts.join(", ")
 }
