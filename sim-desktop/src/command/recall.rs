@@ -214,17 +214,20 @@ fn percent(off: Off) -> String {
 fn row(line: &Line) -> String {
     let number = |value: Option<f64>| value.map_or("-".to_owned(), |value| format!("{value:.2}"));
     let mut text = format!(
-        "  {:<12} {:>8}  stage {:<2}  {:<6} {:>8.2} N·m  [{} .. {}]  {:<9} {}",
+        "  {:<12} {:>8}  stage {:<2}  {:<6} {:>8} N·m  [{} .. {}]  {:<9} {}",
         line.joint,
         line.fastener,
         line.stage,
         line.tool,
-        line.torque_Nm,
+        number(line.torque_Nm),
         number(line.low_Nm),
         number(line.high_Nm),
         line.verdict,
         words::wall_time(line.unix),
     );
+    if line.evidence != "measured" {
+        text.push_str(&format!("  ({})", line.evidence));
+    }
     if let (Some(truth), Some(side)) = (line.true_Nm, line.outside) {
         text.push_str(&format!("  would be {truth:.2}: too {side}"));
     }

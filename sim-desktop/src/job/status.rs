@@ -19,6 +19,7 @@
 mod build;
 mod clock;
 mod curve;
+mod evidence;
 mod hands;
 mod joint;
 mod model;
@@ -49,6 +50,7 @@ use crate::plan::{Answers, Joint, JointPlan, Plan};
 use crate::store::{Content, Damage, Fact, HostFact, Traces};
 
 pub use curve::{CurveState, curve_of, state_of_curve};
+pub use evidence::{How, Tally, attempt_of};
 pub use model::{
     AttemptRow, CheckRow, Curve, FastenerStatus, Item, JointStatus, NextJoint, PartStatus,
     PersonStatus, StageCell, StageStatus, Status, ToolStatus, counted,

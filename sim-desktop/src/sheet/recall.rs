@@ -53,7 +53,7 @@ pub fn recall_page(model: &Recalled<'_>) -> String {
                     td { (line.joint) ", " (line.fastener) ", stage " (line.stage) @if !line.last { span.quiet { " done again since" } } }
                     td { (line.tool) }
                     td { (words::wall_time(line.unix)) @if !line.person.is_empty() { span.quiet { " " (line.person) } } }
-                    td.number { (number(Some(line.torque_Nm))) }
+                    td.number { (number(line.torque_Nm)) @if line.evidence != "measured" { span.quiet { " " (line.evidence) } } }
                     td.number { (number(line.low_Nm)) " to " (number(line.high_Nm)) }
                     td.number { (number(line.margin_low_Nm)) " / " (number(line.margin_high_Nm)) }
                     @if model.off.is_some() {

@@ -13,7 +13,7 @@ use evendraw_core::unit::{Angle, Torque};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
-use crate::job::status::{Clock, Hands, Kept, Status, counted, plan_of};
+use crate::job::status::{Clock, Hands, How, Kept, Status, attempt_of, counted, plan_of};
 use crate::limits::read_plan;
 use crate::mark::Mark;
 use crate::plan::{Joint, JointPlan, Plan};
@@ -129,7 +129,11 @@ pub struct Pull {
     pub is_turn: bool,
     /// No later attempt at the same step is recorded.
     pub is_last: bool,
-    /// The record.
+    /// How the values came to be, as scripts know it: a place in [`Build::names`].
+    pub evidence: u16,
+    /// A torque is known: whoever read an angle alone knows none.
+    pub has_torque: bool,
+    /// The record; of what a person read or set, the same in an attempt's words.
     pub attempt: Attempt,
 }
 
@@ -159,26 +163,26 @@ impl Value {
 }
 
 impl Pull {
-    /// The torque that tells of the attempt, in mN·m: of a turn the one it ended at, else the highest.
+    /// The torque that tells of the attempt, in mN·m: of a turn the one it ended at, else the highest; of a tool that was set, what the
+    /// setting stands for. None where nobody knows it.
     #[must_use]
-    pub const fn torque(&self) -> i32 {
-        if self.is_turn {
-            self.attempt.final_torque.millinewton_meters()
-        } else {
-            self.peak()
+    pub const fn torque(&self) -> Option<i32> {
+        let attempt = &self.attempt;
+        match (self.has_torque, self.is_turn) {
+            (false, _) => None,
+            (true, true) => Some(attempt.final_torque.millinewton_meters()),
+            (true, false) => Some(attempt.peak.millinewton_meters()),
         }
     }
 
-    /// How the value came to be, as scripts know it.
+    /// The highest torque, in mN·m: what the upper limit is held against. None where nobody knows it.
     #[must_use]
-    pub const fn evidence(&self) -> &'static str {
-        "measured"
-    }
-
-    /// The highest torque, in mN·m: what the upper limit is held against.
-    #[must_use]
-    pub const fn peak(&self) -> i32 {
-        self.attempt.peak.millinewton_meters()
+    pub const fn peak(&self) -> Option<i32> {
+        if self.has_torque {
+            Some(self.attempt.peak.millinewton_meters())
+        } else {
+            None
+        }
     }
 }
 
@@ -360,7 +364,7 @@ impl Build {
                 }
             };
             hands.take(entry);
-            let Record::Attempt(attempt) = &entry.record else {
+            let Some(attempt) = attempt_of(&entry.record) else {
                 continue;
             };
             let tool = match hands.tool(entry.joint) {
@@ -387,12 +391,15 @@ impl Build {
                 angle_high: None,
                 is_turn: false,
                 is_last: true,
-                attempt: attempt.clone(),
+                evidence: self.place(How::of(&entry.record).map_or("", How::key)),
+                has_torque: !matches!(&entry.record, Record::Read(read) if read.torque.is_none()),
+                attempt: attempt.into_owned(),
             };
             if let Some(own) = own {
                 pull.take_limits(own);
             }
-            if let Some(before) = last.insert((entry.joint, attempt.step), self.pulls.len())
+            let step = (entry.joint, pull.attempt.step);
+            if let Some(before) = last.insert(step, self.pulls.len())
                 && let Some(before) = self.pulls.get_mut(before)
             {
                 before.is_last = false;

@@ -101,14 +101,12 @@ impl Off {
             let (shown, limit) = (i64::from(shown) * WHOLE, i64::from(limit) * by);
             shown.cmp(&limit)
         };
-        if pull
-            .low
-            .is_some_and(|low| beyond(pull.torque(), low).is_lt())
-        {
+        let (torque, peak) = (pull.torque()?, pull.peak()?);
+        if pull.low.is_some_and(|low| beyond(torque, low).is_lt()) {
             return Some(Side::Low);
         }
         pull.high
-            .is_some_and(|high| beyond(pull.peak(), high).is_gt())
+            .is_some_and(|high| beyond(peak, high).is_gt())
             .then_some(Side::High)
     }
 }
@@ -241,8 +239,9 @@ pub struct Line {
     pub stage: u32,
     /// The tool's id, or the adapter's serial number; empty where nobody named one.
     pub tool: String,
-    /// The highest torque; of a turn the torque at its end.
-    pub torque_Nm: f64,
+    /// The highest torque; of a turn the torque at its end; of a tool that was set, what the setting stands for. None where nobody
+    /// knows it.
+    pub torque_Nm: Option<f64>,
     /// Lower limit, running torque put in; none where there is none.
     pub low_Nm: Option<f64>,
     /// Upper limit.
@@ -254,7 +253,7 @@ pub struct Line {
     /// The verdict.
     pub verdict: &'static str,
     /// How the value came to be.
-    pub evidence: &'static str,
+    pub evidence: String,
     /// Whether no later attempt at the same step is recorded.
     pub last: bool,
     /// Who worked.
@@ -296,7 +295,7 @@ impl Line {
             fastener: build.label(pull.joint, attempt.fastener),
             stage: u32::from(attempt.stage) + 1,
             tool: build.name(pull.tool).to_owned(),
-            torque_Nm: torque(pull.torque()),
+            torque_Nm: pull.torque().map(torque),
             low_Nm: pull.low.map(torque),
             high_Nm: pull.high.map(torque),
             at: pull
@@ -305,14 +304,21 @@ impl Line {
                 .map(|at| at.to_string()),
             attempt: attempt.attempt,
             verdict: crate::words::verdict(attempt.verdict),
-            evidence: pull.evidence(),
+            evidence: build.name(pull.evidence).to_owned(),
             last: pull.is_last,
             person: build.name(pull.person).to_owned(),
-            margin_low_Nm: pull.low.map(|low| apart(pull.torque(), low)),
-            margin_high_Nm: pull.high.map(|high| apart(high, pull.peak())),
+            margin_low_Nm: pull
+                .low
+                .zip(pull.torque())
+                .map(|(low, torque)| apart(torque, low)),
+            margin_high_Nm: pull
+                .high
+                .zip(pull.peak())
+                .map(|(high, peak)| apart(high, peak)),
             true_Nm: question
                 .off
-                .map(|off| newton_meters(off.truth(pull.torque()))),
+                .zip(pull.torque())
+                .map(|(off, torque)| newton_meters(off.truth(torque))),
             outside: question.outside(pull).map(Side::word),
             unix: pull.at,
         }
@@ -328,13 +334,13 @@ impl Line {
             quoted(&self.fastener),
             self.stage.to_string(),
             quoted(&self.tool),
-            self.torque_Nm.to_string(),
+            number(self.torque_Nm),
             number(self.low_Nm),
             number(self.high_Nm),
             self.at.clone().unwrap_or_default(),
             self.attempt.to_string(),
             self.verdict.to_owned(),
-            self.evidence.to_owned(),
+            self.evidence.clone(),
             self.last.to_string(),
             quoted(&self.person),
             number(self.margin_low_Nm),

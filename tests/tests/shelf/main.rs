@@ -186,7 +186,7 @@ fn plain(line: &Line) -> Plain {
         joint - 1,
         fastener - 1,
         u8::try_from(line.stage).expect("few") - 1,
-        thousandths(line.torque_Nm),
+        thousandths(line.torque_Nm.expect("measured")),
         line.low_Nm.map(thousandths),
         line.high_Nm.map(thousandths),
     )
@@ -250,7 +250,7 @@ fn an_error_is_a_part_of_the_truth_and_its_limits_are_exact() {
     let (mut high, mut low) = (0, 0);
     for line in &lines {
         // In decimal numbers of the standard library, with room to spare on both sides.
-        let truth = line.torque_Nm / 0.94;
+        let truth = line.torque_Nm.expect("measured") / 0.94;
         assert!(
             (truth - line.true_Nm.expect("asked for")).abs() < 0.001,
             "{line:?}"

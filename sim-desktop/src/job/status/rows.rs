@@ -4,9 +4,9 @@
 
 use evendraw_core::record::Record;
 
-use super::Clock;
 use super::hands::Hands;
 use super::telling::{self, List, Names, Sure, tell, tell_host};
+use super::{Clock, attempt_of};
 use crate::mark::Mark;
 use crate::plan::Plan;
 use crate::store::Fact;
@@ -97,11 +97,17 @@ pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>)
             tool: hands.tool(entry.joint).to_owned(),
             ..Row::default()
         };
-        if let Record::Attempt(attempt) = &entry.record {
+        if let Some(attempt) = attempt_of(&entry.record) {
             let shown = names.shown(entry.joint, attempt.stage);
             let newton_meters = f64::from(attempt.peak.millinewton_meters()) / 1_000.0;
             row.attempt = u32::from(attempt.attempt);
-            row.torque = Some(shown.value(newton_meters));
+            // A click wrench claims no torque, and an angle gauge reads none.
+            let has_torque = match &entry.record {
+                Record::BySetting(_) => false,
+                Record::Read(read) => read.torque.is_some(),
+                _ => true,
+            };
+            row.torque = has_torque.then(|| shown.value(newton_meters));
             shown.symbol().clone_into(&mut row.torque_unit);
             row.angle = attempt
                 .angle

@@ -10,7 +10,7 @@ use serde_json::Value;
 use super::super::{Build, Found, Pull};
 use super::tables::{ATTEMPTS, BUILDS, CURVES, FACTS, FASTENERS, JOINTS, Rows, Table};
 use crate::job::status::telling::{line, object, tell, tell_host};
-use crate::job::status::{Clock, Names, names};
+use crate::job::status::{Clock, Names, attempt_of, names};
 use crate::plan::Plan;
 use crate::store::{Content, Fact, HostFact, Traces};
 use crate::words;
@@ -152,13 +152,15 @@ fn attempt(filled: &mut Filled, found: &Found, build: &Build, pull: &Pull, run: 
         .text(named(pull.person))
         .text(build.name(pull.document))
         .truth(build.rehearsal)
-        .text(pull.evidence())
+        .text(build.name(pull.evidence))
         .text(words::verdict(own.verdict))
         .text(reasons.join(" ").as_str())
         .number(i64::from(own.pulls))
-        .number(i64::from(pull.torque()))
-        .number(i64::from(pull.peak()))
-        .number(i64::from(own.final_torque.millinewton_meters()))
+        .number(wide(pull.torque()))
+        .number(wide(pull.peak()))
+        .number(wide(
+            pull.peak().map(|_| own.final_torque.millinewton_meters()),
+        ))
         .number(wide(pull.low))
         .number(wide(pull.high))
         .number(own.angle.map(|angle| i64::from(angle.millidegrees())))
@@ -254,7 +256,7 @@ fn facts(filled: &mut Filled, found: &Found, build: &Build, content: &Content, f
                     .number(i64::from(from.run));
             }
             Fact::Entry(entry) => {
-                if matches!(entry.record, Record::Attempt(_) | Record::Begun(_)) {
+                if attempt_of(&entry.record).is_some() || matches!(entry.record, Record::Begun(_)) {
                     continue;
                 }
                 let telling = tell(&names, entry);
