@@ -655,6 +655,7 @@ fn an_export_is_only_added_to_and_in_pieces_comes_to_the_same_as_at_once() {
         export(&shelf, foreign.path(), Format::Csv),
         Err(ExportError::NotOurs { .. })
     ));
+    // Nor two encodings into one folder.
     assert!(matches!(
         export(&shelf, pieces.path(), Format::Parquet),
         Err(ExportError::NotOurs { .. })

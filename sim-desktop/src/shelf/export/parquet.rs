@@ -139,3 +139,101 @@ fn put(writer: &mut SerializedColumnWriter<'_>, column: &Column, cells: &Cells) 
     };
     written.map(drop).map_err(other)
 }
+
+/// Held against the reader of the same library, which goes another way than its writer.
+#[cfg(test)]
+mod tests {
+    use parquet::file::reader::{FileReader as _, SerializedFileReader};
+
+    use super::super::tables::{ALL, ATTEMPTS, CURVES};
+    use super::*;
+
+    #[test]
+    fn rows_read_back_as_they_were_put_in() {
+        let mut attempts = Rows::new(&ATTEMPTS);
+        let mut curves = Rows::new(&CURVES);
+        for row in 0..3_000_i64 {
+            for column in ATTEMPTS.columns {
+                let is_null = column.is_optional && row % 3 == 0;
+                match column.kind {
+                    Kind::Text => attempts.text((!is_null).then_some(if row % 2 == 0 {
+                        "Förderpumpe"
+                    } else {
+                        ""
+                    })),
+                    Kind::Truth => attempts.truth(row % 2 == 0),
+                    _ => attempts.number((!is_null).then_some(row * 7 - 900)),
+                };
+            }
+            let length = row % 4;
+            let some = || (0..length).map(move |at| row * 10 + at - 5_000);
+            curves
+                .text("a")
+                .text("b")
+                .number(row)
+                .list(some())
+                .list(some())
+                .list(some())
+                .number(1);
+        }
+        for (rows, length) in [(&attempts, 3_000), (&curves, 3_000)] {
+            assert_eq!(rows.len(), length);
+            let mut out = Out::begin(tempfile(), rows.table()).expect("begun");
+            out.write(rows).expect("written");
+            out.write(rows).expect("written");
+            let file = out.finish().expect("finished");
+            let reader = SerializedFileReader::new(file).expect("a Parquet file");
+            let read: Vec<String> = reader
+                .get_row_iter(None)
+                .expect("rows")
+                .map(|row| row.expect("a row").to_string())
+                .collect();
+            assert_eq!(read.len(), 2 * length);
+            assert_eq!(read[..length], read[length..]);
+        }
+        let reader = {
+            let mut out = Out::begin(tempfile(), &CURVES).expect("begun");
+            out.write(&curves).expect("written");
+            SerializedFileReader::new(out.finish().expect("finished")).expect("a Parquet file")
+        };
+        let rows: Vec<String> = reader
+            .get_row_iter(None)
+            .expect("rows")
+            .skip(502)
+            .take(2)
+            .map(|row| row.expect("a row").to_string())
+            .collect();
+        assert_eq!(
+            rows,
+            [
+                "{build: \"a\", joint: \"b\", record: 502, time_ms: [20, 21], torque_Nm: [0.020, 0.021], angle_deg: [0.020, 0.021], run: 1}",
+                "{build: \"a\", joint: \"b\", record: 503, time_ms: [30, 31, 32], torque_Nm: [0.030, 0.031, 0.032], angle_deg: [0.030, 0.031, 0.032], run: 1}",
+            ]
+        );
+    }
+
+    #[test]
+    fn every_table_is_a_schema() {
+        for table in ALL {
+            Out::begin(tempfile(), table).expect("a schema");
+        }
+    }
+
+    /// A file that has no name any more.
+    fn tempfile() -> File {
+        use std::sync::atomic::{AtomicU32, Ordering};
+        static NUMBER: AtomicU32 = AtomicU32::new(0);
+        let number = NUMBER.fetch_add(1, Ordering::Relaxed);
+        let name = format!("evendraw-parquet-{}-{number}", std::process::id());
+        let path = std::env::temp_dir().join(name);
+        let file = File::options()
+            .read(true)
+            .write(true)
+            .create(true)
+            .truncate(true)
+            .open(&path)
+            .expect("a file");
+        std::fs::remove_file(&path).expect("its name taken away");
+        file
+    }
+}
