@@ -130,7 +130,7 @@ def unix(day):
 shutil.rmtree(SHELF / ".evendraw-shelf", ignore_errors=True)
 shutil.rmtree(TABLES, ignore_errors=True)
 journals = sum(path.stat().st_size for path in SHELF.glob("**/*.evj"))
-print(f"{len(list(SHELF.glob('**/*.evj')))} journals, {journals / 1e6:.0f} MB")
+print(f"{len(list(SHELF.glob('**/*.evj')))} journals, {journals / 1e6:.0f} MB", flush=True)
 answer = TABLES.parent / "recall-answer.jsonl"
 first = ["recall", str(SHELF), "--json", "--tool", "A1", "--from", "2025-05-01", "--to", "2025-06-30"]
 run("recall, no index yet", *first, keep=answer)
@@ -165,13 +165,22 @@ shutil.copy(one.with_suffix(".toml"), new / "pump.toml")
 run("export of one new build", "export", str(SHELF), "--parquet", str(TABLES))
 shutil.rmtree(new)
 
+# The ready queries of the page, as they stand there.
+page = (Path(__file__).parent / "../../sim-desktop/SCHEMA.md").read_text()
+ready = re.search(r"## Queries for DuckDB\n\n```sql\n(.*?)```", page, re.S)[1].replace("FOLDER", str(TABLES))
+other_engine = duckdb.connect()
+for query in ready.split(";\n"):
+    if query.strip():
+        other_engine.execute(query)
+print("the ready queries of SCHEMA.md run")
+
 wrong = 0
 end_of_time = 1 << 40
 for label, line, where, (tool, begin, end), outside in [
-    ("tool A1 from May to June 2025", first, "tool = 'A1' AND at >= TIMESTAMPTZ '2025-05-01 00:00Z' AND at < TIMESTAMPTZ '2025-07-01 00:00Z'",
+    ("tool A1 from May to June 2025", first, "tool = 'A1' AND made_at >= TIMESTAMPTZ '2025-05-01 00:00Z' AND made_at < TIMESTAMPTZ '2025-07-01 00:00Z'",
      ("A1", unix("2025-05-01"), unix("2025-07-01")), None),
     ("tool B3 after its calibration ran out", ["recall", str(SHELF), "--json", "--tool", "B3", "--from", "2025-07-01"],
-     "tool = 'B3' AND at >= TIMESTAMPTZ '2025-07-01 00:00Z'", ("B3", unix("2025-07-01"), end_of_time), None),
+     "tool = 'B3' AND made_at >= TIMESTAMPTZ '2025-07-01 00:00Z'", ("B3", unix("2025-07-01"), end_of_time), None),
     ("tool C4, accepted, outside were it 2.5 % off", ["recall", str(SHELF), "--json", "--tool", "C4", "--off", "+2.5%", "--outside"],
      "tool = 'C4' AND verdict = 'accepted' AND (torque_Nm < low_Nm * 1.025 OR peak_torque_Nm > high_Nm * 1.025)",
      ("C4", 0, end_of_time), 1025),
