@@ -170,7 +170,7 @@ page = (Path(__file__).parent / "../../sim-desktop/SCHEMA.md").read_text()
 ready = re.search(r"## Queries for DuckDB\n\n```sql\n(.*?)```", page, re.S)[1].replace("FOLDER", str(TABLES))
 other_engine = duckdb.connect()
 for query in ready.split(";\n"):
-    if query.strip():
+    if query.strip() and ("curves" not in query or (TABLES / "curves").is_dir()):
         other_engine.execute(query)
 print("the ready queries of SCHEMA.md run")
 
