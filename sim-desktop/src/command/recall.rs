@@ -307,6 +307,8 @@ fn off(text: &str) -> Result<Off, CommandError> {
         text if text.starts_with(['-', '−']) => (-1, text.trim_start_matches(['-', '−'])),
         text => (1, text.trim_start_matches('+')),
     };
-    let size = Quantity::<PercentUnit>::parse(size.trim()).or_else(|_| Err(bad()))?;
+    let Ok(size) = Quantity::<PercentUnit>::parse(size.trim()) else {
+        return Err(bad());
+    };
     Off::from_ppm(sign * size.parts_per_million()).ok_or_else(bad)
 }

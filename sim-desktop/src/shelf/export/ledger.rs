@@ -96,7 +96,7 @@ impl Ledger {
             Err(error) => return Err(failed("read", &path)(error)),
         };
         let ledger: Self = serde_json::from_str(&text)
-            .or_else(|error| Err(not_ours(format!("{NAME} does not read: {error}"))))?;
+            .map_err(|error| not_ours(format!("{NAME} does not read: {error}")))?;
         if ledger.schema != SCHEMA {
             return Err(not_ours(format!(
                 "its tables have version {}, this program writes version {SCHEMA}",
@@ -112,7 +112,7 @@ impl Ledger {
     pub(super) fn write(&self, folder: &Path) -> Result<(), ExportError> {
         let path = folder.join(NAME);
         let text = serde_json::to_string_pretty(self)
-            .or_else(|error| Err(failed("write", &path)(std::io::Error::other(error))))?;
+            .map_err(|error| failed("write", &path)(std::io::Error::other(error)))?;
         disk::replace(&System, &path, text.as_bytes()).map_err(failed("write", &path))
     }
 
