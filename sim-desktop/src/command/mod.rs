@@ -9,6 +9,7 @@ mod compare;
 mod convert;
 mod desk;
 mod engagement;
+mod export;
 mod judge;
 mod metal;
 mod named;
@@ -18,12 +19,14 @@ mod parts;
 mod pattern;
 mod plan_file;
 mod preload;
+mod recall;
 mod record;
 mod rehearse;
 mod say;
 mod schema;
 mod setting;
 mod sheet;
+mod shelf;
 mod slope;
 mod stretch;
 mod thread;
@@ -76,6 +79,9 @@ enum Command {
     Paper(paper::Args),
     Say(say::Args),
     Parts(parts::Args),
+    Shelf(shelf::Args),
+    Recall(recall::Args),
+    Export(export::Args),
     Convert(convert::Args),
     Pattern(pattern::Args),
     Compare(compare::Args),
@@ -101,6 +107,9 @@ impl Command {
             Self::Paper(args) => paper::run(args, out),
             Self::Say(args) => say::run(args, out),
             Self::Parts(args) => parts::run(args, out),
+            Self::Shelf(args) => shelf::run(args, out),
+            Self::Recall(args) => recall::run(args, out),
+            Self::Export(args) => export::run(args, out),
             Self::Convert(args) => convert::run(args, out),
             Self::Pattern(args) => pattern::run(args, out),
             Self::Compare(args) => compare::run(args, out),

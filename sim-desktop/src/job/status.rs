@@ -20,6 +20,8 @@ mod beside;
 mod build;
 mod clock;
 mod curve;
+mod evidence;
+mod hands;
 mod joint;
 mod model;
 mod open;
@@ -50,6 +52,7 @@ use crate::plan::{Answers, Joint, JointPlan, Plan};
 use crate::store::{Content, Damage, Fact, HostFact, PartState, Traces};
 
 pub use curve::{CurveState, curve_of, state_of_curve};
+pub use evidence::{How, Tally, attempt_of};
 pub use model::{
     AttemptRow, BesideRow, CheckRow, Curve, FastenerStatus, Item, JointStatus, NextJoint,
     PartStatus, PersonStatus, ReminderStatus, StageCell, StageStatus, Status, TaskStatus,
@@ -59,7 +62,8 @@ pub use rows::{Row, rows};
 pub use telling::Names;
 pub use unit::Shown;
 
-use clock::Clock;
+pub(crate) use clock::Clock;
+pub(crate) use hands::Hands;
 
 /// A session that is at work on a joint.
 type Live<'a> = &'a Session<std::sync::Arc<Procedure>>;
@@ -98,6 +102,20 @@ impl<'a> Kept<'a> {
             today: Some(today()),
             beside: Beside::of(plan, &content.facts),
             live: &[],
+        }
+    }
+
+    /// As [`Kept::of`], on another day.
+    #[must_use]
+    pub fn on(
+        plan: &'a Plan,
+        content: &'a Content,
+        traces: Option<&'a Traces>,
+        today: Date,
+    ) -> Self {
+        Self {
+            today: Some(today),
+            ..Self::of(plan, content, traces)
         }
     }
 

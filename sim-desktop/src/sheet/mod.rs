@@ -9,6 +9,7 @@ mod map;
 mod mark;
 mod page;
 mod parts;
+mod recall;
 mod short;
 #[cfg(test)]
 mod specimen;
@@ -18,6 +19,7 @@ mod text;
 pub use blank::blank_page;
 pub use page::page;
 pub use parts::parts_page;
+pub use recall::{Recalled, recall_page};
 pub use short::short_page;
 pub use summary::{Answer, summary};
 pub use text::text;

@@ -8,8 +8,8 @@ use evendraw_core::record::{Entry, Record, Role};
 use super::clock::Clock;
 use super::telling::{About, List, Names, tell};
 use super::{
-    CurveState, Item, Kept, NextJoint, PartStatus, PersonStatus, Status, View, beside, counted,
-    joint, open, state_of_curve, tools,
+    CurveState, Item, Kept, NextJoint, PartStatus, PersonStatus, Status, Tally, View, beside,
+    counted, joint, open, state_of_curve, tools,
 };
 use crate::mark::Mark;
 use crate::peers;
@@ -52,6 +52,11 @@ pub(super) fn status(
             .extend(exceptions(view, views, names, clock, kept));
         status.joints.push(joint::status(view, names, clock, kept));
     }
+    status.evidence = status
+        .joints
+        .iter()
+        .fold(Tally::default(), |sum, joint| sum.and(&joint.evidence))
+        .line();
     status.tools = tools::tools(&mut status.exceptions, views, clock, kept);
     status.witnessed = witnessed(&status, views);
     beside::put(&mut status, kept, views, progress);
@@ -281,6 +286,13 @@ fn given(kept: &Kept<'_>, views: &[View<'_>], parts: &[PartStatus]) -> Vec<(Stri
         .into_iter()
         .filter_map(|(name, text)| Some((name.to_owned(), text.clone()?)))
         .collect();
+    if build.revision > 1 || build.reason.is_some() {
+        let words = match &build.reason {
+            Some(reason) => format!("{}: {reason}", build.revision),
+            None => build.revision.to_string(),
+        };
+        given.push(("Revision of the plan".to_owned(), words));
+    }
     if build.decide == Decide::Guarded {
         let text = "guarded: torque limits drawn in by the expanded uncertainty of the tool, k = 2 (ISO 14253-1); angles as printed";
         given.push(("Decided".to_owned(), text.to_owned()));
