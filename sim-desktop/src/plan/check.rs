@@ -148,8 +148,8 @@ impl Check<'_> {
             match self.to.closest(name, ids()) {
                 Some(near) => format!("did you mean `{near}`?"),
                 None => format!(
-                    "{}s: {}",
-                    what(self.tasks),
+                    "{}: {}",
+                    all(self.tasks),
                     ids().collect::<Vec<_>>().join(", ")
                 ),
             },
@@ -250,8 +250,8 @@ impl Check<'_> {
                     self.to.error(
                         &edge.place,
                         format!(
-                            "{}s wait for each other: {}",
-                            what(self.tasks),
+                            "{} wait for each other: {}",
+                            all(self.tasks),
                             words.join(", ")
                         ),
                         "this closes the ring",
@@ -487,6 +487,15 @@ const fn what(tasks: &[Task]) -> &'static str {
         "joint"
     } else {
         "joint or task"
+    }
+}
+
+/// The same, of all of them.
+const fn all(tasks: &[Task]) -> &'static str {
+    if tasks.is_empty() {
+        "joints"
+    } else {
+        "joints and tasks"
     }
 }
 
