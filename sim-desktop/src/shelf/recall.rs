@@ -8,6 +8,7 @@ use serde::Serialize;
 use super::build::{Build, Pull};
 use crate::job::status::telling::quoted;
 use crate::mechanics::Thread;
+use crate::words;
 
 /// What is asked. Everything that is given must hold.
 #[derive(Clone, Debug, Default)]
@@ -298,12 +299,9 @@ impl Line {
             torque_Nm: pull.torque().map(torque),
             low_Nm: pull.low.map(torque),
             high_Nm: pull.high.map(torque),
-            at: pull
-                .at
-                .and_then(|at| jiff::Timestamp::from_second(at).ok())
-                .map(|at| at.to_string()),
+            at: words::utc(pull.at),
             attempt: attempt.attempt,
-            verdict: crate::words::verdict(attempt.verdict),
+            verdict: words::verdict(attempt.verdict),
             evidence: build.name(pull.evidence).to_owned(),
             last: pull.is_last,
             person: build.name(pull.person).to_owned(),
