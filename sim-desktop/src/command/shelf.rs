@@ -67,6 +67,9 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             row.percent(),
             words::wall_time(row.standing.last_worked),
         ))?;
+        if !row.not_work.is_empty() {
+            out.wrapped(&format!("{:<width$}    ", ""), &row.not_work)?;
+        }
         for waits in row.waits() {
             out.wrapped(&format!("{:<width$}    ", ""), &waits)?;
         }

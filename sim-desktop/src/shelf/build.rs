@@ -16,6 +16,7 @@ use crate::limits::read_plan;
 use crate::mark::Mark;
 use crate::plan::{Joint, JointPlan, Plan};
 use crate::store::{Content, Fact, HostFact, PlanPieces};
+use crate::words;
 
 /// One build.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -28,6 +29,8 @@ pub struct Build {
     pub document: String,
     /// On no metal.
     pub rehearsal: bool,
+    /// Its values are invented.
+    pub demo: bool,
     /// How it stands.
     pub standing: Standing,
     /// Its joints, in the plan's order.
@@ -198,6 +201,15 @@ impl Build {
         build
     }
 
+    /// What nobody may take for work: `REHEARSAL`, invented values; empty for real work.
+    #[must_use]
+    pub fn not_work(&self) -> String {
+        let rehearsal = self.rehearsal.then_some("REHEARSAL");
+        let demo = self.demo.then_some(words::DEMO);
+        let parts: Vec<&str> = rehearsal.into_iter().chain(demo).collect();
+        parts.join(", ")
+    }
+
     /// The joint with this number.
     #[must_use]
     pub fn joint(&self, number: u8) -> Option<&JointHead> {
@@ -235,6 +247,7 @@ impl Build {
         self.document = head.document.clone().unwrap_or_default();
         let kept = Kept::on(plan, content, None, today);
         let status = kept.status();
+        self.demo = status.demo;
         self.standing = Standing::of(&status, content, clock);
         for (joint, told) in plan.joints().iter().zip(&status.joints) {
             let own = plan_of(&content.facts, joint);

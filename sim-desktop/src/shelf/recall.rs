@@ -267,13 +267,20 @@ pub struct Line {
     pub true_Nm: Option<f64>,
     /// The side on which that lies outside the window.
     pub outside: Option<&'static str>,
+    /// On no metal.
+    pub rehearsal: bool,
+    /// Of a plan whose values are invented.
+    pub demo: bool,
+    /// The same in words; empty for real work.
+    #[serde(skip)]
+    pub not_work: String,
     /// When, in seconds since 1970.
     #[serde(skip)]
     pub unix: Option<i64>,
 }
 
 /// The keys of [`Line`], in order: the head of a table.
-pub const COLUMNS: &str = "build,joint,fastener,stage,tool,torque_Nm,low_Nm,high_Nm,at,attempt,verdict,evidence,last,person,margin_low_Nm,margin_high_Nm,true_Nm,outside";
+pub const COLUMNS: &str = "build,joint,fastener,stage,tool,torque_Nm,low_Nm,high_Nm,at,attempt,verdict,evidence,last,person,margin_low_Nm,margin_high_Nm,true_Nm,outside,rehearsal,demo";
 
 #[expect(
     clippy::cast_precision_loss,
@@ -318,6 +325,9 @@ impl Line {
                 .zip(pull.torque())
                 .map(|(off, torque)| newton_meters(off.truth(torque))),
             outside: question.outside(pull).map(Side::word),
+            rehearsal: build.rehearsal,
+            demo: build.demo,
+            not_work: build.not_work(),
             unix: pull.at,
         }
     }
@@ -345,6 +355,8 @@ impl Line {
             number(self.margin_high_Nm),
             number(self.true_Nm),
             self.outside.unwrap_or_default().to_owned(),
+            self.rehearsal.to_string(),
+            self.demo.to_string(),
         ];
         cells.join(",")
     }

@@ -22,6 +22,8 @@ pub struct Row {
     pub standing: Standing,
     /// On no metal.
     pub rehearsal: bool,
+    /// What nobody may take for work; empty for real work.
+    pub not_work: String,
 }
 
 /// By what the table is sorted.
@@ -72,6 +74,7 @@ impl Row {
             document: build.document.clone(),
             standing: build.standing.clone(),
             rehearsal: build.rehearsal,
+            not_work: build.not_work(),
         }
     }
 
