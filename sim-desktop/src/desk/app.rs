@@ -392,7 +392,7 @@ impl Desk {
                 cell.bottom(),
                 Stroke::new(1.0, colours.line),
             );
-            let text = Rect::from_min_max(pos2(cell.left() + 14.0, cell.top()), cell.max);
+            let text = Rect::from_min_max(pos2(cell.left() + 10.0, cell.top()), cell.max);
             let middle = text.center().y;
             let upper = Rect::from_min_max(text.min, pos2(text.right(), middle + 3.0));
             let lower = Rect::from_min_max(pos2(text.left(), middle + 2.0), text.max);

@@ -412,9 +412,9 @@ fn keys(ui: &mut Ui, rect: Rect) {
                 pos2(place.left(), head.bottom() + 4.0 + height * count(index)),
                 vec2(place.width() - 6.0, height),
             );
-            let galley =
-                ui.painter()
-                    .words_in_line((*cap).to_owned(), theme::strong(NOTE), colours.ink);
+            let galley = ui
+                .painter()
+                .words_in_line(*cap, theme::strong(NOTE), colours.ink);
             let key = Rect::from_min_size(
                 pos2(row.left(), row.center().y - 11.5),
                 vec2(galley.size().x + 12.0, 23.0),

@@ -16,6 +16,7 @@ use super::tree::{Choice, Node, Reader, Typed, Value, text_of};
 use crate::limits::{PARTS_MAX, QUANTITY_MAX, REVISION_MAX, TOOLS_MAX, counted};
 use crate::lines::Format;
 use crate::mechanics;
+use crate::quantity::newton_meters;
 
 /// What is built, and from which document.
 #[derive(Clone, Debug)]
@@ -229,7 +230,6 @@ impl Tool {
     /// The tool as the shop's arithmetic takes it.
     #[must_use]
     pub fn calculated(&self) -> mechanics::Tool {
-        let newton_meters = |torque: Torque| f64::from(torque.millinewton_meters()) / 1_000.0;
         mechanics::Tool {
             id: self.id.clone(),
             kind: match self.kind {

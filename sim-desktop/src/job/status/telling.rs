@@ -21,6 +21,7 @@ use super::{How, attempt_of, plan_of};
 use crate::mark::Mark;
 use crate::peers::is_of_peers;
 use crate::plan::{Joint, JointPlan, Plan, Tool};
+use crate::quantity::newton_meters;
 use crate::store::{Became, Fact, HostFact};
 use crate::uncertainty::{Judged, in_hand, judged};
 use crate::words;
@@ -250,10 +251,6 @@ pub fn place(names: &Names, joint: u8, about: About) -> String {
     let stage = stage.map(|own| format!("stage {}", u32::from(own) + 1));
     let parts: Vec<String> = fastener.into_iter().chain(stage).collect();
     parts.join(", ")
-}
-
-fn newton_meters(torque: Torque) -> f64 {
-    f64::from(torque.millinewton_meters()) / 1_000.0
 }
 
 fn degrees(angle: Option<Angle>) -> Value {
