@@ -3,6 +3,14 @@
 //! A plan describes a build: its joints, tools, parts and the order they depend on. [`Plan::parse`] reads the TOML, reports
 //! everything that is wrong with line, column and hint, and compiles every joint under every answer of its variants, so that
 //! nothing can fail later. The text of every quantity is kept as typed. Knows nothing of journals, screens or the bench.
+//!
+//! # Why under every answer
+//!
+//! A plan can ask before work starts ("short or long head?"), and values depend on the answer. *Choice:*
+//! `Plan::parse` reads each joint once for every combination of answers (64 at most) and compiles each to a
+//! procedure, so that nothing can fail at the stand. *Alternative:* reading again when the answer is known; a fault
+//! would then wait until the part is in hand. *Would change our mind:* a plan with more variants than that in one
+//! joint.
 
 #![cfg_attr(
     not(test),
@@ -21,11 +29,11 @@ mod check;
 mod diagnostic;
 mod guard;
 mod joint;
+mod lines;
 mod place;
 mod plausible;
 pub mod progress;
 mod quantity;
-mod rise;
 mod running;
 pub mod schema;
 mod stage;
@@ -37,7 +45,7 @@ pub use guard::Decide;
 pub(crate) use guard::usable;
 pub use joint::{About, Access, AnswerError, Answers, Joint, JointPlan, Question, Share, Variant};
 pub use place::{Order, Position};
-pub use stage::StagePlan;
+pub use stage::{StagePlan, evidence_word};
 
 use check::Check;
 use diagnostic::Diagnostics;

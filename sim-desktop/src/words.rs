@@ -3,6 +3,8 @@
 //! Every room that tells people something takes the words from here, so that a fact reads the same on a line, a sheet and a
 //! screen. Knows nothing of where the values come from.
 
+mod visible;
+
 use crate::quantity::{Converted, Quantity, TorqueUnit};
 use evendraw_core::advice::{Act, Advice};
 use evendraw_core::record::{Added, Seen};
@@ -11,6 +13,9 @@ use evendraw_core::unit::{Angle, Length, Torque};
 use evendraw_core::verdict::{Reason, Reasons, Verdict};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
+
+pub(crate) use visible::escape;
+pub use visible::{hides, visible, visible_json, visible_lines};
 
 /// Said where a plan says that its values are invented.
 pub const DEMO: &str = "DEMO, invented values";
@@ -54,7 +59,7 @@ pub fn torque_number(value: Torque) -> String {
 /// use evendraw::quantity::{Quantity, TorqueUnit};
 /// let given = Quantity::parse("33.2 lbf·ft")?;
 /// assert_eq!(words::short(given, TorqueUnit::NewtonMeter), ("45.01".to_owned(), false));
-/// assert_eq!(words::short(given, TorqueUnit::PoundInch), ("354".to_owned(), true));
+/// assert_eq!(words::short(given, TorqueUnit::PoundInch), ("398.4".to_owned(), true));
 /// # Ok::<(), evendraw::quantity::QuantityError>(())
 /// ```
 #[must_use]
@@ -158,6 +163,13 @@ pub fn wall_time(unix_seconds: Option<i64>) -> String {
         .to_zoned(TimeZone::system())
         .strftime("%Y-%m-%d %H:%M")
         .to_string()
+}
+
+/// The same moment in UTC, as scripts read it [RFC 3339]; none where it cannot be told.
+#[must_use]
+pub fn utc(unix_seconds: Option<i64>) -> Option<String> {
+    let stamp = Timestamp::from_second(unix_seconds?).ok()?;
+    Some(stamp.to_string())
 }
 
 /// Words behind a first column, in lines of at most so many characters, the further ones indented below the first word.
@@ -350,6 +362,12 @@ pub const fn refusal(value: Refusal) -> &'static str {
         Refusal::NoMockUp => "there is no mock-up to take apart",
         Refusal::LoosenFirst => "it must be loosened first",
         Refusal::ReplaceFirst => "it must be replaced first",
+        Refusal::BetterEvidence => {
+            "this stage asks for better evidence than this way of working gives: see `evidence` in the plan"
+        }
+        Refusal::NotRead => {
+            "what this stage is judged by was not read: a torque, or the angle of a turn"
+        }
         Refusal::NoRunningTorque => {
             "a running torque is from 0 up to the target it comes on top of, where the plan adds one (`prevailing`)"
         }

@@ -18,6 +18,7 @@ use crate::mark::Mark;
 use crate::mechanics::{Tool, Window, advise};
 use crate::plan::progress::Progress;
 use crate::plan::{Joint, Plan, StagePlan, report};
+use crate::quantity::newton_meters;
 
 /// Checks a plan: what may be started, what is held and why, what to look at, which tool suits.
 #[derive(Debug, ClapArgs)]
@@ -305,8 +306,4 @@ fn one_stage(
             out.wrapped("  ", &format!("{what}: no tool suits ({})", why.join("; ")))
         }
     }
-}
-
-fn newton_meters(torque: Torque) -> f64 {
-    f64::from(torque.millinewton_meters()) / 1_000.0
 }

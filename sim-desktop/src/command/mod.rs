@@ -9,6 +9,7 @@ mod compare;
 mod convert;
 mod desk;
 mod engagement;
+mod export;
 mod judge;
 mod metal;
 mod named;
@@ -17,17 +18,20 @@ mod paper;
 mod pattern;
 mod plan_file;
 mod preload;
+mod recall;
 mod record;
 mod rehearse;
 mod schema;
 mod setting;
 mod sheet;
+mod shelf;
 mod slope;
 mod stretch;
 mod thread;
 mod twist;
 mod value;
 
+use std::borrow::Cow;
 use std::ffi::OsString;
 use std::io::{self, IsTerminal as _, Write};
 use std::path::PathBuf;
@@ -38,6 +42,7 @@ use clap::{Parser, Subcommand};
 pub use output::{CommandError, Done, Output};
 
 use crate::signals;
+use crate::words::visible_lines;
 
 /// What the command line says about itself.
 #[derive(Debug, Parser)]
@@ -70,6 +75,9 @@ enum Command {
     Record(record::Args),
     Sheet(sheet::Args),
     Paper(paper::Args),
+    Shelf(shelf::Args),
+    Recall(recall::Args),
+    Export(export::Args),
     Convert(convert::Args),
     Pattern(pattern::Args),
     Compare(compare::Args),
@@ -93,6 +101,9 @@ impl Command {
             Self::Record(args) => record::run(args, out),
             Self::Sheet(args) => sheet::run(args, out),
             Self::Paper(args) => paper::run(args, out),
+            Self::Shelf(args) => shelf::run(args, out),
+            Self::Recall(args) => recall::run(args, out),
+            Self::Export(args) => export::run(args, out),
             Self::Convert(args) => convert::run(args, out),
             Self::Pattern(args) => pattern::run(args, out),
             Self::Compare(args) => compare::run(args, out),
@@ -156,11 +167,12 @@ pub fn run(
 
 /// Help and version go to the one writer and are no error; a usage error goes to the other and is bad input.
 fn clap_status(error: &clap::Error, out: &mut dyn Write, err: &mut dyn Write, colour: bool) -> u8 {
-    let text = error.render();
-    let text = if colour {
-        text.ansi().to_string()
-    } else {
-        text.to_string()
+    let styled = error.render();
+    let plain = styled.to_string();
+    // An argument that would steer the terminal is told without colour.
+    let text = match visible_lines(&plain) {
+        Cow::Borrowed(_) if colour => styled.ansi().to_string(),
+        text => text.into_owned(),
     };
     let (written, status) = if error.use_stderr() {
         (err.write_all(text.as_bytes()), 2)

@@ -3,6 +3,7 @@
 //! Every list is numbered, so that a choice is one key. Knows nothing of what a choice leads to.
 
 use super::adapter;
+use super::ink::Ink as _;
 use super::model::SKIPPED;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
 use super::view::{Ask, Choice, DeskView, JointView, Status, Wanted};
@@ -384,9 +385,9 @@ fn keys(ui: &mut Ui, rect: Rect) {
                 pos2(place.left(), head.bottom() + 4.0 + height * count(index)),
                 vec2(place.width() - 6.0, height),
             );
-            let galley =
-                ui.painter()
-                    .layout_no_wrap((*cap).to_owned(), theme::strong(NOTE), colours.ink);
+            let galley = ui
+                .painter()
+                .words_in_line(*cap, theme::strong(NOTE), colours.ink);
             let key = Rect::from_min_size(
                 pos2(row.left(), row.center().y - 11.5),
                 vec2(galley.size().x + 12.0, 23.0),

@@ -3,10 +3,24 @@
 //!
 //! Desk, sheet, tag, commands and exports draw from this and decide nothing. Pure: it folds recorded facts with the core and judges
 //! nothing again. Knows nothing of screens, paper or files.
+//!
+//! # Why one projection
+//!
+//! *Context:* desk, sheet, tag, `check`, `record` and exports each read the journal by rules of their own, and
+//! contradicted each other. *Choice:* `job/status` folds plan and journal once, purely, into plain values: the state
+//! of every fastener, stage and joint, what is open and why (`open.rs`, one test a reason in `tests.rs`), one list of
+//! exceptions with the gravest first, what is waited for, names, parts, answers, times, tools, what is next.
+//! `Kept::of` makes it from a journal that was read, `Job::status` from live sessions: the same by law L3. Faces draw
+//! it. `sim-desktop/tests/one_truth.rs` holds every face to it over the 27 patterns and random histories. Whatever
+//! the list might not know of still counts: a joint that the core does not call final is open. Facts that are unknown
+//! are said to be unknown ("time unknown", "torque unknown", "not witnessed"). *Alternative:* each face with a reader
+//! of its own, as before.
 
 mod build;
 mod clock;
 mod curve;
+mod evidence;
+mod hands;
 mod joint;
 mod model;
 mod open;
@@ -36,6 +50,7 @@ use crate::plan::{Answers, Joint, JointPlan, Plan};
 use crate::store::{Content, Damage, Fact, HostFact, Traces};
 
 pub use curve::{CurveState, curve_of, state_of_curve};
+pub use evidence::{How, Tally, attempt_of};
 pub use model::{
     AttemptRow, CheckRow, Curve, FastenerStatus, Item, JointStatus, NextJoint, PartStatus,
     PersonStatus, StageCell, StageStatus, Status, ToolStatus, counted,
@@ -44,7 +59,8 @@ pub use rows::{Row, rows};
 pub use telling::Names;
 pub use unit::Shown;
 
-use clock::Clock;
+pub(crate) use clock::Clock;
+pub(crate) use hands::Hands;
 
 /// A session that is at work on a joint.
 type Live<'a> = &'a Session<std::sync::Arc<Procedure>>;
@@ -80,6 +96,20 @@ impl<'a> Kept<'a> {
             traces,
             today: Some(today()),
             live: &[],
+        }
+    }
+
+    /// As [`Kept::of`], on another day.
+    #[must_use]
+    pub fn on(
+        plan: &'a Plan,
+        content: &'a Content,
+        traces: Option<&'a Traces>,
+        today: Date,
+    ) -> Self {
+        Self {
+            today: Some(today),
+            ..Self::of(plan, content, traces)
         }
     }
 

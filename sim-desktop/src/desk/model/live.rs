@@ -16,9 +16,11 @@ use evendraw_core::record::{Entry, Record};
 
 use super::super::view::{Heard, LinkView};
 use super::{Hand, Model, Pull, Readings};
+use crate::job::status::attempt_of;
 use crate::link::{Adapter, Fetched, Follower, News};
 use crate::peers::Remark;
-use crate::rehearsal::station::{degrees, newton_meters};
+use crate::quantity::newton_meters;
+use crate::rehearsal::station::degrees;
 
 /// What wakes the window when there is news.
 #[derive(Clone)]
@@ -357,8 +359,8 @@ impl Model {
                     }
                 }
                 for entry in &new {
-                    if let Record::Attempt(attempt) = &entry.record {
-                        self.tell_verdict(joint, attempt);
+                    if let Some(attempt) = attempt_of(&entry.record) {
+                        self.tell_verdict(joint, &attempt);
                     }
                 }
                 self.tell_peers(joint);

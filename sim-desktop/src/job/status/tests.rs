@@ -490,7 +490,7 @@ fn a_mock_up_is_not_final() {
 
 #[test]
 fn a_retorque_after_running_is_open_and_due() {
-    let later = "[[joint.stage]]\ndo = \"later\"\ntorque = \"40 N·m\"\nafter = \"10 h running\"\nengine = \"cold\"\n";
+    let later = "[[joint.stage]]\ndo = \"retorque\"\ntorque = \"40 N·m\"\nafter = \"10 h running\"\nengine = \"cold\"\n";
     let world = finished(&format!("{HEAD}{TIGHTEN}{later}"));
     world.is_open_for("due after running");
     assert_eq!(world.sheet().due.len(), 1);
@@ -513,6 +513,7 @@ fn a_damaged_journal_is_open() {
         from: 40,
         to: 90,
         torn: false,
+        is_newer: false,
         why: "these bytes do not prove themselves".to_owned(),
     });
     world.is_open_for("a record may be missing");
@@ -521,6 +522,7 @@ fn a_damaged_journal_is_open() {
         from: 40,
         to: 90,
         torn: true,
+        is_newer: false,
         why: "the last write was cut off; dropped".to_owned(),
     });
     let model = world.sheet();
@@ -663,7 +665,7 @@ fn a_curve_drawn_contains_the_peak_and_the_windows_it_was_judged_by() {
     let procedure = &world.job.joint_plan(0).expect("the joint").procedure;
     let mut seen = 0;
     for (entry, attempt) in world.job.attempts(0) {
-        let curve = curve_of(Some(&traces), procedure, entry, attempt).expect("a kept curve");
+        let curve = curve_of(Some(&traces), procedure, entry, &attempt).expect("a kept curve");
         let newton_meters = |torque: Torque| f64::from(torque.millinewton_meters()) / 1_000.0;
         let degrees = |angle: evendraw_core::unit::Angle| f64::from(angle.millidegrees()) / 1_000.0;
         let (peak, angle) = (newton_meters(attempt.peak), attempt.angle.map(degrees));
