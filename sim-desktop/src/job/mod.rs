@@ -9,6 +9,7 @@ mod commit;
 mod error;
 mod open;
 mod peers;
+pub mod revision;
 mod say;
 mod shared;
 mod standing;
@@ -31,6 +32,7 @@ use crate::plan::{Answers, Joint, JointPlan, Plan};
 use crate::store::{Damage, Fact, HostFact, Journal, Purpose, Traces};
 
 pub use error::JobError;
+use revision::Revisions;
 pub use say::task_of_reminder;
 pub use standing::Held;
 
@@ -65,6 +67,8 @@ pub struct Job {
     alone: Option<u8>,
     /// By joint number: the adapter that makes the joint's records.
     adapters: BTreeMap<u8, String>,
+    /// Joints that went on under another plan.
+    revisions: Arc<Revisions>,
 }
 
 /// An attempt whose record is safe, with the number of the joint.

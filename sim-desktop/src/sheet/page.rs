@@ -88,6 +88,7 @@ pub(super) fn head(model: &Sheet, kind: &str) -> Markup {
             dl.head {
                 dt { "Unit" } dd { (or(&model.unit)) }
                 dt { "Document" } dd { (or(&model.document)) }
+                @if !model.revision.is_empty() { dt { "Plan revision" } dd { (model.revision) } }
                 dt { "Journal" } dd { (model.journal) }
             }
         }

@@ -498,7 +498,8 @@ impl Model {
             };
             let label = self.job.as_ref().map_or_else(String::new, |job| {
                 let names = job.names();
-                let (fastener, _) = About::Step(checked.step).place(&names, entry.joint);
+                let names = names.at(entry);
+                let (fastener, _) = About::Step(checked.step).place(names, entry.joint);
                 fastener.map_or_else(String::new, |own| names.fastener(entry.joint, own))
             });
             let good = checked.verdict == Verdict::Accepted;

@@ -55,6 +55,7 @@ pub(super) fn status(
         path: path(&view.plan.procedure, stage),
         is_left_hand: view.plan.procedure.terms().hand == Hand::Left,
         front: text(view.joint.front()),
+        differs: view.differs.clone(),
         what: what(view.plan),
         facts: facts(view),
         condition: view.plan.condition.clone().unwrap_or_default(),
