@@ -56,7 +56,7 @@ use check::Check;
 use diagnostic::Diagnostics;
 use guard::Instruments;
 use joint::{Head, Room};
-use register::Register;
+use register::Shop;
 use tree::{Choice, Place, Reader};
 
 use crate::limits::{JOINTS_MAX, PLAN_BYTES_MAX, counted};
@@ -83,10 +83,10 @@ impl Plan {
     /// # Errors
     /// [`PlanErrors`] with every error found, each with its place.
     pub fn parse(name: &str, text: &str) -> Result<Self, PlanErrors> {
-        Self::parse_with(name, text, None)
+        Self::parse_with(name, text, Shop::Nothing)
     }
 
-    fn parse_with(name: &str, text: &str, register: Option<&Register>) -> Result<Self, PlanErrors> {
+    fn parse_with(name: &str, text: &str, shop: Shop<'_>) -> Result<Self, PlanErrors> {
         let to = Diagnostics::new(name, text);
         if text.len() > PLAN_BYTES_MAX {
             to.error(
@@ -107,7 +107,7 @@ impl Plan {
         let mut reader = Reader::new("the plan", &beginning, &entries, &silent);
         let mut build = build::build(&mut reader);
         let (tools, tool_ids) = build::tools(&mut reader);
-        build.tools = register::named(reader.raw("build"), &tool_ids, register);
+        build.tools = register::named(reader.raw("build"), &tool_ids, shop);
         let parts = build::parts(&mut reader);
         let tasks = task::tasks(&mut reader);
         let nodes = reader.tables("joint", "joint");

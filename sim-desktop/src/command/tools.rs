@@ -10,7 +10,7 @@ use serde_json::json;
 use super::shelf::{opened, tell_passed};
 use super::{CommandError, Done, Output};
 use crate::job::status::counted;
-use crate::plan::register::{Calibration, FILE, Register, Registered};
+use crate::plan::register::{Calibration, FILE, Registered};
 use crate::shelf::tools::{Read, Readings};
 use crate::words;
 

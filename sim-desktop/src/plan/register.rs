@@ -34,6 +34,17 @@ const KEYS: [&str; 8] = [
     "due",
 ];
 
+/// Where a plan's tools may stand beside itself.
+#[derive(Clone, Copy)]
+pub(super) enum Shop<'r> {
+    /// There is no register, or nobody looked for one.
+    Nothing,
+    /// In the register.
+    Register(&'r Register),
+    /// There is one, with errors.
+    Wrong(&'r PlanErrors),
+}
+
 /// The register.
 #[derive(Clone, Debug)]
 pub struct Register {
@@ -323,17 +334,18 @@ impl Plan {
     /// behind the text as typed, in [`Plan::text`].
     ///
     /// # Errors
-    /// As [`Plan::parse`]; also everything that is wrong in a register that is needed.
+    /// As [`Plan::parse`]; a register that is needed and wrong is an error where the plan names its tools.
     pub fn read(name: &str, text: &str, folder: &Path) -> Result<Self, PlanErrors> {
         if named_elsewhere(text).is_empty() {
             return Self::parse(name, text);
         }
-        let register = Register::of_folder(folder)?;
-        match &register {
-            Some(register) => {
-                Self::parse_with(name, &with_register(text, register), Some(register))
+        match Register::of_folder(folder) {
+            Ok(Some(register)) => {
+                let whole = with_register(text, &register);
+                Self::parse_with(name, &whole, Shop::Register(&register))
             }
-            None => Self::parse(name, text),
+            Ok(None) => Self::parse(name, text),
+            Err(errors) => Self::parse_with(name, text, Shop::Wrong(&errors)),
         }
     }
 }
@@ -392,7 +404,7 @@ fn named_elsewhere(text: &str) -> Vec<String> {
 pub(super) fn named(
     build: Option<&tree::Node<'_>>,
     ids: &BTreeSet<String>,
-    register: Option<&Register>,
+    shop: Shop<'_>,
 ) -> Vec<String> {
     let Some(tree::Value::Table(entries)) = build.map(|node| &node.value) else {
         return Vec::new();
@@ -409,33 +421,55 @@ pub(super) fn named(
                 "the second",
                 "each tool once",
             );
-        } else if !ids.contains(&typed.text) {
-            let (what, allowed) = match register {
-                Some(register) => (
-                    format!(
-                        "tool `{}` stands neither in this plan nor in the register {}",
-                        typed.text,
-                        register.path.display()
-                    ),
-                    match typed.place.to.closest(&typed.text, register.ids()) {
-                        Some(near) => format!("did you mean `{near}`?"),
-                        None => format!("tools there: {}", register.ids().join(", ")),
-                    },
-                ),
-                None => (
-                    format!(
-                        "tool `{}` does not stand in this plan, and there is no register",
-                        typed.text
-                    ),
-                    format!(
-                        "list it here as [[tool]], or in {FILE} in the plan's folder or one above it"
-                    ),
-                ),
-            };
-            typed.place.error(what, "named here", allowed);
-        } else {
+        } else if ids.contains(&typed.text) {
             list.push(typed.text);
+        } else if let Shop::Wrong(errors) = shop {
+            wrong(node, errors);
+            return list;
+        } else {
+            missing(&typed, shop);
         }
     }
     list
+}
+
+/// A tool that stands nowhere.
+fn missing(typed: &Typed<'_>, shop: Shop<'_>) {
+    let (what, allowed) = match shop {
+        Shop::Register(register) => (
+            format!(
+                "tool `{}` stands neither in this plan nor in the register {}",
+                typed.text,
+                register.path.display()
+            ),
+            match typed.place.to.closest(&typed.text, register.ids()) {
+                Some(near) => format!("did you mean `{near}`?"),
+                None => format!("tools there: {}", register.ids().join(", ")),
+            },
+        ),
+        Shop::Nothing | Shop::Wrong(_) => (
+            format!(
+                "tool `{}` does not stand in this plan, and there is no register",
+                typed.text
+            ),
+            format!("list it here as [[tool]], or in {FILE} in the plan's folder or one above it"),
+        ),
+    };
+    typed.place.error(what, "named here", allowed);
+}
+
+/// A register with errors is told at the plan, so that the plan's lines stay the plan's.
+fn wrong(node: &tree::Node<'_>, errors: &PlanErrors) {
+    let first = errors.list().first().map_or_else(String::new, |first| {
+        format!("line {}: {}", first.line(), first.what())
+    });
+    let more = match errors.count() {
+        0 | 1 => String::new(),
+        count => format!("; {} more", count.saturating_sub(1)),
+    };
+    node.place.error(
+        format!("the register {} has errors: {first}{more}", errors.name()),
+        "tools of it are named here",
+        "`evendraw tools FOLDER`, with the folder that it lies in, shows each at its place",
+    );
 }
