@@ -10,12 +10,11 @@ use super::theme::{self, BODY, Colours, NOTE, TARGET};
 use super::view::{Ask, ShelfView};
 use super::widgets::{
     self, Look, area, button, count, cut_bottom, cut_left, cut_top, focus_ring, paragraph, pressed,
-    silent_line, silent_lines,
+    silent_line, text_width,
 };
 use crate::shelf::table::{Row, Sort, holds, sort};
-use crate::words;
 use egui::accesskit::Role;
-use egui::{Align2, Key, Rect, Sense, Stroke, StrokeKind, Ui, pos2, vec2};
+use egui::{Align2, Color32, Key, Pos2, Rect, Sense, Stroke, StrokeKind, Ui, pos2, vec2};
 
 /// What the screen remembers.
 #[derive(Clone, Debug, Default)]
@@ -85,10 +84,10 @@ impl ShelfState {
 
 /// A column: what it is sorted by, its word, its share of the width, right-aligned.
 const COLUMNS: [(Sort, &str, f32, bool); 8] = [
-    (Sort::Name, "Build", 0.32, false),
+    (Sort::Name, "Build", 0.31, false),
     (Sort::State, "State", 0.15, false),
-    (Sort::Progress, "Done", 0.09, true),
-    (Sort::Worked, "Last worked", 0.16, false),
+    (Sort::Progress, "Done", 0.075, true),
+    (Sort::Worked, "Last worked", 0.185, true),
     (Sort::Retorques, "Retorques", 0.08, true),
     (Sort::Doubts, "Doubts", 0.07, true),
     (Sort::Tools, "Tools", 0.065, true),
@@ -284,23 +283,34 @@ fn heading(ui: &mut Ui, cell: Rect, state: &mut ShelfState, column: Sort, word: 
     if response.hovered() {
         ui.painter().rect_filled(cell, 0.0, colours.well);
     }
-    let words = match (here, state.reversed) {
-        (true, false) => format!("{word} \u{25bc}"),
-        (true, true) => format!("{word} \u{25b2}"),
-        (false, _) => word.to_owned(),
-    };
-    silent_line(
-        ui.painter(),
-        cell,
-        align(right),
-        &words,
-        theme::strong(NOTE),
-        if here { colours.ink } else { colours.soft },
-    );
+    let ink = if here { colours.ink } else { colours.soft };
+    let font = theme::strong(NOTE);
+    let width = text_width(ui, word, font.clone());
+    silent_line(ui.painter(), cell, align(right), word, font, ink);
+    if here {
+        let left = if right {
+            cell.right() - width - 14.0
+        } else {
+            cell.left() + width + 6.0
+        };
+        arrow(ui, pos2(left, cell.center().y), state.reversed, ink);
+    }
     focus_ring(ui, &response, cell);
     if response.clicked() {
         state.by(column);
     }
+}
+
+/// Which way a column is sorted.
+fn arrow(ui: &Ui, left: Pos2, up: bool, ink: Color32) {
+    let way = if up { -1.0 } else { 1.0 };
+    let corners = [(0.0, -3.0), (8.0, -3.0), (4.0, 4.0)];
+    let corners = corners.map(|(x, y)| left + vec2(x, y * way));
+    ui.painter().add(egui::Shape::convex_polygon(
+        corners.to_vec(),
+        ink,
+        Stroke::NONE,
+    ));
 }
 
 /// A build in words.
@@ -311,7 +321,7 @@ fn said(row: &Row) -> String {
         row.unit,
         row.standing.mark.word(),
         row.percent(),
-        words::wall_time(row.standing.last_worked)
+        row.worked()
     );
     for waits in row.waits() {
         words.push_str(", ");
@@ -339,7 +349,7 @@ fn one(ui: &Ui, place: Rect, row: &Row, chosen: bool, hovered: bool) {
         String::new(),
         String::new(),
         format!("{} %", row.percent()),
-        words::wall_time(own.last_worked),
+        row.worked(),
         some(&own.retorques),
         some(&own.doubts),
         some(&own.expired),
@@ -421,40 +431,40 @@ fn about(ui: &mut Ui, rect: Rect, view: &ShelfView, state: &ShelfState) {
         } else {
             (view.passed.join("\n"), colours.bad)
         };
-        let galley = silent_words(ui, inner, &words, hue);
-        widgets::speak(ui, galley, &words);
+        told(ui, inner, &words, hue);
         return;
     };
     let inner = area(ui, rect, &row.name, &troubles);
-    let mut lines = vec![format!("{}; {}", row.title, row.standing.words)];
-    if !row.document.is_empty() {
-        lines[0].push_str(&format!("; {}", row.document));
-    }
+    let head = [&row.title, &row.unit, &row.document, &row.standing.words];
+    let head: Vec<&str> = head
+        .into_iter()
+        .map(String::as_str)
+        .filter(|words| !words.is_empty())
+        .collect();
+    let mut lines = vec![head.join("; ")];
     lines.extend(row.waits());
     if !row.standing.next.is_empty() {
         lines.push(format!("next: {}", row.standing.next));
     }
-    let words = lines.join("\n");
-    let galley = silent_words(ui, inner, &words, colours.ink);
-    widgets::speak(ui, galley, &words);
+    let own = format!("{}: ", row.name);
+    let flaws = view
+        .passed
+        .iter()
+        .filter_map(|line| line.strip_prefix(&own));
+    lines.extend(flaws.map(str::to_owned));
+    told(ui, inner, &lines.join("\n"), colours.ink);
 }
 
-fn silent_words(ui: &Ui, rect: Rect, words: &str, hue: egui::Color32) -> Rect {
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "lines on a screen"
-    )]
-    let lines = (rect.height() / 19.0).floor().max(1.0) as usize;
-    silent_lines(
-        ui.painter(),
-        rect,
-        words,
-        theme::text(NOTE + 1.0),
-        hue,
-        lines,
-    );
-    rect
+/// Words that may be longer than their room.
+fn told(ui: &mut Ui, rect: Rect, words: &str, hue: Color32) {
+    let mut child = ui.new_child(egui::UiBuilder::new().max_rect(rect).id_salt("about"));
+    egui::ScrollArea::vertical()
+        .auto_shrink(false)
+        .show(&mut child, |ui| {
+            let place = ui.available_rect_before_wrap();
+            let height = paragraph(ui, place, words, theme::text(NOTE + 1.0), hue);
+            ui.allocate_space(vec2(place.width(), height));
+        });
 }
 
 /// How far the folder is read, and what can be done.

@@ -372,7 +372,7 @@ pub(crate) fn desk() -> DeskView {
         });
     }
     DeskView {
-        shelf: evendraw::desk::view::ShelfView::default(),
+        shelf: ShelfView::default(),
         ports: Vec::new(),
         status: status(),
         build: build(),

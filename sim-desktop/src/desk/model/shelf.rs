@@ -105,7 +105,7 @@ impl Model {
         let folder = if folder.as_os_str().is_empty() {
             shelf_of(&self.file.folder)
         } else {
-            folder.to_owned()
+            std::path::absolute(folder).unwrap_or_else(|_| folder.to_owned())
         };
         self.shelf = ShelfView {
             folder: folder.display().to_string(),
