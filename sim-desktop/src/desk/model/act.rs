@@ -127,6 +127,7 @@ impl Model {
             }
             Ask::Export(kind) => self.export(kind),
             Ask::PrintTag => self.print_tag(),
+            Ask::PrintOrder => self.print_order(),
             Ask::Compare(joint) => self.begin_compare(&joint),
             Ask::StopCompare => self.stop_compare(),
             Ask::ReadShelf(folder) => self.read_shelf(&folder),
