@@ -10,6 +10,7 @@ pub mod export;
 mod index;
 pub mod recall;
 pub mod table;
+pub mod tools;
 mod walk;
 
 use std::path::{Path, PathBuf};
@@ -17,10 +18,12 @@ use std::path::{Path, PathBuf};
 use jiff::civil::Date;
 use rayon::prelude::*;
 
+use crate::plan::PlanErrors;
+use crate::plan::register::Register;
 use crate::store::{self, StoreError};
 
 pub use build::{Build, Pull};
-pub use walk::{Found, What};
+pub use walk::{Found, ROOM as INDEX_FOLDER, What};
 
 /// Builds that are read at the same time: enough for every core, and few enough for little memory.
 const TOGETHER: usize = 64;
@@ -97,6 +100,14 @@ impl Shelf {
     #[must_use]
     pub fn folder(&self) -> &Path {
         &self.folder
+    }
+
+    /// The register of tools that counts for this shelf; none where there is none.
+    ///
+    /// # Errors
+    /// Everything that is wrong in it.
+    pub fn register(&self) -> Result<Option<Register>, PlanErrors> {
+        Register::of_folder(&self.folder)
     }
 
     /// What was found, by name.

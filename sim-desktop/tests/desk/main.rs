@@ -19,4 +19,5 @@ mod pictures;
 mod plans;
 mod raster;
 mod scenes;
+mod shelf;
 mod work;
