@@ -19,6 +19,7 @@
 mod build;
 mod check;
 mod diagnostic;
+pub mod edit;
 mod guard;
 mod joint;
 mod place;

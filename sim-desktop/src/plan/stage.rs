@@ -11,7 +11,7 @@ use evendraw_core::procedure::TorqueWindow;
 use super::place::Order;
 
 pub(super) use names::{fasteners_named, order, places, together};
-pub(super) use read::{Around, Pass, Read, overrides_of, read};
+pub(super) use read::{Around, Pass, Read, kinds_with, overrides_of, read};
 
 /// The stage kinds of a plan.
 pub(super) const KINDS: [&str; 12] = [
