@@ -16,6 +16,7 @@
     )
 )]
 
+pub mod beginnings;
 mod build;
 mod check;
 mod diagnostic;

@@ -15,7 +15,7 @@ mod calculator;
 mod clamp;
 mod compare;
 mod curve;
-mod form;
+pub mod edit_view;
 mod handover;
 mod joint;
 mod map;

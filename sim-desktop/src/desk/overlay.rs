@@ -5,7 +5,7 @@
 use super::adapter;
 use super::model::SKIPPED;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
-use super::view::{Ask, Choice, DeskView, JointView, Status, Wanted};
+use super::view::{Ask, Choice, DeskView, JointView, PlanAsk, Status, Wanted};
 use super::widgets::{self, Look, button, count, line, pressed};
 use crate::words;
 use egui::{Align2, Color32, Id, Key, Rect, Stroke, StrokeKind, Ui, UiBuilder, pos2, vec2};
@@ -123,6 +123,13 @@ impl Overlay {
         Self::words(title, joint.witnesses.iter().cloned(), &ask, true)
     }
 
+    /// Under which name is the plan saved?
+    #[must_use]
+    pub(super) fn save_as() -> Self {
+        let ask = Ask::Plan(PlanAsk::SaveAs(PathBuf::new()));
+        Self::words("Save the plan as".to_owned(), [], &ask, true)
+    }
+
     /// Which file? Chosen in a dialog, or its path typed.
     #[must_use]
     pub(super) fn file(wanted: Wanted) -> Self {
@@ -190,7 +197,7 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
             ("F11", "an adapter"),
             ("Z", "a new rehearsal"),
             ("O", "open a plan"),
-            ("E", "a new plan from a form"),
+            ("E", "a new plan"),
             ("U", "read the plan again"),
             ("S", "the printed sheet"),
             ("X, Y", "record as CSV, JSON"),

@@ -3,9 +3,11 @@
 //! Knows nothing of the core, the plan, the journal or egui: `model` fills these from the job.
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 pub use super::act::Act;
 pub use super::ask::{Ask, Export, Wanted};
+pub use super::edit_view::{PlanAsk, PlanEdit};
 pub use crate::job::status::{Row as RecordRow, Status};
 pub use crate::mark::Mark;
 
@@ -91,6 +93,8 @@ pub struct DeskView {
     pub recovery: Option<String>,
     /// The plan as text and what is wrong with it.
     pub plan: PlanView,
+    /// The plan as it is being written.
+    pub edit: Arc<PlanEdit>,
     /// The comparison in progress or finished.
     pub compare: CompareView,
     /// One line of news: the answer to the last ask, good or bad.

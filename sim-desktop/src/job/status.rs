@@ -10,6 +10,7 @@ mod curve;
 mod joint;
 mod model;
 mod open;
+mod read_back;
 mod rows;
 mod sure;
 pub mod telling;
@@ -40,6 +41,7 @@ pub use model::{
     AttemptRow, CheckRow, Curve, FastenerStatus, Item, JointStatus, NextJoint, PartStatus,
     PersonStatus, StageCell, StageStatus, Status, ToolStatus, counted,
 };
+pub use read_back::read_back;
 pub use rows::{Row, rows};
 pub use telling::Names;
 pub use unit::Shown;

@@ -159,6 +159,13 @@ impl Document {
         self.text().get(node.place())
     }
 
+    /// The value there on one line of TOML, whatever way it is written.
+    #[must_use]
+    pub fn raw_value(&self, path: &Path) -> Option<String> {
+        let node = self.layout.as_ref()?.get(path)?;
+        Some(item::inline(self.text(), node))
+    }
+
     /// Puts a value, written as TOML, under a key of the table at `of`. A table that is not there yet is begun. `order` is the
     /// order that keys of this table usually have.
     ///

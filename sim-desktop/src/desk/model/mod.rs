@@ -8,6 +8,7 @@ mod bench;
 mod build_view;
 mod compare;
 mod dialog;
+mod editor;
 mod files;
 mod joint_view;
 mod live;
@@ -35,6 +36,7 @@ use crate::words;
 
 use crate::rehearsal::station::{self, Station};
 pub use dialog::Picker;
+pub use editor::plan_written;
 pub use files::ModelError;
 pub(super) use files::state_folder;
 pub(in crate::desk) use prompt::SKIPPED;
@@ -113,6 +115,7 @@ struct Bench {
 #[derive(Debug)]
 pub struct Model {
     file: PlanFile,
+    editor: editor::Editor,
     job: Option<Job>,
     readings: Readings,
     bench: Bench,
@@ -179,7 +182,9 @@ impl Model {
     }
 
     fn with(path: Option<PathBuf>, name: String, text: String, folder: PathBuf) -> Self {
+        let editor = editor::Editor::new(&name, path.as_deref(), &text);
         let mut model = Self {
+            editor,
             file: PlanFile {
                 stamp: path.as_deref().and_then(files::stamp),
                 path,
@@ -281,6 +286,7 @@ impl Model {
         } else {
             self.pass(passed);
         }
+        self.view.edit = self.editor.view();
         if self.dirty {
             self.refresh();
         } else {
@@ -526,6 +532,7 @@ impl Model {
             findings: self.file.findings.clone(),
             changed_on_disk: false,
         };
+        self.view.edit = self.editor.view();
         self.view.notice = self.notice.clone();
         self.view.curve = self.curve.clone();
         self.view.compare = self.compare.clone();

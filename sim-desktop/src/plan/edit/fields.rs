@@ -21,6 +21,8 @@ pub struct Field {
     pub takes: Takes,
     /// A table of this kind needs it.
     pub needed: bool,
+    /// It is usually filled in: it comes first.
+    pub usual: bool,
     /// The stage kinds that have it; empty for all.
     pub kinds: Vec<&'static str>,
     /// The fields of the table under it.
@@ -36,6 +38,37 @@ pub struct Kind {
     pub lists: Vec<String>,
 }
 
+/// What is usually filled in beside what is needed, by the keys that lead to it.
+const USUAL: [&str; 27] = [
+    "build/title",
+    "build/unit",
+    "build/document",
+    "build/entered_by",
+    "build/checked_by",
+    "tool/lowest",
+    "tool/accuracy",
+    "tool/due",
+    "part/number",
+    "joint/title",
+    "joint/thread",
+    "joint/class",
+    "joint/condition",
+    "joint/circle/number",
+    "joint/circle/diameter",
+    "joint/positions",
+    "joint/order",
+    "stage/torque",
+    "stage/printed",
+    "stage/angle",
+    "stage/to",
+    "stage/within",
+    "stage/at_least",
+    "stage/at_most",
+    "stage/after",
+    "stage/name",
+    "block/one_at_a_time",
+];
+
 /// Every kind of table, by the keys that lead to it: `joint/stage`.
 static KINDS: LazyLock<Vec<(String, Kind)>> = LazyLock::new(|| {
     let schema = schema::schema();
@@ -44,10 +77,21 @@ static KINDS: LazyLock<Vec<(String, Kind)>> = LazyLock::new(|| {
     kinds
 });
 
-/// The kinds of stages, each with one sentence.
-#[must_use]
-pub fn stage_kinds() -> impl Iterator<Item = &'static str> {
-    stage::KINDS.into_iter()
+/// A kind of stage, with one sentence about it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct StageKind {
+    /// The word behind `do`.
+    pub word: &'static str,
+    /// What it means.
+    pub about: &'static str,
+}
+
+/// The kinds of stages.
+pub fn stage_kinds() -> impl Iterator<Item = StageKind> {
+    stage::KINDS
+        .into_iter()
+        .zip(stage::ABOUT)
+        .map(|(word, about)| StageKind { word, about })
 }
 
 /// What belongs into the table there.
@@ -174,7 +218,7 @@ fn field(schema: &Value, table: &Value, key: &str, value: &Value, of: &str) -> F
             let properties = full.get("properties").and_then(Value::as_object);
             let properties = properties.into_iter().flatten();
             properties
-                .map(|(key, value)| field(schema, full, key, value, ""))
+                .map(|(below, value)| field(schema, full, below, value, &format!("{of}/{key}")))
                 .collect()
         }
         _ => Vec::new(),
@@ -184,11 +228,17 @@ fn field(schema: &Value, table: &Value, key: &str, value: &Value, of: &str) -> F
     } else {
         Vec::new()
     };
+    let name = format!("{of}/{key}");
+    let usual = needed && !of.ends_with("circle") && !of.ends_with("access")
+        || USUAL
+            .iter()
+            .any(|own| name == *own || name.ends_with(&format!("/{own}")));
     Field {
         key: key.to_owned(),
         about: about.to_owned(),
         takes,
         needed,
+        usual,
         kinds,
         below,
     }
@@ -270,7 +320,7 @@ fn takes(schema: &Value, value: &Value, key: &str) -> Takes {
 
 #[cfg(test)]
 mod tests {
-    use super::{Takes, kind_of, stage_kinds};
+    use super::{StageKind, Takes, kind_of, stage_kinds};
     use crate::plan::edit::layout::Path;
 
     fn path(text: &str) -> Path {
@@ -326,7 +376,7 @@ mod tests {
         };
         assert!(keys("turn").contains(&"one_sweep") && !keys("turn").contains(&"seconds"));
         assert!(keys("fit").contains(&"note") && !keys("fit").contains(&"torque"));
-        for kind in stage_kinds() {
+        for StageKind { word: kind, .. } in stage_kinds() {
             for field in &stage.fields {
                 if field.is_needed_by(kind) {
                     assert!(field.is_for(kind), "{kind}: {}", field.key);

@@ -134,7 +134,7 @@ impl Item {
 }
 
 /// A value as TOML on one line, whatever way it is written.
-fn inline(text: &str, node: &Node) -> String {
+pub(super) fn inline(text: &str, node: &Node) -> String {
     match node {
         Node::Table(table) if table.shape != super::layout::Shape::Inline => {
             Item::of(text, table).braced()
