@@ -41,7 +41,7 @@
 //! - [`limits`]: every capacity in one table.
 //! - [`pattern`]: orders of work.
 //! - [`procedure`]: what is to be done to one joint.
-//! - [`watch`]: what the curve of a pull is watched for.
+//! - [`curve_limits`]: what the curve of a pull is watched for.
 //! - [`sample`]: from a sensor's counts to a reading.
 //! - [`tracker`]: one attempt as it happens.
 //! - [`trace`]: its curve, thinned.
@@ -62,6 +62,14 @@
 //! - **A reader of journals**: [`journal`], [`record`]; [`ledger`] through [`session::Session::restore`].
 #![no_std]
 #![forbid(unsafe_code)]
+#![warn(
+    clippy::disallowed_types,
+    clippy::indexing_slicing,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::panic,
+    clippy::as_conversions
+)]
 
 #[cfg(test)]
 extern crate std;

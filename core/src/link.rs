@@ -41,6 +41,15 @@
 //! // Where nothing comes back, `host.deadline()` says when to call `host.tick` and send `host.outgoing()` again.
 //! # Ok::<(), evendraw_core::link::LinkError>(())
 //! ```
+//!
+//! # Why one question at a time
+//!
+//! *Context:* a serial line that loses, repeats and invents bytes, and ends that restart. *Choice:* stop and wait,
+//! each question carried out once, a token that is new with every start; the transfers (a procedure in pieces, the
+//! journal from a number) are functions of what the other end last said, so both go on where they stood.
+//! *Alternative:* a sliding window, four times faster on a perfect line, with buffers for every frame in flight on a
+//! chip with 16 KiB. An hour's journal is pulled in seconds as it is. *Would change our mind:* every sample over the
+//! link.
 
 mod adapter;
 pub mod cobs;

@@ -2,6 +2,14 @@
 //!
 //! An order is a list of fastener indices, written into the caller's slice; its length is the number of fasteners.
 //! Integers only, so that every machine finds the same order. Knows nothing of stages or labels.
+//!
+//! # Why one rule for every number of fasteners
+//!
+//! Halve the circle as long as the number is even; what is left is odd and is taken as a star. For powers of two that
+//! is bit reversal, for 12, 20, 24 it gives each four one in every quadrant. Only twice an odd number (6, 10, 14)
+//! needs opposite pairs on axes that alternate between the two halves. Centre-out takes fasteners by distance from
+//! the middle of the bounding box; those equally far to 2 % are taken crosswise. *Would change our mind:* a standard
+//! that prescribes another order; a plan can list its own.
 
 use core::cmp::Ordering;
 use core::fmt;

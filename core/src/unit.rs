@@ -2,6 +2,10 @@
 //!
 //! Every type states its unit, zero, sign and range. Arithmetic keeps to the range: a sum that would leave it stays at the
 //! edge, so no operation can overflow and none can panic. Knows nothing of text: the host reads and writes that.
+#![expect(
+    clippy::as_conversions,
+    reason = "a const function knows no `From`; what a cast may lose is linted apart"
+)]
 
 use core::fmt;
 use core::ops::{Add, Neg, Sub};

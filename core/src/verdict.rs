@@ -2,6 +2,10 @@
 //!
 //! Pure: the same [`Reading`] against the same [`Aim`] gives the same [`Judgement`], always. Knows nothing of time, order
 //! or storage.
+#![expect(
+    clippy::as_conversions,
+    reason = "a const function knows no `From`; what a cast may lose is linted apart"
+)]
 
 use serde::{Deserialize, Serialize};
 

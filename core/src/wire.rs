@@ -4,6 +4,14 @@
 //! microcontroller's flash. Here a fault sticks: after it everything reads as zero, and [`Decoder::end`] says so once at the end,
 //! so that no field needs a branch of its own. Stricter than postcard in one thing: a number has one spelling, so what is
 //! read is written as the same bytes again. Knows nothing of frames, records or procedures.
+//!
+//! # Why not the readers that serde derives
+//!
+//! The form is postcard's; with the readers that serde derives the adapter was 6 KB over the 64 KiB of flash it had
+//! then. *Choice:* `core/src/wire.rs` reads field by field; a fault sticks and is asked about once, so no field needs
+//! a branch: 6.3 KB less, no panic in the reader of records, every number in one spelling. A test holds every shape
+//! against postcard on the same random bytes. *Alternative:* serde's readers, and writing again to compare. *Would
+//! change our mind:* a library with readers as small.
 
 /// Fields one after another, taken from the front.
 pub(crate) struct Decoder<'a> {

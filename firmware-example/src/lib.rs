@@ -1,4 +1,5 @@
 //! A torque adapter, free of any board: the loop, drivers over embedded-hal traits, the flash journal, the link.
+#![doc = include_str!("../MEASURED.md")]
 #![cfg_attr(target_os = "none", no_std)]
 
 pub mod adapter;

@@ -2,6 +2,12 @@
 //!
 //! A shape is a few strokes round a middle, so that screen and paper draw the same one; colour only repeats it. Knows nothing of
 //! where a state comes from, nor of what draws it.
+//!
+//! # Why word and shape before colour
+//!
+//! *Context:* sheets are copied in black and white. *Choice:* a state is a word and a shape (`mark.rs`: strokes that
+//! screen and paper both draw); colour repeats it. Shapes are drawn once a page and referred to, so a page of a whole
+//! build stays below 200 kB with every curve.
 
 /// How a fastener, a stage, a joint or a single record stands.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]

@@ -2,6 +2,14 @@
 //!
 //! Nothing that lasts is written over. What stands at a name is looked at first: only what this program wrote as an output, and can
 //! write again, is ever replaced, and then the new file is safe before the old one goes. Knows nothing of what an output says.
+//!
+//! # Why an output replaces only an output
+//!
+//! *Context:* `-o` onto a plan or a journal destroyed it. *Choice:* what stands at the name is told by its bytes, so
+//! that second names and links deceive nobody; a journal, a plan, a curve, a folder and whatever this program did not
+//! write are never written over, an earlier output only with `--force` (at the desk, whose names are its own, by the
+//! same key). *Alternative:* replacing one's own sheet unasked; a sheet that was signed in the meantime is no copy of
+//! the next.
 
 use std::fmt;
 use std::io;

@@ -3,6 +3,14 @@
 //! A plan describes a build: its joints, tools, parts and the order they depend on. [`Plan::parse`] reads the TOML, reports
 //! everything that is wrong with line, column and hint, and compiles every joint under every answer of its variants, so that
 //! nothing can fail later. The text of every quantity is kept as typed. Knows nothing of journals, screens or the bench.
+//!
+//! # Why under every answer
+//!
+//! A plan can ask before work starts ("short or long head?"), and values depend on the answer. *Choice:*
+//! `Plan::parse` reads each joint once for every combination of answers (64 at most) and compiles each to a
+//! procedure, so that nothing can fail at the stand. *Alternative:* reading again when the answer is known; a fault
+//! would then wait until the part is in hand. *Would change our mind:* a plan with more variants than that in one
+//! joint.
 
 #![cfg_attr(
     not(test),
@@ -23,11 +31,11 @@ mod diagnostic;
 pub mod edit;
 mod guard;
 mod joint;
+mod lines;
 mod place;
 mod plausible;
 pub mod progress;
 mod quantity;
-mod rise;
 mod running;
 pub mod schema;
 mod stage;

@@ -4,6 +4,10 @@
 //! of what stands before its beginning and before its end, by one multiplication. [Adler, `crc32_combine` of zlib: the sum of two
 //! pieces from the sums of each and the length of the second]. What is found this way is proved again byte by byte by whoever
 //! asked. Knows nothing of what frames say.
+#![expect(
+    clippy::as_conversions,
+    reason = "a const function knows no `From`; what a cast may lose is linted apart"
+)]
 
 use super::{HEADER, SUM};
 use crate::limits::PAYLOAD_MAX;

@@ -1,6 +1,10 @@
 //! Rise of torque over fastener angle past snug: too steep, too flat, too long, or none at all; and that of a turn.
 //!
 //! Knows nothing of time.
+#![expect(
+    clippy::as_conversions,
+    reason = "a const function knows no `From`; what a cast may lose is linted apart"
+)]
 
 use super::thresholds::{TURN_RISE_OVER, Thresholds};
 use crate::unit::ratio;

@@ -1,6 +1,21 @@
 //! Before the head seats: running torque of a locking feature, and how far the fastener was run down; and the way back.
 //!
 //! Knows nothing of verdicts.
+//!
+//! # Why running torque is a fact of the fastener
+//!
+//! *Context:* a locking nut drags before anything clamps, and the target comes on top of that [FAA AC 43.13-1B 7-40].
+//! Judged as part of one attempt it was lost with a stroke, a rejection or a restart. *Choice:* a record of its own,
+//! folded into the ledger; the tracker looks at every sample, loaded or not, until the head seats: three blocks of 3°
+//! whose means lie within 2 % of the target are a plateau, since no healthy joint rises so slowly. On a loose
+//! fastener with a lock no attempt begins before snug on top of the plateau; before any plateau, before half of the
+//! target, and then the verdict is unknown rather than the torque zero. What a person types goes before what the plan
+//! gives, that before what was seen. Forgotten when the fastener is loosened fully (by whomever), replaced or taken
+//! apart with its mock-up, since a lock holds less each time; kept over a rejection, a restart and a turn back by an
+//! angle, which do not move the nut off its lock. *Known limits:* strokes below some 12° may show no plateau; a
+//! run-down below 10° either; above half of the target it must be typed. *Alternative:* samples kept and judged
+//! afterwards, which cannot stop a hand. *Would change our mind:* a joint that rises more slowly than its target in
+//! 300°.
 
 use super::Seen;
 use crate::unit::ratio;

@@ -8,6 +8,7 @@
 //! fasteners, train, hand, adapter → [`Bench`] (all of it in time) → [`compare`] (many orders and pass counts).
 //!
 //! Knows nothing of procedures, sessions, verdicts, journals or screens.
+#![doc = include_str!("BENCH.md")]
 #![expect(
     non_snake_case,
     reason = "a unit is spelled as the unit is: Nm, kN, MPa"
@@ -21,7 +22,6 @@ mod fault;
 mod hand;
 mod interaction;
 mod joint;
-mod kei;
 mod live;
 mod matrix;
 mod rng;
@@ -32,10 +32,11 @@ pub use cover::Cover;
 pub use fastener::{FastenerModel, FastenerState};
 pub use fault::{Fault, FaultError, Seen};
 pub use hand::{Hand, HandError, HandKind};
-pub use interaction::{Creep, Interaction, Plate, Spring, axes};
-pub use joint::{Interface, JointError, JointModel, JointSketch, Turning};
-pub use kei::kei;
+pub use interaction::{Interaction, Spring, axes};
+pub use joint::{JointError, JointModel, JointSketch, Turning};
 pub use live::{Bench, BenchCue, Energy, Task};
 pub use matrix::{Cholesky, Matrix};
 pub use rng::Rng;
 pub use variation::Variation;
+
+pub use crate::mechanics::{Creep, Interface, Plate, kei};

@@ -300,12 +300,12 @@ mod tests {
         let rows = convert("33.2 lbf·ft").unwrap();
         assert_eq!(rows[0], ("33.2".to_owned(), "lbf·ft".to_owned()));
         assert!(
-            rows.contains(&("354".to_owned(), "lbf·in".to_owned())),
+            rows.contains(&("398.4".to_owned(), "lbf·in".to_owned())),
             "{rows:?}"
         ); // 12 inches to a foot
         assert!(
             rows.iter()
-                .any(|(value, unit)| unit == "N·m" && value == "40.00"),
+                .any(|(value, unit)| unit == "N·m" && value == "45.01"),
             "{rows:?}"
         );
         let words = convert("33.2 lb").unwrap_err();

@@ -2,6 +2,7 @@
 //!
 //! `view` is what is drawn, `app` the frame round the screens, `model` fills the view from the job and carries out what
 //! is asked, `window` opens it. Knows nothing of how a pull is judged or kept.
+#![doc = include_str!("DESK.md")]
 
 mod act;
 mod actions;
@@ -17,6 +18,7 @@ mod compare;
 mod curve;
 pub mod edit_view;
 mod handover;
+mod ink;
 mod joint;
 mod map;
 mod marks;

@@ -5,6 +5,18 @@
 //! Raised here and not by the session: the comparison needs every value of the joint, which neither the ledger nor an adapter has room
 //! for. What follows from it is an ordinary record, so a session taken up again stands where the live one stood, and
 //! time alone never makes one. Knows nothing of how values are compared.
+//!
+//! # Why the host raises the doubt
+//!
+//! *Context:* the comparison needs every value of a joint at a stage: 64 × 16 values, where the adapter has 16 KiB of
+//! RAM and some hundred bytes of flash to spare. *Choice:* one pure function of the core over the records; `Job` asks
+//! it after whatever can complete a stage and has the session record a `Noted` that raises a doubt (`unlike peers,
+//! stage 2: 143.2° (they 92.1°)`), so `Next::Settle` comes by itself, a restart stands where the live session stood,
+//! and a tick makes nothing. Of a joint at an adapter the desk does it when the record comes over, by a `tell`.
+//! Sheet, `record` and `adapter pull` ask the function again and need no remark: a journal without one is open all
+//! the same. Done again and alike now, the doubt is settled by a remark too, if nobody but the comparison had raised
+//! it. *Alternative:* values kept in the ledger, or a new kind of record. *Would change our mind:* an adapter with
+//! room, that is to raise it with nobody looking on.
 
 use evendraw_core::record::{Attempt, Entry, Record};
 use evendraw_core::session::Input;

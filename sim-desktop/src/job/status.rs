@@ -3,6 +3,18 @@
 //!
 //! Desk, sheet, tag, commands and exports draw from this and decide nothing. Pure: it folds recorded facts with the core and judges
 //! nothing again. Knows nothing of screens, paper or files.
+//!
+//! # Why one projection
+//!
+//! *Context:* desk, sheet, tag, `check`, `record` and exports each read the journal by rules of their own, and
+//! contradicted each other. *Choice:* `job/status` folds plan and journal once, purely, into plain values: the state
+//! of every fastener, stage and joint, what is open and why (`open.rs`, one test a reason in `tests.rs`), one list of
+//! exceptions with the gravest first, what is waited for, names, parts, answers, times, tools, what is next.
+//! `Kept::of` makes it from a journal that was read, `Job::status` from live sessions: the same by law L3. Faces draw
+//! it. `sim-desktop/tests/one_truth.rs` holds every face to it over the 27 patterns and random histories. Whatever
+//! the list might not know of still counts: a joint that the core does not call final is open. Facts that are unknown
+//! are said to be unknown ("time unknown", "torque unknown", "not witnessed"). *Alternative:* each face with a reader
+//! of its own, as before.
 
 mod build;
 mod clock;

@@ -1,6 +1,28 @@
 //! The desktop's end of the link: a port, one question at a time, and whole transfers.
 //!
 //! Knows nothing of plans or of the journal on disk: procedures go out as stored forms, entries come in.
+//!
+//! # Why a joint is worked at the desk or at the adapter, never at both
+//!
+//! *Context:* with an adapter connected, readings, verdicts and records could be made at either end. *Choice:* the
+//! adapter holds the session; the desk looks on. "This joint's records are made by adapter 4411" is itself a fact of
+//! the journal (`HostFact::AtAdapter`), and from then on the desk makes none of that joint, also after a kill or
+//! without the cable: records come over the link, each is checked against what is kept and against the procedure, is
+//! safe in the desk's journal, and only then shown. `evendraw adapter PORT pull` goes the same way
+//! (`store/merge.rs`). What a person says at the desk (a name, an answer, felt wrong, loosened, left out) goes to the
+//! adapter as a `tell` and comes back as its record. The adapter keeps the curve of its newest attempt until the next
+//! begins; the desk fetches it behind the record (a few ms later, 0.7 s more where a question is asked again), holds
+//! it to the digest in that record, and keeps it beside the journal, so an audit judges it like its own; what was
+//! pulled while nobody looked on has a digest and no curve. Live messages move the pointer and draw the curve;
+//! nothing is decided by them, and while none comes the reading is unknown, not the last one. The desk's session of
+//! such a joint is a copy made anew from its records (`Session::look_on`), so it shows what the adapter would do next
+//! without being able to record. *Alternative:* samples over the link and the desk's session judging: a lost frame
+//! would be a gap in the measurement, the adapter would be no use without the desk, and two sessions would have to
+//! agree. *Bounds:* records that the adapter has from before are taken only on somebody's word that they are of this
+//! unit, as a journal record carries no unit; joints that share fasteners stay at the desk, where each hears of the
+//! other at once; a joint begun at the desk is finished there; one begun at an adapter can be taken back (F11), and
+//! then what the adapter records later is refused. *Would change our mind:* a link fast enough for every sample, and
+//! a reason to judge on the larger machine.
 
 mod follow;
 mod port;

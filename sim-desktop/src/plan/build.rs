@@ -9,9 +9,11 @@ use evendraw_core::unit::Torque;
 use jiff::civil::Date;
 
 use super::guard::Decide;
+use super::lines::lines;
 use super::quantity::{share, torque};
 use super::tree::{Choice, Reader, Typed, Value, text_of};
 use crate::limits::{PARTS_MAX, TOOLS_MAX, counted};
+use crate::lines::Format;
 use crate::mechanics;
 
 /// What is built, and from which document.
@@ -88,6 +90,8 @@ fn decide(typed: &Typed<'_>) -> Option<Decide> {
 pub enum ToolKind {
     /// A digital adapter.
     Adapter,
+    /// An instrument that sends its samples as text lines.
+    Stream,
     /// A wrench that is set and clicks.
     Click,
     /// A bending beam.
@@ -102,6 +106,7 @@ impl ToolKind {
     pub const fn word(self) -> &'static str {
         match self {
             Self::Adapter => "adapter",
+            Self::Stream => "stream",
             Self::Click => "click",
             Self::Beam => "beam",
             Self::Dial => "dial",
@@ -138,6 +143,8 @@ pub struct Tool {
     pub calibrated: Option<Date>,
     /// Until when that holds.
     pub due: Option<Date>,
+    /// How a tool of kind `stream` prints its readings; none for every other kind.
+    pub lines: Option<Format>,
 }
 
 impl Tool {
@@ -154,7 +161,8 @@ impl Tool {
         mechanics::Tool {
             id: self.id.clone(),
             kind: match self.kind {
-                ToolKind::Adapter => mechanics::ToolKind::Adapter,
+                // Both measure by themselves, and say their own range.
+                ToolKind::Adapter | ToolKind::Stream => mechanics::ToolKind::Adapter,
                 ToolKind::Click => mechanics::ToolKind::Click,
                 ToolKind::Beam => mechanics::ToolKind::Beam,
                 ToolKind::Dial => mechanics::ToolKind::Dial,
@@ -252,6 +260,19 @@ fn tool(own: &mut Reader<'_>, ids: &mut BTreeSet<String>) -> Option<Tool> {
             "lowest < capacity",
         );
     }
+    let lines = if kind == Some(ToolKind::Stream) {
+        lines(own)
+    } else {
+        if own.has("lines") && kind.is_some() {
+            own.key_place("lines").error(
+                format!("[tool.lines] of {}, which sends no lines", own.of),
+                "here",
+                "it belongs to a tool of kind = \"stream\"",
+            );
+        }
+        let _ = own.raw("lines");
+        None
+    };
     own.finish(|_| None);
     let (id, kind, capacity, capacity_torque) = (id?, kind?, capacity?, capacity_torque?);
     Some(Tool {
@@ -263,7 +284,7 @@ fn tool(own: &mut Reader<'_>, ids: &mut BTreeSet<String>) -> Option<Tool> {
         // 20 % of capacity for click and dial: common practice, no source. An adapter or beam says its own.
         lowest: lowest_torque.unwrap_or(match kind {
             ToolKind::Click | ToolKind::Dial => capacity_torque.scaled(1, 5),
-            ToolKind::Adapter | ToolKind::Beam => Torque::ZERO,
+            ToolKind::Adapter | ToolKind::Stream | ToolKind::Beam => Torque::ZERO,
         }),
         lowest_text: lowest.map(|typed| typed.text),
         step: step_torque,
@@ -272,12 +293,14 @@ fn tool(own: &mut Reader<'_>, ids: &mut BTreeSet<String>) -> Option<Tool> {
         accuracy_text: accuracy.map(|typed| typed.text),
         calibrated,
         due,
+        lines,
     })
 }
 
 fn kind(typed: &Typed<'_>) -> Option<ToolKind> {
-    const KINDS: [ToolKind; 4] = [
+    const KINDS: [ToolKind; 5] = [
         ToolKind::Adapter,
+        ToolKind::Stream,
         ToolKind::Click,
         ToolKind::Beam,
         ToolKind::Dial,

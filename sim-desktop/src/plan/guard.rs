@@ -3,6 +3,15 @@
 //! The windows are drawn in when the plan is compiled, not when a tool is named: so desk and adapter judge by the same limits, the
 //! digest of the procedure in every journal vouches for them, and an audit comes to the same. Knows nothing of how an uncertainty comes
 //! about.
+//!
+//! # Why when the plan is compiled
+//!
+//! *Context:* a tool is named at the stand, and its uncertainty draws the limits in. *Choice:* at compile time, by
+//! the least sure tool that a stage may be done with (`plan/guard.rs`): the adapter gets drawn windows without
+//! knowing of tools, the procedure's digest covers them, and what cannot be guarded is refused before work. The
+//! uncertainty itself is one function (`uncertainty.rs`). *Alternative:* when the tool is named: the same procedure
+//! would judge differently, and an audit would have to know. *Would change our mind:* plans that list many tools and
+//! name none at their stages.
 
 use evendraw_core::procedure::{Override, OverrideAim, Prevailing, Stage, StageKind, TorqueWindow};
 use evendraw_core::unit::Torque;

@@ -1,6 +1,14 @@
 //! The plan as a tree of values with their places in the text, and a reader that misses no key.
 //!
 //! A place knows where to say what is wrong with it, so whoever holds a value can. Knows nothing of what the keys mean.
+//!
+//! # Why a tree of our own
+//!
+//! Errors need the place of every key, all of them in one run, and "did you mean". *Choice:* the `toml` crate's
+//! spanned tree, copied into one of our own in the order of the file (`plan/tree.rs`), and a reader that knows which
+//! keys were asked for. Stages and blocks may stand mixed, so the order of the file is what counts. *Alternative:*
+//! serde with `Spanned`; it stops at the first error and cannot say which table a key belongs in. *Would change our
+//! mind:* nothing so far.
 
 use std::ops::{Range, RangeInclusive};
 

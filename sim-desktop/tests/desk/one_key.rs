@@ -164,7 +164,7 @@ fn a_plan_that_wants_a_second_person_says_so_until_one_has_looked() {
     let folder = Folder::new("second-wanted");
     let text = COVER.replacen(
         "order = \"cross\"",
-        "order = \"cross\"\nwitness = [\"2\", \"5\"]",
+        "order = \"cross\"\nsecond_look = [\"2\", \"5\"]",
         1,
     );
     let mut model = Model::in_folder("cover.toml", &text, folder.path());

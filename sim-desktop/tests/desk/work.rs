@@ -626,7 +626,7 @@ fn a_hand_that_is_told_to_stop_lets_go() {
 #[test]
 fn a_witness_is_wanted_after_a_restart_too() {
     let folder = Folder::new("witness-again");
-    let plan = COVER.replace("order = ", "witness = true\norder = ");
+    let plan = COVER.replace("order = ", "second_look = true\norder = ");
     let open = || {
         let mut model = Model::in_folder("cover.toml", &plan, folder.path());
         model.set_pace(50.0);

@@ -2,6 +2,7 @@
 //!
 //! The pulls come from a model of their own, `generator.rs`; its truth is known, its sensor is noisy. The kinds of fault
 //! and their sizes are *our judgement, no source*. Knows nothing of order, records and storage.
+#![doc = include_str!("JUDGING.md")]
 
 mod further;
 mod generator;

@@ -1,6 +1,13 @@
 //! What the person is asked or told now, with everything that can be done about it: the one place where what is next becomes a card.
 //!
 //! Knows nothing of drawing, and decides nothing.
+//!
+//! # Why a card carries its own acts
+//!
+//! *Context:* a key went through five vocabularies that had to agree. *Choice:* `desk/model/prompt.rs` makes of what
+//! is next a `Prompt` with its choices, each with its key, its words and an `Act`; the screen hands the act back as
+//! it is, and `answer.rs` makes the records. What a verdict advises is the core's table (`core/src/advice.rs`). Enter
+//! takes the first choice, except where values hang on the answer.
 
 use evendraw_core::advice;
 use evendraw_core::audit::torque_window;

@@ -3,11 +3,12 @@
 //! What is typed is asked for at once; the line itself stays as it is typed while the keyboard is in it. Knows nothing of keys.
 
 use super::super::edit_view::{FieldView, PlanAsk, PlanEdit};
+use super::super::ink::{self, Ink as _};
 use super::super::theme::{self, BODY, Colours, GAP, NOTE, TARGET};
 use super::super::view::Ask;
 use super::super::widgets::{self, area, paragraph, silent_line};
 use egui::accesskit::Role;
-use egui::{Align2, Id, Key, Rect, Sense, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Id, Key, Rect, Sense, Ui, pos2, vec2};
 
 /// What the fields remember.
 #[derive(Clone, Debug, Default)]
@@ -172,7 +173,7 @@ fn faults(ui: &mut Ui, list: &[(bool, String)]) {
         let width = ui.available_width();
         let galley = ui
             .painter()
-            .layout(words.clone(), theme::text(NOTE), hue, width - 16.0);
+            .words_wrapped(words, theme::text(NOTE), hue, width - 16.0);
         let (_, place) = ui.allocate_space(vec2(width, galley.size().y + 6.0));
         ui.painter().rect_filled(place, 0.0, ground);
         ui.painter().galley(place.min + vec2(8.0, 3.0), galley, hue);
@@ -344,7 +345,7 @@ fn choices(
             // Reached with the mouse; the keyboard types the word.
             let on = *choice == field.value;
             response.widget_info(|| {
-                WidgetInfo::selected(
+                ink::selected(
                     Role::RadioButton,
                     true,
                     on,
@@ -384,7 +385,7 @@ fn choices(
 
 fn echo_line(ui: &Ui, words: &str, width: f32) -> std::sync::Arc<egui::Galley> {
     let (font, ink) = (theme::text(BODY - 1.0), Colours::of(ui).ink);
-    ui.painter().layout(words.to_owned(), font, ink, width)
+    ui.painter().words_wrapped(words, font, ink, width)
 }
 
 /// What was entered, in words.
@@ -410,7 +411,7 @@ fn read_back(ui: &mut Ui, rect: Rect, lines: &[String]) {
                 let width = ui.available_width();
                 let galley =
                     ui.painter()
-                        .layout(words.clone(), theme::text(BODY - 1.0), colours.ink, width);
+                        .words_wrapped(words, theme::text(BODY - 1.0), colours.ink, width);
                 let (_, place) = ui.allocate_space(vec2(width, galley.size().y));
                 ui.painter().galley(place.min, galley, colours.ink);
                 widgets::speak(ui, place, words);

@@ -3,11 +3,12 @@
 //! Knows nothing of what the lines mean.
 
 use super::super::edit_view::PlanAsk;
+use super::super::ink;
 use super::super::theme::{self, BODY, Colours, NOTE, TARGET};
 use super::super::view::{Ask, DeskView, Mark};
 use super::super::widgets::{self, area, count, focus_ring, silent_line};
 use egui::accesskit::Role;
-use egui::{Align2, Rect, Sense, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Rect, Sense, Ui, pos2, vec2};
 
 /// What the outline remembers.
 #[derive(Clone, Debug, Default)]
@@ -81,7 +82,7 @@ pub(super) fn show(
                 (0, _) => format!("{}: a question", row.words),
                 _ => format!("{}: to put right", row.words),
             };
-            response.widget_info(|| WidgetInfo::selected(Role::TreeItem, true, here, &said));
+            response.widget_info(|| ink::selected(Role::TreeItem, true, here, &said));
             if here {
                 ui.painter().rect_filled(place, 0.0, colours.next_tint);
                 ui.painter().rect_filled(

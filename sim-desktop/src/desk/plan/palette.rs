@@ -3,10 +3,11 @@
 //! Knows nothing of what the choices mean.
 
 use super::super::edit_view::{Addition, PlanAsk, PlanEdit};
+use super::super::ink;
 use super::super::theme::{self, BODY, Colours, NOTE, TARGET};
 use super::super::widgets::{self, area, pressed, silent_line};
 use egui::accesskit::Role;
-use egui::{Align2, Key, Rect, Sense, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Key, Rect, Sense, Ui, pos2, vec2};
 
 /// What is chosen from.
 #[derive(Clone, Debug)]
@@ -123,7 +124,7 @@ pub(super) fn show(
                 let (id, place) = ui.allocate_space(vec2(ui.available_width(), TARGET));
                 let response = ui.interact(place, id, Sense::click());
                 let words = format!("{}: {}", own.words, own.about);
-                response.widget_info(|| WidgetInfo::labeled(Role::Button, true, &words));
+                response.widget_info(|| ink::labeled(Role::Button, true, &words));
                 if index == palette.at {
                     ui.painter().rect_filled(place, 0.0, colours.next_tint);
                     if !ui.clip_rect().contains_rect(place) {

@@ -3,6 +3,7 @@
 //! Knows nothing of TOML but its comments and headers.
 
 use super::super::edit_view::{FaultView, PlanAsk, PlanEdit};
+use super::super::ink::{self, Ink as _};
 use super::super::theme::{self, BODY, Colours, GAP, NOTE, TARGET};
 use super::super::view::Ask;
 use super::super::widgets::{self, area, count, silent_line};
@@ -237,10 +238,7 @@ fn one(
     );
     let width = ui.available_width();
     let wrap = width - 20.0;
-    let layout = |words: &str, font| {
-        ui.painter()
-            .layout(words.to_owned(), font, colours.ink, wrap)
-    };
+    let layout = |words: &str, font| ui.painter().words_wrapped(words, font, colours.ink, wrap);
     let words = layout(&fault.words, theme::strong(BODY - 1.0));
     let hint = layout(&fault.hint, theme::text(BODY - 1.0));
     let hint_height = if fault.hint.is_empty() {
@@ -252,7 +250,7 @@ fn one(
     let (id, place) = ui.allocate_space(vec2(width, height.max(TARGET)));
     let response = ui.interact(place, id, egui::Sense::click());
     response.widget_info(|| {
-        egui::WidgetInfo::labeled(
+        ink::labeled(
             egui::accesskit::Role::Button,
             true,
             format!("{head}: {}. {}", fault.words, fault.hint),

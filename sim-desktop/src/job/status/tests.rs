@@ -490,7 +490,7 @@ fn a_mock_up_is_not_final() {
 
 #[test]
 fn a_retorque_after_running_is_open_and_due() {
-    let later = "[[joint.stage]]\ndo = \"later\"\ntorque = \"40 N·m\"\nafter = \"10 h running\"\nengine = \"cold\"\n";
+    let later = "[[joint.stage]]\ndo = \"retorque\"\ntorque = \"40 N·m\"\nafter = \"10 h running\"\nengine = \"cold\"\n";
     let world = finished(&format!("{HEAD}{TIGHTEN}{later}"));
     world.is_open_for("due after running");
     assert_eq!(world.sheet().due.len(), 1);
