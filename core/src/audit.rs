@@ -8,7 +8,7 @@ use crate::ledger::Ledger;
 use crate::procedure::{Prevailing, Procedure, TorqueWindow};
 use crate::record::{Added, Attempt};
 use crate::unit::{Span, Torque};
-use crate::verdict::{Aim, Judgement, Reading, Reason, Verdict, judge};
+use crate::verdict::{Aim, Judgement, Reading, Reason, Told, Verdict, judge, judge_told};
 
 /// Reasons that the limits give; every other one the curve gave.
 const BY_LIMIT: [Reason; 5] = [
@@ -46,6 +46,34 @@ pub fn added(procedure: &Procedure, attempt: &Attempt) -> Torque {
 pub fn torque_window(procedure: &Procedure, attempt: &Attempt) -> Option<TorqueWindow> {
     let window = procedure.torque_window(attempt.step)?;
     Some(window.raised(added(procedure, attempt)))
+}
+
+/// Judges again what a person read, or what a setting stands for, as [`audit`] does an attempt.
+#[must_use]
+pub fn audit_told(
+    procedure: &Procedure,
+    before: &Ledger,
+    attempt: &Attempt,
+    told: Told,
+) -> Finding {
+    let aim = before.aim_as_planned(procedure, attempt.step);
+    let aim = aim.map(|aim| aim.raised(added(procedure, attempt)));
+    let Some(again) = aim.and_then(|aim| judge_told(&aim, told, attempt.prevailing)) else {
+        return Finding::NoSuchStep;
+    };
+    found(again, attempt)
+}
+
+fn found(again: Judgement, attempt: &Attempt) -> Finding {
+    let recorded = Judgement {
+        verdict: attempt.verdict,
+        reasons: attempt.reasons.without(Reason::OutOfOrder),
+    };
+    if again == recorded {
+        Finding::Agrees
+    } else {
+        Finding::Differs(again)
+    }
 }
 
 /// Judges a recorded attempt again by the limits of its procedure. `before` is the ledger as it stood before the attempt; it
@@ -91,14 +119,5 @@ pub fn audit(procedure: &Procedure, before: &Ledger, attempt: &Attempt) -> Findi
         shape,
         ..Reading::default()
     };
-    let again = judge(&aim, &reading);
-    let recorded = Judgement {
-        verdict: attempt.verdict,
-        reasons: attempt.reasons.without(Reason::OutOfOrder),
-    };
-    if again == recorded {
-        Finding::Agrees
-    } else {
-        Finding::Differs(again)
-    }
+    found(judge(&aim, &reading), attempt)
 }

@@ -186,6 +186,56 @@ pub fn is_compared<E: Borrow<Entry>>(
         })
 }
 
+/// What one fastener showed at a stage that is complete, as [`compare`] takes it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Value {
+    /// The fastener's index.
+    pub fastener: u8,
+    /// What was seen.
+    pub what: What,
+    /// How much, in the unit of [`What`].
+    pub value: i32,
+    /// Equal for fasteners with equal windows at every stage up to this one, in whatever joint.
+    pub likeness: u32,
+    /// Number of the record that the value ends with.
+    pub seq: u32,
+}
+
+/// Tells every value of a stage that is complete, so that builds can be put beside each other. Arguments as for [`compare`].
+pub fn values<E: Borrow<Entry>>(
+    procedure: &Procedure,
+    ledger: &Ledger,
+    joint: u8,
+    stage: u8,
+    entries: impl IntoIterator<Item = E>,
+    mut tell: impl FnMut(Value),
+) {
+    let Some(readings) = Readings::of_stage(procedure, ledger, joint, stage, entries) else {
+        return;
+    };
+    for what in What::ALL {
+        for (fastener, reading) in (0..=u8::MAX).zip(&readings.of) {
+            if let Some(value) = reading.value(what) {
+                tell(Value {
+                    fastener,
+                    what,
+                    value,
+                    likeness: reading.likeness,
+                    seq: reading.seq,
+                });
+            }
+        }
+    }
+}
+
+/// The median of values seen before, if this one is farther from it than the rule of [`What`] allows; none where there are fewer than
+/// [`PEERS_MIN`]. The values come back in another order and changed.
+#[must_use]
+pub fn unlike_before(what: What, value: i32, before: &mut [i32]) -> Option<i32> {
+    unlike(what.rule(), value, before)
+}
+
 /// Whether a stage of this kind is compared at all.
 const fn compares(kind: StageKind) -> bool {
     matches!(
@@ -331,7 +381,14 @@ impl Readings {
             Record::Loosened(loosened) => self.begin_anew(loosened.fastener),
             Record::Fitted(fitted) => self.begin_anew(fitted.fastener),
             Record::Apart(_) => self.of = [Known::default(); FASTENERS_MAX],
-            Record::Done(done) if done.manner == Manner::Paper => self.lose(procedure, done.step),
+            // What was read or set with another tool is no measure of how far it turned since snug.
+            Record::Read(read) if read.stage <= stage => self.lose(procedure, read.step),
+            Record::BySetting(set) if set.stage <= stage => self.lose(procedure, set.step),
+            Record::Done(done)
+                if done.manner == Manner::Paper || procedure.stage_at(done.step) <= Some(stage) =>
+            {
+                self.lose(procedure, done.step);
+            }
             Record::Decided(decided) if decided.decision == Decision::Observed => {
                 self.lose(procedure, decided.step);
             }

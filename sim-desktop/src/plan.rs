@@ -47,7 +47,7 @@ pub use guard::Decide;
 pub(crate) use guard::usable;
 pub use joint::{About, Access, AnswerError, Answers, Joint, JointPlan, Question, Share, Variant};
 pub use place::{Order, Position};
-pub use stage::StagePlan;
+pub use stage::{StagePlan, evidence_word};
 
 use check::Check;
 use diagnostic::Diagnostics;

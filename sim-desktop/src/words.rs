@@ -355,6 +355,12 @@ pub const fn refusal(value: Refusal) -> &'static str {
         Refusal::NoMockUp => "there is no mock-up to take apart",
         Refusal::LoosenFirst => "it must be loosened first",
         Refusal::ReplaceFirst => "it must be replaced first",
+        Refusal::BetterEvidence => {
+            "this stage asks for better evidence than this way of working gives: see `evidence` in the plan"
+        }
+        Refusal::NotRead => {
+            "what this stage is judged by was not read: a torque, or the angle of a turn"
+        }
         Refusal::NoRunningTorque => {
             "a running torque is from 0 up to the target it comes on top of, where the plan adds one (`prevailing`)"
         }

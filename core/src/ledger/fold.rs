@@ -30,24 +30,24 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
             ledger.begun = Some(begun.step);
             ledger.begun_at = entry.at;
         }
-        Record::Attempt(attempt) => attempt_made(ledger, procedure, entry.at, attempt),
+        Record::Attempt(attempt) => {
+            attempt_made(ledger, procedure, entry.at, attempt, false);
+        }
+        Record::Read(read) => {
+            attempt_made(ledger, procedure, entry.at, &read.as_attempt(), read.moved);
+        }
+        Record::BySetting(set) => {
+            attempt_made(ledger, procedure, entry.at, &set.as_attempt(), set.moved);
+        }
         Record::Done(done) => {
             let state = match done.manner {
                 Manner::Hand => StepState::Done,
                 Manner::Paper => StepState::Unmeasured,
             };
-            if done.manner == Manner::Paper
-                && let Some(fastener) = procedure.fastener_of(done.step)
-                && procedure
-                    .stage_of(done.step)
-                    .is_some_and(|stage| stage.kind.tightens())
+            if let Some(fastener) = procedure.fastener_of(done.step)
+                && let Some(stage) = procedure.stage_of(done.step)
             {
-                tightened(ledger, fastener);
-                change(ledger, fastener, |cell| {
-                    cell.set(ASK, false);
-                    cell.set(RUNNING_WANTED, false);
-                    cell.left_at = 0;
-                });
+                unmeasured(ledger, fastener, stage.kind, done.manner);
             }
             settle(ledger, procedure, entry.at, done.step, state);
         }
@@ -139,6 +139,27 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
     }
 }
 
+/// What a step without a value leaves of what is known of its fastener.
+fn unmeasured(ledger: &mut Ledger, fastener: u8, kind: StageKind, manner: Manner) {
+    if kind.tightens() {
+        tightened(ledger, fastener);
+        change(ledger, fastener, |cell| {
+            cell.set(ASK, false);
+            cell.set(RUNNING_WANTED, false);
+            cell.left_at = 0;
+        });
+    }
+    if let (StageKind::BackOff { angle }, Manner::Hand) = (kind, manner) {
+        change(ledger, fastener, |cell| {
+            cell.left_at = 0;
+            cell.turned = 0;
+            if angle.is_none() {
+                cell.set(TIGHT, false);
+            }
+        });
+    }
+}
+
 /// A running torque that is told settles an attempt that was unknown for want of it: it can be pulled again, now with its whole
 /// target. A turn is never made twice; what its end torque means stays a person's decision.
 fn running_known(ledger: &mut Ledger, procedure: &Procedure, known: &Running) {
@@ -174,6 +195,7 @@ fn attempt_made(
     procedure: &Procedure,
     at: Instant,
     attempt: &crate::record::Attempt,
+    moved: bool,
 ) {
     ledger.begun = None;
     ledger.judged = Some((attempt.step, attempt.reasons));
@@ -223,7 +245,7 @@ fn attempt_made(
                 }
             });
             if let StageKind::Repeat { still, .. } = stage.kind
-                && attempt.angle.is_some_and(|angle| angle > still)
+                && (moved || attempt.angle.is_some_and(|angle| angle > still))
             {
                 ledger.moved = ledger.moved.saturating_add(1);
             }

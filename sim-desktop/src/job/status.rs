@@ -19,6 +19,8 @@
 mod build;
 mod clock;
 mod curve;
+mod evidence;
+mod hands;
 mod joint;
 mod model;
 mod open;
@@ -49,6 +51,7 @@ use crate::plan::{Answers, Joint, JointPlan, Plan};
 use crate::store::{Content, Damage, Fact, HostFact, Traces};
 
 pub use curve::{CurveState, curve_of, state_of_curve};
+pub use evidence::{How, Tally, attempt_of};
 pub use model::{
     AttemptRow, CheckRow, Curve, FastenerStatus, Item, JointStatus, NextJoint, PartStatus,
     PersonStatus, StageCell, StageStatus, Status, ToolStatus, counted,
@@ -58,7 +61,8 @@ pub use rows::{Row, rows};
 pub use telling::Names;
 pub use unit::Shown;
 
-use clock::Clock;
+pub(crate) use clock::Clock;
+pub(crate) use hands::Hands;
 
 /// A session that is at work on a joint.
 type Live<'a> = &'a Session<std::sync::Arc<Procedure>>;
@@ -94,6 +98,20 @@ impl<'a> Kept<'a> {
             traces,
             today: Some(today()),
             live: &[],
+        }
+    }
+
+    /// As [`Kept::of`], on another day.
+    #[must_use]
+    pub fn on(
+        plan: &'a Plan,
+        content: &'a Content,
+        traces: Option<&'a Traces>,
+        today: Date,
+    ) -> Self {
+        Self {
+            today: Some(today),
+            ..Self::of(plan, content, traces)
         }
     }
 

@@ -131,12 +131,12 @@ fn build() -> Value {
 fn tool() -> Value {
     let day = json!({ "description": "A day: 2026-05-04.", "format": "date" });
     object(
-        &["id", "kind", "capacity"],
+        &["id", "kind"],
         vec![
             ("id", text("The number painted on it.")),
             (
                 "kind",
-                json!({ "enum": ["adapter", "stream", "click", "beam", "dial"], "description": "How it shows the torque." }),
+                json!({ "enum": ["adapter", "stream", "display", "click", "beam", "dial", "angle-gauge", "hand"], "description": "How it shows what was reached." }),
             ),
             ("title", text("What it is called.")),
             ("capacity", described("quantity", "Highest torque.")),
@@ -484,6 +484,10 @@ fn stage() -> Value {
             (
                 "tool",
                 json!({ "description": "Tools to use, by id.", "anyOf": [ { "type": "string" }, { "type": "array", "items": { "type": "string" } } ] }),
+            ),
+            (
+                "evidence",
+                json!({ "enum": ["any", "setting", "reading", "curve"], "description": "The least evidence that will do; any by default." }),
             ),
             ("mock_up", flag("A trial that must come apart again.")),
             (

@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use evendraw_core::procedure::{EngineState, Procedure};
-use evendraw_core::record::{Added, Decision, Doubt, Entry, Manner, Record, Role, Seen};
+use evendraw_core::record::{Added, Decision, Doubt, Entry, Manner, Record, Role, Seen, Way};
 use evendraw_core::sample::{Fault, Sample};
-use evendraw_core::session::{Input, Next, Outcome, Session};
+use evendraw_core::session::{Input, Next, Outcome, Readout, Session};
 use evendraw_core::unit::{Angle, Instant, Length, Torque};
 use evendraw_core::verdict::{Reason, Reasons, Verdict};
 
@@ -163,6 +163,21 @@ impl<'p> Run<'p> {
             "confirm" => {
                 let step = self.step(word(0));
                 self.send(Input::Confirm { step }, &mut told);
+            }
+            "read" => self.read(script, rest, &mut told),
+            "set" => {
+                let step = self.step(word(0));
+                let torque = |text| Torque::from_millinewton_meters(milli(text));
+                let stands_for = rest.iter().find_map(|word| word.strip_prefix("for="));
+                self.send(
+                    Input::BySetting {
+                        step,
+                        setting: torque(word(1)),
+                        stands_for: torque(stands_for.unwrap_or(word(1))),
+                        moved: rest.contains(&"moved"),
+                    },
+                    &mut told,
+                );
             }
             "paper" => {
                 let step = self.step(word(0));
@@ -351,6 +366,39 @@ impl<'p> Run<'p> {
         told
     }
 
+    /// `read 1/2 display 48.2 angle=91 moved`: a step, a way, and what was read.
+    fn read(&mut self, script: &str, words: &[&str], told: &mut Vec<String>) {
+        let [step, way, rest @ ..] = words else {
+            panic!("{script}: read {words:?} wants a step and a way");
+        };
+        let number = |text: &str| text.parse::<f64>().is_ok().then(|| milli(text));
+        let angle = rest.iter().find_map(|word| word.strip_prefix("angle="));
+        let readout = Readout {
+            way: match *way {
+                "display" => Way::Display,
+                "eye" => Way::Eye,
+                "gauge" => Way::Gauge,
+                "mark" => Way::Mark,
+                other => panic!("{script}: what way is `{other}`?"),
+            },
+            torque: rest
+                .first()
+                .and_then(|text| number(text))
+                .map(Torque::from_millinewton_meters),
+            angle: angle.map(|text| Angle::from_millidegrees(milli(text))),
+            moved: rest.contains(&"moved"),
+            stated: "",
+        };
+        let step = self.step(step);
+        self.send(
+            Input::Read {
+                step,
+                readout: &readout,
+            },
+            told,
+        );
+    }
+
     /// What the fastener under the tool was left at, for the hand.
     fn stands_at(&self) -> i32 {
         let step = match self.session.armed() {
@@ -449,6 +497,29 @@ impl<'p> Run<'p> {
                 newton_meters(attempt.peak),
                 attempt.angle.map_or("-".to_owned(), degrees),
                 added(attempt.prevailing),
+            ),
+            Record::Read(read) => format!(
+                "read {} try {} {:?} {}{} torque {} angle {}{}{}",
+                self.step_name(read.step),
+                read.attempt,
+                read.way,
+                verdict(read.verdict),
+                reasons(read.reasons),
+                read.torque.map_or("-".to_owned(), newton_meters),
+                read.angle.map_or("-".to_owned(), degrees),
+                if read.moved { " moved" } else { "" },
+                added(read.prevailing),
+            ),
+            Record::BySetting(set) => format!(
+                "by setting {} try {} {}{} {} for {}{}{}",
+                self.step_name(set.step),
+                set.attempt,
+                verdict(set.verdict),
+                reasons(set.reasons),
+                newton_meters(set.setting),
+                newton_meters(set.stands_for),
+                if set.moved { " moved" } else { "" },
+                added(set.prevailing),
             ),
             Record::Running(running) => format!(
                 "running torque {} {} {}",

@@ -4,7 +4,7 @@
 
 use evendraw_core::record::{Attempt, Entry, Record};
 
-use super::{Shown, View};
+use super::{Shown, View, attempt_of};
 use crate::plan::usable;
 use crate::uncertainty::judged_in;
 
@@ -35,10 +35,12 @@ pub(super) fn with_uncertainty(view: &View<'_>, number: u8, window: String) -> S
         match &entry.record {
             Record::Tool(named) => tool = Some(named.id.as_str()),
             Record::Started(_) => tool = None,
-            Record::Attempt(attempt) if attempt.stage == number && !used.contains(&tool) => {
-                used.push(tool);
+            record => {
+                let at = attempt_of(record).map(|attempt| attempt.stage);
+                if at == Some(number) && !used.contains(&tool) {
+                    used.push(tool);
+                }
             }
-            _ => {}
         }
     }
     if used.is_empty() {
