@@ -18,5 +18,6 @@ mod one_key;
 mod pictures;
 mod plans;
 mod raster;
+mod rebuilt;
 mod scenes;
 mod work;
