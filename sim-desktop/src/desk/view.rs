@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 pub use super::act::Act;
-pub use super::ask::{Ask, Export, Wanted};
+pub use super::ask::{About, Ask, Export, Wanted};
 pub use super::edit_view::{PlanAsk, PlanEdit};
 pub use crate::job::status::{Row as RecordRow, Status};
 pub use crate::mark::Mark;

@@ -5,15 +5,10 @@
 
 mod faults;
 pub mod fields;
-pub mod compare;
-mod faults;
-pub mod fields;
-mod format;
 mod history;
 pub mod item;
 pub mod layout;
 mod places;
-pub mod table;
 pub mod value;
 
 use std::fmt;
