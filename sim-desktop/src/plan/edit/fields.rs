@@ -322,6 +322,7 @@ fn takes(schema: &Value, value: &Value, key: &str) -> Takes {
 mod tests {
     use super::{StageKind, Takes, kind_of, stage_kinds};
     use crate::plan::edit::layout::Path;
+    use crate::plan::{Diagnostic, Plan};
 
     fn path(text: &str) -> Path {
         text.parse().unwrap()
@@ -365,6 +366,74 @@ mod tests {
         let tool = kind_of(&path("tool/0")).unwrap();
         assert_eq!(tool.field("due").unwrap().takes, Takes::Day);
         assert!(kind_of(&path("joint/0/block/0/stage/0")).is_some());
+    }
+
+    /// The keys that the reader knows for the table there: it names them all where it meets a key it does not know.
+    fn keys_of_the_reader(plan: &str, header: &str) -> Vec<String> {
+        let wrong = plan.replacen(header, &format!("{header}\nqqqqqqqqqqqqqqqq = 1"), 1);
+        assert_ne!(wrong, plan, "{header}");
+        let errors = Plan::parse("keys.toml", &wrong).unwrap_err();
+        let unknown = errors
+            .list()
+            .iter()
+            .find(|one| one.what().contains("qqqqqqqqqqqqqqqq"));
+        let hint = unknown.and_then(Diagnostic::allowed).unwrap_or_default();
+        let keys = hint.strip_prefix("keys here: ");
+        let keys = keys.unwrap_or_else(|| panic!("{header}: {hint}"));
+        keys.split(", ").map(str::to_owned).collect()
+    }
+
+    #[test]
+    fn every_key_that_the_reader_knows_is_a_field_and_no_other() {
+        let plan = "[build]\n[[tool]]\nid = \"A\"\nkind = \"stream\"\n[tool.lines]\n[[part]]\nname = \"seal\"\n[[task]]\nid = \"drain\"\n[[joint]]\nid = \"flange\"\n[joint.circle]\nnumber = 4\ndiameter = \"90 mm\"\n[joint.access]\n[[joint.variant]]\nask = \"which?\"\nanswers = [\"a\", \"b\"]\n[[joint.stage]]\ndo = \"tighten\"\ntorque = \"20 N·m\"\n[[joint.block]]\n[[joint.block.stage]]\ndo = \"tighten\"\ntorque = \"30 N·m\"\n";
+        for (header, at) in [
+            ("[build]", "build"),
+            ("[[tool]]", "tool/0"),
+            ("[tool.lines]", "tool/0/lines"),
+            ("[[part]]", "part/0"),
+            ("[[task]]", "task/0"),
+            ("[[joint]]", "joint/0"),
+            ("[joint.circle]", "joint/0/circle"),
+            ("[joint.access]", "joint/0/access"),
+            ("[[joint.variant]]", "joint/0/variant/0"),
+            ("[[joint.block]]", "joint/0/block/0"),
+        ] {
+            let kind = kind_of(&path(at)).unwrap();
+            let mut own: Vec<&str> = kind.order();
+            own.extend(kind.lists.iter().map(String::as_str));
+            own.sort_unstable();
+            let mut read = keys_of_the_reader(plan, header);
+            read.dedup();
+            assert_eq!(own, read, "{header}");
+        }
+        // Of a stage the reader asks for the keys of its kind.
+        let stage = kind_of(&path("joint/0/stage/0")).unwrap();
+        for StageKind { word: kind, .. } in stage_kinds() {
+            let needed = match kind {
+                "tighten" | "align" => "torque = \"24..28 N·m\"",
+                "turn" | "back-off" => "angle = \"90°\"",
+                "hold" => "torque = \"20 N·m\"\nseconds = 30",
+                "start-by-hand" => "turns = 3",
+                "check" => "ask = \"flush?\"",
+                "measure" => "ask = \"gap\"\nlength = \"1..2 mm\"",
+                "wait" => "at_least = \"10 min\"",
+                "retorque" => "torque = \"20 N·m\"\nafter = \"10 h\"",
+                _ => "",
+            };
+            let header = "[[joint.stage]] # this one";
+            let of_kind = format!("{plan}\n{header}\ndo = \"{kind}\"\n{needed}\n");
+            let read = keys_of_the_reader(&of_kind, header);
+            for key in &read {
+                let field = stage.field(key);
+                assert!(
+                    field.is_some_and(|field| field.is_for(kind)),
+                    "{kind}: {key}"
+                );
+            }
+            for field in stage.fields.iter().filter(|field| field.is_for(kind)) {
+                assert!(read.contains(&field.key), "{kind}: {}", field.key);
+            }
+        }
     }
 
     #[test]
