@@ -165,7 +165,7 @@ fn rebuild(hand: &mut impl Hand, text: &str) {
         hand.select("build");
         fields(hand, &source, &root.key("build"), "build");
     }
-    for list in ["tool", "part", "joint"] {
+    for list in &kind_of(&root).unwrap().lists {
         let path = root.key(list);
         for index in 0..source.len_of(&path) {
             hand.add(list);
@@ -249,7 +249,13 @@ fn same(name: &str, old: &str, new: &str) {
             .unwrap_or_else(|error| panic!("{error}\n{text}"));
         plain(&toml::Value::Table(table), "")
     };
-    assert_eq!(read(old), read(new), "{name}");
+    let lines = |text: &str| toml::to_string_pretty(&read(text)).unwrap();
+    assert!(
+        read(old) == read(new),
+        "{name}:\n{}\n{}",
+        lines(old),
+        lines(new)
+    );
     // And what is worked from is the same.
     let parse = |text: &str| {
         Plan::parse(name, text).unwrap_or_else(|errors| panic!("{}\n{text}", errors.report(false)))

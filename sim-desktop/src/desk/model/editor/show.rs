@@ -234,6 +234,9 @@ impl Editor {
                 let about = match own.as_str() {
                     "joint" => "A new joint, empty.",
                     "tool" => "A tool with its range and its calibration.",
+                    "task" => {
+                        "Work without fasteners, in the order of work: a seal fitted, a drain joined."
+                    }
                     "part" => "What is to be said of a part beyond its name.",
                     _ => "",
                 };
