@@ -314,6 +314,6 @@ fn the_demo_is_rebuilt_on_the_real_screen_and_means_the_same() {
     rebuild(&mut hand, DEMO);
     let edit = hand.edit();
     assert_eq!(edit.first_line, 1, "all of it is shown");
-    same("demo.toml", DEMO, &edit.text.to_string());
+    same("demo.toml", DEMO, edit.text.as_ref());
     assert_eq!(edit.errors, 0);
 }

@@ -296,7 +296,7 @@ impl Editor {
                 let kind = kind.unwrap_or_else(|| "tighten".to_owned());
                 self.add(&format!("stage {kind}"))
             }
-            Some(list) => self.add(&list.to_owned()),
+            Some(list) => self.add(list),
             None => self.add("joint"),
         }
     }

@@ -195,10 +195,6 @@ fn meant<'c>(typed: &str, choices: &'c [String]) -> Option<&'c str> {
     alike.next().is_none().then_some(first)
 }
 
-#[expect(
-    clippy::too_many_lines,
-    reason = "one field from its caption to its choices"
-)]
 fn one(
     ui: &mut Ui,
     edit: &PlanEdit,

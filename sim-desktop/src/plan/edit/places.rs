@@ -226,7 +226,8 @@ fn lines_of(text: &str, entry: &super::layout::Entry) -> Vec<Range<usize>> {
         let own = table.entries.iter().filter(|own| !own.node.has_headers());
         return own.flat_map(|own| lines_of(text, own)).collect();
     }
-    vec![line_start(text, entry.place.start)..line_end(text, entry.node.end())]
+    let whole = line_start(text, entry.place.start)..line_end(text, entry.node.end());
+    std::iter::once(whole).collect()
 }
 
 /// The bytes of one thing of a row with the comma that goes with it.
@@ -282,9 +283,7 @@ pub(super) fn section_at(text: &str, at: usize, body: &str) -> Place {
     let ending = line_break(text);
     let before = text.get(..at).unwrap_or_default();
     let after = text.get(at..).unwrap_or_default();
-    let lead = if before.is_empty() {
-        ""
-    } else if before.ends_with(&format!("{ending}{ending}")) {
+    let lead = if before.is_empty() || before.ends_with(&format!("{ending}{ending}")) {
         ""
     } else if before.ends_with('\n') {
         ending
