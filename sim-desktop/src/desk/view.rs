@@ -10,6 +10,7 @@ pub use super::ask::{About, Ask, Export, Wanted};
 pub use super::edit_view::{PlanAsk, PlanEdit};
 pub use crate::job::status::{Row as RecordRow, Status};
 pub use crate::mark::Mark;
+pub use crate::shelf::table::Row as ShelfRow;
 
 /// Which edge of the map is the front of the joint.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -97,10 +98,35 @@ pub struct DeskView {
     pub edit: Arc<PlanEdit>,
     /// The comparison in progress or finished.
     pub compare: CompareView,
+    /// The folder of builds, as far as it is read.
+    pub shelf: ShelfView,
     /// One line of news: the answer to the last ask, good or bad.
     pub notice: Option<Notice>,
     /// The serial ports of this machine, as far as they were looked for.
     pub ports: Vec<String>,
+}
+
+/// A folder of builds, as far as it is read.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct ShelfView {
+    /// The folder.
+    pub folder: String,
+    /// Its builds so far, rehearsals among them.
+    pub rows: Arc<Vec<ShelfRow>>,
+    /// What could not be read, or not all of it, and why.
+    pub passed: Arc<Vec<String>>,
+    /// Builds looked at.
+    pub done: usize,
+    /// Builds in all.
+    pub of: usize,
+    /// Somebody asked for it.
+    pub begun: bool,
+    /// It is being read.
+    pub running: bool,
+    /// It was stopped before the end.
+    pub stopped: bool,
+    /// Why it cannot be read.
+    pub error: Option<String>,
 }
 
 /// A short answer to something that was asked.

@@ -21,4 +21,5 @@ mod plans;
 mod raster;
 mod rebuilt;
 mod scenes;
+mod shelf;
 mod work;

@@ -372,6 +372,7 @@ pub(crate) fn desk() -> DeskView {
         });
     }
     DeskView {
+        shelf: ShelfView::default(),
         ports: Vec::new(),
         status: status(),
         build: build(),

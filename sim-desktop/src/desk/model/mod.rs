@@ -17,6 +17,7 @@ mod plan_file;
 mod prompt;
 mod pull_view;
 mod record_view;
+mod shelf;
 mod trace;
 
 use std::path::{Path, PathBuf};
@@ -28,7 +29,7 @@ use evendraw_core::tracker::Cue;
 use evendraw_core::unit::Instant;
 use evendraw_core::verdict::{Reason, Verdict};
 
-use super::view::{self, CompareView, CurveView, DeskView, Finding, Notice, PlanView};
+use super::view::{self, CompareView, CurveView, DeskView, Finding, Notice, PlanView, ShelfView};
 use crate::bench::Fault;
 use crate::job::status::telling::About;
 use crate::job::{Done, Job};
@@ -133,6 +134,8 @@ pub struct Model {
     curve: Option<(u64, CurveView)>,
     compare: CompareView,
     comparing: Option<compare::Running>,
+    shelf: ShelfView,
+    shelf_reading: Option<shelf::Reading>,
     picker: Picker,
     choosing: Option<dialog::Choosing>,
     /// Torque is read in N·m at the joint, whatever unit the plan has.
@@ -214,6 +217,8 @@ impl Model {
             curve: None,
             compare: CompareView::default(),
             comparing: None,
+            shelf: ShelfView::default(),
+            shelf_reading: None,
             picker: dialog::system,
             choosing: None,
             newton_meters: false,
@@ -272,6 +277,7 @@ impl Model {
         }
         self.look_at_plan_file();
         self.look_at_compare();
+        self.look_at_shelf();
         self.look_at_dialog();
         self.hear_adapter();
         if self.is_reading_a_trace() {
@@ -301,7 +307,7 @@ impl Model {
             return Some(Duration::from_millis(33));
         }
         let now = self.seen_s.unwrap_or(0.0);
-        if self.comparing.is_some() || self.choosing.is_some() {
+        if self.comparing.is_some() || self.choosing.is_some() || self.shelf_reading.is_some() {
             return Some(Duration::from_millis(100));
         }
         let mut soonest = self
@@ -536,6 +542,7 @@ impl Model {
         self.view.notice = self.notice.clone();
         self.view.curve = self.curve.clone();
         self.view.compare = self.compare.clone();
+        self.view.shelf = self.shelf.clone();
         self.view.status = self.status();
         self.view.build = self.build_view();
         self.view.ports = self.ports.known().to_vec();
