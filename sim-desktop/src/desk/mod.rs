@@ -17,7 +17,7 @@ mod calculator;
 mod clamp;
 mod compare;
 mod curve;
-mod form;
+pub mod edit_view;
 mod handover;
 mod ink;
 mod joint;

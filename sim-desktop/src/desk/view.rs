@@ -7,6 +7,7 @@ use std::sync::Arc;
 
 pub use super::act::Act;
 pub use super::ask::{About, Ask, Export, Wanted};
+pub use super::edit_view::{PlanAsk, PlanEdit};
 pub use crate::job::status::{Row as RecordRow, Status};
 pub use crate::mark::Mark;
 pub use crate::shelf::table::Row as ShelfRow;
@@ -93,6 +94,8 @@ pub struct DeskView {
     pub recovery: Option<String>,
     /// The plan as text and what is wrong with it.
     pub plan: PlanView,
+    /// The plan as it is being written.
+    pub edit: Arc<PlanEdit>,
     /// The comparison in progress or finished.
     pub compare: CompareView,
     /// The folder of builds, as far as it is read.

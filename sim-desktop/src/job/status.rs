@@ -25,6 +25,7 @@ mod hands;
 mod joint;
 mod model;
 mod open;
+mod read_back;
 mod revised;
 mod rows;
 mod sure;
@@ -61,6 +62,7 @@ pub use model::{
     PartStatus, PersonStatus, ReminderStatus, StageCell, StageStatus, Status, TaskStatus,
     ToolStatus, counted, parts_csv,
 };
+pub use read_back::read_back;
 pub use rows::{Row, rows};
 pub use telling::Names;
 pub use unit::Shown;

@@ -10,7 +10,6 @@ use super::super::view::Ask;
 use super::live::Connection;
 use super::{Hand, Model, Pull, Readings};
 use crate::job::{Job, JobError};
-use crate::plan::Plan;
 use crate::store::Purpose;
 
 /// As much of a text as a record holds, cut between characters.
@@ -48,6 +47,10 @@ impl Model {
 
     /// Does what a screen asked for.
     pub fn carry_out(&mut self, ask: Ask) {
+        // Writing a plan changes nothing of the build in work: nothing of it is drawn anew.
+        if let Ask::Plan(ask) = ask {
+            return self.edit(ask);
+        }
         self.dirty = true;
         match ask {
             Ask::OpenJoint(id) => self.open_joint(&id),
@@ -114,17 +117,9 @@ impl Model {
             Ask::TakeBack => self.take_back(),
             Ask::Choose(wanted) => self.choose(wanted),
             Ask::OpenPlan(path) => self.open_plan(&path),
-            Ask::ReloadPlan => self.reload(),
-            Ask::SavePlan(path, text) => self.save_plan(&path, &text),
-            Ask::CheckPlan(text) => {
-                if let Err(errors) = Plan::parse("new plan", &text) {
-                    let words = errors
-                        .list()
-                        .first()
-                        .map_or_else(String::new, ToString::to_string);
-                    self.say(true, words);
-                }
-            }
+            Ask::ReloadPlan => self.reload_all(),
+            // Taken above.
+            Ask::Plan(_) => {}
             Ask::Export(kind) => self.export(kind),
             Ask::PrintTag => self.print_tag(),
             Ask::PrintOrder => self.print_order(),

@@ -8,6 +8,7 @@ mod bench;
 mod build_view;
 mod compare;
 mod dialog;
+mod editor;
 mod files;
 mod joint_view;
 mod live;
@@ -36,6 +37,7 @@ use crate::words;
 
 use crate::rehearsal::station::{self, Station};
 pub use dialog::Picker;
+pub use editor::plan_written;
 pub use files::ModelError;
 pub(super) use files::state_folder;
 pub(in crate::desk) use prompt::SKIPPED;
@@ -114,6 +116,7 @@ struct Bench {
 #[derive(Debug)]
 pub struct Model {
     file: PlanFile,
+    editor: editor::Editor,
     job: Option<Job>,
     readings: Readings,
     bench: Bench,
@@ -182,7 +185,9 @@ impl Model {
     }
 
     fn with(path: Option<PathBuf>, name: String, text: String, folder: PathBuf) -> Self {
+        let editor = editor::Editor::new(&name, path.as_deref(), &text);
         let mut model = Self {
+            editor,
             file: PlanFile {
                 stamp: path.as_deref().and_then(files::stamp),
                 path,
@@ -287,6 +292,7 @@ impl Model {
         } else {
             self.pass(passed);
         }
+        self.view.edit = self.editor.view();
         if self.dirty {
             self.refresh();
         } else {
@@ -533,6 +539,7 @@ impl Model {
             findings: self.file.findings.clone(),
             changed_on_disk: false,
         };
+        self.view.edit = self.editor.view();
         self.view.notice = self.notice.clone();
         self.view.curve = self.curve.clone();
         self.view.compare = self.compare.clone();
