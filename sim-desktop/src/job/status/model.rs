@@ -337,6 +337,24 @@ pub struct Curve {
     pub of: String,
 }
 
+impl StageCell {
+    /// How it came to be known and with which tool: `read by eye, tool B2`; empty where nothing is done, and where the words that
+    /// were reached say it already.
+    #[must_use]
+    pub fn behind(&self) -> String {
+        let evidence = if self.reached.contains(&self.evidence) {
+            ""
+        } else {
+            self.evidence.as_str()
+        };
+        match (evidence, self.tool.as_str()) {
+            (evidence, "") => evidence.to_owned(),
+            ("", tool) => format!("tool {tool}"),
+            (evidence, tool) => format!("{evidence}, tool {tool}"),
+        }
+    }
+}
+
 impl JointStatus {
     /// Whether it may be worked now.
     #[must_use]
