@@ -834,7 +834,7 @@ fn csv_row(names: &Names, entry: &Entry) -> String {
     cells.collect::<Vec<_>>().join(",")
 }
 
-fn quoted(text: &str) -> String {
+pub(crate) fn quoted(text: &str) -> String {
     // A cell that a table program would take for a formula is kept a text.
     let is_number = text.parse::<f64>().is_ok();
     let text = if !is_number && text.starts_with(['=', '+', '-', '@']) {
