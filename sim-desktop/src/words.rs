@@ -350,6 +350,9 @@ pub const fn refusal(value: Refusal) -> &'static str {
         Refusal::NoMockUp => "there is no mock-up to take apart",
         Refusal::LoosenFirst => "it must be loosened first",
         Refusal::ReplaceFirst => "it must be replaced first",
+        Refusal::NoRotation => {
+            "this stage wants the angle, and this instrument measures none: take a tool that does"
+        }
         Refusal::NoRunningTorque => {
             "a running torque is from 0 up to the target it comes on top of, where the plan adds one (`prevailing`)"
         }
