@@ -3,6 +3,8 @@
 //! Every room that tells people something takes the words from here, so that a fact reads the same on a line, a sheet and a
 //! screen. Knows nothing of where the values come from.
 
+mod visible;
+
 use crate::quantity::{Converted, Quantity, TorqueUnit};
 use evendraw_core::advice::{Act, Advice};
 use evendraw_core::record::{Added, Seen};
@@ -11,6 +13,9 @@ use evendraw_core::unit::{Angle, Length, Torque};
 use evendraw_core::verdict::{Reason, Reasons, Verdict};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
+
+pub(crate) use visible::escape;
+pub use visible::{hides, visible, visible_json, visible_lines};
 
 /// Said where a plan says that its values are invented.
 pub const DEMO: &str = "DEMO, invented values";

@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of plans or journals.
 
+use super::ink::{self, Ink as _};
 use super::marks;
 use super::theme::{self, BODY, Colours, GAP, HEAD, NOTE, TARGET};
 use super::view::{Ask, DeskView, Mark};
@@ -11,7 +12,7 @@ use super::widgets::{
 };
 use crate::job::status::JointStatus;
 use egui::accesskit::Role;
-use egui::{Align2, Color32, Key, Rect, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Color32, Key, Rect, Sense, Stroke, Ui, pos2, vec2};
 
 /// What the screen remembers.
 #[derive(Clone, Debug, Default)]
@@ -155,9 +156,9 @@ pub(super) fn show(
 fn told_height(ui: &Ui, width: f32, (mark, words): &Told) -> f32 {
     let room = width - 28.0 - if mark.is_some() { 26.0 } else { 0.0 };
     let font = theme::text(NOTE + 1.5);
-    let galley = ui
-        .painter()
-        .layout(words.clone(), font, Color32::PLACEHOLDER, room.max(1.0));
+    let galley =
+        ui.painter()
+            .words_wrapped(words.clone(), font, Color32::PLACEHOLDER, room.max(1.0));
     galley.size().y.max(20.0) + 5.0
 }
 
@@ -297,7 +298,7 @@ fn joints(
                 let (id, place) = ui.allocate_space(vec2(width, height - GAP + 2.0));
                 let response = ui.interact(place, id, Sense::click());
                 response.widget_info(|| {
-                    WidgetInfo::labeled(
+                    ink::labeled(
                         Role::Button,
                         true,
                         format!("{}, {}, {}", row.title, row.mark.word(), row.why),

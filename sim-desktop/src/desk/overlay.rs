@@ -3,6 +3,7 @@
 //! Every list is numbered, so that a choice is one key. Knows nothing of what a choice leads to.
 
 use super::adapter;
+use super::ink::Ink as _;
 use super::model::SKIPPED;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
 use super::view::{Ask, Choice, DeskView, JointView, Status, Wanted};
@@ -386,7 +387,7 @@ fn keys(ui: &mut Ui, rect: Rect) {
             );
             let galley =
                 ui.painter()
-                    .layout_no_wrap((*cap).to_owned(), theme::strong(NOTE), colours.ink);
+                    .words_in_line((*cap).to_owned(), theme::strong(NOTE), colours.ink);
             let key = Rect::from_min_size(
                 pos2(row.left(), row.center().y - 11.5),
                 vec2(galley.size().x + 12.0, 23.0),

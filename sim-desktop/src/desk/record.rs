@@ -3,6 +3,7 @@
 //! Knows nothing of the journal's format.
 
 use super::curve;
+use super::ink;
 use super::marks;
 use super::theme::{self, BODY, Colours, NOTE, TARGET};
 use super::view::{Ask, CurveView, DeskView, Export, RecordRow};
@@ -11,7 +12,7 @@ use super::widgets::{
     pressed, silent_line, silent_lines, split_across,
 };
 use egui::accesskit::Role;
-use egui::{Align2, Key, Rect, Sense, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Key, Rect, Sense, Ui, pos2, vec2};
 
 /// Which rows are wanted.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -290,7 +291,7 @@ fn show_table(ui: &mut Ui, rect: Rect, view: &DeskView, state: &mut RecordState,
                 );
                 let said = row_words(row);
                 response.widget_info(|| {
-                    WidgetInfo::selected(Role::Row, true, state.chosen == Some(row.sequence), &said)
+                    ink::selected(Role::Row, true, state.chosen == Some(row.sequence), &said)
                 });
                 if response.clicked() {
                     state.chosen = Some(row.sequence);

@@ -717,10 +717,12 @@ fn quoted(text: &str) -> String {
     } else {
         text.to_owned()
     };
+    // A cell may have lines; what else steers a terminal has no form of its own in a table.
+    let text = words::visible_lines(&text);
     if text.contains([',', '"', '\n', '\r']) {
         format!("\"{}\"", text.replace('"', "\"\""))
     } else {
-        text
+        text.into_owned()
     }
 }
 
