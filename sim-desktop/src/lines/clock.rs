@@ -9,8 +9,10 @@ use super::Format;
 const LATE_RATE_MICROS: f64 = 150_000.0;
 /// The same where each line brings its own time: buffers may hold it longer, since its order in time is known.
 const LATE_OWN_MICROS: f64 = 500_000.0;
-/// An own time that runs ahead this far has jumped.
-const AHEAD_MICROS: f64 = 2_000_000.0;
+/// From one line to the next an own time that runs ahead of the other clock this far has leapt.
+const LEAP_MICROS: f64 = 2_000_000.0;
+/// Lines that come this far ahead of their time are not live, and keep the time they bring.
+const NOT_LIVE_MICROS: f64 = 1_000_000.0;
 /// Two clocks drift apart by less than this part.
 const DRIFT_PART: f64 = 50.0;
 /// By this part of what lies between the two clocks the one follows the other, with each line.
@@ -53,6 +55,7 @@ pub(super) struct LineClock {
     by: By,
     last: Option<f64>,
     own: f64,
+    arrived: f64,
 }
 
 impl LineClock {
@@ -61,11 +64,8 @@ impl LineClock {
             by,
             last: None,
             own: 0.0,
+            arrived: 0.0,
         }
-    }
-
-    pub(super) const fn by(&self) -> By {
-        self.by
     }
 
     /// The time of a line that came at `arrived`, with its own time in s; `missed` lines before it did not read.
@@ -76,6 +76,7 @@ impl LineClock {
         )]
         let arrived = arrived as f64;
         let own = own_s.map_or(0.0, |own| own * 1e6);
+        let passed = arrived - std::mem::replace(&mut self.arrived, arrived);
         let Some(last) = self.last else {
             self.own = own;
             return self.keep(arrived, false);
@@ -87,14 +88,18 @@ impl LineClock {
         };
         self.own = own;
         let apart = arrived - (last + step);
-        if step < 0.0 || apart < -AHEAD_MICROS {
+        if step < 0.0 || step - passed > LEAP_MICROS {
             // It went back, or leapt: the instrument was set, or started again.
             return self.keep(arrived.max(last + 1.0), true);
         }
         if apart > late {
             return self.keep(arrived, false);
         }
-        let most = step / DRIFT_PART;
+        let most = if apart < -NOT_LIVE_MICROS {
+            0.0
+        } else {
+            step / DRIFT_PART
+        };
         self.keep(
             last + step + (apart / FOLLOW_PART).clamp(-most, most),
             false,

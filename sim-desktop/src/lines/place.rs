@@ -55,6 +55,11 @@ impl Place {
         !matches!(self, Self::Input)
     }
 
+    /// Whether whoever sends can be made to wait; a serial line cannot.
+    pub(super) const fn can_wait(&self) -> bool {
+        !matches!(self, Self::Port(_))
+    }
+
     /// Whether it can be opened again after it ended.
     pub(super) const fn can_come_back(&self) -> bool {
         !matches!(self, Self::Input)

@@ -226,6 +226,10 @@ impl Reader {
             _ => false,
         };
         opening.is_told = false;
+        if self.place.can_wait() {
+            self.told.send(news).map_err(|_over| Over)?;
+            return Ok(load);
+        }
         match self.told.try_send(news) {
             Ok(()) => self.dropped = 0,
             Err(TrySendError::Full(_)) => self.dropped = self.dropped.saturating_add(1),

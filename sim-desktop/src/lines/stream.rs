@@ -24,6 +24,8 @@ const SILENCE_MICROS: u64 = 500_000;
 const REST_LINES: u64 = 16;
 /// A rest is looked for over a quarter of a second.
 const REST_MICROS: u64 = 250_000;
+/// The end of a rest lies no farther from the whole of it.
+const STEADY: Torque = Torque::from_millinewton_meters(300);
 /// Lines that a rest is looked for in, at most.
 const REST_LINES_MAX: usize = 4_096;
 
@@ -459,5 +461,21 @@ fn looked_for(
             )
         })
         .collect();
-    Some(rest(&samples))
+    let found = rest(&samples);
+    // A rest that is over is no moment to take a zero.
+    let late = samples.len() / 4;
+    let newest = samples.iter().rev().take(late.max(1));
+    let (sum, count) = newest.fold((0_i64, 0_i64), |(sum, count), (_, sample)| {
+        (
+            sum + i64::from(sample.torque.millinewton_meters()),
+            count + 1,
+        )
+    });
+    match found {
+        Rest::Off(offset) if (Torque::from_wide(sum / count.max(1)) - offset).abs() > STEADY => {
+            None
+        }
+        Rest::AtZero if Torque::from_wide(sum / count.max(1)).abs() > STEADY => None,
+        found => Some(found),
+    }
 }
