@@ -388,7 +388,7 @@ impl Desk {
         let readings = match &build.readings {
             Readings::Bench => "virtual bench".to_owned(),
             Readings::Trace(name) => format!("trace {name}"),
-            Readings::Adapter(name) => match &build.link {
+            Readings::Adapter(name) | Readings::Lines(name) => match &build.link {
                 Some(link) => format!("{}, {name}", link.heard.word()),
                 None => name.clone(),
             },

@@ -51,6 +51,10 @@ pub enum Ask {
     LookForPorts,
     /// Follow the adapter at this port.
     Connect(PathBuf),
+    /// Read the lines of this tool of the plan, at this port or `HOST:PORT`.
+    Lines(String, String),
+    /// Take the zero of the instrument anew.
+    Zero,
     /// Let the adapter go.
     Disconnect,
     /// Have the adapter work the joint in hand.

@@ -32,6 +32,8 @@ pub enum Readings {
     Trace(String),
     /// A connected adapter, by the name of its port.
     Adapter(String),
+    /// An instrument that prints lines, by its tool and port.
+    Lines(String),
     /// Nothing is connected.
     None,
 }
@@ -72,6 +74,8 @@ pub struct LinkView {
     pub serial: String,
     /// Why it is not heard, in plain words.
     pub why: String,
+    /// It is an instrument that prints lines, judged here, and not an adapter.
+    pub prints_lines: bool,
 }
 
 /// The whole desk at one moment.
@@ -97,6 +101,8 @@ pub struct DeskView {
     pub notice: Option<Notice>,
     /// The serial ports of this machine, as far as they were looked for.
     pub ports: Vec<String>,
+    /// Ids of the plan's tools that send lines.
+    pub instruments: Vec<String>,
 }
 
 /// A short answer to something that was asked.

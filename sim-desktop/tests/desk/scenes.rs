@@ -370,6 +370,7 @@ pub(crate) fn desk() -> DeskView {
     }
     DeskView {
         ports: Vec::new(),
+        instruments: Vec::new(),
         status: status(),
         build: build(),
         joint: Some(joint()),

@@ -40,7 +40,7 @@ impl Model {
     pub(super) const fn line(&self) -> Option<&Connection> {
         match &self.readings {
             Readings::Adapter(connection) => Some(connection),
-            Readings::Bench | Readings::Trace(_) | Readings::None => None,
+            Readings::Bench | Readings::Trace(_) | Readings::Lines(_) | Readings::None => None,
         }
     }
 
@@ -81,6 +81,8 @@ impl Model {
             Ask::Bench => self.change_purpose(Purpose::Rehearsal),
             Ask::LookForPorts => self.ports.look(&self.wake),
             Ask::Connect(path) => self.connect(&path),
+            Ask::Lines(tool, place) => self.read_lines(&tool, &place),
+            Ask::Zero => self.zero_lines(),
             Ask::Disconnect => self.disconnect(),
             Ask::SendJoint => self.send_joint(),
             Ask::TakeBack => self.take_back(),

@@ -10,6 +10,7 @@ mod compare;
 mod dialog;
 mod files;
 mod joint_view;
+mod lines;
 mod live;
 mod out;
 mod plan_file;
@@ -80,6 +81,8 @@ enum Readings {
     Trace(Play),
     /// An adapter.
     Adapter(live::Connection),
+    /// An instrument that prints lines.
+    Lines(lines::Lines),
     /// Nowhere yet: work on metal.
     None,
 }
@@ -271,6 +274,8 @@ impl Model {
         self.hear_adapter();
         if self.is_reading_a_trace() {
             self.play_on(passed.min(0.25));
+        } else if matches!(self.readings, Readings::Lines(_)) {
+            self.hear_lines();
         } else if self.is_at_bench() {
             let pace = if self.bench.hand == Hand::Off {
                 1.0
@@ -295,6 +300,11 @@ impl Model {
             return Some(Duration::from_millis(33));
         }
         let now = self.seen_s.unwrap_or(0.0);
+        if matches!(self.readings, Readings::Lines(_)) {
+            // Lines wake the window themselves; that they stop is seen by looking.
+            let in_pull = self.session().is_some_and(Session::is_in_pull);
+            return Some(Duration::from_millis(if in_pull { 50 } else { 250 }));
+        }
         if self.comparing.is_some() || self.choosing.is_some() {
             return Some(Duration::from_millis(100));
         }
@@ -362,14 +372,14 @@ impl Model {
         self.micros += micros;
     }
 
-    /// One sample to the session, and its point to the curve.
-    fn feed(&mut self, sample: evendraw_core::sample::Sample) {
+    /// One reading to the session, and its point to the curve.
+    fn feed(&mut self, reading: Input<'_>) {
         let in_pull = self.session().is_some_and(Session::is_in_pull);
         if !in_pull && !self.wants_pull() {
             // The end of a pull that is judged already.
             return;
         }
-        self.apply(Input::Sample(sample));
+        self.apply(reading);
         let Some(session) = self.session() else {
             return;
         };
@@ -532,6 +542,7 @@ impl Model {
         self.view.status = self.status();
         self.view.build = self.build_view();
         self.view.ports = self.ports.known().to_vec();
+        self.view.instruments = self.instruments();
         self.view.joint = self.joint_view();
         self.view.record = self.record_view();
         self.view.recovery = self.recovery_words();
@@ -556,6 +567,7 @@ impl Model {
             Readings::Bench => view::Readings::Bench,
             Readings::Trace(play) => view::Readings::Trace(play.name.clone()),
             Readings::Adapter(_) => view::Readings::Adapter(self.adapter_name()),
+            Readings::Lines(own) => view::Readings::Lines(Self::lines_name(own)),
             Readings::None => view::Readings::None,
         }
     }
