@@ -5,6 +5,7 @@
 
 mod ask;
 mod lines;
+mod read;
 
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant as Clock, SystemTime, UNIX_EPOCH};
@@ -31,7 +32,12 @@ use ask::Asking;
 #[command(after_help = "Examples:\n  \
         evendraw work pump.toml --joint head --lines /dev/ttyUSB0 --answer person=\"R. Falk\"\n  \
         evendraw work pump.toml --joint head --lines bench-3:4001 --tool S1\n  \
-        print-samples | evendraw work pump.toml --joint head --lines - --answer person=\"R. Falk\" --json\n\n\
+        print-samples | evendraw work pump.toml --joint head --lines - --answer person=\"R. Falk\" --json\n  \
+        evendraw work pump.toml --joint cover --read --tool W2 --answer person=\"R. Falk\"\n\n\
+        With --read each line typed is a value for what is next: 48.2, 48,2, 48.2 N·m 91°, without a unit the tool's own; `moved` behind it where\n\
+        nothing may move and it did. A click wrench: its setting, typed back as set, then `click` each time. `done` where nothing is read;\n\
+        `skip REASON` leaves out, `tool ID` takes another tool, `fastener LABEL` takes another fastener. A value far from any that makes sense is\n\
+        asked for once more.\n\
         Lines are those of a tool of kind \"stream\" in the plan, as its [tool.lines] says; the trace file's own header and rows without it.\n\
         What the plan asks is asked here, each question with its key; --answer KEY=ANSWER answers it beforehand, once.\n\
         Each verdict is printed when its record is safe. Ctrl-C loses nothing: the same command goes on where it stood.\n\
@@ -43,9 +49,17 @@ pub(super) struct Args {
     #[arg(long, value_name = "JOINT")]
     joint: Option<String>,
     /// Where lines come from: a serial port, HOST:PORT, or - for standard input.
-    #[arg(long, value_name = "PLACE")]
-    lines: String,
-    /// The tool; not needed where the plan has only one that sends lines.
+    #[arg(
+        long,
+        value_name = "PLACE",
+        required_unless_present = "read",
+        conflicts_with = "read"
+    )]
+    lines: Option<String>,
+    /// Values are read by a person and typed, one a line.
+    #[arg(long)]
+    read: bool,
+    /// The tool; not needed where the plan has only one that suits.
     #[arg(long, value_name = "ID")]
     tool: Option<String>,
     /// The journal; beside the plan where none is given.
@@ -59,7 +73,10 @@ pub(super) struct Args {
 /// Runs the command.
 pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
     let plan = plan_file::read(args.plan.as_deref())?;
-    lines::run(args, plan, out)
+    match &args.lines {
+        Some(place) => lines::run(args, place, plan, out),
+        None => read::run(args, plan, out),
+    }
 }
 
 /// A joint being worked in a terminal.

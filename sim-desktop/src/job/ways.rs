@@ -3,9 +3,10 @@
 //! One place for terminal and desk: what is to be typed, in which unit, what a click wrench is to be set to, what is asked once more
 //! because it is out of any plausible range. Knows nothing of screens or of judging.
 
+use evendraw_core::limits::TEXT_MAX;
 use evendraw_core::procedure::{Procedure, StageKind, TorqueWindow};
 use evendraw_core::record::Way;
-use evendraw_core::session::Next;
+use evendraw_core::session::{Input, Next, Readout};
 use evendraw_core::unit::{Angle, Torque};
 
 use super::Job;
@@ -221,6 +222,47 @@ impl Job {
         None
     }
 
+    /// Values typed, as an input's readout: through an offset adapter the tool shows another torque than the fastener's, and what it
+    /// showed stands in `stated`, in front of its graduation and accuracy.
+    #[must_use]
+    pub fn readout<'s>(
+        &self,
+        joint: u8,
+        wanted: &Wanted,
+        typed: &Typed,
+        stated: &'s mut String,
+    ) -> Readout<'s> {
+        let torque = typed.torque.map(|torque| self.at_fastener(joint, torque));
+        stated.clone_from(&wanted.stated);
+        if let Some(shown) = typed.torque.filter(|shown| torque != Some(*shown)) {
+            *stated = format!("showed {}; {stated}", in_unit(shown, wanted.unit));
+        }
+        stated.truncate(stated.floor_char_boundary(TEXT_MAX));
+        // A pointer and a mark: with a torque beside it, the torque is what was read.
+        let way = match wanted.way {
+            Way::Mark if torque.is_some() => Way::Eye,
+            way => way,
+        };
+        Readout {
+            way,
+            torque,
+            angle: typed.angle,
+            moved: typed.moved,
+            stated,
+        }
+    }
+
+    /// A click at a setting, as an input.
+    #[must_use]
+    pub fn clicked(&self, joint: u8, step: u16, set: AsSet, moved: bool) -> Input<'static> {
+        Input::BySetting {
+            step,
+            setting: set.setting,
+            stands_for: self.at_fastener(joint, set.setting),
+            moved,
+        }
+    }
+
     /// Whether a click wrench stands set for the step that is next: as it was set, if it was set for this stage and this value.
     #[must_use]
     pub fn is_set(&self, joint: u8, as_set: Option<AsSet>) -> Option<AsSet> {
@@ -309,6 +351,26 @@ pub fn read(text: &str, wanted: &Wanted) -> Result<Typed, String> {
     Ok(typed)
 }
 
+/// Reads a setting typed back, in the tool's own unit where none is typed.
+///
+/// # Errors
+/// In words.
+pub fn read_setting(text: &str, tool: Option<&Tool>) -> Result<Torque, String> {
+    let wanted = Wanted {
+        way: Way::Display,
+        torque: true,
+        angle: false,
+        moved: false,
+        unit: tool.and_then(own_unit).unwrap_or(TorqueUnit::NewtonMeter),
+        stated: String::new(),
+    };
+    let typed = read(text, &wanted)?;
+    match (typed.torque, typed.angle) {
+        (Some(torque), None) if !typed.moved => Ok(torque),
+        _ => Err(format!("`{}` is not a setting alone", text.trim())),
+    }
+}
+
 fn put<T>(place: &mut Option<T>, value: T, item: &str, what: &str) -> Result<(), String> {
     match place.replace(value) {
         None => Ok(()),
@@ -388,6 +450,15 @@ fn unit_of(text: &str) -> Option<TorqueUnit> {
     Quantity::<TorqueUnit>::parse(text)
         .ok()
         .map(|given| given.unit())
+}
+
+/// A torque as the tool's own scale has it.
+#[must_use]
+pub fn tool_words(torque: Torque, tool: Option<&Tool>) -> String {
+    in_unit(
+        torque,
+        tool.and_then(own_unit).unwrap_or(TorqueUnit::NewtonMeter),
+    )
 }
 
 fn in_unit(torque: Torque, unit: TorqueUnit) -> String {

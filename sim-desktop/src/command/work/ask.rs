@@ -91,7 +91,8 @@ impl Asking {
         Some(self.given.remove(found).1)
     }
 
-    fn typed(&self) -> Result<String, TryRecvError> {
+    /// The next line typed, if one has come.
+    pub(super) fn typed(&self) -> Result<String, TryRecvError> {
         match &self.typed {
             Some(typed) => typed.try_recv(),
             None => Err(TryRecvError::Disconnected),
@@ -210,13 +211,13 @@ impl Work<'_, '_> {
                 Held::ToolUnknown { .. }
                 | Held::ToolUnsuited { .. }
                 | Held::ToolEvidence { .. } => Ok(Err(first.to_string())),
-                Held::ToolRange { .. }
-                | Held::ToolNotNamed { .. }
-                | Held::ToolOverdue { .. } => question(
-                    "reason",
-                    first.to_string(),
-                    "who allows it, and why; no ends here",
-                ),
+                Held::ToolRange { .. } | Held::ToolNotNamed { .. } | Held::ToolOverdue { .. } => {
+                    question(
+                        "reason",
+                        first.to_string(),
+                        "who allows it, and why; no ends here",
+                    )
+                }
                 Held::Plan(Hold::After(_) | Hold::WouldClose(_)) => Ok(Err(first.to_string())),
             };
         }

@@ -27,8 +27,13 @@ const UNDER_WAY: u64 = 60_000;
 const STEPS_MAX: usize = 2_000;
 
 /// Runs the command.
-pub(super) fn run(args: &Args, plan: Plan, out: &mut Output<'_>) -> Result<Done, CommandError> {
-    let place = Place::named(&args.lines);
+pub(super) fn run(
+    args: &Args,
+    place: &str,
+    plan: Plan,
+    out: &mut Output<'_>,
+) -> Result<Done, CommandError> {
+    let place = Place::named(place);
     let tool = tool(&plan, args.tool.as_deref())?.clone();
     let work = Work::open(args, plan, place != Place::Input, out)?;
     let format = tool.lines.clone().unwrap_or_default();
