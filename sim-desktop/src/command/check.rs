@@ -289,7 +289,10 @@ fn one_stage(
         written.target.as_deref().unwrap_or("")
     );
     if own.is_empty() && !written.tools.is_empty() {
-        return out.wrapped("  ", &format!("{what}: {}, by hand", written.tools.join(", ")));
+        return out.wrapped(
+            "  ",
+            &format!("{what}: {}, by hand", written.tools.join(", ")),
+        );
     }
     match advice.iter().find(|advice| advice.usable()) {
         Some(best) => {

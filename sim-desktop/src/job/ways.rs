@@ -29,6 +29,8 @@ pub enum ToTell {
         setting: Torque,
         /// In words, in the tool's own unit, and what it stands for where that is another torque.
         words: String,
+        /// Whether it must be said if the fastener moved before it clicked.
+        moved: bool,
     },
     /// That it is done.
     Done,
@@ -142,9 +144,11 @@ impl Job {
                 in_unit(stands_for, unit)
             ));
         }
+        let kind = session.procedure().stage_of(step).map(|stage| stage.kind);
         Ok(ToTell::Click {
             setting,
             words: text,
+            moved: matches!(kind, Some(StageKind::Repeat { .. })),
         })
     }
 
@@ -301,6 +305,9 @@ pub fn read(text: &str, wanted: &Wanted) -> Result<Typed, String> {
     let mut items: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
         if word.eq_ignore_ascii_case("moved") {
+            if !wanted.moved {
+                return Err("`moved` is said only where nothing may move".to_owned());
+            }
             typed.moved = true;
         } else if word.starts_with(|first: char| first.is_ascii_digit() || "+-.,−".contains(first))
         {
@@ -387,6 +394,7 @@ fn unread(item: &str, error: &crate::quantity::QuantityError, wanted: &Wanted) -
 pub fn allowed(wanted: &Wanted) -> String {
     let symbol = crate::quantity::Unit::symbol(wanted.unit);
     let values = match (wanted.torque, wanted.angle) {
+        _ if wanted.way == Way::Gauge => "an angle: `91`".to_owned(),
         (_, false) => format!(
             "a torque in {symbol} or with its unit, and an angle if it is shown: `48.2`, `48.2 {symbol} 91°`"
         ),

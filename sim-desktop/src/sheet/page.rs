@@ -138,7 +138,7 @@ fn tools(model: &Status) -> Markup {
             section {
                 h2 { "Tools" }
                 table.lines {
-                    thead { tr { th { "Tool" } th { "What" } th { "Calibration" } th { "In date" } th.number { "Readings" } th { "Waiver" } } }
+                    thead { tr { th { "Tool" } th { "What" } th { "Calibration" } th { "In date" } th.number { "Attempts" } th { "Waiver" } } }
                     @for tool in used {
                         tr {
                             td.strong { (tool.id) } td { (tool.what) } td { (tool.calibration) } td { (tool.in_date) }

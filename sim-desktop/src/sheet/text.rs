@@ -59,7 +59,7 @@ pub fn text(model: &Sheet) -> String {
                 tool.what,
                 tool.calibration,
                 tool.in_date,
-                counted(tool.readings, "reading")
+                counted(tool.readings, "attempt")
             );
             if !tool.waiver.is_empty() {
                 line.push_str("; waiver: ");

@@ -4,11 +4,16 @@
 
 use std::sync::mpsc::TryRecvError;
 
+use evendraw_core::record::Record;
 use evendraw_core::session::{Input, Next};
+use evendraw_core::unit::Torque;
 use serde_json::json;
 
+use super::super::named::names;
 use super::ask::Asked;
 use super::{Args, CommandError, Done, Output, PAUSE, Work};
+use crate::job::Held;
+use crate::job::status::telling::{line, object};
 use crate::job::ways::{self, AsSet, ToTell, Wanted};
 use crate::plan::{Plan, ToolKind};
 use crate::quantity::Unit as _;
@@ -77,8 +82,10 @@ impl Typing<'_, '_> {
             let held = self.work.job.held(self.work.joint);
             let about_the_tool = held.first().filter(|held| is_about_the_tool(held));
             if let (Some(held), Next::Pull { .. }) = (about_the_tool, self.work.next()) {
+                let is_mended_by_a_reason =
+                    !matches!(held, Held::ToolUnsuited { .. } | Held::ToolEvidence { .. });
                 let words = held.to_string();
-                if !self.another_tool(&words)? {
+                if !self.another_tool(&words, is_mended_by_a_reason)? {
                     return Ok(());
                 }
                 continue;
@@ -97,7 +104,9 @@ impl Typing<'_, '_> {
                         }
                     }
                     Next::Tool => {
-                        if !self.take_first_tool()? && !self.another_tool("no tool is named")? {
+                        if !self.take_first_tool()?
+                            && !self.another_tool("no tool is named", false)?
+                        {
                             return Ok(());
                         }
                     }
@@ -142,7 +151,7 @@ impl Typing<'_, '_> {
     }
 
     /// Asks for another tool, or a reason to go on with this one; false at the end of the input.
-    fn another_tool(&mut self, why: &str) -> Result<bool, CommandError> {
+    fn another_tool(&mut self, why: &str, may_reason: bool) -> Result<bool, CommandError> {
         let suits: Vec<&str> = self
             .work
             .job
@@ -155,16 +164,19 @@ impl Typing<'_, '_> {
         } else {
             suits.join(", ")
         };
-        let words = format!(
-            "{why}. Type `tool ID` (suits: {suits}), or `reason WHO AND WHY` to go on with this one"
-        );
+        let reason = if may_reason {
+            ", or `reason WHO AND WHY` to go on with this one"
+        } else {
+            ""
+        };
+        let words = format!("{why}. Type `tool ID` (suits: {suits}){reason}");
         self.say("tool", &words, &[])?;
         let Some(line) = self.line()? else {
             return Ok(false);
         };
         match command(&line) {
             ("tool", id) if !id.is_empty() => self.other(id)?,
-            ("reason", reason) if !reason.is_empty() => {
+            ("reason", reason) if may_reason && !reason.is_empty() => {
                 let Some(id) = self.work.job.tool().map(str::to_owned) else {
                     self.work.out.remark("no tool is named yet");
                     return Ok(true);
@@ -199,9 +211,10 @@ impl Typing<'_, '_> {
         self.work.say_next()?;
         let to_tell = match self.work.job.to_tell(self.work.joint) {
             None => return Ok(true),
-            Some(Err(why)) => return self.another_tool(&why),
+            Some(Err(why)) => return self.another_tool(&why, false),
             Some(Ok(ToTell::Samples)) => {
-                return self.another_tool("this tool sends what it measures: use --lines for it");
+                let why = "this tool sends what it measures: use --lines for it";
+                return self.another_tool(why, false);
             }
             Some(Ok(to_tell)) => to_tell,
         };
@@ -217,7 +230,9 @@ impl Typing<'_, '_> {
             "fastener" => self.select(rest)?,
             _ => match to_tell {
                 ToTell::Values(wanted) => self.values(step, &line, &wanted, doubted)?,
-                ToTell::Click { setting, .. } => self.click(step, &line, setting, doubted)?,
+                ToTell::Click { setting, moved, .. } => {
+                    self.click(step, &line, (setting, moved), doubted)?;
+                }
                 ToTell::Done if line.eq_ignore_ascii_case("done") => {
                     self.record(Input::Confirm { step })?;
                 }
@@ -260,7 +275,7 @@ impl Typing<'_, '_> {
         &mut self,
         step: u16,
         line: &str,
-        wanted: evendraw_core::unit::Torque,
+        (wanted, may_move): (Torque, bool),
         doubted: bool,
     ) -> Result<(), CommandError> {
         let joint = self.work.joint;
@@ -273,10 +288,11 @@ impl Typing<'_, '_> {
                 return Ok(());
             };
             let moved = rest.eq_ignore_ascii_case("moved");
-            if !rest.is_empty() && !moved {
+            if !rest.is_empty() && (!moved || !may_move) {
+                let more = if may_move { ", or `click moved`" } else { "" };
                 self.work
                     .out
-                    .remark(format_args!("`{line}`: `click`, or `click moved`"));
+                    .remark(format_args!("`{line}`: `click`{more}"));
                 return Ok(());
             }
             let input = self.work.job.clicked(joint, step, set, moved);
@@ -296,10 +312,7 @@ impl Typing<'_, '_> {
             }
             Ok(setting) => {
                 self.set = self.work.job.as_set(joint, setting);
-                let words = format!(
-                    "Set to {}; `click` each time it clicks",
-                    self.setting_words(setting)
-                );
+                let words = format!("Set to {}", self.setting_words(setting));
                 self.work.out.line(words)?;
                 self.work.out.flush()?;
             }
@@ -307,7 +320,7 @@ impl Typing<'_, '_> {
         Ok(())
     }
 
-    fn setting_words(&self, setting: evendraw_core::unit::Torque) -> String {
+    fn setting_words(&self, setting: Torque) -> String {
         ways::tool_words(setting, self.work.job.tool_in_hand())
     }
 
@@ -337,7 +350,15 @@ impl Typing<'_, '_> {
         for held in &done.held {
             self.work.out.remark(held);
         }
-        Ok(())
+        // An attempt was told when it was safe.
+        let names = names(&self.work.job);
+        for entry in &done.entries {
+            if matches!(entry.record, Record::Done(_) | Record::Skipped(_)) {
+                self.work.out.object(&object(&names, entry))?;
+                self.work.out.line(line(&names, entry))?;
+            }
+        }
+        self.work.out.flush()
     }
 
     /// Asks for a line once more before it is taken.
@@ -370,7 +391,14 @@ impl Typing<'_, '_> {
                 let words = format!("Set {id} to {words}, and type it back as set");
                 self.say("setting", &words, &[])
             }
-            ToTell::Click { .. } => self.say("click", "`click` when it clicks", &[]),
+            ToTell::Click { moved, .. } => {
+                let words = if *moved {
+                    "`click` when it clicks, `click moved` where the fastener moved before it"
+                } else {
+                    "`click` when it clicks"
+                };
+                self.say("click", words, &[])
+            }
             ToTell::Done => self.say("done", "`done` when it is done", &[]),
             ToTell::Samples => Ok(()),
         }

@@ -144,7 +144,7 @@ pub struct ToolStatus {
     pub is_expired: bool,
     /// Whether the calibration held when it was used, as far as the time is known.
     pub in_date: String,
-    /// Readings taken with it.
+    /// Attempts made with it.
     pub readings: usize,
     /// Whether anybody named it.
     pub is_used: bool,
