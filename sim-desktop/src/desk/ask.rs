@@ -17,6 +17,8 @@ pub enum Ask {
     Hand,
     /// The simulated hand goes on until something needs a person; false stops it.
     HandAll(bool),
+    /// Of the pull that is next this was read or set, in the reading's place: first and second value, and whether it moved.
+    Told(String, String, bool),
     /// Do this about the prompt, with what was typed or the reason.
     Act(Act, String),
     /// This fastener felt wrong; the last one, where none is named.

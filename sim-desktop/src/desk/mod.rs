@@ -30,6 +30,7 @@ mod record;
 pub mod settings;
 mod sound;
 pub mod theme;
+mod typing;
 pub mod view;
 mod widgets;
 mod window;

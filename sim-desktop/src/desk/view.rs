@@ -297,6 +297,44 @@ pub struct Choice {
     pub because: &'static [&'static str],
 }
 
+/// What a person tells of a pull whose tool sends nothing: values to type, or a key a click.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct TypingView {
+    /// The tool, and how it is read: `D1, read from the display`.
+    pub title: String,
+    /// What is typed first, with its unit.
+    pub first: String,
+    /// What may be typed beside it; empty where nothing may.
+    pub second: String,
+    /// Whether it must be said if the fastener moved.
+    pub moved: bool,
+    /// The keys that tell it where nothing is typed.
+    pub keys: Vec<TellKey>,
+    /// What stands large beside the keys: the setting.
+    pub figure: String,
+    /// What is to be reached, with its window.
+    pub wanted: String,
+    /// Why a value is asked for once more; empty where none is.
+    pub question: String,
+    /// The last try, with its verdict.
+    pub last: Option<Entry>,
+    /// Records so far: what was typed is put away when one comes.
+    pub turn: usize,
+}
+
+/// A key that tells of a pull.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TellKey {
+    /// The key, as it is printed on the button.
+    pub key: &'static str,
+    /// What it is called.
+    pub words: String,
+    /// What is told.
+    pub tells: &'static str,
+    /// The fastener moved.
+    pub moved: bool,
+}
+
 /// Clamp loads after a pass, for a rehearsal.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct ClampView {
@@ -345,6 +383,8 @@ pub struct JointView {
     pub entries: Vec<Entry>,
     /// Something needs attention or an answer.
     pub prompt: Option<Prompt>,
+    /// What is to be pulled is told by a person, as the tool in hand sends nothing.
+    pub typing: Option<TypingView>,
     /// A clock that is running: what is left of it, in words, and whether it is over.
     pub clock: Option<(String, bool)>,
     /// Kinds of faults that can be put on the next fastener; empty outside a rehearsal.

@@ -447,7 +447,8 @@ fn is_near(value: i32, target: i32) -> bool {
 }
 
 /// The unit that a tool's own scale has: that of its graduation, else of its capacity.
-fn own_unit(tool: &Tool) -> Option<TorqueUnit> {
+#[must_use]
+pub fn own_unit(tool: &Tool) -> Option<TorqueUnit> {
     tool.step_text
         .as_deref()
         .and_then(unit_of)

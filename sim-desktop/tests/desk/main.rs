@@ -18,4 +18,5 @@ mod pictures;
 mod plans;
 mod raster;
 mod scenes;
+mod typing;
 mod work;

@@ -227,6 +227,7 @@ pub(crate) fn joint() -> JointView {
         })
         .collect();
     JointView {
+        typing: None,
         at_adapter: None,
         may_send: false,
         id: text("head"),

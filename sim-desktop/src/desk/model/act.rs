@@ -52,6 +52,7 @@ impl Model {
             Ask::Pull(on) => self.pull_by_key(on),
             Ask::Hand => self.let_the_hand(Hand::One),
             Ask::HandAll(on) => self.let_the_hand(if on { Hand::All } else { Hand::Off }),
+            Ask::Told(first, second, moved) => self.told(first.trim(), second.trim(), moved),
             Ask::Act(act, text) => self.act(act, &text),
             Ask::FeltWrong(label) => self.felt_wrong(&label),
             Ask::Marked(label) => {

@@ -18,6 +18,7 @@ mod prompt;
 mod pull_view;
 mod record_view;
 mod trace;
+mod typing;
 
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime};
@@ -122,6 +123,7 @@ pub struct Model {
     /// The joint in hand, by number.
     open: Option<u8>,
     pull: Pull,
+    typing: typing::Typing,
     ports: live::Ports,
     wake: live::Wake,
     /// The clock of this start, µs.
@@ -203,6 +205,7 @@ impl Model {
             },
             open: None,
             pull: Pull::default(),
+            typing: typing::Typing::default(),
             ports: live::Ports::default(),
             wake: live::Wake::default(),
             micros: 0,
