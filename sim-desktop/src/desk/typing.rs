@@ -16,7 +16,7 @@ pub(super) struct TypingState {
     first: String,
     second: String,
     moved: bool,
-    /// Esc gave the keyboard back to the foot; the next digit takes it again.
+    /// Esc gave the keyboard back for good; the next digit takes it again.
     released: bool,
     /// Records there were when this was typed for.
     turn: usize,
@@ -184,6 +184,7 @@ fn fields(
     } else {
         (rect, Rect::NOTHING)
     };
+    let is_letter = free && begins_with_a_letter(ui, state);
     let (one, two) = cut_left(upper, upper.width() * share);
     let first = big(ui, one, &typing.first, &mut state.first, figure);
     let second = (!typing.second.is_empty()).then(|| {
@@ -220,7 +221,7 @@ fn fields(
         state.first.push_str(&digit);
         first.request_focus();
         move_to_the_end(ui, &first, state.first.chars().count());
-    } else if is_taken || free && !state.released && nothing_has_it {
+    } else if is_taken || free && !state.released && !is_letter && nothing_has_it {
         first.request_focus();
     }
     if first.has_focus() || first.gained_focus() {
@@ -233,6 +234,31 @@ fn fields(
             std::mem::take(&mut state.moved),
         )
     })
+}
+
+/// No value begins with a letter: into empty fields it is a key of the foot, and the keyboard is let go of for this frame.
+fn begins_with_a_letter(ui: &Ui, state: &TypingState) -> bool {
+    if !state.first.is_empty() || !state.second.is_empty() {
+        return false;
+    }
+    let is_letter =
+        |event: &Event| matches!(event, Event::Text(text) if text.starts_with(char::is_alphabetic));
+    let is_key = |event: &Event| {
+        matches!(event, Event::Key { key, pressed: true, modifiers, .. }
+            if modifiers.is_none() && key.name().len() == 1 && key.name().starts_with(char::is_alphabetic))
+    };
+    let found = ui.input_mut(|input| {
+        let found = input
+            .events
+            .iter()
+            .any(|event| is_letter(event) || is_key(event));
+        input.events.retain(|event| !is_letter(event));
+        found
+    });
+    if found {
+        ui.memory_mut(egui::Memory::stop_text_input);
+    }
+    found
 }
 
 fn move_to_the_end(ui: &Ui, field: &Response, length: usize) {

@@ -47,8 +47,8 @@ impl Model {
         let question = self.typing.doubted.as_ref();
         let mut view = TypingView {
             wanted: match (target.is_empty(), window.is_empty()) {
-                (false, false) => format!("{target}, window {window}"),
-                (true, false) => format!("window {window}"),
+                (false, false) => format!("{window}   ({target})"),
+                (true, false) => window.to_owned(),
                 _ => target.to_owned(),
             },
             question: question.map_or_else(String::new, |(_, why)| {
