@@ -16,7 +16,7 @@ use super::plan::{self, PlanState};
 use super::record::{self, RecordState};
 use super::settings::Settings;
 use super::theme::{self, BODY, Colours, GAP, NOTE};
-use super::view::{Ask, DeskView, Heard, Readings, Status, Wanted};
+use super::view::{Ask, DeskView, Heard, JointView, Readings, Status, Wanted};
 use super::widgets::{count, focus_ring, line, pressed, silent_line, speak};
 use crate::words;
 use egui::accesskit::Role;
@@ -140,6 +140,13 @@ impl Desk {
                     .events
                     .retain(|event| !matches!(event, egui::Event::Key { .. }))
             });
+        }
+        let is_typed = |joint: &JointView| joint.typing.is_some() && joint.prompt.is_none();
+        if self.screen == Screen::Joint
+            && self.overlay.is_none()
+            && view.joint.as_ref().is_some_and(is_typed)
+        {
+            self.joint.typing.hear(ui);
         }
         self.anywhere(ui, view, &mut asks);
         let mut rest = window;

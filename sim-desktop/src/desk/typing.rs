@@ -18,8 +18,18 @@ pub(super) struct TypingState {
     moved: bool,
     /// Esc gave the keyboard back for good; the next digit takes it again.
     released: bool,
+    /// A letter came into empty fields: it is a key.
+    is_letter: bool,
     /// Records there were when this was typed for.
     turn: usize,
+}
+
+impl TypingState {
+    /// Before anything else looks at the keys: no value begins with a letter, so into empty fields it is a key as ever, and the
+    /// keyboard is let go of for this frame.
+    pub(super) fn hear(&mut self, ui: &Ui) {
+        self.is_letter = begins_with_a_letter(ui, self);
+    }
 }
 
 /// Draws the strip; returns what was taken.
@@ -43,7 +53,20 @@ pub(super) fn show(
     }
     widgets::plate(ui, rect, colours.sheet, Stroke::new(1.0, colours.line));
     let inner = rect.shrink2(vec2(14.0, GAP));
-    let (top, foot) = cut_bottom(inner, 26.0);
+    let (mut top, foot) = cut_bottom(inner, 26.0);
+    if !typing.caution.is_empty() {
+        let (rest, row) = cut_bottom(top, 24.0);
+        let font = theme::strong(BODY);
+        line(
+            ui,
+            row.shrink2(vec2(6.0, 0.0)),
+            Align2::LEFT_CENTER,
+            &typing.caution,
+            font,
+            colours.caution,
+        );
+        top = rest;
+    }
     let figure = figure_size(window_height);
     let Some(next) = joint.next() else {
         return None;
@@ -184,7 +207,6 @@ fn fields(
     } else {
         (rect, Rect::NOTHING)
     };
-    let is_letter = free && begins_with_a_letter(ui, state);
     let (one, two) = cut_left(upper, upper.width() * share);
     let first = big(ui, one, &typing.first, &mut state.first, figure);
     let second = (!typing.second.is_empty()).then(|| {
@@ -221,7 +243,7 @@ fn fields(
         state.first.push_str(&digit);
         first.request_focus();
         move_to_the_end(ui, &first, state.first.chars().count());
-    } else if is_taken || free && !state.released && !is_letter && nothing_has_it {
+    } else if is_taken || free && !state.released && !state.is_letter && nothing_has_it {
         first.request_focus();
     }
     if first.has_focus() || first.gained_focus() {
@@ -236,7 +258,6 @@ fn fields(
     })
 }
 
-/// No value begins with a letter: into empty fields it is a key of the foot, and the keyboard is let go of for this frame.
 fn begins_with_a_letter(ui: &Ui, state: &TypingState) -> bool {
     if !state.first.is_empty() || !state.second.is_empty() {
         return false;

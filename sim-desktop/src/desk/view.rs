@@ -314,6 +314,8 @@ pub struct TypingView {
     pub figure: String,
     /// What is to be reached, with its window.
     pub wanted: String,
+    /// What the tool shows is not what the fastener has, and why; empty where it is.
+    pub caution: String,
     /// Why a value is asked for once more; empty where none is.
     pub question: String,
     /// The last try, with its verdict.

@@ -51,6 +51,8 @@ pub struct Wanted {
     pub unit: TorqueUnit,
     /// Graduation and accuracy as the plan states them.
     pub stated: String,
+    /// Through an offset adapter: what the tool is to show, and what that is at the fastener, in words.
+    pub through: Option<String>,
 }
 
 /// Values as they were typed.
@@ -123,7 +125,35 @@ impl Job {
                 .or_else(|| unit_of(&format!("1 {}", shown.symbol())))
                 .unwrap_or(TorqueUnit::NewtonMeter),
             stated: tool.map(Tool::stated).unwrap_or_default(),
+            through: self.through_words(joint, step),
         })))
+    }
+
+    /// What the tool is to show where an offset adapter is between it and the fastener.
+    fn through_words(&self, joint: u8, step: u16) -> Option<String> {
+        self.offset(joint)?;
+        let session = self.session(joint)?;
+        let window = session.ledger().torque_window(session.procedure(), step)?;
+        let unit = self
+            .tool_in_hand()
+            .and_then(own_unit)
+            .unwrap_or(TorqueUnit::NewtonMeter);
+        let shown = Shown::new(unit);
+        let at_tool = TorqueWindow {
+            target: self.through_offset(joint, window.target),
+            min: self.through_offset(joint, window.min),
+            max: if window.max < Torque::MAX {
+                self.through_offset(joint, window.max)
+            } else {
+                window.max
+            },
+        };
+        Some(format!(
+            "the tool shows {}, {}, for {} at the fastener",
+            shown.words(at_tool.target),
+            shown.window(&at_tool),
+            shown.words(window.target)
+        ))
     }
 
     fn click(&self, joint: u8, step: u16) -> Result<ToTell, String> {
@@ -370,6 +400,7 @@ pub fn read_setting(text: &str, tool: Option<&Tool>) -> Result<Torque, String> {
         moved: false,
         unit: tool.and_then(own_unit).unwrap_or(TorqueUnit::NewtonMeter),
         stated: String::new(),
+        through: None,
     };
     let typed = read(text, &wanted)?;
     match (typed.torque, typed.angle) {

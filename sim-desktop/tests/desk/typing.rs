@@ -157,6 +157,11 @@ fn escape_gives_the_keys_back_and_a_digit_takes_them_again() {
             .iter()
             .any(|row| row.what.contains("FELT WRONG"))
     );
+    press(&mut harness, Key::T);
+    harness.step();
+    harness.get_by_label_contains("Which tool is in use now?");
+    press(&mut harness, Key::Escape);
+    harness.step();
     assert!(harness.get_by_label("Torque in N·m").is_focused());
     press(&mut harness, Key::Escape);
     harness.step();

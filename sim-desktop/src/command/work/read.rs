@@ -382,7 +382,11 @@ impl Typing<'_, '_> {
                 } else {
                     "°"
                 };
-                let words = format!("{id}: {}", ways::allowed(wanted));
+                let offset = wanted.through.as_ref();
+                let offset = offset.map_or_else(String::new, |through| {
+                    format!("Through the offset adapter {through}. ")
+                });
+                let words = format!("{offset}{id}: {}", ways::allowed(wanted));
                 self.say("value", &words, &[("unit", unit)])
             }
             ToTell::Click { words, .. }

@@ -153,6 +153,10 @@ fn values(job: &Job, tool: &str, wanted: &Wanted, view: &mut TypingView) {
     };
     view.title = format!("{tool}, {}", how.words());
     view.moved = wanted.moved;
+    if let Some(through) = &wanted.through {
+        // Nobody may pull to the fastener's torque on a tool that shows another.
+        view.caution = format!("Offset adapter: {through}");
+    }
     let torque = format!("Torque in {}", wanted.unit.symbol());
     let angle = "Angle in °".to_owned();
     // Only a display may show both; a pointer may be read beside a mark.
