@@ -428,6 +428,7 @@ kinds! {
     25 1 Running,
     26 1 Read,
     27 1 BySetting,
+    30 1 Revised,
 }
 
 /// What stands before the fields of every kind: joint, seq, boot, time.

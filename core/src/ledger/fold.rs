@@ -120,6 +120,7 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
             }
         }
         Record::Running(running) => running_known(ledger, procedure, running),
+        Record::Revised(revised) => super::revise::fold(ledger, procedure, revised),
         Record::Due(due) => ledger.stages_due |= 1_u16.wrapping_shl(u32::from(due.stage)),
         Record::Apart(_) => {
             ledger.apart = true;
@@ -348,7 +349,7 @@ fn fastener_loosened(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, e
 }
 
 /// What else has to be redone when a finished fastener is disturbed.
-fn spoil_others(ledger: &mut Ledger, procedure: &Procedure, fastener: u8) {
+pub(super) fn spoil_others(ledger: &mut Ledger, procedure: &Procedure, fastener: u8) {
     let near = procedure
         .fasteners()
         .get(usize::from(fastener))
@@ -485,7 +486,7 @@ fn reopen_stage(ledger: &mut Ledger, procedure: &Procedure, stage: u8) {
 }
 
 /// Loosen fully and go on from a stage: the steps before it stay as they are.
-fn restart(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, from: u8) {
+pub(super) fn restart(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, from: u8) {
     let tight = ledger.is_tight(fastener);
     reopen(ledger, procedure, fastener, from);
     change(ledger, fastener, |cell| {

@@ -13,7 +13,7 @@ use super::Job;
 use super::status::Shown;
 use crate::mechanics::{self, OffsetAdapter, round_into};
 use crate::plan::{Tool, ToolKind};
-use crate::quantity::{AngleUnit, Quantity, TorqueUnit};
+use crate::quantity::{AngleUnit, Quantity, TorqueUnit, newton_meters};
 use crate::words;
 
 /// What a person tells of the step that is next.
@@ -503,10 +503,6 @@ pub fn tool_words(torque: Torque, tool: Option<&Tool>) -> String {
 
 fn in_unit(torque: Torque, unit: TorqueUnit) -> String {
     Shown::new(unit).words(torque)
-}
-
-fn newton_meters(torque: Torque) -> f64 {
-    f64::from(torque.millinewton_meters()) / 1_000.0
 }
 
 /// The nearest mN·m.

@@ -521,6 +521,7 @@ impl<'p> Run<'p> {
                 if set.moved { " moved" } else { "" },
                 added(set.prevailing),
             ),
+            Record::Revised(revised) => format!("{revised:?}"),
             Record::Running(running) => format!(
                 "running torque {} {} {}",
                 self.label(running.fastener),
