@@ -20,6 +20,11 @@ use super::{Format, Place, Positive};
 
 /// No line for so long: the instrument is silent.
 const SILENCE_MICROS: u64 = 500_000;
+/// How long lines may be under way before time goes on without them: where each brings its time, where they keep a rate, and where
+/// nothing but their coming tells it. A gap under load is found at the latest so much later.
+const UNDER_WAY_OWN_MICROS: u64 = 250_000;
+const UNDER_WAY_RATE_MICROS: u64 = 150_000;
+const UNDER_WAY_MICROS: u64 = 60_000;
 /// Over how many lines a rest is looked for, where a quarter of a second has fewer.
 const REST_LINES: u64 = 16;
 /// A rest is looked for over a quarter of a second.
@@ -225,10 +230,25 @@ impl Stream {
         self.columns.map(|(_, has_angle)| has_angle)
     }
 
-    /// When the newest line was measured, µs since reading began.
+    /// The time that readings have come to, µs since reading began: that of the newest line; once none came for longer than a line
+    /// may be under way, the present.
     #[must_use]
-    pub fn last_at(&self) -> Option<u64> {
-        self.last.as_ref().map(|line| line.stamp.at)
+    pub fn time(&self) -> u64 {
+        let now = self.now();
+        let Some(last) = self.last.as_ref().filter(|_| self.trouble.is_none()) else {
+            return now;
+        };
+        let under_way = match self.columns {
+            // A line that is late still says when it was measured.
+            Some((By::Own, _)) => UNDER_WAY_OWN_MICROS,
+            Some((By::Rate(_), _)) => UNDER_WAY_RATE_MICROS,
+            Some((By::Arrival, _)) | None => UNDER_WAY_MICROS,
+        };
+        if now.saturating_sub(last.arrived) > under_way {
+            now.max(last.stamp.at)
+        } else {
+            last.stamp.at
+        }
     }
 
     /// Asks for a zero at the next rest.

@@ -1,6 +1,7 @@
 //! At the desk, without its window: the model that the window draws.
 
 use std::path::PathBuf;
+use std::sync::MutexGuard;
 use std::time::{Duration, Instant as Clock};
 
 use evendraw::desk::model::Model;
@@ -11,7 +12,7 @@ use evendraw_core::tracker::Cue;
 use evendraw_core::verdict::{Reason, Verdict};
 
 use crate::instrument::{Instrument, Print};
-use crate::{POUND_FEET, TRACE, attempts, entries, reach, station};
+use crate::{POUND_FEET, TRACE, alone, attempts, entries, reach, station};
 
 struct Desk {
     model: Model,
@@ -20,10 +21,12 @@ struct Desk {
     journal: PathBuf,
     began: Clock,
     _folder: tempfile::TempDir,
+    _alone: MutexGuard<'static, ()>,
 }
 
 impl Desk {
     fn new(text: &str, tool: &str, rate: u32, print: Print) -> Self {
+        let alone = alone();
         let folder = tempfile::tempdir().expect("a folder");
         let plan = Plan::parse("cover.toml", text).expect("a plan");
         let mut model = Model::in_folder("cover.toml", text, folder.path());
@@ -40,6 +43,7 @@ impl Desk {
             journal,
             began: Clock::now(),
             _folder: folder,
+            _alone: alone,
         };
         desk.until("asked who works", |view| {
             let joint = view.joint.as_ref();
@@ -103,11 +107,28 @@ impl Desk {
     /// The hand does what is next, and waits for the verdict.
     fn one(&mut self) {
         self.until("ready", Self::is_ready);
-        let reach = reach(&self.journal, &self.plan).expect("something to pull");
+        let mut pull = reach(&self.journal, &self.plan).expect("something to pull");
         let before = attempts(&self.journal).len();
-        self.instrument.pull(&reach);
         let journal = self.journal.clone();
-        self.until("a verdict", |_| attempts(&journal).len() > before);
+        for _ in 0..6 {
+            self.instrument.pull(&pull);
+            let mut off_since = Clock::now();
+            while off_since.elapsed() < Duration::from_millis(600)
+                && attempts(&journal).len() == before
+            {
+                self.tick();
+                if self.instrument.is_busy() {
+                    off_since = Clock::now();
+                }
+                std::thread::sleep(Duration::from_millis(5));
+            }
+            if attempts(&journal).len() > before {
+                break;
+            }
+            // It let go short of it: pulled on.
+            pull.spins = false;
+        }
+        assert!(attempts(&journal).len() > before, "a verdict");
         while self.instrument.is_busy() {
             self.tick();
             std::thread::sleep(Duration::from_millis(5));

@@ -177,7 +177,7 @@ impl Printing {
                         self.station.spin_in(pull.fastener, None);
                     }
                     self.station.begin(pull.fastener, &pull.aim);
-                    self.ahead = self.station.elapsed_s() - self.began.elapsed().as_secs_f64();
+                    self.ahead = self.station.elapsed_s() - self.time();
                 }
                 Ok(Do::Stall(time)) => stalled_until = Clock::now() + time,
                 Ok(Do::Unplug) => {
@@ -195,7 +195,8 @@ impl Printing {
             if let Some(left) = due.checked_duration_since(Clock::now()) {
                 std::thread::sleep(left);
             }
-            let time = self.began.elapsed().as_secs_f64();
+            // Its own clock never waits for a slow machine.
+            let time = self.time();
             while self.station.elapsed_s() - self.ahead < time {
                 let (cue, halt) = {
                     let told = self.told.lock().expect("no panic there");
@@ -223,9 +224,17 @@ impl Printing {
         }
     }
 
+    #[expect(clippy::cast_precision_loss, reason = "lines of a few minutes")]
+    fn time(&self) -> f64 {
+        self.lines as f64 / f64::from(self.rate)
+    }
+
     fn plug(&mut self) {
-        let (master, slave) = TTYPort::pair().expect("a pseudo terminal");
+        let (mut master, slave) = TTYPort::pair().expect("a pseudo terminal");
         let name = slave.name().expect("it has a path");
+        master
+            .set_timeout(Duration::from_millis(500))
+            .expect("a time to wait");
         // Whoever reads opens it anew.
         drop(slave);
         let _ = std::fs::remove_file(&self.path);
@@ -253,8 +262,8 @@ impl Printing {
         let torque = torque + 0.35 + 0.04 * self.noise();
         let angle = self.angle + 0.02 * self.noise();
         let line = match self.print {
-            // Every second the header again: whoever opens the port late must hear it too.
-            Print::Trace if self.lines % u64::from(self.rate) == 0 => {
+            // Four times a second the header again: whoever opens the port late must hear it too.
+            Print::Trace if self.lines % u64::from(self.rate / 4) == 0 => {
                 "time_s,torque_Nm,angle_deg\n".to_owned()
             }
             Print::Trace => format!("{time:.6},{torque:.3},{angle:.3}\n"),

@@ -7,7 +7,7 @@ mod terminal;
 
 use instrument::Pull;
 use std::path::Path;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use evendraw::plan::{Answers, Plan};
 use evendraw::rehearsal::hands::Reach;
@@ -86,6 +86,14 @@ within = "±10 %"
 do = "turn"
 angle = "30°"
 "#;
+
+/// Real time is shared: one instrument prints at a time, and nothing is built meanwhile.
+pub(crate) fn alone() -> MutexGuard<'static, ()> {
+    static ONE: Mutex<()> = Mutex::new(());
+    let guard = ONE.lock().unwrap_or_else(PoisonError::into_inner);
+    evendraw_tests::binary::evendraw();
+    guard
+}
 
 /// The bench for a plan's only joint.
 pub(crate) fn station(plan: &Plan, seed: u64) -> Station {

@@ -21,8 +21,6 @@ use crate::words;
 
 /// From here on a hand is on the tool, mN·m: what counts is introduced in the record first.
 const LOAD: i32 = 500;
-/// Lines may be under way for so long before time goes on without them, µs.
-const UNDER_WAY: u64 = 60_000;
 /// Steps taken in one go before the terminal is looked at again.
 const STEPS_MAX: usize = 2_000;
 
@@ -167,14 +165,7 @@ impl Lines<'_, '_> {
 
     /// The clock of the readings.
     fn now(&self) -> Instant {
-        let last = self.stream.last_at().unwrap_or(0);
-        let now = self.stream.now();
-        let at = if now.saturating_sub(last) > UNDER_WAY {
-            now
-        } else {
-            last
-        };
-        Instant::from_micros(self.base.saturating_add(at))
+        Instant::from_micros(self.base.saturating_add(self.stream.time()))
     }
 
     /// Takes a step; false at the end.

@@ -14,8 +14,6 @@ use crate::words;
 
 /// From here on a hand is on the tool, N·m: what counts is introduced in the record first.
 const LOAD_NM: f64 = 0.5;
-/// Lines may be under way for so long before time goes on without them, µs.
-const UNDER_WAY: u64 = 60_000;
 
 /// The lines of an instrument, and where its clock stands on the desk's.
 #[derive(Debug)]
@@ -91,12 +89,8 @@ impl Model {
         let Readings::Lines(own) = &self.readings else {
             return;
         };
-        let now = own.stream.now();
-        let last = own.stream.last_at().unwrap_or(0);
-        if now.saturating_sub(last) > UNDER_WAY {
-            let base = own.base;
-            self.micros = self.micros.max(base.saturating_add(now));
-        }
+        let time = own.base.saturating_add(own.stream.time());
+        self.micros = self.micros.max(time);
         let is_due = self
             .session()
             .and_then(Session::deadline)
