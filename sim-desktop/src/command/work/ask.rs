@@ -218,7 +218,9 @@ impl Work<'_, '_> {
                         "who allows it, and why; no ends here",
                     )
                 }
-                Held::Plan(Hold::After(_) | Hold::WouldClose(_)) => Ok(Err(first.to_string())),
+                Held::Plan(
+                    Hold::After(_) | Hold::WouldClose(_) | Hold::Task(_) | Hold::Others(_),
+                ) => Ok(Err(first.to_string())),
             };
         }
         if self.next() == Next::Start {

@@ -9,7 +9,7 @@ use evendraw_core::session::{Input, Next, Session};
 use super::super::view::{Cue, Heard, LinkView, LiveView};
 use super::{Hand, Model, Pull, Readings};
 use crate::lines::{self, Place, Step, Stream};
-use crate::rehearsal::station::newton_meters;
+use crate::quantity::newton_meters;
 use crate::words;
 
 /// From here on a hand is on the tool, N·m: what counts is introduced in the record first.
