@@ -91,7 +91,7 @@ angle = "30°"
 pub(crate) fn alone() -> MutexGuard<'static, ()> {
     static ONE: Mutex<()> = Mutex::new(());
     let guard = ONE.lock().unwrap_or_else(PoisonError::into_inner);
-    evendraw_tests::binary::evendraw();
+    let _built = evendraw_tests::binary::evendraw();
     guard
 }
 

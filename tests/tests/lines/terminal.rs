@@ -283,7 +283,7 @@ fn killed_at_any_moment_it_loses_no_announced_verdict() {
     let kills: u32 = std::env::var("EVENDRAW_KILLS")
         .ok()
         .and_then(|text| text.parse().ok())
-        .unwrap_or(12);
+        .unwrap_or(8);
     let text = long();
     let _alone = alone();
     let (folder, plan, instrument, journal) = setting(&text, 1_000, Print::Trace);
@@ -291,7 +291,7 @@ fn killed_at_any_moment_it_loses_no_announced_verdict() {
     let mut seed = 0x9e37_79b9_u32;
     for _ in 0..kills {
         seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-        let until = Clock::now() + Duration::from_millis(1_500 + u64::from(seed >> 20));
+        let until = Clock::now() + Duration::from_millis(3_500 + u64::from(seed >> 20));
         // What was unknown or rejected is done again.
         let more = ["--lines", instrument.port(), "--answer", "decide=again"];
         let mut run = Run::start(folder.path(), &more);
