@@ -56,7 +56,7 @@ pub use evidence::{How, Tally, attempt_of};
 pub use model::{
     AttemptRow, BesideRow, CheckRow, Curve, FastenerStatus, Item, JointStatus, NextJoint,
     PartStatus, PersonStatus, ReminderStatus, StageCell, StageStatus, Status, TaskStatus,
-    ToolStatus, counted,
+    ToolStatus, counted, parts_csv,
 };
 pub use rows::{Row, rows};
 pub use telling::Names;
