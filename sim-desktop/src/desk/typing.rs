@@ -68,9 +68,7 @@ pub(super) fn show(
         top = rest;
     }
     let figure = figure_size(window_height);
-    let Some(next) = joint.next() else {
-        return None;
-    };
+    let next = joint.next()?;
     let rest = next_mark(ui, top, next, figure);
     let (words, place) = cut_left(rest, rest.width() * 0.36);
     said(ui, words, joint, typing, &next.place);

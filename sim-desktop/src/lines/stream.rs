@@ -317,7 +317,7 @@ impl Stream {
     }
 
     /// The next step that is here; none where nothing is.
-    pub fn next(&mut self) -> Option<Step> {
+    pub fn next_step(&mut self) -> Option<Step> {
         loop {
             if let Some(step) = self.steps.pop_front() {
                 return Some(step);
@@ -332,13 +332,13 @@ impl Stream {
 
     /// As [`Stream::next`]; waits so long where nothing is here.
     pub fn wait(&mut self, most: Duration) -> Option<Step> {
-        if let Some(step) = self.next() {
+        if let Some(step) = self.next_step() {
             return Some(step);
         }
         match self.news.recv_timeout(most) {
             Ok(news) => {
                 self.take(news);
-                self.next()
+                self.next_step()
             }
             Err(RecvTimeoutError::Timeout) => None,
             Err(RecvTimeoutError::Disconnected) => self.gone(),

@@ -263,7 +263,7 @@ impl Printing {
         let angle = self.angle + 0.02 * self.noise();
         let line = match self.print {
             // Four times a second the header again: whoever opens the port late must hear it too.
-            Print::Trace if self.lines % u64::from(self.rate / 4) == 0 => {
+            Print::Trace if self.lines.is_multiple_of(u64::from(self.rate / 4)) => {
                 "time_s,torque_Nm,angle_deg\n".to_owned()
             }
             Print::Trace => format!("{time:.6},{torque:.3},{angle:.3}\n"),

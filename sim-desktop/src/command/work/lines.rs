@@ -115,7 +115,7 @@ impl Lines<'_, '_> {
                 step = if left == 0 || self.work.is_new {
                     None
                 } else {
-                    self.stream.next()
+                    self.stream.next_step()
                 };
             }
             self.pass()?;

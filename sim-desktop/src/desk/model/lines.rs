@@ -49,12 +49,12 @@ impl Model {
         let wake = self.wake.clone();
         let stream = Stream::begin(tool, Place::named(place), format, move || wake.call());
         // Metal from here on: the rehearsal is put aside as it is.
-        self.take_readings(Readings::Lines(Lines {
+        self.take_readings(Readings::Lines(Box::new(Lines {
             stream,
             base: 0,
             refused: None,
             shown: None,
-        }));
+        })));
         let at = self.micros;
         if let Readings::Lines(own) = &mut self.readings {
             own.base = at;
@@ -65,7 +65,7 @@ impl Model {
     /// Takes in every line that came since, and lets time go on.
     pub(super) fn hear_lines(&mut self) {
         while let Readings::Lines(own) = &mut self.readings
-            && let Some(step) = own.stream.next()
+            && let Some(step) = own.stream.next_step()
         {
             let base = own.base;
             match step {

@@ -83,7 +83,7 @@ enum Readings {
     /// An adapter.
     Adapter(live::Connection),
     /// An instrument that prints lines.
-    Lines(lines::Lines),
+    Lines(Box<lines::Lines>),
     /// Nowhere yet: work on metal.
     None,
 }
