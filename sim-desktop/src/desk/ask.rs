@@ -102,6 +102,12 @@ pub enum Ask {
     Compare(String),
     /// Stop comparing.
     StopCompare,
+    /// Read this folder of builds; the one that the plan lies on where none is named.
+    ReadShelf(PathBuf),
+    /// Stop reading it.
+    StopShelf,
+    /// Open the build that has this journal, or this plan.
+    OpenBuild(PathBuf),
 }
 
 impl Ask {

@@ -29,6 +29,7 @@ mod plan;
 mod reading;
 mod record;
 pub mod settings;
+mod shelf;
 mod sound;
 pub mod theme;
 mod typing;

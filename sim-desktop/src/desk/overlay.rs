@@ -155,6 +155,7 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
             ("F6", "the plan"),
             ("F7", "compare orders"),
             ("F8", "handover"),
+            ("0", "the shelf of builds"),
             ("F9", "sound, on or off"),
             ("F10", "light, dark"),
             ("Q", "plan's unit or N\u{b7}m"),

@@ -19,5 +19,6 @@ mod pictures;
 mod plans;
 mod raster;
 mod scenes;
+mod shelf;
 mod typing;
 mod work;

@@ -373,6 +373,7 @@ pub(crate) fn desk() -> DeskView {
         });
     }
     DeskView {
+        shelf: ShelfView::default(),
         ports: Vec::new(),
         instruments: Vec::new(),
         status: status(),

@@ -17,6 +17,7 @@ mod plan_file;
 mod prompt;
 mod pull_view;
 mod record_view;
+mod shelf;
 mod trace;
 mod typing;
 
@@ -29,7 +30,7 @@ use evendraw_core::tracker::Cue;
 use evendraw_core::unit::Instant;
 use evendraw_core::verdict::{Reason, Verdict};
 
-use super::view::{self, CompareView, CurveView, DeskView, Finding, Notice, PlanView};
+use super::view::{self, CompareView, CurveView, DeskView, Finding, Notice, PlanView, ShelfView};
 use crate::bench::Fault;
 use crate::job::status::telling::About;
 use crate::job::{Done, Job};
@@ -135,6 +136,8 @@ pub struct Model {
     curve: Option<(u64, CurveView)>,
     compare: CompareView,
     comparing: Option<compare::Running>,
+    shelf: ShelfView,
+    shelf_reading: Option<shelf::Reading>,
     picker: Picker,
     choosing: Option<dialog::Choosing>,
     /// Torque is read in N·m at the joint, whatever unit the plan has.
@@ -215,6 +218,8 @@ impl Model {
             curve: None,
             compare: CompareView::default(),
             comparing: None,
+            shelf: ShelfView::default(),
+            shelf_reading: None,
             picker: dialog::system,
             choosing: None,
             newton_meters: false,
@@ -273,6 +278,7 @@ impl Model {
         }
         self.look_at_plan_file();
         self.look_at_compare();
+        self.look_at_shelf();
         self.look_at_dialog();
         self.hear_adapter();
         if self.is_reading_a_trace() {
@@ -308,7 +314,7 @@ impl Model {
             let in_pull = self.session().is_some_and(Session::is_in_pull);
             return Some(Duration::from_millis(if in_pull { 50 } else { 250 }));
         }
-        if self.comparing.is_some() || self.choosing.is_some() {
+        if self.comparing.is_some() || self.choosing.is_some() || self.shelf_reading.is_some() {
             return Some(Duration::from_millis(100));
         }
         let mut soonest = self
@@ -542,6 +548,7 @@ impl Model {
         self.view.notice = self.notice.clone();
         self.view.curve = self.curve.clone();
         self.view.compare = self.compare.clone();
+        self.view.shelf = self.shelf.clone();
         self.view.status = self.status();
         self.view.build = self.build_view();
         self.view.ports = self.ports.known().to_vec();

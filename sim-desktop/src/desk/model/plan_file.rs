@@ -89,18 +89,23 @@ impl Model {
 
     pub(super) fn open_plan(&mut self, path: &Path) {
         match Self::open(Some(path)) {
-            Ok(mut other) => {
-                other.seen_s = self.seen_s;
-                other.micros = self.micros;
-                other.bench.pace = self.bench.pace;
-                other.browser = self.browser;
-                other.newton_meters = self.newton_meters;
-                other.picker = self.picker;
-                *self = other;
-                self.dirty = true;
-            }
+            Ok(other) => self.take_over(other),
             Err(error) => self.say(true, error.to_string()),
         }
+    }
+
+    /// Another build in place of this one, in the same window.
+    pub(super) fn take_over(&mut self, mut other: Self) {
+        other.seen_s = self.seen_s;
+        other.micros = self.micros;
+        other.bench.pace = self.bench.pace;
+        other.browser = self.browser;
+        other.newton_meters = self.newton_meters;
+        other.picker = self.picker;
+        other.shelf = std::mem::take(&mut self.shelf);
+        other.shelf_reading = self.shelf_reading.take();
+        *self = other;
+        self.dirty = true;
     }
 
     pub(super) fn reload(&mut self) {
