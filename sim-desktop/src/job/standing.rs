@@ -30,8 +30,8 @@ pub enum Held {
         tool: String,
         /// The target as typed.
         target: String,
-        /// Lowest and highest torque of the tool, in N·m, as decimal text.
-        range: (String, String),
+        /// Lowest and highest torque of the tool, on its own scale.
+        range: String,
     },
     /// The stage names other tools.
     ToolNotNamed {
@@ -82,10 +82,10 @@ impl fmt::Display for Held {
             Self::ToolRange {
                 tool,
                 target,
-                range: (lowest, capacity),
+                range,
             } => write!(
                 f,
-                "{target} is outside the range of tool {tool}, {lowest} to {capacity} N·m: take another, or give a reason"
+                "{target} is outside the range of tool {tool}, {range}: take another, or give a reason"
             ),
             Self::ToolNotNamed { tool, named } => write!(
                 f,

@@ -32,7 +32,7 @@ mod sure;
 pub mod telling;
 #[cfg(test)]
 mod tests;
-mod tools;
+pub(super) mod tools;
 mod unit;
 
 use std::fmt::Write as _;

@@ -4,7 +4,7 @@ use evendraw_core::procedure::StageKind;
 use evendraw_core::session::{Next, Session};
 use evendraw_core::unit::Torque;
 
-use super::{Held, Job};
+use super::{Held, Job, status};
 use crate::plan::{StagePlan, Tool, ToolKind, evidence_word};
 use crate::store::Purpose;
 
@@ -68,7 +68,7 @@ impl Job {
                 .target
                 .clone()
                 .unwrap_or_else(|| newton_meters(target)),
-            range: (newton_meters(tool.lowest), newton_meters(tool.capacity)),
+            range: status::tools::range(tool),
         })
     }
 

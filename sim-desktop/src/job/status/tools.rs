@@ -3,10 +3,13 @@
 //! Knows nothing of what was read.
 
 use evendraw_core::record::{Entry, Record};
+use evendraw_core::unit::Torque;
 use jiff::civil::Date;
 
 use super::clock::Clock;
+use super::unit::Shown;
 use super::{Item, Kept, ToolStatus, View, counted};
+use crate::job::ways::own_unit;
 use crate::mark::Mark;
 use crate::plan::{Tool, ToolKind};
 
@@ -165,14 +168,24 @@ fn what(tool: &Tool) -> String {
         parts.extend(tool.accuracy_text.clone());
         return parts.join(", ");
     }
-    parts.push(match &tool.lowest_text {
-        Some(lowest) => format!("{lowest} to {}", tool.capacity_text),
-        None => format!(
-            "{} to {}",
-            crate::words::torque(tool.lowest),
-            tool.capacity_text
-        ),
-    });
+    parts.push(range(tool));
     parts.extend(tool.accuracy_text.clone());
     parts.join(", ")
+}
+
+/// From its lowest to its highest torque, on the tool's own scale.
+pub(in crate::job) fn range(tool: &Tool) -> String {
+    let capacity = &tool.capacity_text;
+    match &tool.lowest_text {
+        Some(lowest) => format!("{lowest} to {capacity}"),
+        None if tool.lowest == Torque::ZERO => format!("to {capacity}"),
+        None => {
+            let unit = own_unit(tool).map_or(Shown::NEWTON_METERS, Shown::new);
+            format!(
+                "{} {} to {capacity}",
+                unit.number(tool.lowest),
+                unit.symbol()
+            )
+        }
+    }
 }
