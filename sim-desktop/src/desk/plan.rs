@@ -47,7 +47,7 @@ pub(super) fn show(
             palette::Done::Leave => state.palette = None,
             palette::Done::Take(ask) => {
                 state.palette = None;
-                state.fields.focus_first();
+                state.fields.focus_first_after(edit);
                 asks.push(Ask::Plan(ask));
             }
         }
@@ -103,11 +103,11 @@ fn chords(ui: &Ui, edit: &PlanEdit, state: &mut PlanState, asks: &mut Vec<Ask>) 
     }
     if !in_text {
         if chord(ui, command, Key::Enter) {
-            state.fields.focus_first();
+            state.fields.focus_first_after(edit);
             ask(PlanAsk::Again);
         }
         if chord(ui, command, Key::D) {
-            state.fields.focus_first();
+            state.fields.focus_first_after(edit);
             ask(PlanAsk::Copy);
         }
         for (key, down) in [(Key::ArrowUp, false), (Key::ArrowDown, true)] {
@@ -117,7 +117,7 @@ fn chords(ui: &Ui, edit: &PlanEdit, state: &mut PlanState, asks: &mut Vec<Ask>) 
         }
         for (key, lines) in [(Key::PageUp, -1), (Key::PageDown, 1)] {
             if chord(ui, plain, key) {
-                state.fields.stay_in_field(ui);
+                state.fields.stay_in_field(ui, edit);
                 ask(PlanAsk::Go(lines));
             }
         }

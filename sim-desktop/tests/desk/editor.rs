@@ -169,6 +169,12 @@ fn stages_are_added_moved_copied_and_taken_away_by_key() {
     chord(&mut harness, Key::D);
     assert_eq!(edit(&harness).at, "joint/0/stage/2");
     assert_eq!(text(&harness).matches("do = \"turn\"").count(), 2);
+    // The keyboard went along: what is typed is typed into the copy.
+    chord(&mut harness, Key::A);
+    typed(&mut harness, "back-off");
+    assert_eq!(text(&harness).matches("do = \"turn\"").count(), 1);
+    chord(&mut harness, Key::Z);
+    assert_eq!(text(&harness).matches("do = \"turn\"").count(), 2);
     press(&mut harness, Key::Escape);
     press(&mut harness, Key::Delete);
     assert_eq!(text(&harness).matches("do = \"turn\"").count(), 1);
