@@ -214,6 +214,7 @@ fn a_new_plan_is_begun_filled_in_and_saved_under_a_name_that_is_free() {
     harness.step();
     assert_eq!(harness.state().model.view().status.title, "Harbour pump 8");
     assert_eq!(harness.state().model.plan_path(), Some(free.as_path()));
+    assert!(edit(&harness).can_undo, "saved is not the end of undo");
     let check = std::process::Command::new(env!("CARGO_BIN_EXE_evendraw"))
         .args(["check".as_ref(), free.as_os_str()])
         .output()

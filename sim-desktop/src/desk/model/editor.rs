@@ -477,7 +477,14 @@ impl Model {
         }
         self.editor.saved.clone_from(&text);
         if is_new {
+            let (document, at) = (self.editor.document.clone(), self.editor.at.clone());
             self.open_plan(&path);
+            if self.editor.path.as_ref() == Some(&path) {
+                // The same plan under another name: what was done to it can still be taken back.
+                self.editor.document = document;
+                self.editor.at = at;
+                self.editor.changed();
+            }
         } else {
             self.reload();
         }
