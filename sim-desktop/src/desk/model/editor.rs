@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of drawing, and nothing of the build in work, which goes on with the plan as it was read.
 
+mod drawing;
 mod outline;
 mod show;
 
@@ -426,6 +427,10 @@ impl Model {
             PlanAsk::Copy => editor.copy(),
             PlanAsk::Remove => editor.remove(),
             PlanAsk::Move(down) => editor.step_by(down),
+            PlanAsk::Draw(what) => match editor.draw_in(what) {
+                Ok(done) => done,
+                Err(words) => return self.say(true, words),
+            },
             PlanAsk::Undo => {
                 editor.document.undo();
                 Ok(())
