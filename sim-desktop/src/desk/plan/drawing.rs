@@ -4,6 +4,7 @@
 
 use super::super::edit_view::{Draw, DrawingView, PlanAsk, PlanEdit};
 use super::super::ink;
+use super::super::map;
 use super::super::theme::{self, BODY, Colours, GAP, NOTE, TARGET};
 use super::super::view::Ask;
 use super::super::widgets::{self, area, number, pressed, silent_line};
@@ -65,7 +66,7 @@ impl Scale {
             }
         }
         // Room around them for more.
-        let room = ((high.0 - low.0).max(high.1 - low.1) * 0.35).max(40.0);
+        let room = ((high.0 - low.0).max(high.1 - low.1) * 0.2).max(20.0);
         let (wide, tall) = (high.0 - low.0 + room * 2.0, high.1 - low.1 + room * 2.0);
         let zoom = (f64::from(rect.width()) / wide)
             .min(f64::from(rect.height()) / tall)
@@ -375,9 +376,10 @@ fn order(ui: &Ui, drawing: &DrawingView, scale: &Scale, colours: &Colours) {
     for pair in places.windows(2) {
         if let [from, to] = pair {
             let along = (*to - *from).normalized() * 17.0;
+            let (start, end) = (*from + along, *to - along);
             let stroke = Stroke::new(1.5, colours.soft);
-            ui.painter()
-                .arrow(*from + along, *to - *from - along * 2.0, stroke);
+            ui.painter().line_segment([start, end], stroke);
+            map::arrow_head(ui.painter(), start, end, 7.0, colours.soft);
         }
     }
 }
