@@ -22,4 +22,5 @@ mod raster;
 mod rebuilt;
 mod scenes;
 mod shelf;
+mod typing;
 mod work;
