@@ -266,6 +266,7 @@ fn a_table_is_pasted_as_joints_and_taken_back_at_once() {
     assert_eq!(edit(&harness).faults[0].path, "joint/1/stage/0/torque");
     harness.event(egui::Event::Paste("no table".to_owned()));
     harness.step();
+    harness.step();
     assert!(
         notice(&harness).contains("nothing of a joint"),
         "{}",
