@@ -34,6 +34,7 @@ mod thread;
 mod tools;
 mod twist;
 mod value;
+mod work;
 
 use std::borrow::Cow;
 use std::ffi::OsString;
@@ -77,6 +78,7 @@ enum Command {
     Plan(plan::Args),
     Rehearse(rehearse::Args),
     Judge(judge::Args),
+    Work(work::Args),
     Record(record::Args),
     Sheet(sheet::Args),
     Paper(paper::Args),
@@ -107,6 +109,7 @@ impl Command {
             Self::Plan(args) => plan::run(args, out),
             Self::Rehearse(args) => rehearse::run(args, out),
             Self::Judge(args) => judge::run(args, out),
+            Self::Work(args) => work::run(args, out),
             Self::Record(args) => record::run(args, out),
             Self::Sheet(args) => sheet::run(args, out),
             Self::Paper(args) => paper::run(args, out),

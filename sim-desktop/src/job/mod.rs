@@ -227,7 +227,8 @@ impl Job {
         }
         self.enter(joint, at, &mut done)?;
         let told_of = self.told_of(joint, &input);
-        if !matches!(input, Input::Sample(_) | Input::Tick) {
+        let is_reading = matches!(input, Input::Sample(_) | Input::TorqueAlone(_));
+        if !is_reading && input != Input::Tick {
             self.clear_to_pull = None;
             if told_of.is_some() {
                 done.held = self.held(joint);
@@ -235,10 +236,7 @@ impl Job {
                     return Ok(done);
                 }
             }
-        } else if matches!(input, Input::Sample(_))
-            && self.clear_to_pull != Some(joint)
-            && !self.is_in_pull(joint)
-        {
+        } else if is_reading && self.clear_to_pull != Some(joint) && !self.is_in_pull(joint) {
             done.held = self.held(joint);
             if !done.held.is_empty() {
                 return Ok(done);

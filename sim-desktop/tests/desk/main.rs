@@ -23,4 +23,5 @@ mod rebuilt;
 mod revised;
 mod scenes;
 mod shelf;
+mod typing;
 mod work;

@@ -230,6 +230,7 @@ pub(crate) fn joint() -> JointView {
         })
         .collect();
     JointView {
+        typing: None,
         at_adapter: None,
         may_send: false,
         id: text("head"),
@@ -374,6 +375,7 @@ pub(crate) fn desk() -> DeskView {
     DeskView {
         shelf: ShelfView::default(),
         ports: Vec::new(),
+        instruments: Vec::new(),
         status: status(),
         build: build(),
         joint: Some(joint()),

@@ -487,7 +487,11 @@ fn last_on<'e>(view: &View<'e>, step: u16) -> Option<(&'e Entry, Option<&'e str>
             Record::Attempt(attempt) if attempt.step == step => found = Some((entry, tool)),
             Record::Read(read) if read.step == step => found = Some((entry, tool)),
             Record::BySetting(set) if set.step == step => found = Some((entry, tool)),
-            Record::Done(done) if done.step == step => found = Some((entry, None)),
+            // A box ticked on paper says nothing of a tool.
+            Record::Done(done) if done.step == step => {
+                let by_hand = done.manner == Manner::Hand;
+                found = Some((entry, tool.filter(|_| by_hand)));
+            }
             Record::Measured(measured) if measured.step == step => found = Some((entry, None)),
             _ => {}
         }
@@ -600,7 +604,7 @@ fn cell(view: &View<'_>, fastener: u8, number: u8) -> StageCell {
             cell.torque_nm = torque_nm(&attempt, &stage.kind);
         }
         Record::BySetting(set) => {
-            cell.reached = telling::setting_words(shown, set);
+            cell.reached = format!("set to {}", telling::setting_words(shown, set));
             cell.detail = words::added(set.prevailing).unwrap_or_default();
         }
         Record::Done(done) => {

@@ -144,7 +144,7 @@ pub struct ToolStatus {
     pub is_expired: bool,
     /// Whether the calibration held when it was used, as far as the time is known.
     pub in_date: String,
-    /// Readings taken with it.
+    /// Attempts made with it.
     pub readings: usize,
     /// Whether anybody named it.
     pub is_used: bool,
@@ -388,6 +388,24 @@ pub struct Curve {
     pub angle_deg: Option<(f64, f64)>,
     /// What the curve belongs to: "stage 3".
     pub of: String,
+}
+
+impl StageCell {
+    /// How it came to be known and with which tool: `read by eye, tool B2`; empty where nothing is done, and where the words that
+    /// were reached say it already.
+    #[must_use]
+    pub fn behind(&self) -> String {
+        let evidence = if self.reached.contains(&self.evidence) {
+            ""
+        } else {
+            self.evidence.as_str()
+        };
+        match (evidence, self.tool.as_str()) {
+            (evidence, "") => evidence.to_owned(),
+            ("", tool) => format!("tool {tool}"),
+            (evidence, tool) => format!("{evidence}, tool {tool}"),
+        }
+    }
 }
 
 impl JointStatus {
