@@ -526,7 +526,7 @@ fn two_plans_are_compared_and_a_build_goes_on_from_the_command_line() {
             "task drain is new",
             "joint housing, stage 2: 45 → 60 N·m",
             "joint clamp, order: 1 2 → 1 2 3",
-            "joint clamp, fastener 3 is new",
+            "joint clamp: fastener 3 is new",
         ]
     );
     let (_, json) = run(&["plan", "diff", &one, &two, "--json"]);
