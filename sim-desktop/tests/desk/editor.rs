@@ -276,6 +276,86 @@ fn a_table_is_pasted_as_joints_and_taken_back_at_once() {
     assert_eq!(text(&harness), COVER);
 }
 
+/// Keys alone, counted: a letter is one, a key with Ctrl is one.
+struct Keys {
+    harness: Driven,
+    struck: usize,
+}
+
+impl Keys {
+    fn words(&mut self, words: &str) {
+        typed(&mut self.harness, words);
+        self.struck += words.chars().count();
+    }
+
+    fn enter(&mut self) {
+        press(&mut self.harness, Key::Enter);
+        self.harness.step();
+        self.struck += 1;
+    }
+
+    fn add(&mut self, words: &str) {
+        chord(&mut self.harness, Key::N);
+        self.struck += 1;
+        self.words(words);
+        self.enter();
+        self.harness.step();
+    }
+}
+
+#[test]
+fn twelve_joints_of_ten_are_entered_by_keyboard_alone_with_fewer_keys_than_the_text_has_letters() {
+    let folder = Folder::new("editor-keys");
+    let (mut harness, _) = opened(&folder, "cover.toml", COVER);
+    press(&mut harness, Key::E);
+    press(&mut harness, Key::Enter);
+    harness.step();
+    harness.step();
+    let mut keys = Keys { harness, struck: 2 };
+    keys.words("Harbour pump 9");
+    for number in 1..=12 {
+        keys.add("joint");
+        for words in [
+            format!("cover-{number}"),
+            format!("Cover {number}"),
+            "M10".to_owned(),
+            "8.8".to_owned(),
+            "oiled".to_owned(),
+            String::new(),
+            "10".to_owned(),
+            "180 mm".to_owned(),
+            // As many letters as only this word has.
+            "cro".to_owned(),
+        ] {
+            keys.words(&words);
+            keys.enter();
+        }
+        for torque in ["20 N·m", "45 N·m"] {
+            keys.add("tighten");
+            keys.enter();
+            keys.enter();
+            keys.words(torque);
+        }
+    }
+    assert_eq!(
+        edit(&keys.harness).errors,
+        0,
+        "{:?}",
+        edit(&keys.harness).faults
+    );
+    let whole = text(&keys.harness);
+    let plan = Plan::parse("keys.toml", &whole).unwrap();
+    let fasteners: usize = plan.joints().iter().map(|own| own.positions().len()).sum();
+    assert_eq!((plan.joints().len(), fasteners), (12, 120));
+    let letters = whole.chars().count();
+    println!("{} keys, {letters} letters of TOML", keys.struck);
+    assert!(
+        keys.struck < letters,
+        "{} keys, {letters} letters",
+        keys.struck
+    );
+}
+
 /// Clicks what is spoken so.
 fn click(harness: &mut Driven, role: Role, words: &str) {
     let node = harness.get_by(|node| {
