@@ -19,6 +19,7 @@ mod compare;
 mod curve;
 mod form;
 mod handover;
+mod history;
 mod ink;
 mod joint;
 mod map;

@@ -6,6 +6,7 @@
 use std::collections::BTreeMap;
 use std::ops::Deref;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use evendraw_core::peers::{What, unlike_before, values};
 use evendraw_core::procedure::Procedure;
@@ -15,10 +16,14 @@ use evendraw_core::unit::{Angle, Torque};
 use serde::{Deserialize, Serialize};
 
 use super::recall::thread_key;
+use crate::job::Forerunners;
 use crate::job::status::plan_of;
 use crate::plan::{JointPlan, Plan};
 use crate::store::Content;
 use crate::words;
+
+/// Forerunners that a value is held against: the middle of so many is sure to a twentieth of their spread.
+const COMPARED_MAX: usize = 501;
 
 /// What makes joints like one another at a stage, and what was seen there.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -258,11 +263,25 @@ impl History {
         joints.map(|(path, _)| path.as_path())
     }
 
-    /// What forerunners of a section showed: like joints of every journal but its own.
+    /// What forerunners of a section showed, lowest first: like joints of every journal but its own.
     #[must_use]
     pub fn before(&self, like: &Like, own: Option<&Path>) -> Vec<i32> {
         let group = self.groups.get(like);
         group.map_or_else(Vec::new, |group| group.values(own))
+    }
+
+    /// The forerunners of a job that is kept in a journal, for the comparison while it is worked.
+    #[must_use]
+    pub fn forerunners(&self, own: Option<&Path>) -> Forerunners {
+        let known: BTreeMap<Like, Arc<[i32]>> = self
+            .groups
+            .iter()
+            .map(|(like, group)| (like.clone(), thinned(&group.values(own)).into()))
+            .collect();
+        Forerunners::new(Arc::new(move |own, stage, likeness, what| {
+            let like = Like::of(own, stage, likeness, what);
+            known.get(&like).map_or_else(|| Arc::from([]), Arc::clone)
+        }))
     }
 
     /// The values of a section that are unlike, where its peers include its forerunners; each with the median. Nothing where it has no
@@ -273,7 +292,7 @@ impl History {
         if before.is_empty() {
             return Vec::new();
         }
-        let mut all = before;
+        let mut all = thinned(&before);
         all.extend(section.values.iter().map(|(_, value)| *value));
         let mut room = all.clone();
         let mut found = Vec::new();
@@ -285,6 +304,21 @@ impl History {
         }
         found
     }
+}
+
+/// Values in order, evenly thinned to what a comparison needs: the middle and the spread stay what they were, and a joint of many
+/// fasteners is compared between two pulls.
+fn thinned(sorted: &[i32]) -> Vec<i32> {
+    let Some(last) = sorted
+        .len()
+        .checked_sub(1)
+        .filter(|last| *last >= COMPARED_MAX)
+    else {
+        return sorted.to_vec();
+    };
+    (0..COMPARED_MAX)
+        .filter_map(|at| sorted.get(at * last / (COMPARED_MAX - 1)).copied())
+        .collect()
 }
 
 /// A distribution in figures. All in the unit of the values.
@@ -369,5 +403,22 @@ mod tests {
         assert_eq!(counts(&[4, 4, 4], 3), [3, 0, 0]);
         assert_eq!(counts(&[i32::MIN, i32::MAX], 2), [1, 1]);
         assert_eq!(counts(&[], 2), [0, 0]);
+    }
+
+    #[test]
+    fn thinned_values_keep_their_middle_and_their_ends() {
+        let values: Vec<i32> = (0..100_000).map(|at| at * at / 100_000).collect();
+        let few = thinned(&values);
+        assert_eq!(few.len(), COMPARED_MAX);
+        let (all, few) = (Spread::of(&values), Spread::of(&few));
+        let (all, few) = (all.expect("values"), few.expect("values"));
+        assert_eq!((all.least, all.most), (few.least, few.most));
+        for (one, other) in [
+            (all.low, few.low),
+            (all.median, few.median),
+            (all.high, few.high),
+        ] {
+            assert!(one.abs_diff(other) < 300, "{one} {other}");
+        }
     }
 }

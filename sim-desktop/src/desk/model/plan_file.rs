@@ -79,6 +79,7 @@ impl Model {
                 let since = self.micros / 1_000_000;
                 job.set_wall_time(i64::try_from(now.saturating_sub(since)).unwrap_or(0));
                 self.job = Some(job);
+                self.give_forerunners();
                 if let Some(words) = told {
                     self.say(true, words);
                 }
@@ -104,7 +105,9 @@ impl Model {
         other.picker = self.picker;
         other.shelf = std::mem::take(&mut self.shelf);
         other.shelf_reading = self.shelf_reading.take();
+        other.history = self.history.take();
         *self = other;
+        self.give_forerunners();
         self.dirty = true;
     }
 
