@@ -21,6 +21,7 @@ use rayon::prelude::*;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
 
+use crate::disk;
 use crate::plan::PlanErrors;
 use crate::plan::register::Register;
 use crate::store::{self, StoreError};
@@ -173,8 +174,8 @@ impl Shelf {
                     read.history = history;
                     read.passed
                         .extend(build.flaws.iter().map(|why| pass(why.clone(), false)));
-                    if walk::is_open_elsewhere(&found.path) {
-                        let why = "it is open in another program: read as it stands now";
+                    if disk::is_open_elsewhere(&found.path) {
+                        let why = "it is open to be worked: read as it stands now";
                         read.passed.push(pass(why.to_owned(), false));
                     }
                     read.build = Some(build);

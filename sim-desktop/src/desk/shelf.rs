@@ -117,7 +117,7 @@ pub(super) fn show(
     }
     let (body, foot) = cut_bottom(rect, TARGET);
     let (head, body) = cut_top(body, 74.0);
-    fields(ui, head, state, asks);
+    fields(ui, head, view, state, asks);
     if free && pressed(ui, Key::G) {
         state.shows_history = !state.shows_history;
     }
@@ -137,7 +137,7 @@ pub(super) fn show(
 }
 
 /// What is typed: the words that a row must have, and the folder.
-fn fields(ui: &mut Ui, rect: Rect, state: &mut ShelfState, asks: &mut Vec<Ask>) {
+fn fields(ui: &mut Ui, rect: Rect, view: &ShelfView, state: &mut ShelfState, asks: &mut Vec<Ask>) {
     let (left, right) = cut_left(rect, rect.width() * 0.38);
     let (right, faces) = cut_left(right, right.width() * 0.6);
     let faces = Rect::from_min_size(faces.min + vec2(0.0, 22.0), vec2(faces.width(), TARGET));
@@ -152,6 +152,12 @@ fn fields(ui: &mut Ui, rect: Rect, state: &mut ShelfState, asks: &mut Vec<Ask>) 
         &mut state.filter,
         "unit, document, state, what it waits for",
     );
+    if filter.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter)) {
+        // That ends the typing; the next one opens a build.
+        ui.input_mut(|input| input.consume_key(egui::Modifiers::NONE, Key::Enter));
+        state.list(view);
+        state.chosen = state.listed.rows.first().map(|row| row.name.clone());
+    }
     if pressed(ui, Key::Slash) {
         filter.request_focus();
         // The stroke that opened the field is not its first letter.
@@ -170,6 +176,7 @@ fn fields(ui: &mut Ui, rect: Rect, state: &mut ShelfState, asks: &mut Vec<Ask>) 
     );
     let is_entered = folder.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
     if is_entered && !state.folder.trim().is_empty() {
+        ui.input_mut(|input| input.consume_key(egui::Modifiers::NONE, Key::Enter));
         asks.push(Ask::ReadShelf(state.folder.trim().into()));
     }
 }

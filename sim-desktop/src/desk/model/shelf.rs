@@ -271,6 +271,7 @@ impl Model {
         let ending = path.extension().and_then(|ending| ending.to_str());
         match ending {
             Some("evj") => self.open_journal(path),
+            Some("toml") if self.job.is_some() && self.file.path.as_deref() == Some(path) => {}
             Some("toml") => self.open_plan(path),
             _ => self.say(
                 true,
@@ -288,11 +289,11 @@ impl Model {
             .map_or_else(String::new, |name| name.to_string_lossy().into_owned());
         let folder = disk::folder_of(path);
         // NAME, NAME-2, NAME.rehearsal, NAME.rehearsal-2.
-        let whole = |name: &str| match name.rsplit_once('-') {
+        let unnumbered = |name: &str| match name.rsplit_once('-') {
             Some((before, number)) if number.parse::<u16>().is_ok() => before.to_owned(),
             _ => name.to_owned(),
         };
-        let cut = whole(&name);
+        let cut = unnumbered(&name);
         let (stem, purpose) = match cut.strip_suffix(".rehearsal") {
             Some(stem) => (stem.to_owned(), Purpose::Rehearsal),
             None => (cut, Purpose::Job),
@@ -304,7 +305,13 @@ impl Model {
             stem
         };
         let plan = folder.join(format!("{stem}.toml"));
-        if plan.is_file() {
+        let whole = |path: &Path| std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+        let is_in_hand = self.job.is_some()
+            && whole(&self.file.folder) == whole(folder)
+            && self.file.name == format!("{stem}.toml");
+        if is_in_hand {
+            // Its journal is held by this very window.
+        } else if plan.is_file() {
             self.open_plan(&plan);
         } else {
             let content = match store::read(path) {
@@ -328,7 +335,7 @@ impl Model {
             self.take_readings(readings);
         }
         let own = files::journal(&self.file.folder, &self.file.name, purpose);
-        if own != path {
+        if whole(&own) != whole(path) {
             self.say(
                 true,
                 format!(
