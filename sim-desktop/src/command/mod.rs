@@ -34,6 +34,7 @@ mod thread;
 mod tools;
 mod twist;
 mod value;
+mod work;
 
 use std::borrow::Cow;
 use std::ffi::OsString;
@@ -76,6 +77,7 @@ enum Command {
     Check(check::Args),
     Rehearse(rehearse::Args),
     Judge(judge::Args),
+    Work(work::Args),
     Record(record::Args),
     Sheet(sheet::Args),
     Paper(paper::Args),
@@ -106,6 +108,7 @@ impl Command {
             Self::Check(args) => check::run(args, out),
             Self::Rehearse(args) => rehearse::run(args, out),
             Self::Judge(args) => judge::run(args, out),
+            Self::Work(args) => work::run(args, out),
             Self::Record(args) => record::run(args, out),
             Self::Sheet(args) => sheet::run(args, out),
             Self::Paper(args) => paper::run(args, out),

@@ -5,6 +5,7 @@
 use std::path::PathBuf;
 
 use super::act::Act;
+use super::edit_view::PlanAsk;
 use crate::store::{Became, PartState};
 
 /// What a screen asks for.
@@ -18,6 +19,8 @@ pub enum Ask {
     Hand,
     /// The simulated hand goes on until something needs a person; false stops it.
     HandAll(bool),
+    /// Of the pull that is next this was read or set, in the reading's place: first and second value, and whether it moved.
+    Told(String, String, bool),
     /// Do this about the prompt, with what was typed or the reason.
     Act(Act, String),
     /// This fastener felt wrong; the last one, where none is named.
@@ -64,6 +67,10 @@ pub enum Ask {
     LookForPorts,
     /// Follow the adapter at this port.
     Connect(PathBuf),
+    /// Read the lines of this tool of the plan, at this port or `HOST:PORT`.
+    Lines(String, String),
+    /// Take the zero of the instrument anew.
+    Zero,
     /// Let the adapter go.
     Disconnect,
     /// Have the adapter work the joint in hand.
@@ -76,10 +83,8 @@ pub enum Ask {
     OpenPlan(PathBuf),
     /// Read the plan again from disk.
     ReloadPlan,
-    /// Save a new plan and open it.
-    SavePlan(PathBuf, String),
-    /// Check this text as a plan, without saving it.
-    CheckPlan(String),
+    /// Work on the plan's text.
+    Plan(PlanAsk),
     /// Write the record.
     Export(Export),
     /// The curve of the entry with this number.
@@ -122,6 +127,7 @@ impl Ask {
             Self::Trace(_) => Self::Trace(PathBuf::from(words)),
             Self::Connect(_) => Self::Connect(PathBuf::from(words)),
             Self::OpenPlan(_) => Self::OpenPlan(PathBuf::from(words)),
+            Self::Plan(PlanAsk::SaveAs(_)) => Self::Plan(PlanAsk::SaveAs(PathBuf::from(words))),
             other => other,
         }
     }

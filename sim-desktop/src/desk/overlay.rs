@@ -7,7 +7,7 @@ use super::beside;
 use super::ink::Ink as _;
 use super::model::SKIPPED;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
-use super::view::{About, Ask, Choice, DeskView, JointView, Status, Wanted};
+use super::view::{About, Ask, Choice, DeskView, JointView, PlanAsk, Status, Wanted};
 use super::widgets::{self, Look, button, count, line, pressed};
 use crate::words;
 use egui::{Align2, Color32, Id, Key, Rect, Stroke, StrokeKind, Ui, UiBuilder, pos2, vec2};
@@ -127,6 +127,13 @@ impl Overlay {
         Self::words(title, joint.witnesses.iter().cloned(), &ask, true)
     }
 
+    /// Under which name is the plan saved?
+    #[must_use]
+    pub(super) fn save_as() -> Self {
+        let ask = Ask::Plan(PlanAsk::SaveAs(PathBuf::new()));
+        Self::words("Save the plan as".to_owned(), [], &ask, true)
+    }
+
     /// Which file? Chosen in a dialog, or its path typed.
     #[must_use]
     pub(super) fn file(wanted: Wanted) -> Self {
@@ -197,7 +204,7 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
             ("L", "tasks, parts, reminders"),
             ("Z", "a new rehearsal"),
             ("O", "open a plan"),
-            ("E", "a new plan from a form"),
+            ("E", "a new plan"),
             ("U", "read the plan again"),
             ("S", "the printed sheet"),
             ("X, Y", "record as CSV, JSON"),

@@ -60,8 +60,9 @@ impl Job {
     #[must_use]
     pub fn peers(&self, joint: u8) -> Vec<Peer> {
         self.session(joint).map_or_else(Vec::new, |session| {
-            let entries = self.entries_of(joint);
-            peers(session.procedure(), session.ledger(), joint, &entries)
+            self.comparing(joint, |entries| {
+                peers(session.procedure(), session.ledger(), joint, entries)
+            })
         })
     }
 
@@ -69,15 +70,16 @@ impl Job {
     #[must_use]
     pub fn peers_due(&self, joint: u8) -> Vec<Remark> {
         self.session(joint).map_or_else(Vec::new, |session| {
-            let entries = self.entries_of(joint);
             let beside = self.unlike_forerunners(joint);
-            due_with(
-                session.procedure(),
-                session.ledger(),
-                joint,
-                &entries,
-                &beside,
-            )
+            self.comparing(joint, |entries| {
+                due_with(
+                    session.procedure(),
+                    session.ledger(),
+                    joint,
+                    entries,
+                    &beside,
+                )
+            })
         })
     }
 
@@ -98,14 +100,15 @@ impl Job {
         ) else {
             return Vec::new();
         };
-        let entries = self.entries_of(joint);
         let (procedure, ledger) = (session.procedure(), session.ledger());
         let mut found = Vec::new();
         for (stage, _) in (0_u8..).zip(procedure.stages()) {
             let mut shown: Vec<Value> = Vec::new();
-            let entries = entries.iter().copied();
-            values(procedure, ledger, joint, stage, entries, |value| {
-                shown.push(value)
+            self.comparing(joint, |entries| {
+                let entries = entries.iter().copied();
+                values(procedure, ledger, joint, stage, entries, |value| {
+                    shown.push(value)
+                });
             });
             for value in &shown {
                 let before = (forerunners.before)(own, stage, value.likeness, value.what);
@@ -136,6 +139,17 @@ impl Job {
     pub fn judged(&self, joint: u8, seq: u32, attempt: &Attempt) -> Option<Judged> {
         let entries = self.entries_of(joint).into_iter();
         judged_in(&self.plan, self.joint_plan(joint)?, entries, (seq, attempt))
+    }
+
+    /// The joint's records that may be compared with one another: those of a step that asks for something else now are not.
+    fn comparing<T>(&self, joint: u8, with: impl FnOnce(&[&Entry]) -> T) -> T {
+        match self.joint(joint) {
+            Some(own) if self.revisions.of_joint(joint).next().is_some() => {
+                let kept = self.revisions.comparable(&self.facts, own);
+                with(&kept.iter().collect::<Vec<_>>())
+            }
+            _ => with(&self.entries_of(joint)),
+        }
     }
 
     /// The records kept of a joint, in order.

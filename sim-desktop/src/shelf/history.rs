@@ -17,6 +17,7 @@ use serde::{Deserialize, Serialize};
 
 use super::recall::thread_key;
 use crate::job::Forerunners;
+use crate::job::revision::Revisions;
 use crate::job::status::plan_of;
 use crate::plan::{JointPlan, Plan};
 use crate::store::Content;
@@ -116,6 +117,7 @@ pub fn shown(what: What, value: i32) -> String {
 #[must_use]
 pub fn sections(content: &Content, plan: &Plan) -> Vec<Section> {
     let mut list = Vec::new();
+    let revisions = Revisions::of(&content.facts);
     for joint in plan.joints() {
         let number = joint.number();
         let own = plan_of(&content.facts, joint);
@@ -127,6 +129,8 @@ pub fn sections(content: &Content, plan: &Plan) -> Vec<Section> {
         let Ok(session) = Session::restore(&own.procedure, number, entries.iter().copied()) else {
             continue;
         };
+        let comparable = revisions.comparable(&content.facts, joint);
+        let entries: Vec<&Entry> = comparable.iter().collect();
         list.extend(
             of_joint(own, &session, number, &entries, |fastener| {
                 joint.label(fastener).to_owned()

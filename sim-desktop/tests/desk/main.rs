@@ -7,6 +7,7 @@
 mod adapter;
 mod beside;
 mod drive;
+mod editor;
 mod far;
 mod keys;
 #[cfg(unix)]
@@ -18,6 +19,8 @@ mod one_key;
 mod pictures;
 mod plans;
 mod raster;
+mod rebuilt;
 mod scenes;
 mod shelf;
+mod typing;
 mod work;

@@ -230,6 +230,7 @@ pub(crate) fn joint() -> JointView {
         })
         .collect();
     JointView {
+        typing: None,
         at_adapter: None,
         may_send: false,
         id: text("head"),
@@ -374,12 +375,18 @@ pub(crate) fn desk() -> DeskView {
     DeskView {
         shelf: ShelfView::default(),
         ports: Vec::new(),
+        instruments: Vec::new(),
         status: status(),
         build: build(),
         joint: Some(joint()),
         record,
         curve: Some((22, joint().live.curve)),
         recovery: None,
+        edit: evendraw::desk::model::plan_written(
+            "pump7.toml",
+            "[build]\ntitle    = \"Harbour pump 7, top end\"\n\n[[joint]]\nid = \"head\"\ntitle = \"Cylinder head\"\ncircle = { number = 6, diameter = \"140 mm\" }\n\n[[joint.stage]]\ndo = \"tighten\"\ntorque = \"1820 lbf\u{b7}ft\"\nprinted = \"2712 N\u{b7}m\"\n\n# turned afterwards\n[[joint.stage]]\ndo = \"turn\"\nangle = \"90\"\n",
+            "joint/0/stage/0",
+        ),
         plan: PlanView {
             is_demo: false,
             path: Some("pump7.toml".into()),

@@ -10,7 +10,6 @@ use super::super::view::Ask;
 use super::live::Connection;
 use super::{Hand, Model, Pull, Readings};
 use crate::job::{Job, JobError};
-use crate::plan::Plan;
 use crate::store::Purpose;
 
 /// As much of a text as a record holds, cut between characters.
@@ -42,18 +41,23 @@ impl Model {
     pub(super) const fn line(&self) -> Option<&Connection> {
         match &self.readings {
             Readings::Adapter(connection) => Some(connection),
-            Readings::Bench | Readings::Trace(_) | Readings::None => None,
+            Readings::Bench | Readings::Trace(_) | Readings::Lines(_) | Readings::None => None,
         }
     }
 
     /// Does what a screen asked for.
     pub fn carry_out(&mut self, ask: Ask) {
+        // Writing a plan changes nothing of the build in work: nothing of it is drawn anew.
+        if let Ask::Plan(ask) = ask {
+            return self.edit(ask);
+        }
         self.dirty = true;
         match ask {
             Ask::OpenJoint(id) => self.open_joint(&id),
             Ask::Pull(on) => self.pull_by_key(on),
             Ask::Hand => self.let_the_hand(Hand::One),
             Ask::HandAll(on) => self.let_the_hand(if on { Hand::All } else { Hand::Off }),
+            Ask::Told(first, second, moved) => self.told(first.trim(), second.trim(), moved),
             Ask::Act(act, text) => self.act(act, &text),
             Ask::FeltWrong(label) => self.felt_wrong(&label),
             Ask::Marked(label) => {
@@ -109,22 +113,16 @@ impl Model {
             Ask::Bench => self.change_purpose(Purpose::Rehearsal),
             Ask::LookForPorts => self.ports.look(&self.wake),
             Ask::Connect(path) => self.connect(&path),
+            Ask::Lines(tool, place) => self.read_lines(&tool, &place),
+            Ask::Zero => self.zero_lines(),
             Ask::Disconnect => self.disconnect(),
             Ask::SendJoint => self.send_joint(),
             Ask::TakeBack => self.take_back(),
             Ask::Choose(wanted) => self.choose(wanted),
             Ask::OpenPlan(path) => self.open_plan(&path),
-            Ask::ReloadPlan => self.reload(),
-            Ask::SavePlan(path, text) => self.save_plan(&path, &text),
-            Ask::CheckPlan(text) => {
-                if let Err(errors) = Plan::parse("new plan", &text) {
-                    let words = errors
-                        .list()
-                        .first()
-                        .map_or_else(String::new, ToString::to_string);
-                    self.say(true, words);
-                }
-            }
+            Ask::ReloadPlan => self.reload_all(),
+            // Taken above.
+            Ask::Plan(_) => {}
             Ask::Export(kind) => self.export(kind),
             Ask::PrintTag => self.print_tag(),
             Ask::PrintOrder => self.print_order(),

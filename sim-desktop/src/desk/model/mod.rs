@@ -8,8 +8,10 @@ mod bench;
 mod build_view;
 mod compare;
 mod dialog;
+mod editor;
 mod files;
 mod joint_view;
+mod lines;
 mod live;
 mod out;
 mod plan_file;
@@ -18,6 +20,7 @@ mod pull_view;
 mod record_view;
 mod shelf;
 mod trace;
+mod typing;
 
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime};
@@ -36,6 +39,7 @@ use crate::words;
 
 use crate::rehearsal::station::{self, Station};
 pub use dialog::Picker;
+pub use editor::plan_written;
 pub use files::ModelError;
 pub(super) use files::state_folder;
 pub(in crate::desk) use prompt::SKIPPED;
@@ -81,6 +85,8 @@ enum Readings {
     Trace(Play),
     /// An adapter.
     Adapter(live::Connection),
+    /// An instrument that prints lines.
+    Lines(Box<lines::Lines>),
     /// Nowhere yet: work on metal.
     None,
 }
@@ -114,12 +120,14 @@ struct Bench {
 #[derive(Debug)]
 pub struct Model {
     file: PlanFile,
+    editor: editor::Editor,
     job: Option<Job>,
     readings: Readings,
     bench: Bench,
     /// The joint in hand, by number.
     open: Option<u8>,
     pull: Pull,
+    typing: typing::Typing,
     ports: live::Ports,
     wake: live::Wake,
     /// The clock of this start, µs.
@@ -184,7 +192,9 @@ impl Model {
     }
 
     fn with(path: Option<PathBuf>, name: String, text: String, folder: PathBuf) -> Self {
+        let editor = editor::Editor::new(&name, path.as_deref(), &text);
         let mut model = Self {
+            editor,
             file: PlanFile {
                 stamp: path.as_deref().and_then(files::stamp),
                 path,
@@ -205,6 +215,7 @@ impl Model {
             },
             open: None,
             pull: Pull::default(),
+            typing: typing::Typing::default(),
             ports: live::Ports::default(),
             wake: live::Wake::default(),
             micros: 0,
@@ -280,6 +291,8 @@ impl Model {
         self.hear_adapter();
         if self.is_reading_a_trace() {
             self.play_on(passed.min(0.25));
+        } else if matches!(self.readings, Readings::Lines(_)) {
+            self.hear_lines();
         } else if self.is_at_bench() {
             let pace = if self.bench.hand == Hand::Off {
                 1.0
@@ -290,6 +303,7 @@ impl Model {
         } else {
             self.pass(passed);
         }
+        self.view.edit = self.editor.view();
         if self.dirty {
             self.refresh();
         } else {
@@ -304,6 +318,11 @@ impl Model {
             return Some(Duration::from_millis(33));
         }
         let now = self.seen_s.unwrap_or(0.0);
+        if matches!(self.readings, Readings::Lines(_)) {
+            // Lines wake the window themselves; that they stop is seen by looking.
+            let in_pull = self.session().is_some_and(Session::is_in_pull);
+            return Some(Duration::from_millis(if in_pull { 50 } else { 250 }));
+        }
         if self.comparing.is_some() || self.choosing.is_some() || self.shelf_reading.is_some() {
             return Some(Duration::from_millis(100));
         }
@@ -371,14 +390,14 @@ impl Model {
         self.micros += micros;
     }
 
-    /// One sample to the session, and its point to the curve.
-    fn feed(&mut self, sample: evendraw_core::sample::Sample) {
+    /// One reading to the session, and its point to the curve.
+    fn feed(&mut self, reading: Input<'_>) {
         let in_pull = self.session().is_some_and(Session::is_in_pull);
         if !in_pull && !self.wants_pull() {
             // The end of a pull that is judged already.
             return;
         }
-        self.apply(Input::Sample(sample));
+        self.apply(reading);
         let Some(session) = self.session() else {
             return;
         };
@@ -507,7 +526,8 @@ impl Model {
             };
             let label = self.job.as_ref().map_or_else(String::new, |job| {
                 let names = job.names();
-                let (fastener, _) = About::Step(checked.step).place(&names, entry.joint);
+                let names = names.at(entry);
+                let (fastener, _) = About::Step(checked.step).place(names, entry.joint);
                 fastener.map_or_else(String::new, |own| names.fastener(entry.joint, own))
             });
             let good = checked.verdict == Verdict::Accepted;
@@ -535,6 +555,7 @@ impl Model {
             findings: self.file.findings.clone(),
             changed_on_disk: false,
         };
+        self.view.edit = self.editor.view();
         self.view.notice = self.notice.clone();
         self.view.curve = self.curve.clone();
         self.view.compare = self.compare.clone();
@@ -542,6 +563,7 @@ impl Model {
         self.view.status = self.status();
         self.view.build = self.build_view();
         self.view.ports = self.ports.known().to_vec();
+        self.view.instruments = self.instruments();
         self.view.joint = self.joint_view();
         self.view.record = self.record_view();
         self.view.recovery = self.recovery_words();
@@ -566,6 +588,7 @@ impl Model {
             Readings::Bench => view::Readings::Bench,
             Readings::Trace(play) => view::Readings::Trace(play.name.clone()),
             Readings::Adapter(_) => view::Readings::Adapter(self.adapter_name()),
+            Readings::Lines(own) => view::Readings::Lines(Self::lines_name(own)),
             Readings::None => view::Readings::None,
         }
     }

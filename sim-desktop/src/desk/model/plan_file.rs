@@ -7,8 +7,8 @@ use std::time::SystemTime;
 
 use evendraw_core::ledger::Standing;
 
+use super::editor::UNSAVED;
 use super::{Hand, Model, Readings, files};
-use crate::disk::{self, System};
 use crate::plan::Plan;
 use crate::store::{Fact, Purpose};
 
@@ -89,6 +89,9 @@ impl Model {
     }
 
     pub(super) fn open_plan(&mut self, path: &Path) {
+        if self.editor.is_unsaved() {
+            return self.say(true, UNSAVED);
+        }
         match Self::open(Some(path)) {
             Ok(other) => self.take_over(other),
             Err(error) => self.say(true, error.to_string()),
@@ -111,44 +114,52 @@ impl Model {
         self.dirty = true;
     }
 
+    /// Drops what was typed and not saved, and reads the file again.
+    pub(super) fn reload_all(&mut self) {
+        let dropped = self.editor.is_unsaved();
+        self.editor.take_saved();
+        self.reload();
+        if dropped {
+            self.say(false, "the changes are dropped; Ctrl+Z brings them back");
+        }
+    }
+
+    /// Reads the file again. A text with faults does not take the place of the plan in work; what is typed and not saved stays.
     pub(super) fn reload(&mut self) {
         let Some(path) = self.file.path.clone() else {
             return;
         };
-        match crate::limits::read_plan(&path) {
-            Ok(text) => {
-                self.file.stamp = files::stamp(&path);
-                self.file.text = text;
-                let open = self.open;
-                // The journal is let go of before it is taken up again.
-                self.open_job();
-                self.open = open.filter(|_| self.job.is_some());
-                self.say(
-                    !self.file.findings.is_empty(),
-                    if self.job.is_some() {
-                        "the plan was read again"
-                    } else {
-                        "the plan cannot be used: F6 shows where"
-                    },
-                );
+        let text = match crate::limits::read_plan(&path) {
+            Ok(text) => text,
+            Err(error) => {
+                return self.say(true, format!("{} cannot be read: {error}", path.display()));
             }
-            Err(error) => self.say(true, format!("{} cannot be read: {error}", path.display())),
-        }
-    }
-
-    pub(super) fn save_plan(&mut self, path: &Path, text: &str) {
-        if path.as_os_str().is_empty() {
-            return self.say(true, "the plan needs a file name");
-        }
-        match disk::create(&System, path, text.as_bytes()) {
-            Ok(()) => self.open_plan(path),
-            Err(error) => self.say(
+        };
+        self.file.stamp = files::stamp(&path);
+        let taken = self.editor.path() != Some(&*path) || self.editor.read(&text);
+        if let (Err(errors), true) = (
+            Plan::read(&self.file.name, &text, &self.file.folder),
+            self.job.is_some(),
+        ) {
+            let faults = errors.list().iter();
+            self.file.findings = faults.map(|fault| files::finding(&text, fault)).collect();
+            return self.say(
                 true,
-                format!(
-                    "{} cannot be written: {error}; a file that exists is never written over",
-                    path.display()
-                ),
-            ),
+                "the plan has faults (F6 shows where); work goes on with the plan as it was before",
+            );
         }
+        self.file.text = text;
+        let open = self.open;
+        // The journal is let go of before it is taken up again.
+        self.open_job();
+        self.open = open.filter(|_| self.job.is_some());
+        let words = match (self.job.is_some(), taken) {
+            (true, true) => "the plan was read again",
+            (true, false) => {
+                "the plan was changed on disk and read again; what is typed here and not saved is kept"
+            }
+            (false, _) => "the plan cannot be used: F6 shows where",
+        };
+        self.say(!self.file.findings.is_empty() || !taken, words);
     }
 }

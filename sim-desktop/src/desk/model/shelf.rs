@@ -7,6 +7,7 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex};
 
 use super::super::view::{Distribution, OwnValue, ShelfView};
+use super::editor::UNSAVED;
 use super::{Model, Readings, files};
 use crate::disk;
 use crate::job::Job;
@@ -268,6 +269,9 @@ impl Model {
 
     /// Opens a build of the shelf: its plan where that lies beside it, else the one in the journal.
     pub(super) fn open_build(&mut self, path: &Path) {
+        if self.editor.is_unsaved() {
+            return self.say(true, UNSAVED);
+        }
         let ending = path.extension().and_then(|ending| ending.to_str());
         match ending {
             Some("evj") => self.open_journal(path),
