@@ -411,7 +411,7 @@ mod tests {
 
     #[test]
     fn thinned_values_keep_their_middle_and_their_ends() {
-        let values: Vec<i32> = (0..100_000).map(|at| at * at / 100_000).collect();
+        let values: Vec<i32> = (0..100_000).map(|at| at * 7).collect();
         let few = thinned(&values);
         assert_eq!(few.len(), COMPARED_MAX);
         let (all, few) = (Spread::of(&values), Spread::of(&few));
@@ -422,7 +422,7 @@ mod tests {
             (all.median, few.median),
             (all.high, few.high),
         ] {
-            assert!(one.abs_diff(other) < 300, "{one} {other}");
+            assert!(one.abs_diff(other) < 1_500, "{one} {other}");
         }
     }
 }
