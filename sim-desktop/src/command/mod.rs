@@ -18,6 +18,7 @@ mod output;
 mod paper;
 mod parts;
 mod pattern;
+mod plan;
 mod plan_file;
 mod preload;
 mod recall;
@@ -75,6 +76,7 @@ struct Line {
 #[derive(Debug, Subcommand)]
 enum Command {
     Check(check::Args),
+    Plan(plan::Args),
     Rehearse(rehearse::Args),
     Judge(judge::Args),
     Work(work::Args),
@@ -106,6 +108,7 @@ impl Command {
     fn run(&self, out: &mut Output<'_>) -> Result<Done, CommandError> {
         match self {
             Self::Check(args) => check::run(args, out),
+            Self::Plan(args) => plan::run(args, out),
             Self::Rehearse(args) => rehearse::run(args, out),
             Self::Judge(args) => judge::run(args, out),
             Self::Work(args) => work::run(args, out),
