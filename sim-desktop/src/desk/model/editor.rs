@@ -38,7 +38,7 @@ pub(super) struct Editor {
 impl Editor {
     pub(super) fn new(name: &str, path: Option<&File>, text: &str) -> Self {
         let document = Document::new(text);
-        let checked = document.check(name, path.map(disk::folder_of));
+        let checked = document.check_in(name, path.map(disk::folder_of));
         let mut editor = Self {
             name: name.to_owned(),
             path: path.map(File::to_owned),
@@ -103,7 +103,7 @@ impl Editor {
     fn changed(&mut self) {
         self.checked = self
             .document
-            .check(&self.name, self.path.as_deref().map(disk::folder_of));
+            .check_in(&self.name, self.path.as_deref().map(disk::folder_of));
         self.refresh();
     }
 

@@ -37,9 +37,15 @@ pub struct Checked {
 }
 
 impl Document {
+    /// Checks the whole text as the plan called `name`.
+    #[must_use]
+    pub fn check(&self, name: &str) -> Checked {
+        self.check_in(name, None)
+    }
+
     /// Checks the whole text as the plan called `name`; with the register of tools that counts for its folder, where it has one.
     #[must_use]
-    pub fn check(&self, name: &str, folder: Option<&std::path::Path>) -> Checked {
+    pub fn check_in(&self, name: &str, folder: Option<&std::path::Path>) -> Checked {
         let text = self.text();
         let read = match folder {
             Some(folder) => Plan::read(name, text, folder),

@@ -273,7 +273,7 @@ fn faults_are_told_at_their_field() {
     document
         .set(&path("joint/0/block/0/stage/0"), "torque", "\"30 lb\"", &[])
         .unwrap();
-    let checked = document.check("pump.toml", None);
+    let checked = document.check("pump.toml");
     let at: Vec<String> = checked
         .faults
         .iter()
