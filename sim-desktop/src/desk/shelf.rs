@@ -287,7 +287,7 @@ fn rows(
             let id = ui.scope_id().with(("build", &row.name));
             let response = ui.interact(place, id, Sense::click());
             let here = state.chosen.as_ref() == Some(&row.name);
-            response.widget_info(|| ink::selected(Role::Row, true, here, &said(row)));
+            response.widget_info(|| ink::selected(Role::Row, true, here, said(row)));
             if response.clicked() {
                 state.chosen = Some(row.name.clone());
             }
