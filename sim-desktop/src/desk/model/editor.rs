@@ -38,7 +38,7 @@ pub(super) struct Editor {
 impl Editor {
     pub(super) fn new(name: &str, path: Option<&File>, text: &str) -> Self {
         let document = Document::new(text);
-        let checked = document.check(name);
+        let checked = document.check_in(name, path.map(disk::folder_of));
         let mut editor = Self {
             name: name.to_owned(),
             path: path.map(File::to_owned),
@@ -101,7 +101,9 @@ impl Editor {
     }
 
     fn changed(&mut self) {
-        self.checked = self.document.check(&self.name);
+        self.checked = self
+            .document
+            .check_in(&self.name, self.path.as_deref().map(disk::folder_of));
         self.refresh();
     }
 

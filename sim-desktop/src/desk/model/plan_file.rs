@@ -79,6 +79,7 @@ impl Model {
                 let since = self.micros / 1_000_000;
                 job.set_wall_time(i64::try_from(now.saturating_sub(since)).unwrap_or(0));
                 self.job = Some(job);
+                self.give_forerunners();
                 if let Some(words) = told {
                     self.say(true, words);
                 }
@@ -107,7 +108,9 @@ impl Model {
         other.picker = self.picker;
         other.shelf = std::mem::take(&mut self.shelf);
         other.shelf_reading = self.shelf_reading.take();
+        other.history = self.history.take();
         *self = other;
+        self.give_forerunners();
         self.dirty = true;
     }
 
@@ -134,7 +137,10 @@ impl Model {
         };
         self.file.stamp = files::stamp(&path);
         let taken = self.editor.path() != Some(&*path) || self.editor.read(&text);
-        if let (Err(errors), true) = (Plan::parse(&self.file.name, &text), self.job.is_some()) {
+        if let (Err(errors), true) = (
+            Plan::read(&self.file.name, &text, &self.file.folder),
+            self.job.is_some(),
+        ) {
             let faults = errors.list().iter();
             self.file.findings = faults.map(|fault| files::finding(&text, fault)).collect();
             return self.say(
