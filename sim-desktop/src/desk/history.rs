@@ -8,7 +8,7 @@ use super::theme::{self, BODY, Colours, NOTE, TARGET};
 use super::view::{Distribution, OwnValue, ShelfView};
 use super::widgets::{
     area, count, cut_bottom, cut_left, cut_top, focus_ring, paragraph, pressed, rule, silent_line,
-    speak,
+    speak, text_width,
 };
 use egui::accesskit::Role;
 use egui::{Align2, Key, Rect, Sense, Stroke, Ui, pos2, vec2};
@@ -120,7 +120,11 @@ fn list(ui: &mut Ui, rect: Rect, listed: &[&Distribution], chosen: &mut usize, i
                     place.min + vec2(4.0, 4.0 + 18.0 * count(at)),
                     vec2(place.width() - 8.0, 18.0),
                 );
-                silent_line(ui.painter(), line, Align2::LEFT_CENTER, &words, font, ink);
+                let mut room = line;
+                if at == 2 && !aside.is_empty() {
+                    room.max.x -= text_width(ui, &aside, theme::strong(NOTE)) + 10.0;
+                }
+                silent_line(ui.painter(), room, Align2::LEFT_CENTER, &words, font, ink);
                 if at == 2 {
                     let ink = if unlike > 0 {
                         colours.bad
