@@ -8,6 +8,7 @@
 )]
 
 mod aim;
+mod before;
 mod fold;
 
 pub(crate) use fold::fold;
@@ -233,6 +234,7 @@ pub struct Ledger {
     boot: u16,
     started: bool,
     begun_at: Instant,
+    before: before::LastBefore,
 }
 
 impl Default for Ledger {
@@ -273,6 +275,7 @@ impl Ledger {
             boot: 0,
             started: false,
             begun_at: Instant::BOOT,
+            before: before::LastBefore::new(),
         }
     }
 

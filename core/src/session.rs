@@ -9,6 +9,7 @@ mod answer;
 mod input;
 mod outcome;
 mod pull;
+mod put_right;
 
 pub use input::{Input, Refusal};
 pub use outcome::{Announcement, Next, Outcome};
@@ -408,6 +409,8 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             }
             Input::Due { stage, state } => self.due(stage, state, outcome),
             Input::TakenApart { note } => self.taken_apart(note, outcome),
+            Input::Reassign { of, fastener } => self.reassign(of, fastener, outcome),
+            Input::Withdraw { of, reason } => self.withdraw(of, reason, outcome),
             Input::Recovered {
                 dropped,
                 quarantined,

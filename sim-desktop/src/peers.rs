@@ -155,8 +155,9 @@ fn is_done_since(
     seq: u32,
 ) -> bool {
     let again = entries.iter().any(|entry| {
-        matches!(&entry.record, Record::Attempt(attempt)
-            if entry.seq > seq && attempt.fastener == fastener && attempt.stage == stage)
+        entry.record.attempt().is_some_and(|attempt| {
+            entry.seq > seq && attempt.fastener == fastener && attempt.stage == stage
+        })
     });
     let stands = procedure.numbered_steps().any(|(index, step)| {
         step.fastener() == Some(fastener)

@@ -2,9 +2,13 @@
 //!
 //! L1 total: nothing panics. L3 a restart folds to the live state after every input. L4 a refused input is a tick.
 //! L5 extra ticks change no record. L6 nothing is told before it is safe. L7 a verdict never changes. Nobody is offered a later
-//! stage while another stands open at an earlier one. Every act that is advised is taken.
+//! stage while another stands open at an earlier one. Every act that is advised is taken. What is withdrawn at once leaves no
+//! trace.
+
+use std::collections::BTreeMap;
 
 use evendraw_core::advice::Act;
+use evendraw_core::ledger::Ledger;
 use evendraw_core::procedure::{
     AngleWindow, Fastener, Moment, Parts, Policy, Prevailing, Procedure, Redo, Reuse, Stage,
     StageKind, Step, Terms, TorqueWindow,
@@ -129,6 +133,11 @@ enum Move {
         samples: i32,
     },
     Restart,
+    /// The record so many before the next: it was on that fastener, or it was not so.
+    PutRight {
+        back: u32,
+        fastener: u8,
+    },
 }
 
 fn any_move() -> impl Strategy<Value = Move> {
@@ -189,6 +198,7 @@ fn any_move() -> impl Strategy<Value = Move> {
             state: evendraw_core::procedure::EngineState::Cold,
         })),
         1 => Just(Move::Plain(Input::TakenApart { note: "" })),
+        4 => (1..6_u32, 0..7_u8).prop_map(|(back, fastener)| Move::PutRight { back, fastener }),
         1 => Just(Move::Restart),
     ]
 }
@@ -202,6 +212,8 @@ struct Run<'p> {
     boot: u16,
     extra_ticks: bool,
     told: Vec<u32>,
+    /// How everything stood before each record that came alone.
+    before: BTreeMap<u32, String>,
 }
 
 impl<'p> Run<'p> {
@@ -215,6 +227,7 @@ impl<'p> Run<'p> {
             boot: 0,
             extra_ticks,
             told: Vec::new(),
+            before: BTreeMap::new(),
         };
         run.start();
         run
@@ -233,6 +246,17 @@ impl<'p> Run<'p> {
         self.at += 37_000;
         match step {
             Move::Plain(input) => self.send(*input),
+            Move::PutRight { back, fastener } => {
+                let of = self.session.ledger().seq().saturating_sub(back - 1);
+                self.send(Input::Reassign {
+                    of,
+                    fastener: *fastener,
+                });
+                self.send(Input::Withdraw {
+                    of,
+                    reason: "not so",
+                });
+            }
             Move::Restart => {
                 self.session =
                     Session::restore(self.procedure, 0, &self.kept).expect("own records");
@@ -289,6 +313,7 @@ impl<'p> Run<'p> {
 
     fn apply(&mut self, at: u64, input: Input<'_>) {
         let before = self.session.ledger().clone();
+        let stood = stands(&before, self.procedure);
         let outcome = self.session.apply(Instant::from_micros(at), input);
         if outcome.refusal.is_some() && outcome.entries().is_empty() {
             assert_eq!(
@@ -316,6 +341,16 @@ impl<'p> Run<'p> {
             outcome.entries().len() < evendraw_core::limits::ENTRIES_MAX,
             "no input may fill the room for records"
         );
+        if let [entry] = outcome.entries() {
+            if let Record::Withdrawn(own) = &entry.record
+                && own.of + 1 == entry.seq
+                && let Some(stood) = self.before.get(&own.of)
+            {
+                let now = stands(self.session.ledger(), self.procedure);
+                assert_eq!(&now, stood, "what was withdrawn at once left a trace");
+            }
+            self.before.insert(entry.seq, stood);
+        }
         self.nobody_is_offered_a_later_stage();
         self.every_act_advised_is_taken();
         if !outcome.entries().is_empty() {
@@ -327,6 +362,27 @@ impl<'p> Run<'p> {
             );
         }
     }
+}
+
+/// Everything that a ledger says of steps and fasteners, but how often each was tried.
+fn stands(ledger: &Ledger, procedure: &Procedure) -> String {
+    let steps = procedure
+        .numbered_steps()
+        .map(|(index, _)| ledger.step(index));
+    let fasteners = (0_u8..).zip(procedure.fasteners()).map(|(own, _)| {
+        (
+            (ledger.cycles(own), ledger.must_loosen(own), ledger.must_replace(own)),
+            (ledger.must_decide(own), ledger.felt_wrong(own), ledger.is_marked(own)),
+            (ledger.is_new(own), ledger.is_tight(own), ledger.left_at(own)),
+            (ledger.running(own), ledger.wants_running(own), ledger.turned(own)),
+        )
+    });
+    format!(
+        "{:?} {:?} {}",
+        steps.collect::<Vec<_>>(),
+        fasteners.collect::<Vec<_>>(),
+        ledger.moved()
+    )
 }
 
 impl Run<'_> {
@@ -724,7 +780,7 @@ proptest! {
         let attempts: Vec<u32> = plain
             .kept
             .iter()
-            .filter(|entry| matches!(entry.record, Record::Attempt(_)))
+            .filter(|entry| entry.record.attempt().is_some())
             .map(|entry| entry.seq)
             .collect();
         prop_assert_eq!(&attempts, &plain.told, "every attempt is told once, in order");

@@ -20,6 +20,11 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
         ledger.boot = entry.boot;
     }
     ledger.seq = entry.seq;
+    // What is put right goes first: then this is how things stand before.
+    if let Some(of) = entry.record.puts_right() {
+        ledger.put_back(procedure, of);
+    }
+    ledger.look_before(procedure, entry.seq, &entry.record);
     match &entry.record {
         Record::Started(_) => {
             ledger.started = true;
@@ -31,6 +36,8 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
             ledger.begun_at = entry.at;
         }
         Record::Attempt(attempt) => attempt_made(ledger, procedure, entry.at, attempt),
+        Record::Reassigned(own) => attempt_made(ledger, procedure, entry.at, &own.attempt),
+        Record::Withdrawn(_) => {}
         Record::Done(done) => {
             let state = match done.manner {
                 Manner::Hand => StepState::Done,
@@ -222,9 +229,7 @@ fn attempt_made(
                     cell.turned = 0;
                 }
             });
-            if let StageKind::Repeat { still, .. } = stage.kind
-                && attempt.angle.is_some_and(|angle| angle > still)
-            {
+            if has_moved(procedure, attempt) {
                 ledger.moved = ledger.moved.saturating_add(1);
             }
             settle(ledger, procedure, at, attempt.step, StepState::Done);
@@ -244,6 +249,17 @@ fn attempt_made(
                 Remedy::Policy(Policy::Restart(from)) => restart(ledger, procedure, fastener, from),
             }
         }
+    }
+}
+
+/// Whether an attempt counts as one that moved in a repeated pass.
+pub(super) fn has_moved(procedure: &Procedure, attempt: &crate::record::Attempt) -> bool {
+    match procedure.stage_of(attempt.step).map(|stage| stage.kind) {
+        Some(StageKind::Repeat { still, .. }) => {
+            attempt.verdict == Verdict::Accepted
+                && attempt.angle.is_some_and(|angle| angle > still)
+        }
+        _ => false,
     }
 }
 
@@ -528,7 +544,7 @@ fn lose_the_clock(ledger: &mut Ledger) {
     ledger.moments = [0; MOMENTS_MAX];
 }
 
-fn change(ledger: &mut Ledger, fastener: u8, with: impl FnOnce(&mut FastenerCell)) {
+pub(super) fn change(ledger: &mut Ledger, fastener: u8, with: impl FnOnce(&mut FastenerCell)) {
     if let Some(cell) = ledger.fasteners.get_mut(usize::from(fastener)) {
         with(cell);
     }

@@ -94,6 +94,10 @@ impl<'a> Tell<'a> {
             Input::RunningTorque { fastener, torque } => {
                 (18, u16::from(fastener), torque.millinewton_meters(), "")
             }
+            Input::Reassign { of, fastener } => {
+                (28, u16::from(fastener), i32::try_from(of).ok()?, "")
+            }
+            Input::Withdraw { of, reason } => (29, 0, i32::try_from(of).ok()?, reason),
             _ => return None,
         };
         Some(Self {
@@ -183,6 +187,14 @@ impl<'a> Tell<'a> {
             18 => Input::RunningTorque {
                 fastener: small?,
                 torque: Torque::try_from(self.value).ok()?,
+            },
+            28 => Input::Reassign {
+                of: u32::try_from(self.value).ok()?,
+                fastener: small?,
+            },
+            29 => Input::Withdraw {
+                of: u32::try_from(self.value).ok()?,
+                reason: note,
             },
             _ => return None,
         })
@@ -287,6 +299,14 @@ mod tests {
                 fastener: 3,
                 torque: Torque::from_millinewton_meters(8_500),
             },
+            Input::Reassign {
+                of: 70_000,
+                fastener: 63,
+            },
+            Input::Withdraw {
+                of: 12,
+                reason: "pressed by mistake",
+            },
         ];
         for input in told {
             let tell = Tell::of(&input).expect("it is told");
@@ -325,6 +345,8 @@ mod tests {
             tell(0, 0, 0),
             tell(18, 0, i32::MIN),
             tell(19, 0, 0),
+            tell(28, 64, -1),
+            tell(30, 0, 0),
             tell(1, 256, 0),
             tell(4, 0, 2),
             tell(11, 256, 0),

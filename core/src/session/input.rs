@@ -172,6 +172,20 @@ pub enum Input<'a> {
         /// What was learnt.
         note: &'a str,
     },
+    /// The pull of this record was on another fastener: it is judged for that one, by what was measured.
+    Reassign {
+        /// Number of the record.
+        of: u32,
+        /// The index of the fastener that was pulled.
+        fastener: u8,
+    },
+    /// What this record says was not so. An attempt is never withdrawn: it can only have been on another fastener.
+    Withdraw {
+        /// Number of the record.
+        of: u32,
+        /// Why; must not be empty.
+        reason: &'a str,
+    },
     /// What recovery found on opening the journal.
     Recovered {
         /// Bytes dropped.
@@ -224,4 +238,10 @@ pub enum Refusal {
     ReplaceFirst,
     /// A running torque on a fastener whose plan adds none, a negative one, or one above every target it would come on top of.
     NoRunningTorque,
+    /// The record cannot be put right: of its kind none can, or its fastener was touched since, or too many others came since.
+    PastPutRight,
+    /// An attempt is never withdrawn.
+    Measured,
+    /// What was measured does not say what it means on that fastener: it came upon another state, or by another target.
+    NotComparable,
 }

@@ -4,7 +4,7 @@ use core::ops::Deref;
 
 use super::{Announcement, Armed, Next, Outcome, Purpose, Refusal, Selected, Session};
 use crate::procedure::{Procedure, StageKind};
-use crate::record::{Added, Attempt, Begun, Rechecked, Running, Seen};
+use crate::record::{Added, Attempt, Begun, Rechecked, Record, Running, Seen};
 use crate::sample::{Fault, Sample};
 use crate::tracker::{RunDown, Signal, Start};
 use crate::unit::{Angle, Instant, Torque};
@@ -245,6 +245,16 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     }
 
     fn announce_and_record(&mut self, attempt: Attempt, outcome: &mut Outcome) {
+        self.announce(&attempt.clone(), attempt, outcome);
+    }
+
+    /// Records what tells of an attempt; its verdict is told once that is safe.
+    pub(super) fn announce(
+        &mut self,
+        attempt: &Attempt,
+        record: impl Into<Record>,
+        outcome: &mut Outcome,
+    ) {
         let step = attempt.step;
         let announcement = Announcement {
             seq: self.ledger.seq().saturating_add(1),
@@ -252,7 +262,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             verdict: attempt.verdict,
             reasons: attempt.reasons,
         };
-        let _ = self.record(attempt, outcome);
+        let _ = self.record(record, outcome);
         // Nothing is armed while the queue is full, so there is room for the one attempt that can end.
         self.pending.push(announcement);
         self.step_settled(step, outcome);

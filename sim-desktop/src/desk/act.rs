@@ -5,9 +5,17 @@
 use evendraw_core::procedure::EngineState;
 use evendraw_core::record::Decision;
 
+use crate::store::Purpose;
+
 /// What a person does. Steps, stages and fasteners by index.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Act {
+    /// Works on the build, or rehearses it.
+    Begin(Purpose),
+    /// Would rather open a plan.
+    OpenPlan,
+    /// Would rather begin a plan.
+    NewPlan,
     /// Says who works, as typed.
     Person,
     /// Takes this tool; the one typed where it is empty.

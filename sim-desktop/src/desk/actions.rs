@@ -5,7 +5,7 @@
 
 use super::joint::JointState;
 use super::overlay::Overlay;
-use super::view::{Ask, DeskView, FastenerView, JointView, Mark, Readings};
+use super::view::{Ask, DeskView, FastenerView, JointView, Mark};
 use super::widgets::{Look, button_of, count, held, is_wide_enough, pressed, split_across};
 use egui::{Key, Rect, Ui};
 
@@ -80,7 +80,7 @@ fn subjects(joint: &JointView, selected: Option<usize>) -> Subjects {
 
 /// Every button of the foot, in its order.
 fn table(view: &DeskView, joint: &JointView, selected: Option<usize>, free: bool) -> Vec<Foot> {
-    let bench = view.build.readings == Readings::Bench;
+    let bench = view.status.rehearsal;
     let at_work = joint.live.hand_at_work;
     let blocked = joint.prompt.is_some();
     let can_pull = bench && free && !blocked && !joint.finished && joint.at.is_some() && !at_work;

@@ -15,7 +15,7 @@ use super::plan::{self, PlanState};
 use super::record::{self, RecordState};
 use super::settings::Settings;
 use super::theme::{self, BODY, Colours, GAP, NOTE};
-use super::view::{Ask, DeskView, Heard, Readings, Status, Wanted};
+use super::view::{Act, Ask, DeskView, Heard, Readings, Status, Wanted};
 use super::widgets::{count, focus_ring, line, pressed, silent_line, speak};
 use crate::words;
 use egui::accesskit::Role;
@@ -204,6 +204,13 @@ impl Desk {
         // Opening a joint goes to it; closing one goes back.
         for ask in &asks {
             match ask {
+                // Where it was left, once it is known which.
+                Ask::Act(Act::Begin(_), _) => self.begun = false,
+                Ask::Act(Act::OpenPlan, _) => self.overlay = Some(Overlay::file(Wanted::Plan)),
+                Ask::Act(Act::NewPlan, _) => {
+                    self.plan.begin();
+                    self.screen = Screen::Plan;
+                }
                 Ask::OpenJoint(joint) if joint.is_empty() => self.screen = Screen::Build,
                 Ask::OpenJoint(_) => {
                     self.joint = JointState::default();
@@ -274,6 +281,10 @@ impl Desk {
                 });
             }
         }
+        if view.start.is_some() {
+            // The card takes the letters.
+            return;
+        }
         if pressed(ui, Key::P) {
             self.overlay = Some(Overlay::person());
         }
@@ -292,7 +303,8 @@ impl Desk {
             asks.push(Ask::NewtonMeters(self.settings.newton_meters));
         }
         if pressed(ui, Key::V) {
-            asks.push(Ask::Bench);
+            self.screen = Screen::Build;
+            asks.push(Ask::WorkOrRehearse);
         }
         if pressed(ui, Key::F11) {
             self.open_adapter(asks);

@@ -45,8 +45,8 @@ pub enum Ask {
     Fault(String, String),
     /// Read a trace file as readings.
     Trace(PathBuf),
-    /// Readings from the virtual bench: a rehearsal.
-    Bench,
+    /// Ask again whether this is work or a rehearsal.
+    WorkOrRehearse,
     /// Look which serial ports there are.
     LookForPorts,
     /// Follow the adapter at this port.

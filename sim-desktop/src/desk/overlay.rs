@@ -185,7 +185,7 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
         &[
             ("P", "another person"),
             ("T", "another tool"),
-            ("V", "the virtual bench"),
+            ("V", "work or rehearse"),
             ("D", "readings from a file"),
             ("F11", "an adapter"),
             ("Z", "a new rehearsal"),

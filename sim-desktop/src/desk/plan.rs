@@ -22,6 +22,13 @@ pub(super) struct PlanState {
     go: bool,
 }
 
+impl PlanState {
+    /// Begins a new plan.
+    pub(super) fn begin(&mut self) {
+        self.form = Some(PlanForm::default());
+    }
+}
+
 /// Draws the screen.
 pub(super) fn show(
     ui: &mut Ui,
@@ -64,7 +71,7 @@ pub(super) fn show(
     .clicked()
         || (free && pressed(ui, Key::E))
     {
-        state.form = Some(PlanForm::default());
+        state.begin();
     }
     let changed = view.plan.changed_on_disk;
     let able = free && view.plan.path.is_some();

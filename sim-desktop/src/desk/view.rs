@@ -77,6 +77,8 @@ pub struct LinkView {
 /// The whole desk at one moment.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct DeskView {
+    /// Whether this is work or a rehearsal, as long as nobody has said.
+    pub start: Option<Prompt>,
     /// How everything stands.
     pub status: Status,
     /// Who works, with what, on which readings.

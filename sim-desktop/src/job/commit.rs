@@ -1,6 +1,6 @@
 //! Keep first, tell afterwards.
 
-use evendraw_core::record::{Attempt, Entry, Record};
+use evendraw_core::record::{Attempt, Entry};
 use evendraw_core::session::{Input, Outcome};
 use evendraw_core::trace::Point;
 use evendraw_core::unit::Instant;
@@ -112,22 +112,29 @@ impl Job {
             Fact::Entry(Entry {
                 joint: own,
                 seq: number,
-                record: Record::Attempt(attempt),
+                record,
                 ..
-            }) if *own == joint && *number == seq => Some(attempt),
+            }) if *own == joint && *number == seq => record.attempt(),
             _ => None,
         })
     }
 
     fn keep_traces(&mut self, joint: u8, entries: &[Entry], done: &mut Done) {
         for entry in entries {
-            let Record::Attempt(attempt) = &entry.record else {
+            let Some(attempt) = entry.record.attempt().filter(|own| own.trace != 0) else {
                 continue;
             };
-            let Some(session) = self.session(joint).filter(|_| attempt.trace != 0) else {
-                continue;
+            let points = match entry.record.puts_right() {
+                // The curve goes with the pull.
+                Some(of) => {
+                    let traces = self.traces.as_ref();
+                    traces.and_then(|traces| traces.proved(joint, of, attempt.trace))
+                }
+                None => self
+                    .session(joint)
+                    .map(|session| session.trace().points().collect::<Vec<Point>>()),
             };
-            let points: Vec<Point> = session.trace().points().collect();
+            let Some(points) = points else { continue };
             // Losing a trace loses evidence, never truth: it is said, and the work goes on.
             if let Err(error) = self.keep_trace(joint, entry.seq, attempt, &points) {
                 done.trace_lost = Some(error.to_string());

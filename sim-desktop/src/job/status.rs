@@ -20,8 +20,10 @@ mod build;
 mod clock;
 mod curve;
 mod joint;
+mod last;
 mod model;
 mod open;
+mod put_right;
 mod rows;
 mod sure;
 pub mod telling;
@@ -49,9 +51,10 @@ use crate::store::{Content, Damage, Fact, HostFact, Traces};
 
 pub use curve::{CurveState, curve_of, state_of_curve};
 pub use model::{
-    AttemptRow, CheckRow, Curve, FastenerStatus, Item, JointStatus, NextJoint, PartStatus,
+    AttemptRow, CheckRow, Curve, FastenerStatus, Item, JointStatus, LastDone, NextJoint, PartStatus,
     PersonStatus, StageCell, StageStatus, Status, ToolStatus, counted,
 };
+pub use put_right::{PutRight, sound};
 pub use rows::{Row, rows};
 pub use telling::Names;
 pub use unit::Shown;
@@ -308,6 +311,9 @@ impl<'a> Folded<'a> {
             Ok((ledger, standing, next, advice)) => (ledger, standing, Some(next), advice, None),
             Err(fault) => (Ledger::new(), Standing::Doubtful, None, None, Some(fault)),
         };
+        // What was put right counts no more.
+        let has_entries = !entries.is_empty();
+        let entries = sound(&entries);
         let peers = peers(&plan.procedure, &ledger, number, &entries);
         Self {
             build: kept.plan,
@@ -318,7 +324,7 @@ impl<'a> Folded<'a> {
             standing,
             next,
             advice,
-            fault: fault.or(wrong_answer.filter(|_| !entries.is_empty())),
+            fault: fault.or(wrong_answer.filter(|_| has_entries)),
             entries,
             unanswered,
         }

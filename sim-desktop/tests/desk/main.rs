@@ -6,6 +6,7 @@
 #[cfg(unix)]
 mod adapter;
 mod drive;
+mod evening;
 mod far;
 mod keys;
 #[cfg(unix)]

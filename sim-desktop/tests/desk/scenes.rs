@@ -369,6 +369,7 @@ pub(crate) fn desk() -> DeskView {
         });
     }
     DeskView {
+        start: None,
         ports: Vec::new(),
         status: status(),
         build: build(),

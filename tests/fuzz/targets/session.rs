@@ -146,7 +146,7 @@ fn procedure(bytes: &mut Bytes<'_>) -> Option<Procedure> {
 fn input(kind: u8, a: u8, b: u8) -> Input<'static> {
     let (step, fastener) = (u16::from(a % 20), a % 5);
     let note = if b % 3 == 0 { "" } else { "seen" };
-    match kind % 25 {
+    match kind % 27 {
         0 => Input::Tick,
         1 => Input::Finish,
         2 => Input::MeasurementLost,
@@ -213,6 +213,14 @@ fn input(kind: u8, a: u8, b: u8) -> Input<'static> {
             state: EngineState::Cold,
         },
         23 => Input::Faulty(if b % 2 == 0 { Fault::Stuck } else { Fault::Gap }),
+        24 => Input::Reassign {
+            of: u32::from(a),
+            fastener,
+        },
+        25 => Input::Withdraw {
+            of: u32::from(a),
+            reason: note,
+        },
         _ => Input::TakenApart { note },
     }
 }

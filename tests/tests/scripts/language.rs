@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use evendraw_core::procedure::{EngineState, Procedure};
-use evendraw_core::record::{Added, Decision, Doubt, Entry, Manner, Record, Role, Seen};
+use evendraw_core::record::{Added, Attempt, Decision, Doubt, Entry, Manner, Record, Role, Seen};
 use evendraw_core::sample::{Fault, Sample};
 use evendraw_core::session::{Input, Next, Outcome, Session};
 use evendraw_core::unit::{Angle, Instant, Length, Torque};
@@ -313,6 +313,23 @@ impl<'p> Run<'p> {
                     &mut told,
                 );
             }
+            "was-on" => {
+                let (of, fastener) = (word(0).parse().expect("a record"), self.fastener(word(1)));
+                let wrong = self.kept.iter().find(|entry| entry.seq == of);
+                let wrong = wrong.and_then(|entry| Some(entry.record.attempt()?.fastener));
+                self.send(Input::Reassign { of, fastener }, &mut told);
+                // The metal was another one all the time.
+                let is_moved = self.kept.last().map(|last| last.record.puts_right()) == Some(Some(of));
+                if let Some(wrong) = wrong.filter(|_| is_moved)
+                    && let Some(left) = self.left_at.remove(&wrong)
+                {
+                    self.left_at.insert(fastener, left);
+                }
+            }
+            "withdraw" => {
+                let of = word(0).parse().expect("a record");
+                self.send(Input::Withdraw { of, reason: &text }, &mut told);
+            }
             "mark" => {
                 let fastener = self.fastener(word(0));
                 self.send(Input::Mark { fastener }, &mut told);
@@ -436,20 +453,28 @@ impl<'p> Run<'p> {
         }
     }
 
+    fn attempt(&self, attempt: &Attempt) -> String {
+        format!(
+            "attempt {} try {} {}{} peak {} angle {}{}",
+            self.step_name(attempt.step),
+            attempt.attempt,
+            verdict(attempt.verdict),
+            reasons(attempt.reasons),
+            newton_meters(attempt.peak),
+            attempt.angle.map_or("-".to_owned(), degrees),
+            added(attempt.prevailing),
+        )
+    }
+
     fn fact(&self, record: &Record) -> String {
         match record {
             Record::Started(started) => format!("started, rules {}", started.rules),
             Record::Begun(begun) => format!("begun {}", self.step_name(begun.step)),
-            Record::Attempt(attempt) => format!(
-                "attempt {} try {} {}{} peak {} angle {}{}",
-                self.step_name(attempt.step),
-                attempt.attempt,
-                verdict(attempt.verdict),
-                reasons(attempt.reasons),
-                newton_meters(attempt.peak),
-                attempt.angle.map_or("-".to_owned(), degrees),
-                added(attempt.prevailing),
-            ),
+            Record::Attempt(attempt) => self.attempt(attempt),
+            Record::Reassigned(own) => {
+                format!("{} was on: {}", own.of, self.attempt(&own.attempt))
+            }
+            Record::Withdrawn(own) => format!("{} withdrawn `{}`", own.of, own.reason),
             Record::Running(running) => format!(
                 "running torque {} {} {}",
                 self.label(running.fastener),

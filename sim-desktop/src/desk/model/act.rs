@@ -5,7 +5,8 @@
 use evendraw_core::record::{Decision, Doubt, Role};
 use evendraw_core::session::{Input, Next, Session};
 
-use super::super::view::Ask;
+use super::super::act::Act;
+use super::super::view::{Ask, Wanted};
 use super::live::Connection;
 use super::{Hand, Model, Pull, Readings};
 use crate::plan::Plan;
@@ -18,18 +19,30 @@ pub(super) fn short(text: &str) -> &str {
         .trim()
 }
 
-impl Model {
-    /// Readings from the bench are a rehearsal; any others, or none, are of metal.
-    pub(super) const fn is_rehearsing(&self) -> bool {
-        matches!(self.readings, Readings::Bench)
+/// What may be asked for before anybody said whether this is work or a rehearsal.
+fn goes_before_the_answer(ask: &Ask) -> bool {
+    match ask {
+        Ask::Act(act, _) => matches!(act, Act::Begin(_) | Act::OpenPlan | Act::NewPlan),
+        Ask::Choose(wanted) => *wanted == Wanted::Plan,
+        Ask::WorkOrRehearse
+        | Ask::LookForPorts
+        | Ask::OpenPlan(_)
+        | Ask::ReloadPlan
+        | Ask::SavePlan(..)
+        | Ask::CheckPlan(_)
+        | Ask::NewtonMeters(_)
+        | Ask::Compare(_)
+        | Ask::StopCompare
+        | Ask::Pull(false)
+        | Ask::HandAll(false) => true,
+        _ => false,
     }
+}
 
-    pub(super) const fn purpose(&self) -> Purpose {
-        if self.is_rehearsing() {
-            Purpose::Rehearsal
-        } else {
-            Purpose::Job
-        }
+impl Model {
+    /// On no metal. Only a person's answer makes it so, or makes it work.
+    pub(super) fn is_rehearsing(&self) -> bool {
+        self.purpose == Purpose::Rehearsal
     }
 
     pub(super) const fn is_reading_a_trace(&self) -> bool {
@@ -47,6 +60,9 @@ impl Model {
     /// Does what a screen asked for.
     pub fn carry_out(&mut self, ask: Ask) {
         self.dirty = true;
+        if self.is_asking() && !goes_before_the_answer(&ask) {
+            return self.say(true, "first: is this work, or a rehearsal? F2 asks");
+        }
         match ask {
             Ask::OpenJoint(id) => self.open_joint(&id),
             Ask::Pull(on) => self.pull_by_key(on),
@@ -67,6 +83,9 @@ impl Model {
             Ask::Loosen(label) => self.loosen(&label, "loosened", false),
             Ask::Skip(label, why) => self.skip(&label, &why),
             Ask::PartArrived(part) => {
+                if !self.begin_journal() {
+                    return;
+                }
                 let result = self.job.as_mut().map(|job| job.part_arrived(&part));
                 match result {
                     Some(Err(error)) => self.say(true, error.to_string()),
@@ -78,7 +97,7 @@ impl Model {
             Ask::Tool(id) => self.tool(&id, ""),
             Ask::Fault(label, kind) => self.fault(&label, &kind),
             Ask::Trace(path) => self.read_trace(&path),
-            Ask::Bench => self.change_purpose(Purpose::Rehearsal),
+            Ask::WorkOrRehearse => self.ask_purpose(),
             Ask::LookForPorts => self.ports.look(&self.wake),
             Ask::Connect(path) => self.connect(&path),
             Ask::Disconnect => self.disconnect(),
@@ -303,28 +322,6 @@ impl Model {
                 None => self.say(true, "no joint can be worked on now"),
             },
             (None, None) => {}
-        }
-    }
-
-    /// From the bench to metal, or back. What an adapter says is of metal: a rehearsal does not listen.
-    pub(super) fn change_purpose(&mut self, purpose: Purpose) {
-        if self.purpose() != purpose {
-            self.take_readings(match purpose {
-                Purpose::Rehearsal => Readings::Bench,
-                Purpose::Job => Readings::None,
-            });
-        }
-    }
-
-    /// Readings come from elsewhere from here on; between bench and metal another journal goes with them, the same joint in front.
-    pub(super) fn take_readings(&mut self, readings: Readings) {
-        let before = self.purpose();
-        self.readings = readings;
-        if self.purpose() != before {
-            let open = self.open;
-            self.open_job();
-            self.open = open;
-            self.enter();
         }
     }
 

@@ -13,6 +13,9 @@ use super::act::short;
 impl Model {
     pub(super) fn act(&mut self, act: Act, text: &str) {
         match act {
+            Act::Begin(purpose) => return self.begin(purpose),
+            // Both are the screens' own.
+            Act::OpenPlan | Act::NewPlan => return,
             Act::Person => self.person(text),
             Act::Tool(id) if id.is_empty() => self.tool(text.trim(), ""),
             Act::Tool(id) => self.tool(&id, ""),
@@ -116,6 +119,9 @@ impl Model {
     }
 
     fn choose_variant(&mut self, key: &str, answer: &str) {
+        if !self.begin_journal() {
+            return;
+        }
         let (Some(job), Some(joint)) = (&mut self.job, self.open) else {
             return;
         };

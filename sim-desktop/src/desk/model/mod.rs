@@ -16,6 +16,7 @@ mod plan_file;
 mod prompt;
 mod pull_view;
 mod record_view;
+mod start;
 mod trace;
 
 use std::path::{Path, PathBuf};
@@ -31,6 +32,7 @@ use super::view::{self, CompareView, CurveView, DeskView, Finding, Notice, PlanV
 use crate::bench::Fault;
 use crate::job::status::telling::About;
 use crate::job::{Done, Job};
+use crate::store::Purpose;
 use crate::words;
 
 use crate::rehearsal::station::{self, Station};
@@ -115,6 +117,12 @@ pub struct Model {
     file: PlanFile,
     job: Option<Job>,
     readings: Readings,
+    /// Work, or a rehearsal: as a person said.
+    purpose: Purpose,
+    /// What the two would go on with, until somebody has said which it is.
+    start: Option<start::Start>,
+    /// Where the journal of the work will be, until something was done.
+    begins_at: Option<PathBuf>,
     bench: Bench,
     /// The joint in hand, by number.
     open: Option<u8>,
@@ -144,7 +152,7 @@ pub struct Model {
 const PACE: f64 = 3.0;
 
 impl Model {
-    /// Opens a plan file, or the built-in demo build, where it was left: job or rehearsal, whichever was worked on last.
+    /// Opens a plan file, or the built-in demo build. Nothing is worked before somebody said whether this is work or a rehearsal.
     ///
     /// # Errors
     /// [`ModelError`] when the plan's file cannot be read. A plan that is read and wrong is shown at its lines.
@@ -190,6 +198,9 @@ impl Model {
             },
             job: None,
             readings: Readings::Bench,
+            purpose: Purpose::Rehearsal,
+            start: None,
+            begins_at: None,
             bench: Bench {
                 station: None,
                 seed: 1,
@@ -216,7 +227,7 @@ impl Model {
             dirty: true,
             view: DeskView::default(),
         };
-        model.return_to_place();
+        model.ask_purpose();
         model.refresh();
         model
     }
@@ -415,6 +426,9 @@ impl Model {
 
     /// Sends an input for a joint that is worked here.
     fn apply_at(&mut self, joint: u8, input: Input<'_>) {
+        if start::is_act_of_work(&input) && !self.begin_journal() {
+            return;
+        }
         let at = self.at();
         let Some(job) = &mut self.job else { return };
         match job.apply(joint, at, input) {
@@ -529,6 +543,7 @@ impl Model {
         self.view.notice = self.notice.clone();
         self.view.curve = self.curve.clone();
         self.view.compare = self.compare.clone();
+        self.view.start = self.start_prompt();
         self.view.status = self.status();
         self.view.build = self.build_view();
         self.view.ports = self.ports.known().to_vec();

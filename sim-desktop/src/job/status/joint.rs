@@ -475,10 +475,14 @@ fn last_on<'e>(view: &View<'e>, step: u16) -> Option<(&'e Entry, Option<&'e str>
             Record::Tool(named) => tool = Some(named.id.as_str()),
             // Whoever starts the program again names the tool again.
             Record::Started(_) => tool = None,
-            Record::Attempt(attempt) if attempt.step == step => found = Some((entry, tool)),
             Record::Done(done) if done.step == step => found = Some((entry, None)),
             Record::Measured(measured) if measured.step == step => found = Some((entry, None)),
-            _ => {}
+            record => {
+                let attempt = record.attempt().filter(|attempt| attempt.step == step);
+                if attempt.is_some() {
+                    found = Some((entry, tool));
+                }
+            }
         }
     }
     found
@@ -691,8 +695,8 @@ fn last_curve(view: &View<'_>, fastener: u8, kept: &Kept<'_>) -> Option<super::C
     view.entries
         .iter()
         .rev()
-        .find_map(|entry| match &entry.record {
-            Record::Attempt(attempt) if attempt.fastener == fastener => {
+        .find_map(|entry| match entry.record.attempt() {
+            Some(attempt) if attempt.fastener == fastener => {
                 let stage = procedure.stages().get(usize::from(attempt.stage))?;
                 stage.kind.tightens().then_some(())?;
                 curve_of(kept.traces, procedure, entry, attempt)
@@ -776,7 +780,7 @@ fn attempts(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<AttemptRow> {
     let procedure = &view.plan.procedure;
     let mut rows = Vec::new();
     for (at, entry) in view.entries.iter().enumerate() {
-        let Record::Attempt(attempt) = &entry.record else {
+        let Some(attempt) = entry.record.attempt() else {
             continue;
         };
         if attempt.verdict == Verdict::Accepted
@@ -812,7 +816,7 @@ fn attempts(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<AttemptRow> {
 fn followed(view: &View<'_>, at: usize, attempt: &Attempt, names: &Names) -> String {
     let mut told = Vec::new();
     for entry in view.entries.iter().skip(at + 1) {
-        if let Record::Attempt(next) = &entry.record
+        if let Some(next) = entry.record.attempt()
             && next.fastener == attempt.fastener
         {
             break;

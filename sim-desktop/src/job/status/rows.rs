@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use evendraw_core::record::{Record, Role};
 
-use super::Clock;
+use super::{Clock, PutRight};
 use super::telling::{self, List, Names, Sure, tell, tell_host};
 use crate::mark::Mark;
 use crate::plan::Plan;
@@ -55,12 +55,15 @@ pub struct Row {
     pub is_first_load: bool,
     /// A start or a wall time: it goes without saying.
     pub is_beside: bool,
+    /// A later record says that it was not so: struck through, and it counts no more.
+    pub is_put_right: bool,
 }
 
 /// Every fact as a row, in order.
 #[must_use]
 pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>) -> Vec<Row> {
     let clock = Clock::of(facts, rehearsal);
+    let put_right = PutRight::of(facts);
     let mut person: BTreeMap<u8, String> = BTreeMap::new();
     let mut tool: BTreeMap<u8, String> = BTreeMap::new();
     let mut sure = Sure::new(plan, facts);
@@ -104,6 +107,7 @@ pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>)
             words: telling::line(names, entry),
             exception: matches!(telling.list, List::Exceptions | List::Redone),
             is_first_load: telling.kind == "begun",
+            is_put_right: put_right.by(entry).is_some(),
             is_beside: matches!(telling.kind, "started" | "anchor"),
             mark: telling.mark,
             what: telling.words,
@@ -111,7 +115,7 @@ pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>)
             tool: tool.get(&entry.joint).cloned().unwrap_or_default(),
             ..Row::default()
         };
-        if let Record::Attempt(attempt) = &entry.record {
+        if let Some(attempt) = entry.record.attempt() {
             let shown = names.shown(entry.joint, attempt.stage);
             let newton_meters = f64::from(attempt.peak.millinewton_meters()) / 1_000.0;
             row.attempt = u32::from(attempt.attempt);

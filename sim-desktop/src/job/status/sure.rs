@@ -35,10 +35,12 @@ pub(super) fn with_uncertainty(view: &View<'_>, number: u8, window: String) -> S
         match &entry.record {
             Record::Tool(named) => tool = Some(named.id.as_str()),
             Record::Started(_) => tool = None,
-            Record::Attempt(attempt) if attempt.stage == number && !used.contains(&tool) => {
-                used.push(tool);
+            record => {
+                let attempt = record.attempt().filter(|own| own.stage == number);
+                if attempt.is_some() && !used.contains(&tool) {
+                    used.push(tool);
+                }
             }
-            _ => {}
         }
     }
     if used.is_empty() {

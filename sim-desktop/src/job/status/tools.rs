@@ -92,7 +92,7 @@ fn used<'e>(views: &[View<'e>]) -> (Vec<Use<'e>>, usize) {
                     }
                     now = Some(at);
                 }
-                Record::Attempt(_) => match now {
+                Record::Attempt(_) | Record::Reassigned(_) => match now {
                     Some(at) => used[at].readings.push(entry),
                     None => untold += 1,
                 },
