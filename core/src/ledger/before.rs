@@ -5,7 +5,7 @@
 //! last [`KEPT`], it is refused. Knows nothing of what makes a record wrong.
 
 use super::fold::{change, has_moved};
-use super::{FastenerCell, Ledger, StepCell};
+use super::{Confirmed, FastenerCell, Ledger, StepCell};
 use crate::limits::STAGES_MAX;
 use crate::procedure::Procedure;
 use crate::record::{Attempt, Doubt, Record};
@@ -23,6 +23,8 @@ struct Before {
     who: u8,
     /// The moment that came, whether it had been told before, and when it was said to have come.
     moment: Option<(u8, bool, u32)>,
+    /// What was on the threads, where that is what was said.
+    condition: Option<Confirmed>,
     cell: FastenerCell,
     /// By stage.
     steps: [StepCell; STAGES_MAX],
@@ -121,6 +123,7 @@ impl Ledger {
                 }
                 _ => None,
             },
+            condition: matches!(record, Record::Condition(_)).then_some(self.condition),
             cell: self.fastener(who),
             steps,
             attempt: record.attempt().cloned(),
@@ -143,6 +146,9 @@ impl Ledger {
             if let Some(place) = self.moments.get_mut(usize::from(moment)) {
                 *place = when;
             }
+        }
+        if let Some(condition) = before.condition {
+            self.condition = condition;
         }
         for (index, step) in procedure.numbered_steps() {
             if step.fastener().unwrap_or(JOINT) != before.who {
@@ -175,6 +181,7 @@ fn is_kept(record: &Record) -> bool {
         | Record::Measured(_)
         | Record::Skipped(_)
         | Record::Marked(_)
+        | Record::Condition(_)
         | Record::Moment(_) => true,
         Record::Noted(noted) => noted.doubt != Doubt::None,
         Record::Started(_)
@@ -182,7 +189,6 @@ fn is_kept(record: &Record) -> bool {
         | Record::Waited(_)
         | Record::Person(_)
         | Record::Tool(_)
-        | Record::Condition(_)
         | Record::Anchor(_)
         | Record::Zero(_)
         | Record::Loosened(_)
@@ -213,13 +219,12 @@ fn touched(procedure: &Procedure, record: &Record) -> Touch {
         Record::Marked(own) => Touch::Who(own.fastener),
         Record::Running(own) => Touch::Who(own.fastener),
         Record::Noted(own) => own.fastener.map_or(Touch::Nothing, Touch::Who),
-        Record::Moment(_) => Touch::Who(JOINT),
+        Record::Moment(_) | Record::Condition(_) => Touch::Who(JOINT),
         Record::Loosened(_) | Record::Fitted(_) | Record::Pass(_) | Record::Apart(_) => Touch::All,
         Record::Started(_)
         | Record::Begun(_)
         | Record::Person(_)
         | Record::Tool(_)
-        | Record::Condition(_)
         | Record::Anchor(_)
         | Record::Zero(_)
         | Record::Due(_)

@@ -34,6 +34,8 @@ pub enum Act {
     Answer(u16, bool),
     /// Measured the length typed.
     Measure(u16),
+    /// Typed the length of this record wrong: it stays, and is measured again.
+    TypedWrong(u32),
     /// Says the running torque of a fastener, as typed.
     Running(u8),
     /// Says that a moment has come.

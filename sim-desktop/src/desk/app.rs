@@ -180,6 +180,25 @@ impl Desk {
                 theme::strong(BODY),
                 hue,
             );
+            if notice.take_back {
+                // The whole line is the button; the key says it once more.
+                let id = ui.scope_id().with("take back");
+                let response = ui.interact(place, id, Sense::click());
+                let said = format!("{}. Take it back", notice.words);
+                response.widget_info(|| WidgetInfo::labeled(Role::Button, true, &said));
+                line(
+                    ui,
+                    place.shrink2(vec2(12.0, 0.0)),
+                    Align2::RIGHT_CENTER,
+                    "Backspace takes it back",
+                    theme::strong(BODY),
+                    colours.next,
+                );
+                focus_ring(ui, &response, place);
+                if response.clicked() || (self.overlay.is_none() && pressed(ui, Key::Backspace)) {
+                    asks.push(Ask::TakeLastBack);
+                }
+            }
             page.min.y = place.bottom() + GAP;
         }
         let free = self.overlay.is_none();
@@ -193,7 +212,14 @@ impl Desk {
                 &mut self.overlay,
                 &mut asks,
             ),
-            Screen::Record => record::show(ui, page, view, &mut self.record, free, &mut asks),
+            Screen::Record => record::show(
+                ui,
+                page,
+                view,
+                &mut self.record,
+                &mut self.overlay,
+                &mut asks,
+            ),
             Screen::Calculator => calculator::show(ui, page, &mut self.calculator, free),
             Screen::Plan => {
                 plan::show(ui, page, view, &mut self.plan, &mut self.overlay, &mut asks)

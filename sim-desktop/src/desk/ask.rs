@@ -35,6 +35,14 @@ pub enum Ask {
     LeaveCheck,
     /// A second person has looked.
     Witness(String),
+    /// The tool goes on this fastener now, whoever's turn it is; on the one in order, where none is named.
+    Select(String),
+    /// Take back what a key recorded a moment ago.
+    TakeLastBack,
+    /// This row of the record was not so, for this reason.
+    Withdraw(u64, String),
+    /// The pull of this row was on this fastener.
+    WasOn(u64, String),
     /// A part has arrived.
     PartArrived(String),
     /// Another person works on.
@@ -91,6 +99,8 @@ impl Ask {
         match self {
             Self::Act(act, _) => Self::Act(act, words),
             Self::Skip(fastener, _) => Self::Skip(fastener, words),
+            Self::Withdraw(row, _) => Self::Withdraw(row, words),
+            Self::WasOn(row, _) => Self::WasOn(row, words),
             Self::Person(_) => Self::Person(words),
             Self::Witness(_) => Self::Witness(words),
             Self::Trace(_) => Self::Trace(PathBuf::from(words)),

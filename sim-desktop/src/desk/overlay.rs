@@ -5,8 +5,9 @@
 use super::adapter;
 use super::model::SKIPPED;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
-use super::view::{Ask, Choice, DeskView, JointView, Status, Wanted};
+use super::view::{Ask, CanPutRight, Choice, DeskView, JointView, Status, Wanted};
 use super::widgets::{self, Look, button, count, line, pressed};
+use crate::job::status::StageCell;
 use crate::words;
 use egui::{Align2, Color32, Id, Key, Rect, Stroke, StrokeKind, Ui, UiBuilder, pos2, vec2};
 use std::path::PathBuf;
@@ -65,6 +66,32 @@ impl Overlay {
         let ask = Ask::Act(choice.act.clone(), String::new());
         let usual = choice.because.iter().map(|words| (*words).to_owned());
         Self::words(choice.asks.to_owned(), usual, &ask, true)
+    }
+
+    /// Why is this row withdrawn?
+    #[must_use]
+    pub(super) fn withdraw(sequence: u64) -> Self {
+        let usual = ["pressed by mistake", "of another fastener", "read or typed wrong"];
+        let ask = Ask::Withdraw(sequence, String::new());
+        let title = "Why is it not so? The line stays, struck through.".to_owned();
+        Self::words(title, usual.map(str::to_owned), &ask, true)
+    }
+
+    /// On which fastener was that pull?
+    #[must_use]
+    pub(super) fn was_on(status: &Status, can: &CanPutRight) -> Self {
+        let own = can.fastener.as_deref().unwrap_or_default();
+        let joint = status.joints.iter().find(|joint| joint.id == can.joint);
+        let others = joint.into_iter().flat_map(|joint| &joint.fasteners);
+        // It can only have been on one that stood open.
+        let others = others.filter(|fastener| {
+            let is_open = |cell: &StageCell| cell.mark.is_some_and(|mark| !mark.is_closed());
+            fastener.label != own && fastener.cells.iter().any(is_open)
+        });
+        let labels = others.map(|fastener| fastener.label.clone()).take(9);
+        let ask = Ask::WasOn(can.sequence, String::new());
+        let title = format!("The pull recorded for fastener {own} was on which?");
+        Self::words(title, labels, &ask, true)
     }
 
     /// Which part has arrived?
@@ -175,6 +202,8 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
             ("M", "a paint mark is on it"),
             ("C", "check a final one again"),
             ("I", "a second person looked"),
+            ("O", "it was on another one"),
+            ("Backspace", "take back what was recorded"),
             ("A", "a part has arrived"),
             ("F", "rehearse a fault"),
             ("Arrows", "choose another fastener"),

@@ -227,6 +227,7 @@ pub(crate) fn joint() -> JointView {
         })
         .collect();
     JointView {
+        out_of_turn: None,
         at_adapter: None,
         may_send: false,
         id: text("head"),
@@ -370,6 +371,7 @@ pub(crate) fn desk() -> DeskView {
     }
     DeskView {
         start: None,
+        put_right: Vec::new(),
         ports: Vec::new(),
         status: status(),
         build: build(),

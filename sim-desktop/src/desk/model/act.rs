@@ -75,6 +75,10 @@ impl Model {
                     self.apply(Input::Mark { fastener });
                 }
             }
+            Ask::Select(label) => self.select(&label),
+            Ask::TakeLastBack => self.take_last_back(),
+            Ask::Withdraw(sequence, reason) => self.withdraw(sequence, &reason),
+            Ask::WasOn(sequence, label) => self.was_on(sequence, &label),
             Ask::CheckAgain(label) => self.check_again(&label),
             // Nothing is pulled yet: that ends the check without a record.
             Ask::LeaveCheck => self.apply(Input::Finish),
@@ -89,7 +93,10 @@ impl Model {
                 let result = self.job.as_mut().map(|job| job.part_arrived(&part));
                 match result {
                     Some(Err(error)) => self.say(true, error.to_string()),
-                    _ => self.say(false, format!("{part} has arrived")),
+                    _ => self.say_recorded(
+                        format!("Recorded: {part} has arrived"),
+                        Some(super::put_right::Last::Part(part)),
+                    ),
                 }
                 self.enter();
             }
@@ -197,6 +204,33 @@ impl Model {
             }),
             None => self.say(true, "nothing was pulled here yet"),
         }
+    }
+
+    /// The tool goes on the fastener that was chosen; heading, live reading and the next pull follow.
+    fn select(&mut self, label: &str) {
+        let Some(session) = self.session() else {
+            return;
+        };
+        let (ledger, procedure) = (session.ledger(), session.procedure());
+        let open = |own: Option<u8>| {
+            let mut steps = procedure.numbered_steps();
+            steps.find_map(|(index, step)| {
+                let fastener = step.fastener()?;
+                let is_own = own.is_none_or(|own| own == fastener);
+                (is_own && !ledger.step(index).is_settled()).then_some(fastener)
+            })
+        };
+        let chosen = match label {
+            "" => open(None),
+            label => self.fastener(label).and_then(|own| open(Some(own))),
+        };
+        // One that is done is chosen to be looked at, marked or checked: nothing is pulled there.
+        let Some(fastener) = chosen.filter(|_| !session.is_in_pull()) else {
+            return;
+        };
+        self.bench.hand = Hand::Off;
+        self.pull = Pull::default();
+        self.apply(Input::Select { fastener });
     }
 
     /// The tool goes back on a fastener that is done: the next pull checks it.

@@ -51,6 +51,10 @@ impl Model {
                 }),
                 Err(error) => self.say(true, error.to_string()),
             },
+            Act::TypedWrong(of) => self.apply(Input::Withdraw {
+                of,
+                reason: "typed wrong",
+            }),
             Act::Moment(moment) => self.apply(Input::Moment { moment }),
             Act::PassTime(until) => {
                 let left = std::time::Duration::from_micros(until.saturating_sub(self.micros));

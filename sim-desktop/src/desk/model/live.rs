@@ -360,7 +360,7 @@ impl Model {
                     }
                 }
                 for entry in &new {
-                    if let Record::Attempt(attempt) = &entry.record {
+                    if let Some(attempt) = entry.record.attempt() {
                         self.tell_verdict(joint, attempt);
                     }
                 }

@@ -15,6 +15,7 @@ mod out;
 mod plan_file;
 mod prompt;
 mod pull_view;
+mod put_right;
 mod record_view;
 mod start;
 mod trace;
@@ -135,6 +136,8 @@ pub struct Model {
     seen_s: Option<f64>,
     notice: Option<Notice>,
     news_until_s: f64,
+    /// What Backspace takes back, as long as that is said.
+    last: Option<put_right::Last>,
     curve: Option<(u64, CurveView)>,
     compare: CompareView,
     comparing: Option<compare::Running>,
@@ -217,6 +220,7 @@ impl Model {
             seen_s: None,
             notice: None,
             news_until_s: 0.0,
+            last: None,
             curve: None,
             compare: CompareView::default(),
             comparing: None,
@@ -260,9 +264,11 @@ impl Model {
     }
 
     fn say(&mut self, bad: bool, words: impl Into<String>) {
+        self.last = None;
         self.notice = Some(Notice {
             bad,
             words: words.into(),
+            take_back: false,
         });
         self.news_until_s = self.seen_s.unwrap_or(0.0) + if bad { 12.0 } else { 5.0 };
         self.dirty = true;
@@ -274,6 +280,7 @@ impl Model {
         self.seen_s = Some(now_s);
         if self.notice.is_some() && now_s >= self.news_until_s {
             self.notice = None;
+            self.last = None;
             self.dirty = true;
         }
         self.look_at_plan_file();
@@ -467,6 +474,11 @@ impl Model {
         if !done.entries.is_empty() {
             self.dirty = true;
         }
+        if !done.entries.is_empty()
+            && let Some(joint) = done.entries.first().map(|entry| entry.joint)
+        {
+            self.tell_recorded(joint, &done.entries);
+        }
         self.tell_checks(&done.entries);
         for told in &done.told {
             self.tell_verdict(told.joint, &told.attempt);
@@ -549,6 +561,7 @@ impl Model {
         self.view.ports = self.ports.known().to_vec();
         self.view.joint = self.joint_view();
         self.view.record = self.record_view();
+        self.view.put_right = self.can_put_right();
         self.view.recovery = self.recovery_words();
     }
 

@@ -27,7 +27,6 @@ use crate::peers::{self, Peer};
 use crate::plan::progress::Hold;
 use crate::plan::{Joint, JointPlan, StagePlan};
 use crate::rehearsal::station::{degrees, newton_meters};
-use crate::store::Fact;
 use crate::words;
 
 /// Keys of a list.
@@ -236,7 +235,7 @@ impl Card<'_> {
                     "Pressure and load off; then loosen it fully, in the reverse of the order if others are tight.",
                     "Then it starts again at the stage shown.",
                 ],
-                self.advised(None, fastener),
+                self.with_typed_wrong(self.advised(None, fastener), fastener),
             ),
             Next::Replace { fastener } => alert(
                 format!("Fastener {}: do not reuse it", label(fastener)),
@@ -246,7 +245,7 @@ impl Card<'_> {
                     "Take it out and look at it and at its hole.",
                     words::act(advice::Act::Replace),
                 ],
-                self.advised(None, fastener),
+                self.with_typed_wrong(self.advised(None, fastener), fastener),
             ),
             Next::Decide { step } => match self.running(step) {
                 Some(prompt) => prompt,
@@ -368,13 +367,11 @@ impl Card<'_> {
 
     /// The last length measured at a step that was not accepted.
     fn measured(&self, step: u16) -> Option<String> {
-        self.job.facts().iter().rev().find_map(|fact| match fact {
-            Fact::Entry(entry) if entry.joint == self.joint => match &entry.record {
-                Record::Measured(own) if own.step == step => {
-                    (own.verdict != Verdict::Accepted).then(|| words::length(own.length))
-                }
-                _ => None,
-            },
+        let entries = self.job.entries_of(self.joint).into_iter();
+        entries.rev().find_map(|entry| match &entry.record {
+            Record::Measured(own) if own.step == step => {
+                (own.verdict != Verdict::Accepted).then(|| words::length(own.length))
+            }
             _ => None,
         })
     }
@@ -642,6 +639,23 @@ impl Card<'_> {
         choices
     }
 
+    /// Where a length that was typed is what asks for it: a way to say that it was typed wrong.
+    fn with_typed_wrong(&self, mut choices: Vec<Choice>, fastener: u8) -> Vec<Choice> {
+        let ledger = self.job.session(self.joint).map(Session::ledger);
+        let typed = self.job.entries_of(self.joint).into_iter().rev();
+        let mut typed = typed.filter(|entry| match &entry.record {
+            Record::Measured(own) => self.fastener(own.step) == Some(fastener),
+            _ => false,
+        });
+        let of = typed.next().map(|entry| entry.seq);
+        if let (Some(of), Some(ledger)) = (of, ledger)
+            && ledger.can_put_right(of)
+        {
+            choices.push(choice("E", "It was typed wrong", Act::TypedWrong(of)));
+        }
+        choices
+    }
+
     /// A length outside its window: the bolt, the value, the window; and a way to put right what was typed wrong.
     fn out_of_window(&self, step: u16, label: &str) -> Option<Prompt> {
         let Some(StageKind::Measure { min, max }) = self.kind(step) else {
@@ -672,13 +686,13 @@ impl Card<'_> {
 
     /// A fastener that moved when it was checked again, if that is the last thing that happened to this step.
     fn moved(&self, step: u16, label: &str) -> Option<Prompt> {
-        let checked = self.job.facts().iter().rev().find_map(|fact| match fact {
-            Fact::Entry(entry) if entry.joint == self.joint => match &entry.record {
-                Record::Rechecked(checked) if checked.step == step => Some(Some(checked)),
-                Record::Attempt(attempt) if attempt.step == step => Some(None),
-                _ => None,
-            },
-            _ => None,
+        let entries = self.job.entries_of(self.joint).into_iter();
+        let checked = entries.rev().find_map(|entry| match &entry.record {
+            Record::Rechecked(checked) if checked.step == step => Some(Some(checked)),
+            record => {
+                let attempt = record.attempt().filter(|own| own.step == step);
+                attempt.map(|_| None)
+            }
         })??;
         let fastener = self.fastener(step)?;
         let angle = checked.moved.map_or_else(
