@@ -18,7 +18,7 @@ const BOARDS: [(&str, &str, &str); 4] = [
     ),
     (
         "adapter_stm32f405",
-        "ORIGIN = 0x08000000, LENGTH = 80K",
+        "ORIGIN = 0x08000000, LENGTH = 88K",
         "ORIGIN = 0x20000000, LENGTH = 32K",
     ),
     (

@@ -8,7 +8,7 @@ use crate::ledger::Ledger;
 use crate::procedure::{Prevailing, Procedure, TorqueWindow};
 use crate::record::{Added, Attempt};
 use crate::unit::{Span, Torque};
-use crate::verdict::{Aim, Judgement, Reading, Reason, Verdict, judge};
+use crate::verdict::{Aim, Judgement, Reading, Reason, Told, Verdict, judge, judge_told};
 
 /// Reasons that the limits give; every other one the curve gave.
 const BY_LIMIT: [Reason; 5] = [
@@ -48,6 +48,34 @@ pub fn torque_window(procedure: &Procedure, attempt: &Attempt) -> Option<TorqueW
     Some(window.raised(added(procedure, attempt)))
 }
 
+/// Judges again what a person read, or what a setting stands for, as [`audit`] does an attempt.
+#[must_use]
+pub fn audit_told(
+    procedure: &Procedure,
+    before: &Ledger,
+    attempt: &Attempt,
+    told: Told,
+) -> Finding {
+    let aim = before.aim_as_planned(procedure, attempt.step);
+    let aim = aim.map(|aim| aim.raised(added(procedure, attempt)));
+    let Some(again) = aim.and_then(|aim| judge_told(&aim, told, attempt.prevailing)) else {
+        return Finding::NoSuchStep;
+    };
+    found(again, attempt)
+}
+
+fn found(again: Judgement, attempt: &Attempt) -> Finding {
+    let recorded = Judgement {
+        verdict: attempt.verdict,
+        reasons: attempt.reasons.without(Reason::OutOfOrder),
+    };
+    if again == recorded {
+        Finding::Agrees
+    } else {
+        Finding::Differs(again)
+    }
+}
+
 /// Judges a recorded attempt again by the limits of its procedure. `before` is the ledger as it stood before the attempt; it
 /// matters only where the procedure limits the sum of a fastener's angles.
 #[must_use]
@@ -64,22 +92,14 @@ pub fn audit(procedure: &Procedure, before: &Ledger, attempt: &Attempt) -> Findi
             ..
         }
     ) && attempt.pulls > 1;
-    if reading.shape.contains(Reason::Interrupted) && !in_one_sweep
+    if reading.shape.contains(Reason::Interrupted)
+        && !in_one_sweep
         && attempt.verdict == Verdict::Unknown
     {
         // The measurement was lost: there is nothing that could be judged otherwise.
         return Finding::Agrees;
     }
-    let again = judge(&aim, &reading);
-    let recorded = Judgement {
-        verdict: attempt.verdict,
-        reasons: attempt.reasons.without(Reason::OutOfOrder),
-    };
-    if again == recorded {
-        Finding::Agrees
-    } else {
-        Finding::Differs(again)
-    }
+    found(judge(&aim, &reading), attempt)
 }
 
 /// What was measured, as far as a record holds it.

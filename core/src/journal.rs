@@ -426,6 +426,8 @@ kinds! {
     23 1 Apart,
     24 1 Recovered,
     25 1 Running,
+    26 1 Read,
+    27 1 BySetting,
     28 1 Reassigned,
     29 1 Withdrawn,
 }

@@ -332,7 +332,14 @@ impl Readings {
             Record::Loosened(loosened) => self.begin_anew(loosened.fastener),
             Record::Fitted(fitted) => self.begin_anew(fitted.fastener),
             Record::Apart(_) => self.of = [Known::default(); FASTENERS_MAX],
-            Record::Done(done) if done.manner == Manner::Paper => self.lose(procedure, done.step),
+            // What was read or set with another tool is no measure of how far it turned since snug.
+            Record::Read(read) if read.stage <= stage => self.lose(procedure, read.step),
+            Record::BySetting(set) if set.stage <= stage => self.lose(procedure, set.step),
+            Record::Done(done)
+                if done.manner == Manner::Paper || procedure.stage_at(done.step) <= Some(stage) =>
+            {
+                self.lose(procedure, done.step);
+            }
             Record::Decided(decided) if decided.decision == Decision::Observed => {
                 self.lose(procedure, decided.step);
             }

@@ -17,7 +17,7 @@ use crate::curve_limits::CurveLimits;
 use crate::limits::{FASTENERS_MAX, OVERRIDES_MAX, STAGES_MAX, STEPS_MAX};
 use crate::text::Label;
 use crate::unit::{Angle, Length, Span, Torque};
-use crate::wire::wire;
+use crate::wire::{Decode, Decoder, wire};
 
 /// The place of no fastener: a step that concerns the whole joint.
 const WHOLE_JOINT: u8 = u8::MAX;
@@ -283,9 +283,25 @@ wire!(enum Policy, 3 {
     _ => Restart(stage),
 });
 
+/// How an attempt came to be known, the weakest first; of a stage, the least that will do.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Evidence {
+    /// Done by hand will do.
+    #[default]
+    Any,
+    /// By the setting of a tool.
+    Setting,
+    /// Values that a person read.
+    Reading,
+    /// The curve of torque over angle.
+    Curve,
+}
+
 /// One stage of the procedure.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[serde(try_from = "StoredStage", into = "StoredStage")]
 pub struct Stage {
     /// What is done.
     pub kind: StageKind,
@@ -297,9 +313,89 @@ pub struct Stage {
     pub any_order: bool,
     /// A trial that must come apart again: never final.
     pub mock_up: bool,
+    /// The least evidence that will do.
+    pub evidence: Evidence,
 }
 
-wire!(struct Stage { kind, on_over, on_under, any_order, mock_up });
+/// A stage as it is stored. The evidence shares a byte with the trial, so that a procedure that asks for none has the bytes and
+/// the digest that it had before there was any.
+#[derive(Clone, Copy, Serialize, Deserialize)]
+struct StoredStage {
+    kind: StageKind,
+    on_over: Policy,
+    on_under: Policy,
+    any_order: bool,
+    proof: u8,
+}
+
+/// Trial or not, four kinds of evidence.
+const PROOFS: u8 = 8;
+
+const fn proof(mock_up: bool, evidence: Evidence) -> u8 {
+    let trial = if mock_up { 1 } else { 0 };
+    let evidence: u8 = match evidence {
+        Evidence::Any => 0,
+        Evidence::Setting => 2,
+        Evidence::Reading => 4,
+        Evidence::Curve => 6,
+    };
+    trial | evidence
+}
+
+const fn evidence(proof: u8) -> Evidence {
+    match proof >> 1 {
+        0 => Evidence::Any,
+        1 => Evidence::Setting,
+        2 => Evidence::Reading,
+        _ => Evidence::Curve,
+    }
+}
+
+impl From<Stage> for StoredStage {
+    fn from(stage: Stage) -> Self {
+        Self {
+            kind: stage.kind,
+            on_over: stage.on_over,
+            on_under: stage.on_under,
+            any_order: stage.any_order,
+            proof: proof(stage.mock_up, stage.evidence),
+        }
+    }
+}
+
+impl TryFrom<StoredStage> for Stage {
+    type Error = &'static str;
+
+    fn try_from(stored: StoredStage) -> Result<Self, Self::Error> {
+        if stored.proof >= PROOFS {
+            return Err("a trial or not, and one of four kinds of evidence");
+        }
+        Ok(Self {
+            kind: stored.kind,
+            on_over: stored.on_over,
+            on_under: stored.on_under,
+            any_order: stored.any_order,
+            mock_up: stored.proof & 1 == 1,
+            evidence: evidence(stored.proof),
+        })
+    }
+}
+
+impl Decode for Stage {
+    fn read(from: &mut Decoder<'_>) -> Self {
+        let (kind, on_over, on_under) = (from.item(), from.item(), from.item());
+        let any_order = from.item();
+        let proof = from.choice(PROOFS);
+        Self {
+            kind,
+            on_over,
+            on_under,
+            any_order,
+            mock_up: proof & 1 == 1,
+            evidence: evidence(proof),
+        }
+    }
+}
 
 impl Stage {
     /// A stage of this kind with every other choice at its default.
@@ -311,6 +407,7 @@ impl Stage {
             on_under: Policy::Ask,
             any_order: false,
             mock_up: false,
+            evidence: Evidence::Any,
         }
     }
 }

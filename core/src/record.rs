@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use crate::procedure::EngineState;
 use crate::text::Text;
 use crate::unit::{Angle, Instant, Length, Torque};
-use crate::verdict::{Reasons, Verdict};
+use crate::verdict::{Reasons, Told, Verdict};
 use crate::wire::wire;
 
 /// Number of the rules that decide verdicts and what follows from records. Moves whenever either could differ.
@@ -58,6 +58,27 @@ pub enum Manner {
 wire!(enum Manner, 2 {
     0 => Hand,
     _ => Paper,
+});
+
+/// How a person read a value.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Way {
+    /// A number that the tool shows.
+    Display,
+    /// A pointer on a scale, by eye.
+    Eye,
+    /// An angle gauge.
+    Gauge,
+    /// A mark on the metal, which shows an angle and no torque.
+    Mark,
+}
+
+wire!(enum Way, 4 {
+    0 => Display,
+    1 => Eye,
+    2 => Gauge,
+    _ => Mark,
 });
 
 /// What a person decided about an attempt that was rejected or is unknown.
@@ -193,6 +214,10 @@ pub enum Record {
     Reassigned(Reassigned),
     /// What somebody recorded was not so.
     Withdrawn(Withdrawn),
+    /// An attempt whose values a person read.
+    Read(Read),
+    /// An attempt with a tool that was set and tells no value.
+    BySetting(BySetting),
 }
 
 macro_rules! facts {
@@ -443,6 +468,124 @@ facts! {
         /// Why.
         reason: Text,
     }
+    /// An attempt whose values a person read, judged by them. There is no curve.
+    Read {
+        /// The step.
+        step: u16,
+        /// The fastener's index.
+        fastener: u8,
+        /// The stage's index.
+        stage: u8,
+        /// The n-th try of this fastener at this stage, from 1, whatever the tries were made with.
+        attempt: u8,
+        /// How it was read.
+        way: Way,
+        /// The verdict.
+        verdict: Verdict,
+        /// Its reasons.
+        reasons: Reasons,
+        /// Highest torque, as read; none where none was read.
+        torque: Option<Torque>,
+        /// Rotation of the fastener, as read; none where none was read.
+        angle: Option<Angle>,
+        /// It was seen to move, for a stage where nothing may move.
+        moved: bool,
+        /// Running torque that the limits came on top of.
+        prevailing: Added,
+        /// Graduation or resolution and accuracy of the instrument, as its plan states them.
+        stated: Text,
+    }
+    /// An attempt with a tool that was set and tells no value: a click wrench. What torque it came to nobody knows; what is judged is
+    /// the setting.
+    BySetting {
+        /// The step.
+        step: u16,
+        /// The fastener's index.
+        fastener: u8,
+        /// The stage's index.
+        stage: u8,
+        /// The n-th try of this fastener at this stage, from 1, whatever the tries were made with.
+        attempt: u8,
+        /// The verdict.
+        verdict: Verdict,
+        /// Its reasons.
+        reasons: Reasons,
+        /// As set on the tool's scale.
+        setting: Torque,
+        /// What that setting stands for at the fastener; another value where an offset adapter is between them.
+        stands_for: Torque,
+        /// It was seen to move before it clicked, for a stage where nothing may move.
+        moved: bool,
+        /// Running torque that the limits came on top of.
+        prevailing: Added,
+    }
+}
+
+impl Read {
+    /// What was read.
+    #[must_use]
+    pub const fn told(&self) -> Told {
+        Told {
+            torque: self.torque,
+            angle: self.angle,
+            moved: self.moved,
+        }
+    }
+
+    /// The same as an attempt that a tool measured: what nobody read is zero, as the torque that is left is then not known.
+    #[must_use]
+    pub fn as_attempt(&self) -> Attempt {
+        let torque = self.torque.unwrap_or(Torque::ZERO);
+        Attempt {
+            step: self.step,
+            fastener: self.fastener,
+            stage: self.stage,
+            attempt: self.attempt,
+            pulls: 1,
+            verdict: self.verdict,
+            reasons: self.reasons,
+            peak: torque,
+            final_torque: torque,
+            angle: self.angle,
+            prevailing: self.prevailing,
+            restart: None,
+            trace: 0,
+            took_ms: 0,
+        }
+    }
+}
+
+impl BySetting {
+    /// What the setting stands for.
+    #[must_use]
+    pub const fn told(&self) -> Told {
+        Told {
+            torque: Some(self.stands_for),
+            angle: None,
+            moved: self.moved,
+        }
+    }
+
+    /// The same as an attempt that a tool measured, what the setting stands for in the place of the torque.
+    #[must_use]
+    pub const fn as_attempt(&self) -> Attempt {
+        Attempt {
+            step: self.step,
+            fastener: self.fastener,
+            stage: self.stage,
+            attempt: self.attempt,
+            pulls: 1,
+            verdict: self.verdict,
+            reasons: self.reasons,
+            peak: self.stands_for,
+            final_torque: self.stands_for,
+            angle: None,
+            prevailing: self.prevailing,
+            restart: None,
+            trace: 0,
+            took_ms: 0,
+        }
+    }
 }
 
 /// Version 1 of [`Attempt`], which said only a running torque that was measured.
@@ -568,6 +711,8 @@ impl Record {
             Self::Apart(_) => 23,
             Self::Recovered(_) => 24,
             Self::Running(_) => 25,
+            Self::Read(_) => 26,
+            Self::BySetting(_) => 27,
             Self::Reassigned(_) => 28,
             Self::Withdrawn(_) => 29,
         }

@@ -10,8 +10,9 @@ mod input;
 mod outcome;
 mod pull;
 mod put_right;
+mod told;
 
-pub use input::{Input, Refusal};
+pub use input::{Input, Readout, Refusal};
 pub use outcome::{Announcement, Next, Outcome};
 
 use core::borrow::Borrow;
@@ -373,6 +374,13 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             Input::MeasurementLost => self.measurement_lost(outcome),
             Input::Select { fastener } => self.select(fastener),
             Input::Finish => self.finish(outcome),
+            Input::Read { step, readout } => self.read(step, readout, outcome),
+            Input::BySetting {
+                step,
+                setting,
+                stands_for,
+                moved,
+            } => self.by_setting(step, setting, stands_for, moved, outcome),
             Input::Confirm { step } => self.confirm(step, outcome),
             Input::Paper { step } => self.ticked_on_paper(step, outcome),
             Input::Answer { step, yes, note } => self.answer(step, yes, note, outcome),
@@ -463,15 +471,21 @@ impl<P: Deref<Target = Procedure>> Session<P> {
 
     /// Makes a record at the time that counts now.
     fn record(&mut self, record: impl Into<Record>, outcome: &mut Outcome) -> Result<(), Refusal> {
+        self.make(record.into(), outcome);
+        Ok(())
+    }
+
+    /// One function for all kinds: in each place where a record is made it would take some 50 bytes of a chip's flash.
+    #[inline(never)]
+    fn make(&mut self, record: Record, outcome: &mut Outcome) {
         let entry = Entry {
             joint: self.joint,
             seq: self.ledger.seq().saturating_add(1),
             boot: self.ledger.boot(),
             at: self.now,
-            record: record.into(),
+            record,
         };
         self.keep(entry, outcome);
-        Ok(())
     }
 
     /// The one place where a record comes into being: folded and handed out together, so neither can happen alone.

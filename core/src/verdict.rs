@@ -11,6 +11,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::advice::{GRAVEST_FIRST, Gravity};
 use crate::procedure::{AngleWindow, TorqueWindow};
+use crate::record::Added;
 use crate::unit::{Angle, Span, Torque};
 use crate::wire::{Decode, Decoder, wire};
 
@@ -461,6 +462,64 @@ pub fn judge(aim: &Aim, reading: &Reading) -> Judgement {
         Verdict::Unknown
     };
     Judgement { verdict, reasons }
+}
+
+/// What a person read of an attempt, or what a setting stands for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Told {
+    /// Highest torque; none where none is known.
+    pub torque: Option<Torque>,
+    /// Rotation; none where none is known.
+    pub angle: Option<Angle>,
+    /// It was seen to move.
+    pub moved: bool,
+}
+
+/// Judges what a person told against its aim, by the limits of [`judge`]: there is no curve that could speak. `None` where what the
+/// stage is about was not read: a torque, or the angle of a turn. The end torque of a turn is judged where it was read.
+#[must_use]
+pub fn judge_told(aim: &Aim, told: Told, added: Added) -> Option<Judgement> {
+    let mut aim = *aim;
+    let mut angle = told.angle;
+    let mut held = Span::ZERO;
+    match &mut aim {
+        Aim::Torque { .. } | Aim::Repeat { .. } => {
+            told.torque?;
+        }
+        Aim::Turn { torque, .. } => {
+            told.angle?;
+            if told.torque.is_none() {
+                *torque = None;
+            }
+        }
+        Aim::Hold { time, .. } => {
+            told.torque?;
+            // For how long, a person says by saying it at all.
+            held = *time;
+            angle = Some(if told.moved { Angle::MAX } else { Angle::ZERO });
+        }
+        Aim::BackOff { angle } => {
+            (*angle)?;
+            told.angle?;
+        }
+    }
+    let torque = told.torque.unwrap_or(Torque::ZERO);
+    let shape = if added == Added::Unknown && aim.has_torque() {
+        Reasons::NONE.with(Reason::RunningUnknown)
+    } else {
+        Reasons::NONE
+    };
+    let reading = Reading {
+        pulls: 1,
+        peak: torque,
+        final_torque: torque,
+        angle,
+        held,
+        shape,
+        ..Reading::default()
+    };
+    Some(judge(&aim, &reading))
 }
 
 fn mark(reasons: &mut Reasons, reason: Reason, found: bool) -> bool {

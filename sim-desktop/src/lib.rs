@@ -7,6 +7,7 @@ pub mod desk;
 pub mod disk;
 pub mod job;
 pub mod limits;
+pub mod lines;
 pub mod link;
 mod load_unit;
 pub mod mark;

@@ -11,7 +11,7 @@ use evendraw_core::record::{Doubt, Entry, Noted, Record};
 use evendraw_core::unit::{Angle, Torque};
 use serde_json::{Value, json};
 
-use crate::job::status::Names;
+use crate::job::status::{Names, attempt_of};
 use crate::words;
 
 /// How the text of a doubt begins that the comparison raised; the number of the stage and a colon follow.
@@ -155,9 +155,9 @@ fn is_done_since(
     seq: u32,
 ) -> bool {
     let again = entries.iter().any(|entry| {
-        entry.record.attempt().is_some_and(|attempt| {
-            entry.seq > seq && attempt.fastener == fastener && attempt.stage == stage
-        })
+        entry.seq > seq
+            && attempt_of(&entry.record)
+                .is_some_and(|attempt| attempt.fastener == fastener && attempt.stage == stage)
     });
     let stands = procedure.numbered_steps().any(|(index, step)| {
         step.fastener() == Some(fastener)

@@ -3,6 +3,8 @@
 //! Every room that tells people something takes the words from here, so that a fact reads the same on a line, a sheet and a
 //! screen. Knows nothing of where the values come from.
 
+mod visible;
+
 use crate::quantity::{Converted, Quantity, TorqueUnit};
 use evendraw_core::advice::{Act, Advice};
 use evendraw_core::record::{Added, Seen};
@@ -11,6 +13,9 @@ use evendraw_core::unit::{Angle, Length, Torque};
 use evendraw_core::verdict::{Reason, Reasons, Verdict};
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
+
+pub(crate) use visible::escape;
+pub use visible::{hides, visible, visible_json, visible_lines};
 
 /// Said where a plan says that its values are invented.
 pub const DEMO: &str = "DEMO, invented values";
@@ -369,6 +374,12 @@ pub const fn refusal(value: Refusal) -> &'static str {
         Refusal::NoMockUp => "there is no mock-up to take apart",
         Refusal::LoosenFirst => "it must be loosened first",
         Refusal::ReplaceFirst => "it must be replaced first",
+        Refusal::BetterEvidence => {
+            "this stage asks for better evidence than this way of working gives: see `evidence` in the plan"
+        }
+        Refusal::NotRead => {
+            "what this stage is judged by was not read: a torque, or the angle of a turn"
+        }
         Refusal::NoRunningTorque => {
             "a running torque is from 0 up to the target it comes on top of, where the plan adds one (`prevailing`)"
         }

@@ -20,6 +20,11 @@ use evendraw_core::unit::{Angle, Instant, Length, Torque};
 use evendraw_core::verdict::{Reason, Reasons, Verdict};
 use proptest::prelude::*;
 
+/// The number of the last kind that there is.
+const LAST: u8 = 29;
+/// Frames of [`journal`]: one of each kind, and a host's.
+const FRAMES: u32 = 30;
+
 fn text(words: &str) -> Text {
     Text::new(words).expect("short")
 }
@@ -163,6 +168,34 @@ fn one_of_each() -> Vec<Record> {
             seen: Seen::Typed,
         }
         .into(),
+        Read {
+            step: 300,
+            fastener: 63,
+            stage: 15,
+            attempt: 2,
+            way: Way::Eye,
+            verdict: Verdict::Rejected,
+            reasons,
+            torque: Some(torque(48_200)),
+            angle: Some(angle(91_000)),
+            moved: true,
+            prevailing: Added::Typed(torque(8_500)),
+            stated: text("1 N·m, 4 %"),
+        }
+        .into(),
+        BySetting {
+            step: 301,
+            fastener: 0,
+            stage: 1,
+            attempt: 1,
+            verdict: Verdict::Accepted,
+            reasons: Reasons::NONE,
+            setting: torque(41_300),
+            stands_for: torque(45_000),
+            moved: false,
+            prevailing: Added::Nothing,
+        }
+        .into(),
         Reassigned {
             of: 300,
             attempt: Attempt {
@@ -283,11 +316,6 @@ fn hex(bytes: &[u8]) -> String {
     })
 }
 
-/// The sequences of the whole journal.
-fn all() -> Vec<u32> {
-    (1_u32..).take(one_of_each().len() + 1).collect()
-}
-
 /// Everything that a scan finds, checked to lie end to end over the whole journal.
 fn scanned(bytes: &[u8]) -> Vec<Found<'_>> {
     let mut at = 0;
@@ -334,7 +362,7 @@ fn golden_bytes_of_every_kind_and_version_stay() {
     let kinds: Vec<u8> = records.iter().map(Record::kind).collect();
     assert_eq!(
         kinds,
-        (1..=25).chain([28, 29]).collect::<Vec<u8>>(),
+        (1..=LAST).collect::<Vec<u8>>(),
         "one of each, in order"
     );
     for (seq, record) in (1..).zip(records) {
@@ -440,8 +468,8 @@ fn what_is_not_known_is_refused_and_a_hosts_kind_is_carried() {
         payload,
     };
     assert_eq!(
-        decode_entry(&frame(26, 1, &[])),
-        Err(DecodeError::Kind { found: 26 })
+        decode_entry(&frame(LAST + 1, 1, &[])),
+        Err(DecodeError::Kind { found: LAST + 1 })
     );
     assert_eq!(
         decode_entry(&frame(0, 1, &[])),
@@ -549,14 +577,14 @@ fn lost_and_invented_stretches_are_set_aside_and_reading_goes_on() {
             shorter.drain(start..start + length);
             let kept = sequences(&scanned(&shorter));
             assert!(
-                kept.ends_with(&all()[23..]) && kept.starts_with(&[1, 2]),
+                kept.ends_with(&[FRAMES - 2, FRAMES - 1, FRAMES]) && kept.starts_with(&[1, 2]),
                 "{start} {length}: {kept:?}"
             );
             let mut longer = bytes.clone();
             longer.splice(start..start, std::iter::repeat_n(0xFF, length));
             let kept = sequences(&scanned(&longer));
             assert!(
-                kept.ends_with(&all()[23..]) && kept.starts_with(&[1, 2]),
+                kept.ends_with(&[FRAMES - 2, FRAMES - 1, FRAMES]) && kept.starts_with(&[1, 2]),
                 "{start} {length}: {kept:?}"
             );
         }
@@ -572,7 +600,7 @@ fn an_empty_tail_is_torn_and_costs_no_frame() {
             let mut longer = bytes.clone();
             longer.resize(bytes.len() + length, fill);
             let found = scanned(&longer);
-            assert_eq!(sequences(&found), all());
+            assert_eq!(sequences(&found), (1..=FRAMES).collect::<Vec<u32>>());
             let torn = Found::Torn {
                 from: bytes.len(),
                 to: longer.len(),
@@ -605,7 +633,7 @@ fn a_journal_put_together_wrongly_is_noticed() {
     let mut again = bytes.clone();
     again.extend_from_slice(&bytes[starts[3]..starts[9]]);
     let found = scanned(&again);
-    assert_eq!(sequences(&found), all());
+    assert_eq!(sequences(&found), (1..=FRAMES).collect::<Vec<u32>>());
     assert!(matches!(found.last(), Some(Found::Torn { .. })));
 }
 

@@ -10,14 +10,14 @@ use std::collections::BTreeMap;
 use evendraw_core::advice::Act;
 use evendraw_core::ledger::Ledger;
 use evendraw_core::procedure::{
-    AngleWindow, Fastener, Moment, Parts, Policy, Prevailing, Procedure, Redo, Reuse, Stage,
-    StageKind, Step, Terms, TorqueWindow,
+    AngleWindow, Evidence, Fastener, Moment, Parts, Policy, Prevailing, Procedure, Redo, Reuse,
+    Stage, StageKind, Step, Terms, TorqueWindow,
 };
 use evendraw_core::record::{
-    Added, Attempt, Decision, Doubt, Due, Entry, RULES, Record, Role, Started,
+    Added, Attempt, Decision, Doubt, Due, Entry, RULES, Record, Role, Started, Way,
 };
 use evendraw_core::sample::{Fault, Sample};
-use evendraw_core::session::{Input, Next, Session};
+use evendraw_core::session::{Input, Next, Readout, Session};
 use evendraw_core::text::Label;
 use evendraw_core::unit::{Angle, Instant, Length, Rotation, Span, Torque};
 use evendraw_core::verdict::{Reason, Reasons, Verdict};
@@ -77,9 +77,18 @@ fn any_kind() -> impl Strategy<Value = StageKind> {
     ]
 }
 
+fn any_evidence() -> impl Strategy<Value = Evidence> {
+    prop_oneof![
+        6 => Just(Evidence::Any),
+        1 => Just(Evidence::Setting),
+        1 => Just(Evidence::Reading),
+        1 => Just(Evidence::Curve),
+    ]
+}
+
 prop_compose! {
     fn any_procedure()(
-        kinds in prop::collection::vec((any_kind(), 0..3_u8, any::<bool>(), 0..12_u8), 1..6),
+        kinds in prop::collection::vec((any_kind(), 0..3_u8, any::<bool>(), 0..12_u8, any_evidence()), 1..6),
         count in 1..6_u8,
         reuse in prop_oneof![Just(Reuse::Free), Just(Reuse::ReplaceIfLoosened), Just(Reuse::Cycles(2))],
         redo in prop_oneof![Just(Redo::Fastener), Just(Redo::Neighbours), Just(Redo::Joint)],
@@ -93,10 +102,11 @@ prop_compose! {
             .collect();
         let stages: Vec<Stage> = kinds
             .iter()
-            .map(|(kind, policy, any_order, mock)| Stage {
+            .map(|(kind, policy, any_order, mock, evidence)| Stage {
                 on_over: match policy { 0 => Policy::Ask, 1 => Policy::Replace, _ => Policy::Restart(0) },
                 any_order: *any_order,
                 mock_up: *mock == 0,
+                evidence: *evidence,
                 ..Stage::new(*kind)
             })
             .collect();
@@ -131,6 +141,12 @@ enum Move {
         drag: i32,
         turn: i32,
         samples: i32,
+    },
+    /// A value read, or a click by a setting, near what is to be pulled next; with an offset it misses.
+    Told {
+        way: u8,
+        off: i32,
+        moved: bool,
     },
     Restart,
     /// The record so many before the next: it was on that fastener, or it was not so.
@@ -199,6 +215,8 @@ fn any_move() -> impl Strategy<Value = Move> {
         })),
         1 => Just(Move::Plain(Input::TakenApart { note: "" })),
         4 => (1..6_u32, 0..7_u8).prop_map(|(back, fastener)| Move::PutRight { back, fastener }),
+        8 => (0..8_u8, prop_oneof![4 => Just(0), 1 => -9_000..9_000], any::<bool>())
+            .prop_map(|(way, off, moved)| Move::Told { way, off, moved }),
         1 => Just(Move::Restart),
     ]
 }
@@ -262,6 +280,7 @@ impl<'p> Run<'p> {
                     Session::restore(self.procedure, 0, &self.kept).expect("own records");
                 self.start();
             }
+            Move::Told { way, off, moved } => self.told_by_a_person(*way, *off, *moved),
             Move::RunDown {
                 drag,
                 turn,
@@ -289,6 +308,42 @@ impl<'p> Run<'p> {
                     self.send(Input::Sample(Sample { torque, rotation }));
                 }
             }
+        }
+    }
+
+    /// Reads a value, sets a tool or ticks, for the step that is next; for one that does not exist where none is.
+    fn told_by_a_person(&mut self, way: u8, off: i32, moved: bool) {
+        let step = self.session.next().step().unwrap_or(999);
+        let target = self
+            .session
+            .ledger()
+            .torque_window(self.procedure, step)
+            .map_or(0, |window| window.target.millinewton_meters());
+        let angle = self.procedure.angle_window(step);
+        let torque = Torque::from_millinewton_meters(target + off);
+        if way == 0 {
+            self.send(Input::Confirm { step });
+        } else if way <= 2 {
+            self.send(Input::BySetting {
+                step,
+                setting: torque,
+                stands_for: torque,
+                moved,
+            });
+        } else {
+            let ways = [Way::Display, Way::Eye, Way::Gauge, Way::Mark];
+            let turned = angle.map_or(0, |window| window.target.millidegrees());
+            let readout = Readout {
+                way: ways[usize::from(way % 4)],
+                torque: (way != 5).then_some(torque),
+                angle: (way != 3).then_some(Angle::from_millidegrees(turned + off)),
+                moved,
+                stated: "0.1 N·m, 2 %",
+            };
+            self.send(Input::Read {
+                step,
+                readout: &readout,
+            });
         }
     }
 
@@ -371,10 +426,26 @@ fn stands(ledger: &Ledger, procedure: &Procedure) -> String {
         .map(|(index, _)| ledger.step(index));
     let fasteners = (0_u8..).zip(procedure.fasteners()).map(|(own, _)| {
         (
-            (ledger.cycles(own), ledger.must_loosen(own), ledger.must_replace(own)),
-            (ledger.must_decide(own), ledger.felt_wrong(own), ledger.is_marked(own)),
-            (ledger.is_new(own), ledger.is_tight(own), ledger.left_at(own)),
-            (ledger.running(own), ledger.wants_running(own), ledger.turned(own)),
+            (
+                ledger.cycles(own),
+                ledger.must_loosen(own),
+                ledger.must_replace(own),
+            ),
+            (
+                ledger.must_decide(own),
+                ledger.felt_wrong(own),
+                ledger.is_marked(own),
+            ),
+            (
+                ledger.is_new(own),
+                ledger.is_tight(own),
+                ledger.left_at(own),
+            ),
+            (
+                ledger.running(own),
+                ledger.wants_running(own),
+                ledger.turned(own),
+            ),
         )
     });
     format!(
@@ -780,7 +851,15 @@ proptest! {
         let attempts: Vec<u32> = plain
             .kept
             .iter()
-            .filter(|entry| entry.record.attempt().is_some())
+            .filter(|entry| {
+                matches!(
+                    entry.record,
+                    Record::Attempt(_)
+                        | Record::Reassigned(_)
+                        | Record::Read(_)
+                        | Record::BySetting(_)
+                )
+            })
             .map(|entry| entry.seq)
             .collect();
         prop_assert_eq!(&attempts, &plain.told, "every attempt is told once, in order");

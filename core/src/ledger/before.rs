@@ -28,6 +28,8 @@ struct Before {
     cell: FastenerCell,
     /// By stage.
     steps: [StepCell; STAGES_MAX],
+    /// It counts among those that moved in a repeated pass.
+    counted: bool,
     attempt: Option<Attempt>,
 }
 
@@ -94,7 +96,11 @@ impl Ledger {
     pub(crate) fn attempt_kept(&self, seq: u32) -> Option<(&Attempt, bool, bool)> {
         let before = self.before.find(seq)?;
         let attempt = before.attempt.as_ref()?;
-        Some((attempt, before.cell.is(super::TIGHT), before.cell.left_at != 0))
+        Some((
+            attempt,
+            before.cell.is(super::TIGHT),
+            before.cell.left_at != 0,
+        ))
     }
 
     /// Keeps how things stand before a record that can be put right, and forgets what it touches.
@@ -126,6 +132,13 @@ impl Ledger {
             condition: matches!(record, Record::Condition(_)).then_some(self.condition),
             cell: self.fastener(who),
             steps,
+            counted: match record {
+                Record::Read(own) => has_moved(procedure, &own.as_attempt(), own.moved),
+                Record::BySetting(own) => has_moved(procedure, &own.as_attempt(), own.moved),
+                _ => record
+                    .attempt()
+                    .is_some_and(|own| has_moved(procedure, own, false)),
+            },
             attempt: record.attempt().cloned(),
         });
     }
@@ -136,7 +149,7 @@ impl Ledger {
             return;
         };
         change(self, before.who, |cell| *cell = before.cell);
-        if before.attempt.is_some_and(|attempt| has_moved(procedure, &attempt)) {
+        if before.counted {
             self.moved = self.moved.saturating_sub(1);
         }
         if let Some((moment, was_told, when)) = before.moment {
@@ -155,7 +168,10 @@ impl Ledger {
                 continue;
             }
             let stage = usize::from(step.stage());
-            let state = before.steps.get(stage).map_or(super::StepState::Open, |cell| cell.state());
+            let state = before
+                .steps
+                .get(stage)
+                .map_or(super::StepState::Open, |cell| cell.state());
             if self.step(index) != state {
                 self.put(procedure, index, state);
                 if let Some(place) = self.stage_done.get_mut(stage) {
@@ -176,6 +192,8 @@ fn is_kept(record: &Record) -> bool {
     match record {
         Record::Attempt(_)
         | Record::Reassigned(_)
+        | Record::Read(_)
+        | Record::BySetting(_)
         | Record::Done(_)
         | Record::Answered(_)
         | Record::Measured(_)
@@ -209,6 +227,8 @@ fn touched(procedure: &Procedure, record: &Record) -> Touch {
     match record {
         Record::Attempt(own) => of_step(own.step),
         Record::Reassigned(own) => of_step(own.attempt.step),
+        Record::Read(own) => of_step(own.step),
+        Record::BySetting(own) => of_step(own.step),
         Record::Done(own) => of_step(own.step),
         Record::Answered(own) => of_step(own.step),
         Record::Measured(own) => of_step(own.step),

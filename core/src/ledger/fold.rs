@@ -35,26 +35,28 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
             ledger.begun = Some(begun.step);
             ledger.begun_at = entry.at;
         }
-        Record::Attempt(attempt) => attempt_made(ledger, procedure, entry.at, attempt),
-        Record::Reassigned(own) => attempt_made(ledger, procedure, entry.at, &own.attempt),
+        Record::Attempt(attempt) => {
+            attempt_made(ledger, procedure, entry.at, attempt, false);
+        }
+        Record::Reassigned(own) => {
+            attempt_made(ledger, procedure, entry.at, &own.attempt, false);
+        }
         Record::Withdrawn(_) => {}
+        Record::Read(read) => {
+            attempt_made(ledger, procedure, entry.at, &read.as_attempt(), read.moved);
+        }
+        Record::BySetting(set) => {
+            attempt_made(ledger, procedure, entry.at, &set.as_attempt(), set.moved);
+        }
         Record::Done(done) => {
             let state = match done.manner {
                 Manner::Hand => StepState::Done,
                 Manner::Paper => StepState::Unmeasured,
             };
-            if done.manner == Manner::Paper
-                && let Some(fastener) = procedure.fastener_of(done.step)
-                && procedure
-                    .stage_of(done.step)
-                    .is_some_and(|stage| stage.kind.tightens())
+            if let Some(fastener) = procedure.fastener_of(done.step)
+                && let Some(stage) = procedure.stage_of(done.step)
             {
-                tightened(ledger, fastener);
-                change(ledger, fastener, |cell| {
-                    cell.set(ASK, false);
-                    cell.set(RUNNING_WANTED, false);
-                    cell.left_at = 0;
-                });
+                unmeasured(ledger, fastener, stage.kind, done.manner);
             }
             settle(ledger, procedure, entry.at, done.step, state);
         }
@@ -146,6 +148,27 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
     }
 }
 
+/// What a step without a value leaves of what is known of its fastener.
+fn unmeasured(ledger: &mut Ledger, fastener: u8, kind: StageKind, manner: Manner) {
+    if kind.tightens() {
+        tightened(ledger, fastener);
+        change(ledger, fastener, |cell| {
+            cell.set(ASK, false);
+            cell.set(RUNNING_WANTED, false);
+            cell.left_at = 0;
+        });
+    }
+    if let (StageKind::BackOff { angle }, Manner::Hand) = (kind, manner) {
+        change(ledger, fastener, |cell| {
+            cell.left_at = 0;
+            cell.turned = 0;
+            if angle.is_none() {
+                cell.set(TIGHT, false);
+            }
+        });
+    }
+}
+
 /// A running torque that is told settles an attempt that was unknown for want of it: it can be pulled again, now with its whole
 /// target. A turn is never made twice; what its end torque means stays a person's decision.
 fn running_known(ledger: &mut Ledger, procedure: &Procedure, known: &Running) {
@@ -181,6 +204,7 @@ fn attempt_made(
     procedure: &Procedure,
     at: Instant,
     attempt: &crate::record::Attempt,
+    moved: bool,
 ) {
     ledger.begun = None;
     ledger.judged = Some((attempt.step, attempt.reasons));
@@ -229,7 +253,7 @@ fn attempt_made(
                     cell.turned = 0;
                 }
             });
-            if has_moved(procedure, attempt) {
+            if has_moved(procedure, attempt, moved) {
                 ledger.moved = ledger.moved.saturating_add(1);
             }
             settle(ledger, procedure, at, attempt.step, StepState::Done);
@@ -253,11 +277,15 @@ fn attempt_made(
 }
 
 /// Whether an attempt counts as one that moved in a repeated pass.
-pub(super) fn has_moved(procedure: &Procedure, attempt: &crate::record::Attempt) -> bool {
+pub(super) fn has_moved(
+    procedure: &Procedure,
+    attempt: &crate::record::Attempt,
+    seen: bool,
+) -> bool {
     match procedure.stage_of(attempt.step).map(|stage| stage.kind) {
         Some(StageKind::Repeat { still, .. }) => {
             attempt.verdict == Verdict::Accepted
-                && attempt.angle.is_some_and(|angle| angle > still)
+                && (seen || attempt.angle.is_some_and(|angle| angle > still))
         }
         _ => false,
     }

@@ -315,14 +315,7 @@ impl<'a> Request<'a> {
             Self::Pull { from } => Request::Pull { from },
             Self::Watch { every_ms } => Request::Watch { every_ms },
             Self::Anchor { unix_seconds } => Request::Anchor { unix_seconds },
-            Self::Tell(Tell {
-                what, which, value, ..
-            }) => Request::Tell(Tell {
-                what,
-                which,
-                value,
-                text: "",
-            }),
+            Self::Tell(tell) => Request::Tell(tell.without_text()),
             Self::Curve { from } => Request::Curve { from },
         }
     }
@@ -382,6 +375,9 @@ impl<'a> Request<'a> {
                 to.u8(tell.what)?;
                 to.u16(tell.which)?;
                 to.i32(tell.value)?;
+                if Tell::has_second(tell.what) {
+                    to.i32(tell.second)?;
+                }
                 to.counted(tell.text.as_bytes(), TEXT_MAX)
             }
             Self::Curve { from } => to.u8(from),
@@ -415,12 +411,16 @@ impl<'a> Request<'a> {
             9 => Self::Anchor {
                 unix_seconds: of.i64()?,
             },
-            12 => Self::Tell(Tell {
-                what: of.u8()?,
-                which: of.u16()?,
-                value: of.i32()?,
-                text: core::str::from_utf8(of.counted(TEXT_MAX)?).ok()?,
-            }),
+            12 => {
+                let what = of.u8()?;
+                Self::Tell(Tell {
+                    what,
+                    which: of.u16()?,
+                    value: of.i32()?,
+                    second: if Tell::has_second(what) { of.i32()? } else { 0 },
+                    text: core::str::from_utf8(of.counted(TEXT_MAX)?).ok()?,
+                })
+            }
             13 => Self::Curve { from: of.u8()? },
             _ => return None,
         };

@@ -3,9 +3,9 @@
 //! Samples, starts and whatever else only the adapter can know are not among them; nor is the tool, as the adapter is one.
 
 use crate::procedure::EngineState;
-use crate::record::{Decision, Doubt, Role};
-use crate::session::Input;
-use crate::unit::{Length, Torque};
+use crate::record::{Decision, Doubt, Role, Way};
+use crate::session::{Input, Readout};
+use crate::unit::{Angle, Length, Torque};
 
 /// An input of the session. What a field means depends on `what`; where it means nothing it is 0 or empty.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -17,6 +17,8 @@ pub struct Tell<'a> {
     pub which: u16,
     /// A length in µm, a torque in mN·m, yes or no, or one of a few.
     pub value: i32,
+    /// A second value, of what is told with two: see [`Self::has_second`].
+    pub second: i32,
     /// In words, at most 48 bytes.
     pub text: &'a str,
 }
@@ -26,12 +28,37 @@ const JOINT: u16 = u16::MAX;
 /// What is added to [`RESTART`] for each stage.
 const STAGE: i32 = 256;
 const RESTART: i32 = 1;
+/// Values that were read; the way is added to it, and [`MOVED`] where it was seen to move.
+const READ: u8 = 19;
+const MOVED: u8 = 4;
+/// By the setting of a tool; one more where it was seen to move.
+const SETTING: u8 = READ + 2 * MOVED;
+const MOVED_SETTING: u8 = SETTING + 1;
+/// Stands for a value that was not read.
+const NOT_READ: i32 = i32::MIN;
 
 impl<'a> Tell<'a> {
+    /// Whether this input is told with a second value.
+    #[must_use]
+    pub const fn has_second(what: u8) -> bool {
+        what >= READ && what <= MOVED_SETTING
+    }
+
+    pub(super) const fn without_text(self) -> Tell<'static> {
+        Tell {
+            what: self.what,
+            which: self.which,
+            value: self.value,
+            second: self.second,
+            text: "",
+        }
+    }
+
     /// The message for an input; none for one that is not told over the link.
     #[must_use]
     pub fn of(input: &Input<'a>) -> Option<Self> {
         let yes = i32::from;
+        let mut second = 0;
         let (what, which, value, text) = match *input {
             Input::Select { fastener } => (1, u16::from(fastener), 0, ""),
             Input::Finish => (2, 0, 0, ""),
@@ -95,22 +122,48 @@ impl<'a> Tell<'a> {
                 (18, u16::from(fastener), torque.millinewton_meters(), "")
             }
             Input::Reassign { of, fastener } => {
-                (28, u16::from(fastener), i32::try_from(of).ok()?, "")
+                (29, u16::from(fastener), i32::try_from(of).ok()?, "")
             }
-            Input::Withdraw { of, reason } => (29, 0, i32::try_from(of).ok()?, reason),
+            Input::Withdraw { of, reason } => (30, 0, i32::try_from(of).ok()?, reason),
+            Input::Read { step, readout } => {
+                let way = match readout.way {
+                    Way::Display => READ,
+                    Way::Eye => READ + 1,
+                    Way::Gauge => READ + 2,
+                    Way::Mark => READ + 3,
+                };
+                let moved = if readout.moved { MOVED } else { 0 };
+                second = readout.angle.map_or(NOT_READ, Angle::millidegrees);
+                let torque = readout.torque.map_or(NOT_READ, Torque::millinewton_meters);
+                (way.saturating_add(moved), step, torque, readout.stated)
+            }
+            Input::BySetting {
+                step,
+                setting,
+                stands_for,
+                moved,
+            } => {
+                second = stands_for.millinewton_meters();
+                let what = if moved { MOVED_SETTING } else { SETTING };
+                (what, step, setting.millinewton_meters(), "")
+            }
             _ => return None,
         };
         Some(Self {
             what,
             which,
             value,
+            second,
             text,
         })
     }
 
-    /// The input that is told; none if the fields say none.
+    /// The input that is told; none if the fields say none. What was read is put into `room`, where the input refers to it.
     #[must_use]
-    pub fn input(&self) -> Option<Input<'a>> {
+    pub fn input<'r>(&self, room: &'r mut Readout<'a>) -> Option<Input<'r>>
+    where
+        'a: 'r,
+    {
         let (step, note) = (self.which, self.text);
         let small = u8::try_from(self.which).ok();
         let yes = match self.value {
@@ -188,13 +241,44 @@ impl<'a> Tell<'a> {
                 fastener: small?,
                 torque: Torque::try_from(self.value).ok()?,
             },
-            28 => Input::Reassign {
+            29 => Input::Reassign {
                 of: u32::try_from(self.value).ok()?,
                 fastener: small?,
             },
-            29 => Input::Withdraw {
+            30 => Input::Withdraw {
                 of: u32::try_from(self.value).ok()?,
                 reason: note,
+            },
+            READ..SETTING => {
+                let read = self.what.saturating_sub(READ);
+                *room = Readout {
+                    way: match read & 3 {
+                        0 => Way::Display,
+                        1 => Way::Eye,
+                        2 => Way::Gauge,
+                        _ => Way::Mark,
+                    },
+                    torque: match self.value {
+                        NOT_READ => None,
+                        torque => Some(Torque::try_from(torque).ok()?),
+                    },
+                    angle: match self.second {
+                        NOT_READ => None,
+                        angle => Some(Angle::try_from(angle).ok()?),
+                    },
+                    moved: read >= MOVED,
+                    stated: self.text,
+                };
+                Input::Read {
+                    step,
+                    readout: room,
+                }
+            }
+            SETTING | MOVED_SETTING => Input::BySetting {
+                step,
+                setting: Torque::try_from(self.value).ok()?,
+                stands_for: Torque::try_from(self.second).ok()?,
+                moved: self.what == MOVED_SETTING,
             },
             _ => return None,
         })
@@ -307,10 +391,43 @@ mod tests {
                 of: 12,
                 reason: "pressed by mistake",
             },
+            Input::Read {
+                step: 1_023,
+                readout: &Readout {
+                    way: Way::Eye,
+                    torque: Some(Torque::from_millinewton_meters(48_200)),
+                    angle: None,
+                    moved: true,
+                    stated: "1 N·m, 4 %",
+                },
+            },
+            Input::Read {
+                step: 0,
+                readout: &Readout {
+                    way: Way::Mark,
+                    torque: None,
+                    angle: Some(Angle::from_millidegrees(-90_500)),
+                    moved: false,
+                    stated: "",
+                },
+            },
+            Input::BySetting {
+                step: 7,
+                setting: Torque::from_millinewton_meters(41_300),
+                stands_for: Torque::from_millinewton_meters(45_000),
+                moved: true,
+            },
+            Input::BySetting {
+                step: 7,
+                setting: Torque::from_millinewton_meters(45_000),
+                stands_for: Torque::from_millinewton_meters(45_000),
+                moved: false,
+            },
         ];
         for input in told {
             let tell = Tell::of(&input).expect("it is told");
-            assert_eq!(tell.input(), Some(input));
+            let mut room = Readout::NOTHING;
+            assert_eq!(tell.input(&mut room), Some(input));
         }
     }
 
@@ -339,14 +456,16 @@ mod tests {
             what,
             which,
             value,
+            second: i32::MAX,
             text: "",
         };
         for wrong in [
             tell(0, 0, 0),
             tell(18, 0, i32::MIN),
             tell(19, 0, 0),
-            tell(28, 64, -1),
-            tell(30, 0, 0),
+            tell(27, 0, 0),
+            tell(29, 64, -1),
+            tell(31, 0, 0),
             tell(1, 256, 0),
             tell(4, 0, 2),
             tell(11, 256, 0),
@@ -355,7 +474,8 @@ mod tests {
             tell(12, 0, 0x0001_0001),
             tell(16, 0, -1),
         ] {
-            assert_eq!(wrong.input(), None, "{wrong:?}");
+            let mut room = Readout::NOTHING;
+            assert_eq!(wrong.input(&mut room), None, "{wrong:?}");
         }
     }
 }

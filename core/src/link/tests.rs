@@ -46,6 +46,11 @@ fn request<'a>(
             what: slot,
             which: *short,
             value: i32::from_le_bytes(one.to_le_bytes()),
+            second: if Tell::has_second(slot) {
+                i32::from_le_bytes(two.to_le_bytes())
+            } else {
+                0
+            },
             text: [
                 "",
                 "felt wrong",

@@ -5,7 +5,9 @@ use core::ops::Deref;
 use super::{Outcome, Refusal, Session, reason, short};
 use crate::ledger::StepState;
 use crate::limits::MOMENTS_MAX;
-use crate::procedure::{EngineState, Moment as Awaited, Prevailing, Procedure, StageKind};
+use crate::procedure::{
+    EngineState, Evidence, Moment as Awaited, Prevailing, Procedure, StageKind,
+};
 use crate::record::{
     Answered, Apart, Condition, Decided, Decision, Done, Doubt, Due, Fitted, Loosened, Manner,
     Marked, Measured, Moment, Noted, Person, Role, Running, Seen, Skipped, Tool,
@@ -21,6 +23,12 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         match self.procedure.stage_of(step).map(|stage| stage.kind) {
             Some(StageKind::Seat { .. }) => {
                 self.armed = None;
+                self.done(step, Manner::Hand, outcome)
+            }
+            Some(kind) if kind.is_pulled() => {
+                self.may_be_told(step, Evidence::Any)?;
+                self.armed = None;
+                self.selected = None;
                 self.done(step, Manner::Hand, outcome)
             }
             _ => Err(Refusal::WrongKind),

@@ -1,9 +1,35 @@
 //! What can come in, and why it can be refused.
 
 use crate::procedure::EngineState;
-use crate::record::{Decision, Doubt, Role};
+use crate::record::{Decision, Doubt, Role, Way};
 use crate::sample::{Fault, Sample};
-use crate::unit::{Length, Torque};
+use crate::unit::{Angle, Length, Torque};
+
+/// What a person read of an attempt.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Readout<'a> {
+    /// How.
+    pub way: Way,
+    /// Highest torque; none where none was read.
+    pub torque: Option<Torque>,
+    /// Rotation of the fastener, in the direction of the stage: positive turns back where the stage does; none where none was read.
+    pub angle: Option<Angle>,
+    /// It was seen to move, for a stage where nothing may move.
+    pub moved: bool,
+    /// Graduation or resolution and accuracy of the instrument, in words.
+    pub stated: &'a str,
+}
+
+impl Readout<'_> {
+    /// Nothing read, as a place for what is told over the link.
+    pub const NOTHING: Self = Self {
+        way: Way::Display,
+        torque: None,
+        angle: None,
+        moved: false,
+        stated: "",
+    };
+}
 
 /// What comes in.
 ///
@@ -40,7 +66,25 @@ pub enum Input<'a> {
     },
     /// The attempt is over: judge what there is.
     Finish,
-    /// A step done by hand, as its stage wants it.
+    /// An attempt at the step that is to be pulled, with values that a person read.
+    Read {
+        /// The step.
+        step: u16,
+        /// What was read.
+        readout: &'a Readout<'a>,
+    },
+    /// An attempt at the step that is to be pulled, with a tool that was set and tells no value.
+    BySetting {
+        /// The step.
+        step: u16,
+        /// As set on the tool's scale.
+        setting: Torque,
+        /// What that setting stands for at the fastener.
+        stands_for: Torque,
+        /// It was seen to move before it clicked, for a stage where nothing may move.
+        moved: bool,
+    },
+    /// A step done by hand: as its stage wants it, or because any evidence will do there.
     Confirm {
         /// The step.
         step: u16,
@@ -244,4 +288,8 @@ pub enum Refusal {
     Measured,
     /// What was measured does not say what it means on that fastener: it came upon another state, or by another target.
     NotComparable,
+    /// The stage wants better evidence than this way of working gives.
+    BetterEvidence,
+    /// What the stage is judged by was not read, or cannot be by this way of working.
+    NotRead,
 }

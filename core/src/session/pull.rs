@@ -188,12 +188,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         let Some(fastener) = self.procedure.fastener_of(armed.step) else {
             return;
         };
-        let in_turn = self.step_in_order() == Some(armed.step)
-            || self
-                .procedure
-                .stage_of(armed.step)
-                .is_some_and(|stage| stage.any_order);
-        let reasons = if in_turn {
+        let reasons = if self.is_in_turn(armed.step) {
             judgement.reasons
         } else {
             judgement.reasons.with(Reason::OutOfOrder)
@@ -244,24 +239,32 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         self.announce_and_record(attempt, outcome);
     }
 
-    fn announce_and_record(&mut self, attempt: Attempt, outcome: &mut Outcome) {
-        self.announce(&attempt.clone(), attempt, outcome);
+    /// Whether the fastener of a step is taken in its turn.
+    pub(super) fn is_in_turn(&self, step: u16) -> bool {
+        self.step_in_order() == Some(step)
+            || self
+                .procedure
+                .stage_of(step)
+                .is_some_and(|stage| stage.any_order)
     }
 
-    /// Records what tells of an attempt; its verdict is told once that is safe.
-    pub(super) fn announce(
-        &mut self,
-        attempt: &Attempt,
-        record: impl Into<Record>,
-        outcome: &mut Outcome,
-    ) {
-        let step = attempt.step;
+    fn announce_and_record(&mut self, attempt: Attempt, outcome: &mut Outcome) {
         let announcement = Announcement {
             seq: self.ledger.seq().saturating_add(1),
-            step,
+            step: attempt.step,
             verdict: attempt.verdict,
             reasons: attempt.reasons,
         };
+        self.record_announced(attempt, announcement, outcome);
+    }
+
+    pub(super) fn record_announced(
+        &mut self,
+        record: impl Into<Record>,
+        announcement: Announcement,
+        outcome: &mut Outcome,
+    ) {
+        let step = announcement.step;
         let _ = self.record(record, outcome);
         // Nothing is armed while the queue is full, so there is room for the one attempt that can end.
         self.pending.push(announcement);

@@ -3,7 +3,7 @@
 use core::mem::discriminant;
 use core::ops::Deref;
 
-use super::{Outcome, Refusal, Session, reason};
+use super::{Announcement, Outcome, Refusal, Session, reason};
 use crate::audit::reading;
 use crate::procedure::{Prevailing, Procedure};
 use crate::record::{Attempt, Reassigned, Withdrawn};
@@ -104,8 +104,13 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             ..wrong.clone()
         };
         self.armed = None;
-        let kept = attempt.clone();
-        self.announce(&attempt, Reassigned { of, attempt: kept }, outcome);
+        let announcement = Announcement {
+            seq: self.ledger.seq().saturating_add(1),
+            step,
+            verdict: attempt.verdict,
+            reasons: attempt.reasons,
+        };
+        self.record_announced(Reassigned { of, attempt }, announcement, outcome);
         Ok(())
     }
 }

@@ -8,7 +8,7 @@ use evendraw_core::link::{
 };
 use evendraw_core::procedure::Procedure;
 use evendraw_core::record::RULES;
-use evendraw_core::session::{Input, Next, Session};
+use evendraw_core::session::{Input, Next, Readout, Session};
 use evendraw_core::trace::Point;
 use evendraw_core::unit::{Instant, Span};
 
@@ -216,7 +216,8 @@ where
         let _ = room.extend_from_slice(self.slots.brought());
         let text = core::str::from_utf8(&room).unwrap_or("");
         let tell = Tell { text, ..tell };
-        let input = tell.input().ok_or(Refused::Content)?;
+        let mut readout = Readout::NOTHING;
+        let input = tell.input(&mut readout).ok_or(Refused::Content)?;
         match self.apply(session, now, input) {
             None => Ok(()),
             Some(_) => Err(Refused::Session),

@@ -6,77 +6,10 @@ use super::{
     AdapterModel, Cover, Creep, FastenerModel, Fault, Interaction, Plate, Spring, Variation,
 };
 use crate::mechanics::{
-    Bearing, Condition, Embedding, Roughness, STEEL_E_MPA, Service, Strength, Thread,
-    TorqueTension, coarse_sizes, fastener_stiffness_N_per_mm, member_stiffness_N_per_mm,
+    Bearing, Condition, Interface, STEEL_E_MPA, Strength, Thread, TorqueTension, coarse_sizes,
+    fastener_stiffness_N_per_mm, member_stiffness_N_per_mm,
 };
 use std::fmt;
-
-/// What lies between the parts.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
-pub enum Interface {
-    /// Metal on metal.
-    #[default]
-    Metal,
-    /// A firm gasket: cylinder head, metal-cored.
-    FirmGasket,
-    /// A soft gasket: fibre or cork sheet.
-    SoftGasket,
-}
-
-impl Interface {
-    /// Foundation modulus, N/mm³, and creep. Metal: 40 mm of cast aluminium underneath, 70 GPa/40 mm, which does not creep: what it gives for
-    /// good is embedding; gaskets: modulus over thickness of usual sheets, creep beside what the bolts embed by, common practice, no source.
-    #[must_use]
-    pub fn numbers(self) -> (f64, Creep) {
-        match self {
-            Self::Metal => (
-                1750.0,
-                Creep {
-                    ratio: 0.0,
-                    time_s: 180.0,
-                },
-            ),
-            Self::FirmGasket => (
-                400.0,
-                Creep {
-                    ratio: 0.10,
-                    time_s: 120.0,
-                },
-            ),
-            Self::SoftGasket => (
-                60.0,
-                Creep {
-                    ratio: 0.25,
-                    time_s: 90.0,
-                },
-            ),
-        }
-    }
-
-    /// What a screw in a tapped hole embeds by, µm: its thread, the face under its head and, where metal meets metal, the joint between
-    /// the parts. A gasket settles by its own creep instead.
-    #[must_use]
-    pub fn embedding_um(self) -> f64 {
-        let interfaces = u32::from(self == Self::Metal);
-        Embedding::of(Roughness::Usual, Service::Axial).total_um(1, interfaces)
-    }
-
-    /// Guesses from the names of parts a joint needs: a head gasket is firm, any other gasket soft, none is metal on metal.
-    #[must_use]
-    pub fn from_parts<'a>(parts: impl IntoIterator<Item = &'a str>) -> Self {
-        let mut found = Self::Metal;
-        for part in parts {
-            let lower = part.to_lowercase();
-            if lower.contains("gasket") {
-                if lower.contains("head") {
-                    return Self::FirmGasket;
-                }
-                found = Self::SoftGasket;
-            }
-        }
-        found
-    }
-}
 
 /// Stages that turn by an angle, from a torque on.
 #[derive(Debug, Clone, PartialEq, Default)]

@@ -6,11 +6,11 @@ use std::path::{Path, PathBuf};
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use clap::{Args as ClapArgs, Subcommand};
-use evendraw_core::record::{Entry, Record};
+use evendraw_core::record::Entry;
 use serde::Serialize;
 
 use super::{CommandError, Done, Output, named, plan_file};
-use crate::job::status::names;
+use crate::job::status::{attempt_of, names};
 use crate::link::{Client, ClientError, Fetched, Port};
 use crate::plan::{Answers, Plan};
 use crate::store::{Content, HostFact, Journal, Purpose, fresh};
@@ -194,8 +194,9 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
                 .map(|(from, to)| usize::try_from(to - from).unwrap_or(0))
                 .sum();
             let rejected = entries[entries.len() - new..].iter().any(|entry| {
-                matches!(&entry.record, Record::Attempt(attempt)
-                    if attempt.verdict != evendraw_core::verdict::Verdict::Accepted)
+                attempt_of(&entry.record).is_some_and(|attempt| {
+                    attempt.verdict != evendraw_core::verdict::Verdict::Accepted
+                })
             });
             out.line(format_args!(
                 "{} records fetched, {new} of them new, kept in {}",

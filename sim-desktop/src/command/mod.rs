@@ -28,6 +28,7 @@ mod thread;
 mod twist;
 mod value;
 
+use std::borrow::Cow;
 use std::ffi::OsString;
 use std::io::{self, IsTerminal as _, Write};
 use std::path::PathBuf;
@@ -38,6 +39,7 @@ use clap::{Parser, Subcommand};
 pub use output::{CommandError, Done, Output};
 
 use crate::signals;
+use crate::words::visible_lines;
 
 /// What the command line says about itself.
 #[derive(Debug, Parser)]
@@ -156,11 +158,12 @@ pub fn run(
 
 /// Help and version go to the one writer and are no error; a usage error goes to the other and is bad input.
 fn clap_status(error: &clap::Error, out: &mut dyn Write, err: &mut dyn Write, colour: bool) -> u8 {
-    let text = error.render();
-    let text = if colour {
-        text.ansi().to_string()
-    } else {
-        text.to_string()
+    let styled = error.render();
+    let plain = styled.to_string();
+    // An argument that would steer the terminal is told without colour.
+    let text = match visible_lines(&plain) {
+        Cow::Borrowed(_) if colour => styled.ansi().to_string(),
+        text => text.into_owned(),
     };
     let (written, status) = if error.use_stderr() {
         (err.write_all(text.as_bytes()), 2)

@@ -5,11 +5,11 @@
 use std::path::Path;
 
 use evendraw_core::crc::crc32;
-use evendraw_core::record::Entry;
+use evendraw_core::record::{Entry, Record};
 use evendraw_core::session::Session;
 
 use super::{CommandError, Output};
-use crate::job::status::telling::{attempt_line, attempt_object};
+use crate::job::status::telling::{line, told_object};
 use crate::job::status::{Names, plan_of};
 use crate::job::{Job, JobError, Told};
 use crate::outputs::OutputError;
@@ -114,9 +114,11 @@ pub(super) fn tell_attempt(
     out: &mut Output<'_>,
 ) -> Result<(), CommandError> {
     let names = names(job);
-    let mut object = attempt_object(&names, told.joint, &told.attempt);
-    let mut line = attempt_line(&names, told.joint, &told.attempt);
-    if let Some(judged) = job.judged(told.joint, told.announcement.seq, &told.attempt) {
+    let mut object = told_object(&names, told.joint, &told.entry.record).unwrap_or_default();
+    let mut line = line(&names, &told.entry);
+    // A setting is no reading: nothing is measured that could be uncertain.
+    let is_read = !matches!(told.entry.record, Record::BySetting(_));
+    if is_read && let Some(judged) = job.judged(told.joint, told.announcement.seq, &told.attempt) {
         judged.add_to(&mut object);
         if let Some(remark) = judged.remark() {
             line.push_str(&format!("; {remark}"));

@@ -16,7 +16,7 @@ use miette::{Diagnostic, GraphicalReportHandler, GraphicalTheme};
 use serde::Serialize;
 
 use crate::plan::Plan;
-use crate::words::DEMO;
+use crate::words::{DEMO, visible, visible_json, visible_lines};
 
 /// How a command ended that could do its work.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -78,7 +78,7 @@ impl CommandError {
         // Where stderr itself is closed there is nobody left to tell.
         match self {
             Self::Closed => return 141, // What a shell shows for a program ended by SIGPIPE.
-            Self::Bad(message) => drop(writeln!(err, "error: {message}")),
+            Self::Bad(message) => drop(writeln!(err, "error: {}", visible(message))),
             Self::Pointed(error) => {
                 let theme = if colour {
                     GraphicalTheme::unicode()
@@ -90,6 +90,12 @@ impl CommandError {
                 if handler.render_report(&mut text, error.as_ref()).is_err() {
                     text = format!("error: {error}\n");
                 }
+                // In colour the escapes are the report's own; what it tells of is escaped where it is collected.
+                let text = if colour {
+                    text.into()
+                } else {
+                    visible_lines(&text)
+                };
                 drop(err.write_all(text.as_bytes()));
             }
         }
@@ -158,13 +164,40 @@ impl<'a> Output<'a> {
         self.json
     }
 
-    /// A line for people; not printed under `--json`.
+    /// A line for people; not printed under `--json`. Ends of lines at its own ends are ours and stay; within it nothing steers the
+    /// terminal, whatever the plan or an adapter says.
     ///
     /// # Errors
     /// [`CommandError::Closed`] when nobody reads any more.
     pub fn line(&mut self, text: impl fmt::Display) -> Result<(), CommandError> {
         if !self.json {
-            writeln!(self.out, "{text}")?;
+            let text = text.to_string();
+            let inner = text.trim_matches('\n');
+            let before = text
+                .len()
+                .saturating_sub(text.trim_start_matches('\n').len());
+            let after = text
+                .len()
+                .saturating_sub(before)
+                .saturating_sub(inner.len());
+            writeln!(
+                self.out,
+                "{}{}{}",
+                "\n".repeat(before),
+                visible(inner),
+                "\n".repeat(after)
+            )?;
+        }
+        Ok(())
+    }
+
+    /// Lines for people that are ours, such as a picture in text; not printed under `--json`.
+    ///
+    /// # Errors
+    /// [`CommandError::Closed`] when nobody reads any more.
+    pub fn lines(&mut self, text: impl fmt::Display) -> Result<(), CommandError> {
+        if !self.json {
+            writeln!(self.out, "{}", visible_lines(&text.to_string()))?;
         }
         Ok(())
     }
@@ -193,6 +226,7 @@ impl<'a> Output<'a> {
     pub fn object(&mut self, value: &impl Serialize) -> Result<(), CommandError> {
         if self.json {
             let text = serde_json::to_string(value).map_err(io::Error::other)?;
+            let text = visible_json(&text);
             match text.strip_suffix('}').filter(|_| self.demo) {
                 Some(own) => writeln!(self.out, "{own},\"demo\":true}}")?,
                 None => writeln!(self.out, "{text}")?,
@@ -212,7 +246,7 @@ impl<'a> Output<'a> {
     /// A remark beside the output, on stderr, whatever was asked for.
     pub fn remark(&mut self, text: impl fmt::Display) {
         // A remark that nobody hears is no reason to stop.
-        drop(writeln!(self.err, "{text}"));
+        drop(writeln!(self.err, "{}", visible_lines(&text.to_string())));
     }
 
     /// Sends what was said on its way: once a verdict is announced it must not wait in a buffer.

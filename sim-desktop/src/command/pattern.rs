@@ -107,7 +107,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         front: front.as_deref(),
     };
     match picture.text() {
-        Some(text) => out.line(format_args!("\n{text}"))?,
+        Some(text) => out.lines(format_args!("\n{text}"))?,
         None => out.line("(too close together to draw in text: see --svg FILE)")?,
     }
     if let Some(path) = &args.svg {

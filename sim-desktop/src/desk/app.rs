@@ -9,6 +9,7 @@ use super::calculator::{self, Calculator};
 use super::compare::{self, CompareState};
 use super::curve::hatch;
 use super::handover;
+use super::ink::{self, Ink as _};
 use super::joint::{self, JointState};
 use super::overlay::{self, Overlay};
 use super::plan::{self, PlanState};
@@ -19,7 +20,7 @@ use super::view::{Act, Ask, DeskView, Heard, Readings, Status, Wanted};
 use super::widgets::{count, focus_ring, line, pressed, silent_line, speak};
 use crate::words;
 use egui::accesskit::Role;
-use egui::{Align2, Key, Rect, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Key, Rect, Sense, Stroke, Ui, pos2, vec2};
 
 /// The screens, in the order of the rail.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
@@ -185,7 +186,7 @@ impl Desk {
                 let id = ui.scope_id().with("take back");
                 let response = ui.interact(place, id, Sense::click());
                 let said = format!("{}. Take it back", notice.words);
-                response.widget_info(|| WidgetInfo::labeled(Role::Button, true, &said));
+                response.widget_info(|| ink::labeled(Role::Button, true, &said));
                 line(
                     ui,
                     place.shrink2(vec2(12.0, 0.0)),
@@ -364,7 +365,7 @@ impl Desk {
             );
             let response = ui.interact(cell, ui.scope_id().with(("screen", word)), Sense::click());
             let here = self.screen == screen;
-            response.widget_info(|| WidgetInfo::selected(Role::Tab, true, here, word));
+            response.widget_info(|| ink::selected(Role::Tab, true, here, word));
             if here {
                 // The sheet in front joins the page: no line between them.
                 ui.painter().rect_filled(
@@ -470,7 +471,7 @@ impl Desk {
                 let response =
                     ui.interact(cell, ui.scope_id().with(("block", caption)), Sense::click());
                 let said = format!("{caption}: {value}");
-                response.widget_info(|| WidgetInfo::labeled(Role::Button, true, &said));
+                response.widget_info(|| ink::labeled(Role::Button, true, &said));
                 if response.hovered() {
                     ui.painter()
                         .rect_filled(cell.shrink(1.0), 0.0, colours.well);
@@ -530,7 +531,7 @@ fn unreal_band(ui: &mut Ui, rect: Rect, status: &Status) {
     let words = words.join(". ");
     let galley =
         ui.painter()
-            .layout_no_wrap(words.clone(), theme::strong(BODY), colours.on_rehearsal);
+            .words_in_line(words.clone(), theme::strong(BODY), colours.on_rehearsal);
     let ground = Rect::from_center_size(rect.center(), galley.size() + vec2(28.0, 8.0));
     ui.painter().rect_filled(ground, 0.0, colours.rehearsal);
     ui.painter().galley(

@@ -2,13 +2,14 @@
 //!
 //! Knows nothing of what a choice leads to.
 
+use super::ink::{self, Ink as _};
 use super::marks;
 use super::reading;
 use super::theme::{self, BODY, Colours, GAP, HEAD, TARGET, TITLE};
 use super::view::{Act, Choice, Cue, Prompt};
 use super::widgets::{self, Look, button, is_wide_enough, paragraph, pressed, silent_line};
 use egui::accesskit::Role;
-use egui::{Align2, Color32, FontId, Key, Rect, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Color32, FontId, Key, Rect, Sense, Stroke, Ui, pos2, vec2};
 
 /// What was done about a card.
 #[derive(Clone, Debug, PartialEq)]
@@ -62,7 +63,13 @@ pub(super) fn height(ui: &Ui, width: f32, prompt: &Prompt) -> f32 {
     let wrap = (width - 32.0 - margin(prompt)).max(1.0);
     let words = rows(prompt, &colours)
         .into_iter()
-        .map(|(words, font, colour)| ui.painter().layout(words, font, colour, wrap).size().y + 2.0);
+        .map(|(words, font, colour)| {
+            ui.painter()
+                .words_wrapped(words, font, colour, wrap)
+                .size()
+                .y
+                + 2.0
+        });
     let typed = if prompt.typed.is_some() { 24.0 } else { 0.0 };
     let bar = prompt.gauge.as_ref().map_or(0.0, |_| BAR + SCALE + GAP);
     20.0 + 36.0 + words.sum::<f32>() + GAP + TARGET + typed + bar + 6.0
@@ -94,7 +101,7 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, prompt: &Prompt, typed: &mut String)
     };
     let id = ui.scope_id().with("card");
     ui.interact(head, id, Sense::hover())
-        .widget_info(|| WidgetInfo::labeled(role, true, &prompt.title));
+        .widget_info(|| ink::labeled(role, true, &prompt.title));
     let font = theme::strong(if prompt.grave { TITLE } else { BODY });
     silent_line(
         ui.painter(),

@@ -3,6 +3,7 @@
 //! Knows nothing of plans or journals.
 
 use super::asked::{self, Taken};
+use super::ink::{self, Ink as _};
 use super::marks;
 use super::theme::{self, BODY, Colours, GAP, HEAD, NOTE, TARGET};
 use super::view::{Ask, DeskView, Mark};
@@ -13,7 +14,7 @@ use super::widgets::{
 use crate::job::status::JointStatus;
 use crate::words;
 use egui::accesskit::Role;
-use egui::{Align2, Color32, Key, Rect, Sense, Stroke, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Color32, Key, Rect, Sense, Stroke, Ui, pos2, vec2};
 
 /// What the screen remembers.
 #[derive(Clone, Debug, Default)]
@@ -40,7 +41,10 @@ pub(super) fn show(
         Some(prompt) => {
             let height = asked::height(ui, rect.width(), prompt).min(rect.height() * 0.6);
             let (card, body) = cut_top(rect, height);
-            if free && let Some(Taken::Choice(choice)) = asked::show(ui, card, prompt, &mut String::new()) {
+            if free
+                && let Some(Taken::Choice(choice)) =
+                    asked::show(ui, card, prompt, &mut String::new())
+            {
                 asks.push(Ask::Act(choice.act, String::new()));
             }
             // Nothing below is worked before that is answered.
@@ -169,9 +173,9 @@ pub(super) fn show(
 fn told_height(ui: &Ui, width: f32, (mark, words): &Told) -> f32 {
     let room = width - 28.0 - if mark.is_some() { 26.0 } else { 0.0 };
     let font = theme::text(NOTE + 1.5);
-    let galley = ui
-        .painter()
-        .layout(words.clone(), font, Color32::PLACEHOLDER, room.max(1.0));
+    let galley =
+        ui.painter()
+            .words_wrapped(words.clone(), font, Color32::PLACEHOLDER, room.max(1.0));
     galley.size().y.max(20.0) + 5.0
 }
 
@@ -311,7 +315,7 @@ fn joints(
                 let (id, place) = ui.allocate_space(vec2(width, height - GAP + 2.0));
                 let response = ui.interact(place, id, Sense::click());
                 response.widget_info(|| {
-                    WidgetInfo::labeled(
+                    ink::labeled(
                         Role::Button,
                         true,
                         format!("{}, {}, {}", row.title, row.mark.word(), row.why),

@@ -3,6 +3,7 @@
 //! Knows nothing of how the loads were computed.
 
 use super::curve::{hatch, step};
+use super::ink::Ink as _;
 use super::theme::{self, Colours, NOTE};
 use super::view::ClampView;
 use super::widgets::{count, number, paragraph};
@@ -29,7 +30,7 @@ pub(super) fn draw(ui: &mut Ui, rect: Rect, loads: &ClampView) {
     let mut load = 0.0;
     while load <= top {
         painter.hline(plot.x_range(), y(load), Stroke::new(1.0, colours.line));
-        painter.text(
+        painter.write(
             pos2(plot.left() - 6.0, y(load)),
             Align2::RIGHT_CENTER,
             number(f64::from(load), usize::from(tick < 1.0)),
@@ -61,7 +62,7 @@ pub(super) fn draw(ui: &mut Ui, rect: Rect, loads: &ClampView) {
                 );
             }
         }
-        painter.text(
+        painter.write(
             pos2(left + bar * count(passes) / 2.0, plot.bottom() + 3.0),
             Align2::CENTER_TOP,
             label,

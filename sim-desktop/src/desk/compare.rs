@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of the virtual bench.
 
+use super::ink;
 use super::theme::{self, BODY, Colours, NOTE, TARGET, TITLE};
 use super::view::{Ask, CompareRow, DeskView};
 use super::widgets::{
@@ -9,7 +10,7 @@ use super::widgets::{
     silent_line, speak,
 };
 use egui::accesskit::Role;
-use egui::{Align2, Key, Rect, Sense, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Key, Rect, Sense, Stroke, StrokeKind, Ui, pos2, vec2};
 
 /// What the screen remembers.
 #[derive(Clone, Debug, Default)]
@@ -131,7 +132,7 @@ fn progress(ui: &mut Ui, rect: Rect, done: usize, of: usize, running: bool) {
         colours.ink,
     );
     let response = ui.interact(track, ui.scope_id().with("progress"), Sense::hover());
-    response.widget_info(|| WidgetInfo::labeled(Role::ProgressIndicator, true, &words));
+    response.widget_info(|| ink::labeled(Role::ProgressIndicator, true, &words));
 }
 
 /// Whether nothing is shown to be more even than anything else.

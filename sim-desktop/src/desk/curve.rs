@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of where the points come from.
 
+use super::ink::Ink as _;
 use super::theme::{self, Colours, NOTE};
 use super::view::CurveView;
 use super::widgets::{self, number};
@@ -262,7 +263,7 @@ pub(super) fn draw(ui: &mut Ui, rect: Rect, curve: &CurveView, live: bool) {
     while torque <= top {
         let y = at(0.0, torque).y;
         painter.hline(plot.x_range(), y, hair);
-        painter.text(
+        painter.write(
             pos2(plot.left() - 6.0, y),
             Align2::RIGHT_CENTER,
             number(f64::from(torque), usize::from(torque_step < 1.0)),
@@ -280,7 +281,7 @@ pub(super) fn draw(ui: &mut Ui, rect: Rect, curve: &CurveView, live: bool) {
             "{}°",
             number(f64::from(angle), usize::from(angle_step < 1.0))
         );
-        painter.text(
+        painter.write(
             pos2(x, plot.bottom() + 3.0),
             Align2::CENTER_TOP,
             label,
@@ -310,7 +311,7 @@ pub(super) fn draw(ui: &mut Ui, rect: Rect, curve: &CurveView, live: bool) {
         ));
     }
     // Over the lines, on a ground of its own.
-    let unit = painter.layout_no_wrap(curve.unit.clone(), note.clone(), colours.soft);
+    let unit = painter.words_in_line(curve.unit.clone(), note.clone(), colours.soft);
     let place = Rect::from_min_size(plot.left_top() + vec2(4.0, 0.0), unit.size());
     painter.rect_filled(place.expand2(vec2(2.0, 0.0)), 0.0, colours.sheet);
     painter.galley(place.min, unit, colours.soft);

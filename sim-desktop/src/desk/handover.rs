@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of how the tag is printed.
 
+use super::ink::Ink as _;
 use super::marks;
 use super::theme::{self, BODY, Colours, GAP, TARGET};
 use super::view::{Ask, DeskView, Mark};
@@ -73,7 +74,7 @@ pub(super) fn tag_page(status: &Status) -> String {
             }
         }
     };
-    page.into_string()
+    crate::words::visible_lines(&page.into_string()).into_owned()
 }
 
 /// Draws the screen.
@@ -187,7 +188,7 @@ fn block(ui: &mut Ui, rect: Rect, name: &str, rows: &[(Mark, String)], none: &st
         .show(&mut child, |ui| {
             let width = ui.available_width();
             for (mark, words) in rows {
-                let galley = ui.painter().layout(
+                let galley = ui.painter().words_wrapped(
                     words.clone(),
                     theme::text(BODY),
                     colours.ink,

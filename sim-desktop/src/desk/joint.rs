@@ -148,7 +148,12 @@ fn lower(
         area(ui, map_place, &title, &joint.what)
     };
     if let Some(index) = map::draw(ui, inner, joint, state.selected) {
-        choose(joint, state, Some(index).filter(|_| state.selected != Some(index)), asks);
+        choose(
+            joint,
+            state,
+            Some(index).filter(|_| state.selected != Some(index)),
+            asks,
+        );
     }
     if roomy {
         let (middle, right) = cut_left(rest, rest.width() * 0.55);
@@ -363,15 +368,12 @@ fn entries(ui: &mut Ui, rect: Rect, joint: &JointView) {
 }
 
 /// Choosing a fastener is taking the tool there.
-fn choose(
-    joint: &JointView,
-    state: &mut JointState,
-    chosen: Option<usize>,
-    asks: &mut Vec<Ask>,
-) {
+fn choose(joint: &JointView, state: &mut JointState, chosen: Option<usize>, asks: &mut Vec<Ask>) {
     state.selected = chosen;
     let label = chosen.and_then(|index| joint.fasteners.get(index));
-    asks.push(Ask::Select(label.map_or_else(String::new, |own| own.label.clone())));
+    asks.push(Ask::Select(
+        label.map_or_else(String::new, |own| own.label.clone()),
+    ));
 }
 
 fn arrows(ui: &Ui, joint: &JointView, state: &mut JointState, asks: &mut Vec<Ask>) {

@@ -3,14 +3,13 @@
 //! Knows nothing of procedures: it draws marks at places.
 
 use super::curve::hatch;
+use super::ink::{self, Ink as _};
 use super::marks;
 use super::theme::{self, BODY, Colours, HEAD, NOTE};
 use super::view::{Front, JointView, Mark};
 use super::widgets::{between, count, focus_ring};
 use egui::accesskit::Role;
-use egui::{
-    Align2, Color32, Painter, Pos2, Rect, Sense, Shape, Stroke, Ui, Vec2, WidgetInfo, pos2, vec2,
-};
+use egui::{Align2, Color32, Painter, Pos2, Rect, Sense, Shape, Stroke, Ui, Vec2, pos2, vec2};
 
 /// How far the edge of the part is drawn from the middle of a head, in head radii.
 const EDGE: f32 = 1.75;
@@ -165,7 +164,7 @@ fn draw_front(painter: &Painter, colours: &Colours, rect: Rect, front: Front) {
         Stroke::new(1.0, colours.outline),
         egui::StrokeKind::Inside,
     );
-    let galley = painter.layout_no_wrap("FRONT".to_owned(), theme::strong(BODY), colours.ink);
+    let galley = painter.words_in_line("FRONT".to_owned(), theme::strong(BODY), colours.ink);
     let size = galley.size();
     if align {
         let ground = Rect::from_center_size(strip.center(), vec2(size.y, size.x + 16.0));
@@ -299,7 +298,7 @@ pub(super) fn draw(
             } else {
                 ""
             };
-            WidgetInfo::labeled(
+            ink::labeled(
                 Role::Button,
                 true,
                 format!(
@@ -326,7 +325,7 @@ pub(super) fn draw(
     // Words of the next one last, on top of everything.
     if let Some(point) = next.and_then(|index| points.get(index)) {
         let painter = ui.painter();
-        let galley = painter.layout_no_wrap("NEXT".to_owned(), theme::strong(HEAD), colours.next);
+        let galley = painter.words_in_line("NEXT".to_owned(), theme::strong(HEAD), colours.next);
         // On the side where no other head or reading is in the way.
         let reach = vec2(0.0, radius * 1.55 + 4.0 + galley.size().y / 2.0);
         let clear = |centre: Pos2| {
@@ -384,7 +383,7 @@ fn draw_fastener(
             colours.next,
             Stroke::new(2.0, colours.ink),
         ));
-        painter.text(
+        painter.write(
             point,
             Align2::CENTER_CENTER,
             &fastener.label,
@@ -404,7 +403,7 @@ fn draw_fastener(
             stroke,
         ));
         let ink = if plain { colours.soft } else { colours.ink };
-        painter.text(
+        painter.write(
             point,
             Align2::CENTER_CENTER,
             &fastener.label,
@@ -441,7 +440,7 @@ fn draw_fastener(
         } else {
             colours.ink
         };
-        let galley = painter.layout_no_wrap(fastener.reading.clone(), theme::text(NOTE), colour);
+        let galley = painter.words_in_line(fastener.reading.clone(), theme::text(NOTE), colour);
         let place = Rect::from_min_size(below - vec2(galley.size().x / 2.0, 0.0), galley.size());
         painter.rect_filled(place.expand2(vec2(2.0, -2.0)), 0.0, colours.page);
         painter.galley(place.min, galley, colour);

@@ -18,6 +18,7 @@ mod compare;
 mod curve;
 mod form;
 mod handover;
+mod ink;
 mod joint;
 mod map;
 mod marks;

@@ -3,6 +3,7 @@
 //! Every list is numbered, so that a choice is one key. Knows nothing of what a choice leads to.
 
 use super::adapter;
+use super::ink::Ink as _;
 use super::model::SKIPPED;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
 use super::view::{Ask, CanPutRight, Choice, DeskView, JointView, Status, Wanted};
@@ -71,7 +72,11 @@ impl Overlay {
     /// Why is this row withdrawn?
     #[must_use]
     pub(super) fn withdraw(sequence: u64) -> Self {
-        let usual = ["pressed by mistake", "of another fastener", "read or typed wrong"];
+        let usual = [
+            "pressed by mistake",
+            "of another fastener",
+            "read or typed wrong",
+        ];
         let ask = Ask::Withdraw(sequence, String::new());
         let title = "Why is it not so? The line stays, struck through.".to_owned();
         Self::words(title, usual.map(str::to_owned), &ask, true)
@@ -415,7 +420,7 @@ fn keys(ui: &mut Ui, rect: Rect) {
             );
             let galley =
                 ui.painter()
-                    .layout_no_wrap((*cap).to_owned(), theme::strong(NOTE), colours.ink);
+                    .words_in_line((*cap).to_owned(), theme::strong(NOTE), colours.ink);
             let key = Rect::from_min_size(
                 pos2(row.left(), row.center().y - 11.5),
                 vec2(galley.size().x + 12.0, 23.0),

@@ -3,6 +3,7 @@
 //! Knows nothing of the plan's grammar beyond what the form writes; checking is asked for, not done here.
 
 use super::form::{self, PlanForm};
+use super::ink::{self, Ink as _};
 use super::overlay::Overlay;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET};
 use super::view::{Ask, DeskView, Finding, Wanted};
@@ -159,7 +160,7 @@ fn text(ui: &mut Ui, rect: Rect, view: &DeskView, state: &mut PlanState) {
             };
             let galley = ui
                 .painter()
-                .layout_no_wrap(words.replace('\t', "    "), font, colour);
+                .words_in_line(words.replace('\t', "    "), font, colour);
             let origin = pos2(room.left(), room.center().y - galley.size().y / 2.0);
             for finding in here {
                 let x = |column: usize| {
@@ -262,15 +263,18 @@ fn list(ui: &mut Ui, rect: Rect, view: &DeskView, state: &mut PlanState, free: b
                     if finding.warning { ": a question" } else { "" }
                 );
                 let wrap = width - 20.0;
-                let words = ui.painter().layout(
+                let words = ui.painter().words_wrapped(
                     finding.words.clone(),
                     theme::strong(BODY),
                     colours.ink,
                     wrap,
                 );
-                let hint =
-                    ui.painter()
-                        .layout(finding.hint.clone(), theme::text(BODY), colours.ink, wrap);
+                let hint = ui.painter().words_wrapped(
+                    finding.hint.clone(),
+                    theme::text(BODY),
+                    colours.ink,
+                    wrap,
+                );
                 let height = 22.0
                     + words.size().y
                     + if finding.hint.is_empty() {
@@ -282,7 +286,7 @@ fn list(ui: &mut Ui, rect: Rect, view: &DeskView, state: &mut PlanState, free: b
                 let (id, place) = ui.allocate_space(vec2(width, height.max(TARGET)));
                 let response = ui.interact(place, id, egui::Sense::click());
                 response.widget_info(|| {
-                    egui::WidgetInfo::labeled(
+                    ink::labeled(
                         egui::accesskit::Role::Button,
                         true,
                         format!("{head}: {}. {}", finding.words, finding.hint),

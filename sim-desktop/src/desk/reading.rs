@@ -3,12 +3,13 @@
 //! Readable from three metres and, by its bar, with the head down. Knows nothing of where readings come from.
 
 use super::curve::{hatch, step};
+use super::ink::{self, Ink as _};
 use super::marks;
 use super::theme::{self, BODY, Colours, GAP, HEAD, NOTE, TITLE};
 use super::view::{Gauge, JointView, Mark};
 use super::widgets::{self, cut_left, line, number};
 use egui::accesskit::Role;
-use egui::{Align2, Rect, Sense, Shape, Stroke, StrokeKind, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Rect, Sense, Shape, Stroke, StrokeKind, Ui, pos2, vec2};
 
 /// Font size of the big figures: their digits stand at least a twelfth of the window's height.
 #[must_use]
@@ -113,8 +114,8 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, joint: &JointView, window_height: f3
     let fastener_words = format!("Next fastener {}", next.label);
     let id = ui.scope_id().with("next fastener");
     ui.interact(place, id, Sense::hover())
-        .widget_info(|| WidgetInfo::labeled(Role::Heading, true, &fastener_words));
-    ui.painter().text(
+        .widget_info(|| ink::labeled(Role::Heading, true, &fastener_words));
+    ui.painter().write(
         centre,
         Align2::CENTER_CENTER,
         &next.label,
@@ -152,14 +153,14 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, joint: &JointView, window_height: f3
             reading.min,
             pos2(reading.left() + value_width, reading.bottom()),
         );
-        let drawn = ui.painter().text(
+        let drawn = ui.painter().write(
             value_place.right_center(),
             Align2::RIGHT_CENTER,
             &value,
             value_font,
             colour,
         );
-        ui.painter().text(
+        ui.painter().write(
             pos2(
                 reading.right(),
                 if share < 1.0 {
@@ -182,7 +183,7 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, joint: &JointView, window_height: f3
         );
         let id = ui.scope_id().with("reading");
         ui.interact(reading, id, Sense::hover())
-            .widget_info(|| WidgetInfo::labeled(Role::Label, true, &said));
+            .widget_info(|| ink::labeled(Role::Label, true, &said));
         room = Rect::from_min_max(rest.min, pos2(reading.left() - 2.0 * GAP, rest.bottom()));
     }
 
@@ -256,7 +257,7 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, joint: &JointView, window_height: f3
             pos2(cue_room.left() + cue_size * 2.3, cue_room.top()),
             cue_room.max,
         );
-        let galley = ui.painter().layout(
+        let galley = ui.painter().words_wrapped(
             live.cue_words.clone(),
             cue_font,
             hue,
@@ -333,7 +334,7 @@ pub(super) fn draw_bar(ui: &mut Ui, rect: Rect, gauge: &Gauge, height: f32, hue:
     let mut taken: Vec<egui::Rangef> = Vec::new();
     for limit in [gauge.low, gauge.high].into_iter().flatten() {
         let words = number(limit, gauge.decimals);
-        let galley = painter.layout_no_wrap(words, theme::strong(BODY), colours.good);
+        let galley = painter.words_in_line(words, theme::strong(BODY), colours.good);
         let mut left =
             (x(limit) - galley.size().x / 2.0).clamp(track.left(), track.right() - galley.size().x);
         if let Some(last) = taken.last()
@@ -355,7 +356,7 @@ pub(super) fn draw_bar(ui: &mut Ui, rect: Rect, gauge: &Gauge, height: f32, hue:
             egui::Rangef::new(track.bottom() - 5.0, track.bottom()),
             Stroke::new(1.0, colours.outline),
         );
-        let galley = painter.layout_no_wrap(
+        let galley = painter.words_in_line(
             number(value, usize::from(ticks < 1.0)),
             theme::text(NOTE),
             colours.soft,

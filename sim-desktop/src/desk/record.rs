@@ -3,6 +3,7 @@
 //! Knows nothing of the journal's format.
 
 use super::curve;
+use super::ink;
 use super::marks;
 use super::overlay::Overlay;
 use super::theme::{self, BODY, Colours, NOTE, TARGET};
@@ -12,7 +13,7 @@ use super::widgets::{
     pressed, silent_line, silent_lines, split_across,
 };
 use egui::accesskit::Role;
-use egui::{Align2, Key, Rect, Sense, Ui, WidgetInfo, pos2, vec2};
+use egui::{Align2, Key, Rect, Sense, Ui, pos2, vec2};
 
 /// Which rows are wanted.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -317,7 +318,7 @@ fn show_table(ui: &mut Ui, rect: Rect, view: &DeskView, state: &mut RecordState,
                 );
                 let said = row_words(row);
                 response.widget_info(|| {
-                    WidgetInfo::selected(Role::Row, true, state.chosen == Some(row.sequence), &said)
+                    ink::selected(Role::Row, true, state.chosen == Some(row.sequence), &said)
                 });
                 if response.clicked() {
                     state.chosen = Some(row.sequence);
@@ -446,7 +447,8 @@ fn table_row(ui: &Ui, place: Rect, row: &RecordRow, chosen: bool, hovered: bool)
 fn strike(ui: &Ui, place: Rect, row: &RecordRow) {
     if row.is_put_right {
         let stroke = egui::Stroke::new(1.5, Colours::of(ui).ink);
-        ui.painter().hline(place.x_range(), place.center().y, stroke);
+        ui.painter()
+            .hline(place.x_range(), place.center().y, stroke);
     }
 }
 

@@ -2,13 +2,15 @@
 //!
 //! Knows nothing of what the words mean.
 
+use super::ink::{self, Ink as _};
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET};
 use super::view::Mark;
+use crate::words::visible;
 use egui::accesskit::Role;
-use egui::text::{LayoutJob, TextFormat, TextWrapping};
+use egui::text::TextWrapping;
 use egui::{
     Align2, Color32, FontId, Key, Painter, Pos2, Rect, Response, Sense, Stroke, StrokeKind, Ui,
-    UiBuilder, WidgetInfo, pos2, vec2,
+    UiBuilder, pos2, vec2,
 };
 
 /// Draws one line of text inside `rect`, cut short with an ellipsis if it is too long, and says it to a screen reader.
@@ -34,9 +36,9 @@ pub(super) fn silent_line(
     font: FontId,
     colour: Color32,
 ) -> Rect {
-    let mut job = LayoutJob::single_section(words.to_owned(), TextFormat::simple(font, colour));
-    job.wrap = TextWrapping::truncate_at_width(rect.width().max(1.0));
-    let galley = painter.layout_job(job);
+    let wrap = TextWrapping::truncate_at_width(rect.width().max(1.0));
+    let words = visible(words);
+    let galley = painter.words_cut(words, font, colour, wrap);
     let place = align.align_size_within_rect(galley.size(), rect);
     painter.galley(place.min, galley, colour);
     place
@@ -51,13 +53,12 @@ pub(super) fn silent_lines(
     colour: Color32,
     rows: usize,
 ) {
-    let mut job = LayoutJob::single_section(words.to_owned(), TextFormat::simple(font, colour));
-    job.wrap = TextWrapping {
+    let wrap = TextWrapping {
         max_width: rect.width().max(1.0),
         max_rows: rows,
         ..TextWrapping::default()
     };
-    let galley = painter.layout_job(job);
+    let galley = painter.words_cut(words, font, colour, wrap);
     let place = Align2::LEFT_CENTER.align_size_within_rect(galley.size(), rect);
     painter.galley(place.min, galley, colour);
 }
@@ -72,7 +73,7 @@ pub(super) fn paragraph(
 ) -> f32 {
     let galley = ui
         .painter()
-        .layout(words.to_owned(), font, colour, rect.width().max(1.0));
+        .words_wrapped(words, font, colour, rect.width().max(1.0));
     let height = galley.size().y;
     ui.painter()
         .with_clip_rect(rect.intersect(ui.clip_rect()))
@@ -91,7 +92,7 @@ pub(super) fn speak(ui: &mut Ui, rect: Rect, words: &str) {
         .scope_id()
         .with(("words", words, rect.min.x.to_bits(), rect.min.y.to_bits()));
     let response = ui.interact(rect, id, Sense::hover());
-    response.widget_info(|| WidgetInfo::labeled(Role::Label, true, words));
+    response.widget_info(|| ink::labeled(Role::Label, true, words));
 }
 
 /// The keys that choose from a list, in its order.
@@ -159,7 +160,7 @@ pub(super) fn button_of(
         Sense::hover()
     };
     let response = ui.interact(rect, id, sense);
-    response.widget_info(|| WidgetInfo::labeled(Role::Button, enabled, words));
+    response.widget_info(|| ink::labeled(Role::Button, enabled, words));
     let colours = Colours::of(ui);
     let down = response.is_pointer_button_down_on();
     let (ground, ink, edge) = match (look, enabled) {
@@ -220,7 +221,7 @@ pub(super) fn button_of(
     }
     let mut room = inner;
     if !key.is_empty() {
-        let galley = painter.layout_no_wrap(key.to_owned(), theme::strong(NOTE), ink);
+        let galley = painter.words_in_line(key, theme::strong(NOTE), ink);
         let cap = Rect::from_min_max(
             pos2(
                 inner.right() - galley.size().x - 12.0,
@@ -298,7 +299,7 @@ pub(super) fn area(ui: &mut Ui, rect: Rect, name: &str, aside: &str) -> Rect {
 #[must_use]
 pub(super) fn text_width(ui: &Ui, words: &str, font: FontId) -> f32 {
     ui.painter()
-        .layout_no_wrap(words.to_owned(), font, Color32::PLACEHOLDER)
+        .words_in_line(words, font, Color32::PLACEHOLDER)
         .size()
         .x
 }
@@ -385,7 +386,7 @@ pub(super) fn choices(ui: &mut Ui, rect: Rect, names: &[&str], current: usize) -
             Sense::click(),
         );
         let on = index == current;
-        response.widget_info(|| WidgetInfo::selected(Role::RadioButton, true, on, name));
+        response.widget_info(|| ink::selected(Role::RadioButton, true, on, name));
         let ground = if on {
             colours.ink
         } else if response.hovered() {

@@ -145,7 +145,7 @@ impl Job {
     /// [`JobError::Store`]: evidence is lost, the record stands.
     pub fn keep_curve(&mut self, joint: u8, seq: u32, points: &[Point]) -> Result<(), JobError> {
         let digest = trace::digest(points.iter().copied());
-        match self.attempt(joint, seq).cloned() {
+        match self.attempt(joint, seq).map(|(_, attempt)| attempt) {
             Some(attempt) if attempt.trace == digest => {
                 Ok(self.keep_trace(joint, seq, &attempt, points)?)
             }

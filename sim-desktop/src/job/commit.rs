@@ -5,6 +5,7 @@ use evendraw_core::session::{Input, Outcome};
 use evendraw_core::trace::Point;
 use evendraw_core::unit::Instant;
 
+use super::status::attempt_of;
 use super::{Done, Job, JobError, Told};
 use crate::store::{Fact, HostFact, StoreError, Traces};
 
@@ -96,25 +97,24 @@ impl Job {
         let Some(announcement) = outcome.announce else {
             return;
         };
-        if let Some(attempt) = self.attempt(joint, announcement.seq).cloned() {
+        if let Some((entry, attempt)) = self.attempt(joint, announcement.seq) {
             done.told.push(Told {
                 joint,
                 announcement,
                 attempt,
+                entry,
                 curve_lost: self.curves_lost.remove(&(joint, announcement.seq)),
             });
         }
     }
 
     /// The attempt that a joint's record of this number is.
-    pub(super) fn attempt(&self, joint: u8, seq: u32) -> Option<&Attempt> {
+    pub(super) fn attempt(&self, joint: u8, seq: u32) -> Option<(Entry, Attempt)> {
         self.facts.iter().rev().find_map(|fact| match fact {
-            Fact::Entry(Entry {
-                joint: own,
-                seq: number,
-                record,
-                ..
-            }) if *own == joint && *number == seq => record.attempt(),
+            Fact::Entry(entry) if entry.joint == joint && entry.seq == seq => {
+                let attempt = attempt_of(&entry.record)?.into_owned();
+                Some((entry.clone(), attempt))
+            }
             _ => None,
         })
     }

@@ -12,7 +12,9 @@ mod shared;
 mod standing;
 pub mod status;
 mod tool_check;
+pub mod ways;
 
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
@@ -71,8 +73,10 @@ pub struct Told {
     pub joint: u8,
     /// What is announced.
     pub announcement: Announcement,
-    /// The record.
+    /// The attempt, however it came to be known.
     pub attempt: Attempt,
+    /// Its record.
+    pub entry: Entry,
     /// Why its curve could not be kept, if it could not. Evidence is lost, truth is not.
     pub curve_lost: Option<String>,
 }
@@ -186,9 +190,12 @@ impl Job {
     }
 
     /// The attempts that count for a joint, in order, with their records.
-    pub fn attempts(&self, joint: u8) -> impl DoubleEndedIterator<Item = (&Entry, &Attempt)> {
+    pub fn attempts(
+        &self,
+        joint: u8,
+    ) -> impl DoubleEndedIterator<Item = (&Entry, Cow<'_, Attempt>)> {
         let entries = self.entries_of(joint).into_iter();
-        entries.filter_map(|entry| Some((entry, entry.record.attempt()?)))
+        entries.filter_map(|entry| Some((entry, status::attempt_of(&entry.record)?)))
     }
 
     /// Takes an input for a joint. The session is started first if it is not running yet.
@@ -210,8 +217,15 @@ impl Job {
             };
         }
         self.enter(joint, at, &mut done)?;
+        let told_of = self.told_of(joint, &input);
         if !matches!(input, Input::Sample(_) | Input::Tick) {
             self.clear_to_pull = None;
+            if told_of.is_some() {
+                done.held = self.held(joint);
+                if !done.held.is_empty() {
+                    return Ok(done);
+                }
+            }
         } else if matches!(input, Input::Sample(_))
             && self.clear_to_pull != Some(joint)
             && !self.is_in_pull(joint)
@@ -230,10 +244,26 @@ impl Job {
             Input::Tool { id, waiver } => self.tool = Some((id.to_owned(), waiver.to_owned())),
             _ => {}
         }
+        let first_load = told_of.filter(|fastener| {
+            let session = self.session(joint);
+            session.is_some_and(|session| !session.ledger().is_tight(*fastener))
+        });
         self.send(joint, at, input, &mut done);
         self.compare_peers(joint, at, &mut done);
-        self.spread(joint, at, &mut done);
+        self.spread(joint, at, first_load, &mut done);
         Ok(done)
+    }
+
+    /// The fastener that an input says was pulled on, without a sample.
+    fn told_of(&self, joint: u8, input: &Input<'_>) -> Option<u8> {
+        let procedure = self.session(joint)?.procedure();
+        match *input {
+            Input::Read { step, .. } | Input::BySetting { step, .. } => procedure.fastener_of(step),
+            Input::Confirm { step } if procedure.stage_of(step)?.kind.is_pulled() => {
+                procedure.fastener_of(step)
+            }
+            _ => None,
+        }
     }
 
     /// Starts the joint's session if it is not running yet: who works and with what is said again, so that the joint's

@@ -71,6 +71,8 @@ impl Job {
                 && matches!(
                     entry.record,
                     Record::Attempt(_)
+                        | Record::Read(_)
+                        | Record::BySetting(_)
                         | Record::Done(_)
                         | Record::Skipped(_)
                         | Record::Decided(_)

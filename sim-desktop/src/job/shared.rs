@@ -11,12 +11,21 @@ use super::{Done, Job};
 
 impl Job {
     /// Carries what just happened over to the joints that share the fastener.
-    pub(super) fn spread(&mut self, joint: u8, at: Instant, done: &mut Done) {
+    /// `first_load` is a fastener that was loose and was then pulled on with no sample to show it.
+    pub(super) fn spread(
+        &mut self,
+        joint: u8,
+        at: Instant,
+        first_load: Option<u8>,
+        done: &mut Done,
+    ) {
+        let first_load = first_load.filter(|_| done.refusal.is_none());
         let touched: Vec<u8> = done
             .entries
             .iter()
             .filter(|entry| entry.joint == joint)
             .filter_map(|entry| self.taken_off(entry))
+            .chain(first_load)
             .collect();
         for fastener in touched {
             for (other, own) in self.sharing(joint, fastener) {

@@ -33,6 +33,31 @@ pub enum Held {
         /// Lowest and highest torque of the tool, in N·m, as decimal text.
         range: (String, String),
     },
+    /// The stage names other tools.
+    ToolNotNamed {
+        /// The tool.
+        tool: String,
+        /// Those that it names.
+        named: Vec<String>,
+    },
+    /// Nothing that this tool tells is what the stage is judged by.
+    ToolUnsuited {
+        /// The tool.
+        tool: String,
+        /// Its kind, in the plan's word.
+        kind: &'static str,
+        /// What it cannot do.
+        what: &'static str,
+    },
+    /// The stage asks for better evidence than the tool gives.
+    ToolEvidence {
+        /// The tool.
+        tool: String,
+        /// What it gives at best, in the plan's word.
+        gives: &'static str,
+        /// What the stage asks for.
+        wanted: &'static str,
+    },
     /// The tool's calibration has run out.
     ToolOverdue {
         /// The tool.
@@ -61,6 +86,22 @@ impl fmt::Display for Held {
             } => write!(
                 f,
                 "{target} is outside the range of tool {tool}, {lowest} to {capacity} N·m: take another, or give a reason"
+            ),
+            Self::ToolNotNamed { tool, named } => write!(
+                f,
+                "this stage is to be done with {}, and tool {tool} is in hand: take that, or give a reason",
+                named.join(" or ")
+            ),
+            Self::ToolUnsuited { tool, kind, what } => {
+                write!(f, "tool {tool} of kind `{kind}` {what}: take another")
+            }
+            Self::ToolEvidence {
+                tool,
+                gives,
+                wanted,
+            } => write!(
+                f,
+                "this stage asks for evidence `{wanted}`, and tool {tool} gives `{gives}` at best: take another"
             ),
             Self::ToolOverdue { tool, due } => {
                 write!(

@@ -19,6 +19,7 @@
 mod build;
 mod clock;
 mod curve;
+mod evidence;
 mod joint;
 mod last;
 mod model;
@@ -50,9 +51,10 @@ use crate::plan::{Answers, Joint, JointPlan, Plan};
 use crate::store::{Content, Damage, Fact, HostFact, Traces};
 
 pub use curve::{CurveState, curve_of, state_of_curve};
+pub use evidence::{How, Tally, attempt_of};
 pub use model::{
-    AttemptRow, CheckRow, Curve, FastenerStatus, Item, JointStatus, LastDone, NextJoint, PartStatus,
-    PersonStatus, StageCell, StageStatus, Status, ToolStatus, counted,
+    AttemptRow, CheckRow, Curve, FastenerStatus, Item, JointStatus, LastDone, NextJoint,
+    PartStatus, PersonStatus, StageCell, StageStatus, Status, ToolStatus, counted,
 };
 pub use put_right::{PutRight, sound};
 pub use rows::{Row, rows};

@@ -42,6 +42,8 @@ pub enum Order {
         which: u16,
         /// A value.
         value: i32,
+        /// A second value.
+        second: i32,
         /// In words.
         text: String,
     },
@@ -56,6 +58,7 @@ impl Order {
             what: tell.what,
             which: tell.which,
             value: tell.value,
+            second: tell.second,
             text: tell.text.to_owned(),
         })
     }
@@ -320,12 +323,14 @@ impl Line {
                 what,
                 which,
                 value,
+                second,
                 text,
             } => client
                 .tell(&Tell {
                     what,
                     which,
                     value,
+                    second,
                     text: &text,
                 })
                 .map(|()| None),

@@ -27,8 +27,12 @@ mod engagement;
 mod fit;
 mod friction;
 mod head;
+mod interface;
+mod kei;
 mod limits;
 mod nut;
+mod plate;
+mod rise;
 mod setting;
 mod slope;
 mod stiffness;
@@ -44,8 +48,12 @@ pub use engagement::{Engaged, Engagement, Strips, TAPPED, Tapped, bolt_shear_rat
 pub use fit::{Fit, fit};
 pub use friction::{Condition, Friction, FrictionClass, Method, Scatter};
 pub use head::Bearing;
+pub use interface::{Creep, Interface};
+pub use kei::kei;
 pub use limits::{ThreadLimits, limits};
 pub use nut::{NutAndBolt, NutClass, NutError, nut_and_bolt};
+pub use plate::Plate;
+pub use rise::{rise_bounds, yields_from};
 pub use setting::{
     Advice, OffsetAdapter, SettingError, Tool, ToolKind, Window, advise, round_into,
 };

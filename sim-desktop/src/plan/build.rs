@@ -5,13 +5,16 @@
 use std::collections::BTreeSet;
 
 use evendraw_core::limits::TEXT_MAX;
+use evendraw_core::procedure::Evidence;
 use evendraw_core::unit::Torque;
 use jiff::civil::Date;
 
 use super::guard::Decide;
-use super::quantity::{share, torque};
+use super::lines::lines;
+use super::quantity::{angle, share, torque};
 use super::tree::{Choice, Reader, Typed, Value, text_of};
 use crate::limits::{PARTS_MAX, TOOLS_MAX, counted};
+use crate::lines::Format;
 use crate::mechanics;
 
 /// What is built, and from which document.
@@ -88,23 +91,64 @@ fn decide(typed: &Typed<'_>) -> Option<Decide> {
 pub enum ToolKind {
     /// A digital adapter.
     Adapter,
+    /// An instrument that sends its samples as text lines.
+    Stream,
+    /// A wrench or sensor that shows the highest torque as a number.
+    Display,
     /// A wrench that is set and clicks.
     Click,
     /// A bending beam.
     Beam,
     /// A dial.
     Dial,
+    /// A gauge that shows an angle and no torque.
+    AngleGauge,
+    /// None that tells anything: a spanner, a breaker bar.
+    Hand,
 }
 
 impl ToolKind {
+    /// All, as they are listed for people.
+    pub const ALL: [Self; 8] = [
+        Self::Adapter,
+        Self::Stream,
+        Self::Display,
+        Self::Click,
+        Self::Beam,
+        Self::Dial,
+        Self::AngleGauge,
+        Self::Hand,
+    ];
+
+    /// What it gives, at best.
+    #[must_use]
+    pub const fn evidence(self) -> Evidence {
+        match self {
+            Self::Adapter | Self::Stream => Evidence::Curve,
+            Self::Display | Self::Beam | Self::Dial | Self::AngleGauge => Evidence::Reading,
+            Self::Click => Evidence::Setting,
+            Self::Hand => Evidence::Any,
+        }
+    }
+
+    /// Whether it tells a torque or is set to one, so that it has a range.
+    #[must_use]
+    pub const fn has_torque(self) -> bool {
+        !matches!(self, Self::AngleGauge | Self::Hand)
+    }
+
     /// The word a plan uses.
     #[must_use]
     pub const fn word(self) -> &'static str {
         match self {
             Self::Adapter => "adapter",
+            Self::Stream => "stream",
+            Self::Display => "display",
             Self::Click => "click",
             Self::Beam => "beam",
             Self::Dial => "dial",
+            Self::AngleGauge => "angle-gauge",
+            Self::Hand => "hand",
         }
     }
 }
@@ -118,15 +162,15 @@ pub struct Tool {
     pub kind: ToolKind,
     /// What it is called.
     pub title: Option<String>,
-    /// Highest torque, and as typed.
+    /// Highest torque; zero for a tool without one.
     pub capacity: Torque,
-    /// As typed.
+    /// As typed; empty for a tool without one.
     pub capacity_text: String,
     /// Lowest torque that it may be used for.
     pub lowest: Torque,
     /// As typed; none where it is 20 % of capacity by default.
     pub lowest_text: Option<String>,
-    /// Graduation or display resolution.
+    /// Graduation or display resolution; of an angle gauge that of its angle, and none here.
     pub step: Option<Torque>,
     /// As typed.
     pub step_text: Option<String>,
@@ -138,13 +182,23 @@ pub struct Tool {
     pub calibrated: Option<Date>,
     /// Until when that holds.
     pub due: Option<Date>,
+    /// How a tool of kind `stream` prints its readings; none for every other kind.
+    pub lines: Option<Format>,
 }
 
 impl Tool {
     /// Whether the torque lies in its range.
     #[must_use]
     pub fn reaches(&self, torque: Torque) -> bool {
-        torque >= self.lowest && torque <= self.capacity
+        self.kind.has_torque() && torque >= self.lowest && torque <= self.capacity
+    }
+
+    /// Graduation or resolution and accuracy as the plan states them: what is kept beside a value read with it.
+    #[must_use]
+    pub fn stated(&self) -> String {
+        let parts = [self.step_text.as_deref(), self.accuracy_text.as_deref()];
+        let parts: Vec<&str> = parts.into_iter().flatten().collect();
+        parts.join(", ")
     }
 
     /// The tool as the shop's arithmetic takes it.
@@ -154,7 +208,12 @@ impl Tool {
         mechanics::Tool {
             id: self.id.clone(),
             kind: match self.kind {
-                ToolKind::Adapter => mechanics::ToolKind::Adapter,
+                // They measure by themselves, and say their own range; the last two reach no torque at all.
+                ToolKind::Adapter
+                | ToolKind::Stream
+                | ToolKind::Display
+                | ToolKind::AngleGauge
+                | ToolKind::Hand => mechanics::ToolKind::Adapter,
                 ToolKind::Click => mechanics::ToolKind::Click,
                 ToolKind::Beam => mechanics::ToolKind::Beam,
                 ToolKind::Dial => mechanics::ToolKind::Dial,
@@ -224,14 +283,30 @@ fn tool(own: &mut Reader<'_>, ids: &mut BTreeSet<String>) -> Option<Tool> {
     }
     let kind = own.needed_text("kind").and_then(|typed| kind(&typed));
     let title = own.text("title").map(|typed| typed.text);
-    let capacity = own.needed_text("capacity");
+    // A kind that could not be read is taken for one with a torque: what is wrong is said once.
+    let has_torque = kind.is_none_or(ToolKind::has_torque);
+    let capacity = if has_torque {
+        own.needed_text("capacity")
+    } else {
+        none_of(own, kind);
+        None
+    };
     let capacity_torque = capacity.as_ref().and_then(torque);
-    let lowest = own.text("lowest");
+    let lowest = has_torque.then(|| own.text("lowest")).flatten();
     let lowest_torque = lowest.as_ref().and_then(torque);
     let step = own.text("step");
-    let step_torque = step.as_ref().and_then(torque);
     let accuracy = own.text("accuracy");
-    let accuracy_ppm = accuracy.as_ref().and_then(share);
+    let (step_torque, accuracy_ppm) = if kind == Some(ToolKind::AngleGauge) {
+        // Both in degrees; they are recorded as stated.
+        let _ = step.as_ref().and_then(angle);
+        let _ = accuracy.as_ref().and_then(angle);
+        (None, None)
+    } else {
+        (
+            step.as_ref().and_then(torque),
+            accuracy.as_ref().and_then(share),
+        )
+    };
     let calibrated = date(own, "calibrated");
     let due = date(own, "due");
     if let (Some(calibrated), Some(due)) = (calibrated, due)
@@ -252,18 +327,41 @@ fn tool(own: &mut Reader<'_>, ids: &mut BTreeSet<String>) -> Option<Tool> {
             "lowest < capacity",
         );
     }
+    let lines = if kind == Some(ToolKind::Stream) {
+        lines(own)
+    } else {
+        if own.has("lines") && kind.is_some() {
+            own.key_place("lines").error(
+                format!("[tool.lines] of {}, which sends no lines", own.of),
+                "here",
+                "it belongs to a tool of kind = \"stream\"",
+            );
+        }
+        let _ = own.raw("lines");
+        None
+    };
     own.finish(|_| None);
-    let (id, kind, capacity, capacity_torque) = (id?, kind?, capacity?, capacity_torque?);
+    let (id, kind) = (id?, kind?);
+    let (capacity_torque, capacity_text) = if has_torque {
+        (capacity_torque?, capacity?.text)
+    } else {
+        (Torque::ZERO, String::new())
+    };
     Some(Tool {
         id: id.text,
         kind,
         title,
         capacity: capacity_torque,
-        capacity_text: capacity.text,
+        capacity_text,
         // 20 % of capacity for click and dial: common practice, no source. An adapter or beam says its own.
         lowest: lowest_torque.unwrap_or(match kind {
             ToolKind::Click | ToolKind::Dial => capacity_torque.scaled(1, 5),
-            ToolKind::Adapter | ToolKind::Beam => Torque::ZERO,
+            ToolKind::Adapter
+            | ToolKind::Stream
+            | ToolKind::Display
+            | ToolKind::Beam
+            | ToolKind::AngleGauge
+            | ToolKind::Hand => Torque::ZERO,
         }),
         lowest_text: lowest.map(|typed| typed.text),
         step: step_torque,
@@ -272,19 +370,34 @@ fn tool(own: &mut Reader<'_>, ids: &mut BTreeSet<String>) -> Option<Tool> {
         accuracy_text: accuracy.map(|typed| typed.text),
         calibrated,
         due,
+        lines,
     })
 }
 
+/// A range of torque where there can be none.
+fn none_of(own: &mut Reader<'_>, kind: Option<ToolKind>) {
+    for key in ["capacity", "lowest"] {
+        if own.has(key) {
+            own.key_place(key).error(
+                format!(
+                    "`{key}` of {}, a tool of kind `{}`, which tells no torque",
+                    own.of,
+                    kind.map_or("", ToolKind::word)
+                ),
+                "here",
+                format!("leave `{key}` out"),
+            );
+        }
+        let _ = own.raw(key);
+    }
+}
+
 fn kind(typed: &Typed<'_>) -> Option<ToolKind> {
-    const KINDS: [ToolKind; 4] = [
-        ToolKind::Adapter,
-        ToolKind::Click,
-        ToolKind::Beam,
-        ToolKind::Dial,
-    ];
-    let found = KINDS.into_iter().find(|kind| kind.word() == typed.text);
+    let found = ToolKind::ALL
+        .into_iter()
+        .find(|kind| kind.word() == typed.text);
     if found.is_none() {
-        let words = KINDS.map(ToolKind::word);
+        let words = ToolKind::ALL.map(ToolKind::word);
         typed.place.error(
             format!("unknown kind of tool `{}`", typed.text),
             "here",

@@ -5,13 +5,14 @@
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::ops::Range;
 
-use evendraw_core::procedure::{Prevailing, Procedure, StageKind};
+use evendraw_core::procedure::{Evidence, Prevailing, Procedure, Stage, StageKind};
 use evendraw_core::unit::Torque;
 
-use super::build::{Part, Tool};
+use super::build::{Part, Tool, ToolKind};
 use super::diagnostic::Diagnostics;
 use super::joint::{Joint, JointPlan, Share};
 use super::quantity::newton_meters;
+use super::stage::{StagePlan, evidence_word};
 use crate::limits::DIAGNOSTICS_KEPT;
 
 /// What is known when every joint has been read, and who is told.
@@ -274,6 +275,44 @@ impl Check<'_> {
         }
     }
 
+    /// A stage that asks for better evidence than a tool it names gives, or than any tool of the plan.
+    fn gives_enough(&self, stage: &Stage, written: &StagePlan) {
+        let word = evidence_word(stage.evidence);
+        let falls_short = |tool: &&Tool| tool.kind.evidence() < stage.evidence;
+        let named = self
+            .tools
+            .iter()
+            .filter(|tool| written.tools.contains(&tool.id));
+        for tool in named.filter(falls_short) {
+            self.to.error(
+                &written.place,
+                format!(
+                    "stage {} asks for evidence = \"{word}\", and its tool `{}` of kind `{}` gives \"{}\" at best",
+                    written.number,
+                    tool.id,
+                    tool.kind.word(),
+                    evidence_word(tool.kind.evidence())
+                ),
+                "here",
+                format!("name a tool that gives it: kinds {}", kinds_for(stage.evidence)),
+            );
+        }
+        if written.tools.is_empty()
+            && !self.tools.is_empty()
+            && self.tools.iter().all(|tool| falls_short(&tool))
+        {
+            self.to.warning(
+                &written.place,
+                format!(
+                    "stage {} asks for evidence = \"{word}\", and no tool of the plan gives it",
+                    written.number
+                ),
+                "here",
+                format!("list one that does: kinds {}", kinds_for(stage.evidence)),
+            );
+        }
+    }
+
     /// A stage that no tool of the plan reaches.
     fn reach(&self, joint: &Joint) {
         for plan in &joint.plans {
@@ -296,6 +335,7 @@ impl Check<'_> {
                         );
                     }
                 }
+                self.gives_enough(stage, written);
                 let Some(torque) = greatest(&stage.kind) else {
                     continue;
                 };
@@ -304,6 +344,7 @@ impl Check<'_> {
                     .tools
                     .iter()
                     .filter(|tool| written.tools.is_empty() || written.tools.contains(&tool.id))
+                    .filter(|tool| tool.kind.has_torque())
                     .collect();
                 if usable.is_empty() || usable.iter().any(|tool| tool.reaches(torque)) {
                     continue;
@@ -392,6 +433,14 @@ fn running_at(procedure: &Procedure, stage: u8) -> Torque {
             _ => None,
         })
         .unwrap_or(Torque::ZERO)
+}
+
+/// The kinds of tool that give evidence of this kind.
+fn kinds_for(evidence: Evidence) -> String {
+    let kinds = ToolKind::ALL
+        .into_iter()
+        .filter(|kind| kind.evidence() >= evidence);
+    kinds.map(ToolKind::word).collect::<Vec<_>>().join(", ")
 }
 
 /// The torque that a tool must reach for a stage, without a running torque.

@@ -3,6 +3,7 @@
 //! Knows nothing of the plan's meaning: it turns a place in the text into a line, a column and a caret. However much is wrong,
 //! what is kept and shown is bounded by `crate::limits`.
 
+use std::borrow::Cow;
 use std::cell::{Cell, RefCell};
 use std::collections::HashSet;
 use std::fmt;
@@ -18,6 +19,7 @@ use miette::{
 use crate::limits::{
     DIAGNOSTICS_KEPT, DIAGNOSTICS_SHOWN, LINE_SHOWN, NEAREST_LETTERS_MAX, WORDS_SHOWN, counted,
 };
+use crate::words::{escape, hides, visible, visible_lines};
 
 /// Whether a diagnostic refuses the plan or asks a question.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -107,12 +109,15 @@ impl miette::Diagnostic for Diagnostic {
     }
 
     fn source_code(&self) -> Option<&dyn SourceCode> {
-        Some(&*self.source)
+        Some(self.source.escaped.as_deref().unwrap_or(&*self.source))
     }
 
     fn labels(&self) -> Option<Box<dyn Iterator<Item = LabeledSpan> + '_>> {
         let label = (!self.here.is_empty()).then(|| self.here.clone());
-        let shown = self.source.shown(&self.place);
+        let shown = match &self.source.escaped {
+            Some(escaped) => escaped.shown(&self.source.in_escaped(&self.place)),
+            None => self.source.shown(&self.place),
+        };
         Some(Box::new(std::iter::once(LabeledSpan::new(
             label,
             shown.start,
@@ -285,6 +290,9 @@ impl Diagnostics {
         if heap.list.len() < DIAGNOSTICS_KEPT {
             for words in [&mut found.what, &mut found.here, &mut found.allowed] {
                 cut(words);
+                if let Cow::Owned(shown) = visible_lines(words) {
+                    *words = shown;
+                }
             }
             heap.list.push(found);
         }
@@ -412,16 +420,64 @@ fn cut(words: &mut String) {
     *words = short;
 }
 
+/// A text with its lines as they are and all that hides shown, if there is any; and where it grew.
+fn escaped(text: &str, longer: &mut Vec<(usize, usize)>) -> Option<String> {
+    let is_shown = |(at, c): (usize, char)| match c {
+        '\n' | '\t' => false,
+        '\r' => !text.get(at..).is_some_and(|rest| rest.starts_with("\r\n")),
+        c => hides(c),
+    };
+    if !text.char_indices().any(is_shown) {
+        return None;
+    }
+    let mut out = String::with_capacity(text.len().saturating_mul(2));
+    for (at, c) in text.char_indices() {
+        if is_shown((at, c)) {
+            escape(c, &mut out);
+            let behind = at.saturating_add(c.len_utf8());
+            longer.push((behind, out.len().saturating_sub(behind)));
+        } else {
+            out.push(c);
+        }
+    }
+    Some(out)
+}
+
 /// The text of the file, with its lines found once.
 struct Source {
     name: String,
     text: String,
     /// Where each line begins.
     lines: Vec<usize>,
+    /// What is shown of it, where something in it would steer the terminal that shows it.
+    escaped: Option<Box<Source>>,
+    /// Behind each byte that is escaped: where that is, and how much longer all that is shown so far is.
+    longer: Vec<(usize, usize)>,
 }
 
 impl Source {
     fn new(name: &str, text: &str) -> Self {
+        let name = &visible(name);
+        let mut longer = Vec::new();
+        let escaped = escaped(text, &mut longer);
+        Self {
+            escaped: escaped.map(|text| Box::new(Self::plain(name, &text))),
+            longer,
+            ..Self::plain(name, text)
+        }
+    }
+
+    /// Where a place of the text is in what is shown of it.
+    fn in_escaped(&self, place: &Range<usize>) -> Range<usize> {
+        let moved = |at: usize| {
+            let passed = self.longer.partition_point(|&(behind, _)| behind <= at);
+            let more = passed.checked_sub(1).and_then(|last| self.longer.get(last));
+            at.saturating_add(more.map_or(0, |&(_, more)| more))
+        };
+        moved(place.start)..moved(place.end)
+    }
+
+    fn plain(name: &str, text: &str) -> Self {
         let after_ends = text
             .match_indices('\n')
             .map(|(at, end)| at.saturating_add(end.len()));
@@ -429,6 +485,8 @@ impl Source {
             name: name.to_owned(),
             text: text.to_owned(),
             lines: std::iter::once(0).chain(after_ends).collect(),
+            escaped: None,
+            longer: Vec::new(),
         }
     }
 

@@ -8,6 +8,7 @@ mod metal;
 mod printed_for;
 mod read;
 mod steps;
+mod watched;
 
 use std::collections::BTreeMap;
 use std::fmt;

@@ -129,12 +129,12 @@ fn build() -> Value {
 fn tool() -> Value {
     let day = json!({ "description": "A day: 2026-05-04." });
     object(
-        &["id", "kind", "capacity"],
+        &["id", "kind"],
         vec![
             ("id", text("The number painted on it.")),
             (
                 "kind",
-                json!({ "enum": ["adapter", "click", "beam", "dial"] }),
+                json!({ "enum": ["adapter", "stream", "display", "click", "beam", "dial", "angle-gauge", "hand"] }),
             ),
             ("title", text("What it is called.")),
             ("capacity", described("quantity", "Highest torque.")),
@@ -152,8 +152,48 @@ fn tool() -> Value {
             ("accuracy", text("Share of the reading: \"2 %\".")),
             ("calibrated", day.clone()),
             ("due", day),
+            ("lines", lines()),
         ],
     )
+}
+
+fn lines() -> Value {
+    let mut schema = object(
+        &[],
+        vec![
+            (
+                "columns",
+                json!({
+                    "description": "What a line holds, in order: time_s, time_ms, time_us, torque_ and its unit, angle_deg, angle_turns, skip. The instrument's own header where not given.",
+                    "type": "array",
+                    "maxItems": 32,
+                    "items": { "type": "string", "pattern": "^(skip|time_(s|ms|us|µs)|torque_.+|angle_.+)$" },
+                }),
+            ),
+            (
+                "separator",
+                json!({ "type": "string", "minLength": 1, "maxLength": 1, "description": "What stands between columns; a blank stands for any run of blanks. A comma where not given, a semicolon with a decimal comma." }),
+            ),
+            (
+                "decimal",
+                json!({ "enum": ["point", "comma"], "description": "The decimal mark." }),
+            ),
+            (
+                "positive",
+                json!({ "enum": ["clockwise", "counter-clockwise", "tightening"], "description": "Which way a positive reading pulls." }),
+            ),
+            (
+                "rate",
+                json!({ "type": "string", "pattern": "^ *[0-9.]+ *k?Hz *$", "description": "Lines a second of an instrument that prints no time: \"200 Hz\". The time of arrival where not given." }),
+            ),
+            (
+                "baud",
+                json!({ "type": "integer", "minimum": 300, "maximum": 4_000_000, "description": "Bits a second of the serial port; 115,200 where not given." }),
+            ),
+        ],
+    );
+    schema["description"] = json!("How a tool of kind stream prints its readings.");
+    schema
 }
 
 fn part() -> Value {
@@ -434,6 +474,10 @@ fn stage() -> Value {
             (
                 "tool",
                 json!({ "description": "Tools to use, by id.", "anyOf": [ { "type": "string" }, { "type": "array", "items": { "type": "string" } } ] }),
+            ),
+            (
+                "evidence",
+                json!({ "enum": ["any", "setting", "reading", "curve"], "description": "The least evidence that will do; any by default." }),
             ),
             ("mock_up", flag("A trial that must come apart again.")),
             (

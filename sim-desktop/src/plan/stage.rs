@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of the other joints, and nothing of the state of the work.
 
+mod evidence;
 mod kind;
 mod names;
 mod read;
@@ -10,6 +11,7 @@ use evendraw_core::procedure::TorqueWindow;
 
 use super::place::Order;
 
+pub use evidence::evidence_word;
 pub(super) use names::{fasteners_named, order, places, together};
 pub(super) use read::{Around, Pass, Read, overrides_of, read};
 
@@ -72,6 +74,8 @@ pub struct StagePlan {
     pub on_under: Option<String>,
     /// Tools that the plan names for it.
     pub tools: Vec<String>,
+    /// The least evidence that it asks for, in the plan's word; none where any will do.
+    pub evidence: Option<&'static str>,
     /// The torque windows as printed, where the plan is guarded and those of the procedure are drawn in: the stage's own, and those of
     /// single fasteners.
     pub printed_windows: Vec<(Option<u8>, TorqueWindow)>,
@@ -152,6 +156,13 @@ impl StagePlan {
         }
         if let Some(due) = &self.due {
             line.push_str(&format!(", {due}"));
+        }
+        if let Some(evidence) = self.evidence {
+            line.push_str(match evidence {
+                "curve" => ", with a curve",
+                "reading" => ", with a value read",
+                _ => ", with a tool that is set",
+            });
         }
         line
     }

@@ -332,7 +332,12 @@ impl Answers {
 pub fn is_about_the_tool(held: &Held) -> bool {
     matches!(
         held,
-        Held::ToolUnknown { .. } | Held::ToolRange { .. } | Held::ToolOverdue { .. }
+        Held::ToolUnknown { .. }
+            | Held::ToolRange { .. }
+            | Held::ToolNotNamed { .. }
+            | Held::ToolUnsuited { .. }
+            | Held::ToolEvidence { .. }
+            | Held::ToolOverdue { .. }
     )
 }
 

@@ -14,11 +14,13 @@ use std::fmt;
 use std::io::{self, BufRead, Write};
 
 use crate::limits::{TRACE_BYTES_MAX, TRACE_LINE_BYTES_MAX, TRACE_SAMPLES_MAX, counted, read_line};
+use crate::lines::LineParser;
+use crate::lines::format::{TRACE_COLUMNS, short};
 use evendraw_core::sample::Sample;
-use evendraw_core::unit::{Instant, MAGNITUDE_MAX, Rotation, Torque};
+use evendraw_core::unit::{Instant, Rotation, Torque};
 
 /// The header, in this order.
-pub const COLUMNS: [&str; 3] = ["time_s", "torque_Nm", "angle_deg"];
+pub const COLUMNS: [&str; 3] = TRACE_COLUMNS;
 
 /// Longest trace that is read, in s: a day.
 const TIME_MAX: f64 = 86_400.0;
@@ -90,6 +92,7 @@ pub fn read(mut file: impl BufRead) -> Result<Vec<(Instant, Sample)>, TraceFileE
     let mut samples = Vec::new();
     let mut first_time = None;
     let mut last_time = f64::NEG_INFINITY;
+    let parser = LineParser::of_trace();
     let mut has_header = false;
     let mut bytes = Vec::new();
     let mut length = 0_u64;
@@ -138,35 +141,13 @@ pub fn read(mut file: impl BufRead) -> Result<Vec<(Instant, Sample)>, TraceFileE
             has_header = true;
             continue;
         }
-        let mut fields = text.split(',').map(str::trim);
-        let mut row = [0.0; 3];
-        for (index, (value, name)) in row.iter_mut().zip(COLUMNS).enumerate() {
-            let column = format!("column {} ({name})", index + 1);
-            let field = fields
-                .next()
-                .ok_or_else(|| fault(&column, text, format!("3 columns: {}", COLUMNS.join(","))))?;
-            *value = number(field).ok_or_else(|| {
-                fault(
-                    &column,
-                    field,
-                    "a decimal number with a point, like 12.5 or -0.03".to_owned(),
-                )
-            })?;
-            let most = if index == 0 {
-                f64::INFINITY
-            } else {
-                f64::from(MAGNITUDE_MAX) / 1_000.0
-            };
-            if value.abs() > most {
-                return Err(fault(&column, field, format!("-{most} to {most}")));
-            }
-        }
-        if fields.next().is_some() {
-            let count = text.split(',').count();
-            let allowed = "3 columns; numbers with a decimal point, not a comma".to_owned();
-            return Err(fault(&format!("{count} columns"), text, allowed));
-        }
-        let [time, torque, angle] = row;
+        let row = parser
+            .row(text)
+            .map_err(|error| fault(&error.column, &error.given, error.allowed))?;
+        let (time, angle) = (
+            row.time_s.unwrap_or_default(),
+            row.angle_deg.unwrap_or_default(),
+        );
         let start = *first_time.get_or_insert(time);
         if time < last_time {
             let allowed = format!("times that never go back; the row before is at {last_time}");
@@ -181,7 +162,7 @@ pub fn read(mut file: impl BufRead) -> Result<Vec<(Instant, Sample)>, TraceFileE
             return Err(fault("one too many", text, allowed));
         }
         last_time = time;
-        samples.push((instant(time - start), sample(torque, angle)));
+        samples.push((instant(time - start), sample(row.torque_nm, angle)));
     }
     if samples.is_empty() {
         Err(TraceFileError::Empty)
@@ -274,33 +255,10 @@ fn thousandths(value: i32) -> String {
     )
 }
 
-/// A finite decimal number; `inf`, `nan` and the like are none.
-fn number(field: &str) -> Option<f64> {
-    let is_decimal =
-        |byte: u8| byte.is_ascii_digit() || matches!(byte, b'+' | b'-' | b'.' | b'e' | b'E');
-    if field.bytes().all(is_decimal) {
-        field.parse().ok().filter(|value: &f64| value.is_finite())
-    } else {
-        None
-    }
-}
-
-/// Enough of a text to recognise it.
-fn short(text: &str) -> String {
-    let mut start: String = text
-        .chars()
-        .take(60)
-        .filter(|character| !character.is_control())
-        .collect();
-    if text.chars().count() > 60 {
-        start.push('…');
-    }
-    start
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use evendraw_core::unit::MAGNITUDE_MAX;
     use proptest::prelude::*;
 
     fn fault(text: &str) -> String {

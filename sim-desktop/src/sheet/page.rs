@@ -11,7 +11,7 @@ use crate::job::status::{
 };
 use crate::mark::Mark;
 use crate::outputs::PAGE_BY;
-use crate::words::DEMO;
+use crate::words::{DEMO, visible_lines};
 
 const STYLE: &str = include_str!("sheet.css");
 
@@ -46,7 +46,7 @@ pub fn page(model: &Sheet) -> String {
 
 /// One self-contained file.
 pub(super) fn document(title: &str, class: &str, body: &Markup) -> String {
-    html! {
+    let page = html! {
         (DOCTYPE)
         html lang="en" {
             head {
@@ -59,7 +59,8 @@ pub(super) fn document(title: &str, class: &str, body: &Markup) -> String {
             body class=(class) { (symbols()) (body) }
         }
     }
-    .into_string()
+    .into_string();
+    visible_lines(&page).into_owned()
 }
 
 pub(super) fn rehearsal_band() -> Markup {

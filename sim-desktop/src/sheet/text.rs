@@ -8,7 +8,7 @@ use super::page::in_order;
 use super::{CAUTION, Sheet, summary};
 use crate::job::status::{Item, JointStatus, counted};
 use crate::mark::Mark;
-use crate::words::DEMO;
+use crate::words::{DEMO, visible};
 
 const WIDTH: usize = 100;
 
@@ -107,7 +107,7 @@ struct Lines(String);
 
 impl Lines {
     fn line(&mut self, text: &str) {
-        self.0.push_str(text.trim_end());
+        self.0.push_str(&visible(text.trim_end()));
         self.0.push('\n');
     }
 

@@ -19,7 +19,7 @@ use evendraw_core::link::{
 use evendraw_core::procedure::Procedure;
 use evendraw_core::record::{Entry, RULES};
 use evendraw_core::sample::Sample;
-use evendraw_core::session::{Input, Next, Refusal, Session};
+use evendraw_core::session::{Input, Next, Readout, Refusal, Session};
 use evendraw_core::trace::Point;
 use evendraw_core::tracker::Cue;
 use evendraw_core::unit::{Instant, Rotation, Torque};
@@ -292,15 +292,16 @@ impl Board {
                     continue;
                 }
                 Heard::Question(Request::Tell(tell)) => {
-                    let (what, which, value, text) =
-                        (tell.what, tell.which, tell.value, tell.text.to_owned());
+                    let text = tell.text.to_owned();
                     let tell = Tell {
-                        what,
-                        which,
-                        value,
+                        what: tell.what,
+                        which: tell.which,
+                        value: tell.value,
+                        second: tell.second,
                         text: &text,
                     };
-                    let reply = match tell.input().map(|input| self.apply(input)) {
+                    let mut readout = Readout::NOTHING;
+                    let reply = match tell.input(&mut readout).map(|input| self.apply(input)) {
                         Some(None) => Reply::Told,
                         _ => Reply::Refused {
                             why: Refused::Session,

@@ -4,8 +4,8 @@ use egui::Key;
 use egui::accesskit::Role;
 use egui_kittest::kittest::Queryable as _;
 use evendraw::desk::model::Model;
-use evendraw::store::Purpose;
 use evendraw::desk::view::{Ask, JointView, Mark};
+use evendraw::store::Purpose;
 
 use crate::drive::{
     COVER, Folder, cover, joint, one_verdict, press, record, to_the_end, verdicts, wait_until,
@@ -551,7 +551,10 @@ fn a_recorded_trace_is_judged_as_work_in_a_journal_of_its_own() {
     model.carry_out(Ask::Trace(file.clone()));
     model.tick(0.0);
     let told = model.view().notice.clone().expect("it is said");
-    assert!(told.bad && told.words.contains("belong to work"), "{told:?}");
+    assert!(
+        told.bad && told.words.contains("belong to work"),
+        "{told:?}"
+    );
     assert!(model.view().status.rehearsal && !folder.path().join("cover.evj").exists());
     model.begin(Purpose::Job);
     model.carry_out(Ask::OpenJoint("cover".to_owned()));

@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use evendraw_core::procedure::{
-    AngleWindow, EngineState, Fastener, Hand, Moment, Parts, Policy, Prevailing, Procedure, Redo,
-    Reuse, Stage, StageKind, Step, Terms, TorqueWindow,
+    AngleWindow, EngineState, Evidence, Fastener, Hand, Moment, Parts, Policy, Prevailing,
+    Procedure, Redo, Reuse, Stage, StageKind, Step, Terms, TorqueWindow,
 };
 use evendraw_core::text::Label;
 use evendraw_core::unit::{Angle, Length, Span, Torque};
@@ -194,6 +194,12 @@ fn stage(script: &str, words: &[&str]) -> Stage {
         on_under: policy("under"),
         any_order: words.contains(&"any-order"),
         mock_up: words.contains(&"mock-up"),
+        evidence: match option("evidence") {
+            Some("setting") => Evidence::Setting,
+            Some("reading") => Evidence::Reading,
+            Some("curve") => Evidence::Curve,
+            _ => Evidence::Any,
+        },
         ..Stage::new(kind)
     }
 }

@@ -4,9 +4,11 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use evendraw_core::procedure::{EngineState, Procedure};
-use evendraw_core::record::{Added, Attempt, Decision, Doubt, Entry, Manner, Record, Role, Seen};
+use evendraw_core::record::{
+    Added, Attempt, Decision, Doubt, Entry, Manner, Record, Role, Seen, Way,
+};
 use evendraw_core::sample::{Fault, Sample};
-use evendraw_core::session::{Input, Next, Outcome, Session};
+use evendraw_core::session::{Input, Next, Outcome, Readout, Session};
 use evendraw_core::unit::{Angle, Instant, Length, Torque};
 use evendraw_core::verdict::{Reason, Reasons, Verdict};
 
@@ -164,6 +166,21 @@ impl<'p> Run<'p> {
                 let step = self.step(word(0));
                 self.send(Input::Confirm { step }, &mut told);
             }
+            "read" => self.read(script, rest, &mut told),
+            "set" => {
+                let step = self.step(word(0));
+                let torque = |text| Torque::from_millinewton_meters(milli(text));
+                let stands_for = rest.iter().find_map(|word| word.strip_prefix("for="));
+                self.send(
+                    Input::BySetting {
+                        step,
+                        setting: torque(word(1)),
+                        stands_for: torque(stands_for.unwrap_or(word(1))),
+                        moved: rest.contains(&"moved"),
+                    },
+                    &mut told,
+                );
+            }
             "paper" => {
                 let step = self.step(word(0));
                 self.send(Input::Paper { step }, &mut told);
@@ -319,7 +336,8 @@ impl<'p> Run<'p> {
                 let wrong = wrong.and_then(|entry| Some(entry.record.attempt()?.fastener));
                 self.send(Input::Reassign { of, fastener }, &mut told);
                 // The metal was another one all the time.
-                let is_moved = self.kept.last().map(|last| last.record.puts_right()) == Some(Some(of));
+                let is_moved =
+                    self.kept.last().map(|last| last.record.puts_right()) == Some(Some(of));
                 if let Some(wrong) = wrong.filter(|_| is_moved)
                     && let Some(left) = self.left_at.remove(&wrong)
                 {
@@ -366,6 +384,39 @@ impl<'p> Run<'p> {
             told.push(format!("next {}", self.next()));
         }
         told
+    }
+
+    /// `read 1/2 display 48.2 angle=91 moved`: a step, a way, and what was read.
+    fn read(&mut self, script: &str, words: &[&str], told: &mut Vec<String>) {
+        let [step, way, rest @ ..] = words else {
+            panic!("{script}: read {words:?} wants a step and a way");
+        };
+        let number = |text: &str| text.parse::<f64>().is_ok().then(|| milli(text));
+        let angle = rest.iter().find_map(|word| word.strip_prefix("angle="));
+        let readout = Readout {
+            way: match *way {
+                "display" => Way::Display,
+                "eye" => Way::Eye,
+                "gauge" => Way::Gauge,
+                "mark" => Way::Mark,
+                other => panic!("{script}: what way is `{other}`?"),
+            },
+            torque: rest
+                .first()
+                .and_then(|text| number(text))
+                .map(Torque::from_millinewton_meters),
+            angle: angle.map(|text| Angle::from_millidegrees(milli(text))),
+            moved: rest.contains(&"moved"),
+            stated: "",
+        };
+        let step = self.step(step);
+        self.send(
+            Input::Read {
+                step,
+                readout: &readout,
+            },
+            told,
+        );
     }
 
     /// What the fastener under the tool was left at, for the hand.
@@ -475,6 +526,29 @@ impl<'p> Run<'p> {
                 format!("{} was on: {}", own.of, self.attempt(&own.attempt))
             }
             Record::Withdrawn(own) => format!("{} withdrawn `{}`", own.of, own.reason),
+            Record::Read(read) => format!(
+                "read {} try {} {:?} {}{} torque {} angle {}{}{}",
+                self.step_name(read.step),
+                read.attempt,
+                read.way,
+                verdict(read.verdict),
+                reasons(read.reasons),
+                read.torque.map_or("-".to_owned(), newton_meters),
+                read.angle.map_or("-".to_owned(), degrees),
+                if read.moved { " moved" } else { "" },
+                added(read.prevailing),
+            ),
+            Record::BySetting(set) => format!(
+                "by setting {} try {} {}{} {} for {}{}{}",
+                self.step_name(set.step),
+                set.attempt,
+                verdict(set.verdict),
+                reasons(set.reasons),
+                newton_meters(set.setting),
+                newton_meters(set.stands_for),
+                if set.moved { " moved" } else { "" },
+                added(set.prevailing),
+            ),
             Record::Running(running) => format!(
                 "running torque {} {} {}",
                 self.label(running.fastener),

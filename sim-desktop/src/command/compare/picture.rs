@@ -5,6 +5,7 @@
 use maud::{PreEscaped, html};
 
 use crate::bench::compare::{Ranked, answers};
+use crate::words::visible_lines;
 
 /// Characters of the longest bar in the terminal.
 const BAR_MAX: f64 = 24.0;
@@ -36,7 +37,7 @@ pub(super) fn svg(title: &str, ranked: &[Ranked]) -> String {
     let rows = u32::try_from(ranked.len()).map_or(0.0, f64::from);
     let (width, height) = (LEFT + WIDTH + BEHIND, 136.0 + rows * ROW);
     let at = |share: f64| format!("{:.1}", LEFT + share / most * WIDTH);
-    html! {
+    let picture = html! {
         svg xmlns="http://www.w3.org/2000/svg" width=(format!("{width:.0}")) height=(format!("{height:.0}"))
             viewBox=(format!("0 0 {width:.0} {height:.0}")) font-family="sans-serif" font-size="14" role="img" {
             title { (title) }
@@ -68,7 +69,8 @@ pub(super) fn svg(title: &str, ranked: &[Ranked]) -> String {
             }
         }
     }
-    .into_string()
+    .into_string();
+    visible_lines(&picture).into_owned()
 }
 
 fn whole(value: f64) -> usize {

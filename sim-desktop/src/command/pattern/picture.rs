@@ -194,7 +194,8 @@ fn shortened(from: (f64, f64), to: (f64, f64), by: f64) -> (f64, f64) {
 }
 
 fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;")
+    crate::words::visible(text)
+        .replace('&', "&amp;")
         .replace('<', "&lt;")
         .replace('>', "&gt;")
 }

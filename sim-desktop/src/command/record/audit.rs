@@ -2,7 +2,7 @@
 //!
 //! Reports and changes nothing. Knows nothing of rules.
 
-use evendraw_core::audit::{Finding, audit};
+use evendraw_core::audit::{Finding, audit, audit_told};
 use evendraw_core::ledger::Ledger;
 use evendraw_core::record::{Attempt, Entry, RULES, Record};
 use evendraw_core::session::Session;
@@ -10,8 +10,8 @@ use serde_json::json;
 
 use super::named::Journal;
 use super::{CommandError, Done, Output};
-use crate::job::status::telling::attempt_line;
-use crate::job::status::{CurveState, Names, plan_of, state_of_curve};
+use crate::job::status::telling::line;
+use crate::job::status::{CurveState, Names, attempt_of, plan_of, state_of_curve};
 use crate::plan::{Joint, JointPlan};
 use crate::words;
 
@@ -51,14 +51,23 @@ pub(super) fn run(
                 {
                     older.push(started.rules);
                 }
-                Record::Attempt(attempt) => {
+                record => {
+                    let Some(attempt) = attempt_of(record) else {
+                        continue;
+                    };
                     let before = before(joint, joint_plan, entries.get(..at).unwrap_or_default());
-                    let finding = audit(&joint_plan.procedure, &before, attempt);
-                    let trace = state_of_curve(&journal.traces, entry, attempt);
+                    let procedure = &joint_plan.procedure;
+                    let finding = match record {
+                        Record::Read(read) => audit_told(procedure, &before, &attempt, read.told()),
+                        Record::BySetting(set) => {
+                            audit_told(procedure, &before, &attempt, set.told())
+                        }
+                        _ => audit(procedure, &before, &attempt),
+                    };
+                    let trace = state_of_curve(&journal.traces, entry, &attempt);
                     count.add(finding, trace);
-                    tell(names, entry, attempt, finding, trace, out)?;
+                    tell(names, entry, &attempt, finding, trace, out)?;
                 }
-                _ => {}
             }
         }
     }
@@ -152,6 +161,6 @@ fn tell(
     out.line(format_args!(
         "{}, {}; {what}",
         names.joint(entry.joint),
-        attempt_line(names, entry.joint, attempt)
+        line(names, entry)
     ))
 }

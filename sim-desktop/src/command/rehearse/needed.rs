@@ -62,7 +62,7 @@ fn tools(job: &Job, only: Option<u8>, out: &mut Output<'_>) -> Result<(), Comman
             Record::Tool(tool) => {
                 in_hand.insert(entry.joint, tool.id.as_str());
             }
-            Record::Attempt(_) => {
+            Record::Attempt(_) | Record::Read(_) | Record::BySetting(_) => {
                 if let Some(tool) = in_hand.get(&entry.joint) {
                     *pulls.entry(tool).or_default() += 1;
                 }

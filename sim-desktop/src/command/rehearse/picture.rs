@@ -14,6 +14,7 @@ use crate::plan::Joint;
 use crate::rehearsal::JointResult;
 use crate::rehearsal::result::Curve;
 use crate::rehearsal::trace_file::file_word;
+use crate::words::visible_lines;
 
 /// The kinds of pictures.
 const KINDS: [&str; 3] = ["clamps", "torque-angle", "map"];
@@ -51,7 +52,7 @@ pub(super) fn write(
     let mut names = Vec::new();
     for (kind, picture) in pictures {
         let path = file(folder, joint, kind);
-        outputs::write(&path, &picture.into_string(), over)?;
+        outputs::write(&path, &visible_lines(&picture.into_string()), over)?;
         names.push(path);
     }
     Ok(names)

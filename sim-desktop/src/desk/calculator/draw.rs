@@ -4,6 +4,7 @@
 
 use egui::{Align2, Pos2, Rect, Shape, Stroke, StrokeKind, Ui, Vec2, pos2, vec2};
 
+use super::super::ink::Ink as _;
 use crate::desk::calculation::{Figures, Load, Matched, Ordered, Set};
 use crate::desk::theme::{self, BODY, Colours, GAP, HEAD, NOTE};
 use crate::desk::widgets::{self, cut_top, line, number, paragraph};
@@ -174,7 +175,7 @@ fn dimension(painter: &egui::Painter, colours: &Colours, from: Pos2, to: Pos2, w
             ));
         }
     }
-    let galley = painter.layout_no_wrap(words.to_owned(), theme::strong(NOTE + 1.0), colours.ink);
+    let galley = painter.words_in_line(words, theme::strong(NOTE + 1.0), colours.ink);
     let room = painter.clip_rect();
     let left = (f32::midpoint(from.x, to.x) - galley.size().x / 2.0)
         .min(room.right() - galley.size().x - 4.0)
@@ -251,7 +252,7 @@ pub(super) fn draw_preload(ui: &mut Ui, rect: Rect, load: &Load) {
         egui::Rangef::new(track.top() - 4.0, track.bottom() + 6.0),
         Stroke::new(2.0, colours.bad),
     );
-    painter.text(
+    painter.write(
         pos2(x(1.0), track.bottom() + 6.0),
         Align2::CENTER_TOP,
         "proof load",
@@ -318,7 +319,7 @@ fn profiles(ui: &Ui, rect: Rect, matched: &Matched) {
         };
         painter.add(Shape::line(points, Stroke::new(2.5, hue)));
         let y = base + side * (depth + 14.0);
-        painter.text(
+        painter.write(
             pos2(rect.left(), y),
             Align2::LEFT_CENTER,
             &matched.names[index],

@@ -86,11 +86,7 @@ impl Model {
     }
 
     /// The fastener whose turn it would be, where the step at hand is another one's that was chosen before it.
-    fn turn_of(
-        &self,
-        session: &Session<std::sync::Arc<Procedure>>,
-        step: u16,
-    ) -> Option<String> {
+    fn turn_of(&self, session: &Session<std::sync::Arc<Procedure>>, step: u16) -> Option<String> {
         let Next::Pull { step: next } = session.next() else {
             return None;
         };

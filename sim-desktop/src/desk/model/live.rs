@@ -17,6 +17,7 @@ use evendraw_core::record::{Entry, Record};
 use super::super::view::{Heard, LinkView};
 use super::start::METAL_IS_WORK;
 use super::{Hand, Model, Pull, Readings};
+use crate::job::status::attempt_of;
 use crate::link::{Adapter, Fetched, Follower, News};
 use crate::peers::Remark;
 use crate::rehearsal::station::{degrees, newton_meters};
@@ -360,8 +361,8 @@ impl Model {
                     }
                 }
                 for entry in &new {
-                    if let Some(attempt) = entry.record.attempt() {
-                        self.tell_verdict(joint, attempt);
+                    if let Some(attempt) = attempt_of(&entry.record) {
+                        self.tell_verdict(joint, &attempt);
                     }
                 }
                 self.tell_peers(joint);

@@ -9,10 +9,12 @@
 //! it is, and `answer.rs` makes the records. What a verdict advises is the core's table (`core/src/advice.rs`). Enter
 //! takes the first choice, except where values hang on the answer.
 
+use std::borrow::Cow;
+
 use evendraw_core::advice;
 use evendraw_core::audit::torque_window;
 use evendraw_core::procedure::{EngineState, Moment, StageKind};
-use evendraw_core::record::{Attempt, Decision, Record};
+use evendraw_core::record::{Attempt, Decision, Entry, Record};
 use evendraw_core::session::{Next, Session};
 use evendraw_core::unit::Span;
 use evendraw_core::verdict::Verdict;
@@ -21,7 +23,7 @@ use super::super::act::Act;
 use super::super::view::{Choice, Gauge, Prompt, Typed};
 use super::Model;
 use super::pull_view::{gauges, typed_target};
-use crate::job::status::Shown;
+use crate::job::status::{Shown, attempt_of, telling};
 use crate::job::{Held, Job};
 use crate::peers::{self, Peer};
 use crate::plan::progress::Hold;
@@ -502,22 +504,30 @@ impl Card<'_> {
         )
     }
 
-    fn last_attempt(&self, is_meant: impl Fn(&Attempt) -> bool) -> Option<&Attempt> {
+    fn last_attempt(
+        &self,
+        is_meant: impl Fn(&Attempt) -> bool,
+    ) -> Option<(&Entry, Cow<'_, Attempt>)> {
         let mut attempts = self.job.attempts(self.joint).rev();
-        attempts.find_map(|(_, attempt)| is_meant(attempt).then_some(attempt))
+        attempts.find(|(_, attempt)| is_meant(attempt))
     }
 
     fn last_words(&self, fastener: u8) -> String {
         self.last_attempt(|attempt| attempt.fastener == fastener)
-            .map_or_else(String::new, |attempt| self.attempt_words(attempt))
+            .map_or_else(String::new, |(entry, attempt)| {
+                self.attempt_words(entry, &attempt)
+            })
     }
 
     /// What an attempt came to, and the window that it was judged by.
-    fn attempt_words(&self, attempt: &Attempt) -> String {
+    fn attempt_words(&self, entry: &Entry, attempt: &Attempt) -> String {
         let shown = Shown::at(self.plan, attempt.stage);
-        let angle = attempt
-            .angle
-            .map_or_else(|| "angle unknown".to_owned(), words::angle);
+        let came = telling::told_words(shown, &entry.record).unwrap_or_else(|| {
+            let angle = attempt
+                .angle
+                .map_or_else(|| "angle unknown".to_owned(), words::angle);
+            format!("{} and {angle}", shown.reached(attempt))
+        });
         let reasons = match words::reasons(attempt.reasons) {
             reasons if reasons.is_empty() => words::verdict(attempt.verdict).to_owned(),
             reasons => reasons,
@@ -535,8 +545,7 @@ impl Card<'_> {
         };
         let added = words::added(attempt.prevailing);
         let added = added.map_or_else(String::new, |added| format!(", {added}"));
-        let torque = shown.reached(attempt);
-        format!("{torque} and {angle}{added}: {reasons}.{window}")
+        format!("{came}{added}: {reasons}.{window}")
     }
 
     /// The bar of the attempt that was judged, with its window.
@@ -565,7 +574,7 @@ impl Card<'_> {
         if let Some(prompt) = self.out_of_window(step, label) {
             return prompt;
         }
-        let Some(attempt) = self.last_attempt(|attempt| attempt.step == step) else {
+        let Some((entry, attempt)) = self.last_attempt(|attempt| attempt.step == step) else {
             let title = if label.is_empty() {
                 format!("This stage needs a decision: {}", self.sentence(step))
             } else {
@@ -589,8 +598,8 @@ impl Card<'_> {
         };
         Prompt {
             what_now,
-            gauge: self.gauge(attempt),
-            ..alert(title, self.attempt_words(attempt), &[], choices)
+            gauge: self.gauge(&attempt),
+            ..alert(title, self.attempt_words(entry, &attempt), &[], choices)
         }
     }
 
@@ -689,10 +698,8 @@ impl Card<'_> {
         let entries = self.job.entries_of(self.joint).into_iter();
         let checked = entries.rev().find_map(|entry| match &entry.record {
             Record::Rechecked(checked) if checked.step == step => Some(Some(checked)),
-            record => {
-                let attempt = record.attempt().filter(|own| own.step == step);
-                attempt.map(|_| None)
-            }
+            record if attempt_of(record).is_some_and(|own| own.step == step) => Some(None),
+            _ => None,
         })??;
         let fastener = self.fastener(step)?;
         let angle = checked.moved.map_or_else(
@@ -734,7 +741,17 @@ fn held(job: &Job, joint: u8, held: &[Held]) -> Prompt {
         match own {
             Held::Plan(Hold::Part(_)) => what_now.push("When the part has arrived: A."),
             Held::Plan(_) => what_now.push("Work on that first: F2 shows the build."),
-            Held::ToolUnknown { .. } | Held::ToolRange { .. } | Held::ToolOverdue { .. } => {
+            Held::ToolUnsuited { .. } | Held::ToolEvidence { .. } => {
+                what_now.push("Take another tool: T.");
+                let suits = job.tools_for_next(joint).first().map(|id| (*id).to_owned());
+                choices.extend(
+                    suits.map(|id| choice("1", format!("Take {id}"), Act::Tool(id.clone()))),
+                );
+            }
+            Held::ToolUnknown { .. }
+            | Held::ToolRange { .. }
+            | Held::ToolNotNamed { .. }
+            | Held::ToolOverdue { .. } => {
                 what_now.push("Take another tool: T.");
                 let suits = job.tools_for_next(joint).first().map(|id| (*id).to_owned());
                 choices.extend(

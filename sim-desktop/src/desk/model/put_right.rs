@@ -6,8 +6,8 @@ use evendraw_core::record::{Entry, Record};
 use evendraw_core::session::Input;
 
 use super::super::view::{CanPutRight, Notice};
-use super::act::short;
 use super::Model;
+use super::act::short;
 use crate::job::status::telling::line;
 use crate::store::{Fact, HostFact};
 
@@ -26,9 +26,10 @@ pub(super) enum Last {
 impl Model {
     /// Says what a key recorded, and how it is taken back; where it is of the metal, that it stays.
     pub(super) fn tell_recorded(&mut self, joint: u8, entries: &[Entry]) {
-        let said = entries.iter().rev().find(|entry| {
-            entry.joint == joint && is_said_when_recorded(&entry.record)
-        });
+        let said = entries
+            .iter()
+            .rev()
+            .find(|entry| entry.joint == joint && is_said_when_recorded(&entry.record));
         let (Some(entry), Some(job)) = (said, &self.job) else {
             return;
         };
@@ -63,10 +64,19 @@ impl Model {
     pub(super) fn take_last_back(&mut self) {
         match self.last.take() {
             Some(Last::Record(joint, of)) => {
-                self.apply_for(joint, Input::Withdraw { of, reason: "taken back at once" });
+                self.apply_for(
+                    joint,
+                    Input::Withdraw {
+                        of,
+                        reason: "taken back at once",
+                    },
+                );
             }
             Some(Last::Part(part)) => self.part_is_missing(&part),
-            None => self.say(true, "nothing was recorded just now; F4 withdraws older records"),
+            None => self.say(
+                true,
+                "nothing was recorded just now; F4 withdraws older records",
+            ),
         }
     }
 
@@ -140,8 +150,9 @@ impl Model {
                 Some(CanPutRight {
                     sequence,
                     joint: job.joint(entry.joint)?.id().to_owned(),
-                    fastener: attempt
-                        .and_then(|own| Some(job.joint(entry.joint)?.label(own.fastener).to_owned())),
+                    fastener: attempt.and_then(|own| {
+                        Some(job.joint(entry.joint)?.label(own.fastener).to_owned())
+                    }),
                 })
             }
             Fact::Host(HostFact::PartArrived { part }) if job.has_part(part) => Some(CanPutRight {
@@ -175,7 +186,9 @@ pub(super) const fn is_said_when_recorded(record: &Record) -> bool {
         | Record::Apart(_)
         | Record::Running(_)
         | Record::Reassigned(_)
-        | Record::Withdrawn(_) => true,
+        | Record::Withdrawn(_)
+        | Record::Read(_)
+        | Record::BySetting(_) => true,
         Record::Started(_)
         | Record::Begun(_)
         | Record::Attempt(_)

@@ -87,7 +87,10 @@ impl Model {
 
     /// Puts away what is in front, and asks.
     pub(super) fn ask_purpose(&mut self) {
-        if self.session().is_some_and(evendraw_core::session::Session::is_in_pull) {
+        if self
+            .session()
+            .is_some_and(evendraw_core::session::Session::is_in_pull)
+        {
             return self.say(true, "let go of the tool first");
         }
         self.start = None;

@@ -8,8 +8,8 @@ use evendraw_core::record::{Entry, Record, Role};
 use super::clock::Clock;
 use super::telling::{About, List, Names, tell};
 use super::{
-    CurveState, Item, Kept, NextJoint, PartStatus, PersonStatus, Status, View, counted, joint,
-    last, open, state_of_curve, tools,
+    CurveState, Item, Kept, NextJoint, PartStatus, PersonStatus, Status, Tally, View, counted,
+    joint, last, open, state_of_curve, tools,
 };
 use crate::mark::Mark;
 use crate::peers;
@@ -55,6 +55,11 @@ pub(super) fn status(
             .extend(exceptions(view, views, names, clock, kept));
         status.joints.push(joint::status(view, names, clock, kept));
     }
+    status.evidence = status
+        .joints
+        .iter()
+        .fold(Tally::default(), |sum, joint| sum.and(&joint.evidence))
+        .line();
     status.tools = tools::tools(&mut status.exceptions, views, clock, kept);
     status.witnessed = witnessed(&status, views);
     damage(&mut status, kept);

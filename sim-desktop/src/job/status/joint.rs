@@ -13,8 +13,8 @@ use super::clock::Clock;
 use super::sure::{with_remark, with_uncertainty};
 use super::telling::{self, List, Names, tell, verdict_mark};
 use super::{
-    AttemptRow, CheckRow, FastenerStatus, JointStatus, Kept, Shown, StageCell, StageStatus, View,
-    curve_of,
+    AttemptRow, CheckRow, FastenerStatus, How, JointStatus, Kept, Shown, StageCell, StageStatus,
+    View, attempt_of, curve_of, evidence,
 };
 use crate::mark::Mark;
 use crate::plan::{Joint, JointPlan, Order, StagePlan};
@@ -45,6 +45,7 @@ pub(super) fn status(
         note: text(view.joint.note()),
         holds: view.state.holds.clone(),
         closed_over: view.state.closed_over.clone(),
+        evidence: evidence::tally(view),
         done: view.steps().filter(settled).count(),
         steps: view.plan.procedure.steps().len(),
         next: view.next,
@@ -404,6 +405,9 @@ fn printed(plan: &StagePlan) -> String {
     put(plan.time.clone());
     put(plan.due.clone());
     put(plan.one_sweep.then(|| "in one sweep".to_owned()));
+    put(plan
+        .evidence
+        .map(|evidence| format!("evidence: {evidence}")));
     put(plan.note.clone());
     parts.join(", ")
 }
@@ -478,8 +482,7 @@ fn last_on<'e>(view: &View<'e>, step: u16) -> Option<(&'e Entry, Option<&'e str>
             Record::Done(done) if done.step == step => found = Some((entry, None)),
             Record::Measured(measured) if measured.step == step => found = Some((entry, None)),
             record => {
-                let attempt = record.attempt().filter(|attempt| attempt.step == step);
-                if attempt.is_some() {
+                if attempt_of(record).is_some_and(|attempt| attempt.step == step) {
                     found = Some((entry, tool));
                 }
             }
@@ -573,19 +576,28 @@ fn cell(view: &View<'_>, fastener: u8, number: u8) -> StageCell {
     let Some((entry, tool)) = last_on(view, index).filter(|_| state != StepState::Open) else {
         return cell;
     };
+    let shown = Shown::at(view.plan, number);
+    if let Some(how) = How::of(&entry.record) {
+        how.words().clone_into(&mut cell.evidence);
+        tool.unwrap_or_default().clone_into(&mut cell.tool);
+    }
     match &entry.record {
         Record::Attempt(attempt) => {
-            let shown = Shown::at(view.plan, number);
             cell.reached = reached(attempt, &stage.kind, shown);
             let detail = detail(attempt, &stage.kind, shown);
             cell.detail = with_remark(view, entry, attempt, detail);
-            let is_turned = matches!(
-                stage.kind,
-                StageKind::Turn { .. } | StageKind::BackOff { .. }
-            );
-            let torque = f64::from(attempt.peak.millinewton_meters()) / 1_000.0;
-            cell.torque_nm = (!is_turned && attempt.peak != Torque::ZERO).then_some(torque);
-            cell.tool = tool.unwrap_or_default().to_owned();
+            cell.torque_nm = torque_nm(attempt, &stage.kind);
+        }
+        Record::Read(read) => {
+            let attempt = read.as_attempt();
+            cell.reached = telling::read_words(shown, read);
+            let detail = words::added(read.prevailing).unwrap_or_default();
+            cell.detail = with_remark(view, entry, &attempt, detail);
+            cell.torque_nm = torque_nm(&attempt, &stage.kind);
+        }
+        Record::BySetting(set) => {
+            cell.reached = telling::setting_words(shown, set);
+            cell.detail = words::added(set.prevailing).unwrap_or_default();
         }
         Record::Done(done) => {
             cell.reached = match done.manner {
@@ -606,6 +618,13 @@ fn cell(view: &View<'_>, fastener: u8, number: u8) -> StageCell {
         _ => {}
     }
     cell
+}
+
+/// The judged torque in N·m, where the stage aims at one.
+fn torque_nm(attempt: &Attempt, kind: &StageKind) -> Option<f64> {
+    let is_turned = matches!(kind, StageKind::Turn { .. } | StageKind::BackOff { .. });
+    let torque = f64::from(attempt.peak.millinewton_meters()) / 1_000.0;
+    (!is_turned && attempt.peak != Torque::ZERO).then_some(torque)
 }
 
 /// The judged number of an attempt: the peak of a torque, the angle of a turn and the torque it took.
@@ -780,9 +799,10 @@ fn attempts(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<AttemptRow> {
     let procedure = &view.plan.procedure;
     let mut rows = Vec::new();
     for (at, entry) in view.entries.iter().enumerate() {
-        let Some(attempt) = entry.record.attempt() else {
+        let Some(attempt) = attempt_of(&entry.record) else {
             continue;
         };
+        let attempt = attempt.as_ref();
         if attempt.verdict == Verdict::Accepted
             && attempt.attempt <= 1
             && attempt.reasons.is_empty()
@@ -793,9 +813,17 @@ fn attempts(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<AttemptRow> {
             continue;
         };
         let shown = Shown::at(view.plan, attempt.stage);
-        let mut parts = vec![reached(attempt, &stage.kind, shown)];
-        let more = detail(attempt, &stage.kind, shown);
-        let more = with_remark(view, entry, attempt, more);
+        let told = telling::told_words(shown, &entry.record);
+        let more = match &told {
+            Some(_) => words::added(attempt.prevailing).unwrap_or_default(),
+            None => detail(attempt, &stage.kind, shown),
+        };
+        let first = told.unwrap_or_else(|| reached(attempt, &stage.kind, shown));
+        let mut parts = vec![first];
+        let more = match &entry.record {
+            Record::BySetting(_) => more,
+            _ => with_remark(view, entry, attempt, more),
+        };
         if !more.is_empty() {
             parts.push(more);
         }
@@ -816,7 +844,7 @@ fn attempts(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<AttemptRow> {
 fn followed(view: &View<'_>, at: usize, attempt: &Attempt, names: &Names) -> String {
     let mut told = Vec::new();
     for entry in view.entries.iter().skip(at + 1) {
-        if let Some(next) = entry.record.attempt()
+        if let Some(next) = attempt_of(&entry.record)
             && next.fastener == attempt.fastener
         {
             break;

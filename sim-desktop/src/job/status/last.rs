@@ -6,8 +6,8 @@ use evendraw_core::record::{Entry, Record, Role};
 use evendraw_core::verdict::Verdict;
 
 use super::clock::Clock;
-use super::telling::{Names, attempt_line, line};
-use super::{Kept, LastDone};
+use super::telling::{Names, line};
+use super::{Kept, LastDone, attempt_of};
 
 /// The last thing that somebody did, if anybody did anything.
 pub(super) fn last(kept: &Kept<'_>, names: &Names, clock: &Clock) -> Option<LastDone> {
@@ -25,14 +25,13 @@ pub(super) fn last(kept: &Kept<'_>, names: &Names, clock: &Clock) -> Option<Last
             _ => None,
         });
     let place = names.joint(entry.joint);
-    let what = match entry.record.attempt() {
+    let what = match attempt_of(&entry.record) {
         Some(attempt) if attempt.verdict == Verdict::Accepted => format!(
             "fastener {} to stage {}",
             names.fastener(entry.joint, attempt.fastener),
             u32::from(attempt.stage) + 1
         ),
-        Some(attempt) => attempt_line(names, entry.joint, attempt),
-        None => line(names, entry),
+        _ => line(names, entry),
     };
     Some(LastDone {
         unix: clock.unix(entry),
@@ -70,6 +69,8 @@ const fn is_deed(record: &Record) -> bool {
         | Record::Due(_)
         | Record::Apart(_)
         | Record::Running(_)
+        | Record::Read(_)
+        | Record::BySetting(_)
         | Record::Reassigned(_)
         | Record::Withdrawn(_) => true,
     }

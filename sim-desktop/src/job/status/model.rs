@@ -5,6 +5,7 @@
 
 use evendraw_core::session::Next;
 
+use super::Tally;
 use crate::mark::Mark;
 use crate::plan::progress::Hold;
 use crate::words;
@@ -38,6 +39,8 @@ pub struct Status {
     pub due: Vec<Item>,
     /// Changes to what was planned, after work began.
     pub amendments: Vec<Item>,
+    /// What stands behind what is done: `94 measured with curve, 12 read`; empty where nothing is done.
+    pub evidence: String,
     /// Who worked and who looked.
     pub people: Vec<PersonStatus>,
     /// Who looked, or that somebody must and nobody did, or that nobody was asked to.
@@ -204,6 +207,8 @@ pub struct JointStatus {
     pub done: usize,
     /// Steps in all.
     pub steps: usize,
+    /// What stands behind what is done of it, by kind of evidence.
+    pub evidence: Tally,
     /// What is to be done at it now; none where its records cannot be taken up.
     pub next: Option<Next>,
     /// The step that is about, if it is about one.
@@ -328,6 +333,8 @@ pub struct StageCell {
     pub attempts: usize,
     /// Which tool took the reading.
     pub tool: String,
+    /// How it came to be known; empty where nothing is done.
+    pub evidence: String,
 }
 
 /// One attempt told in full.

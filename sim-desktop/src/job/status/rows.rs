@@ -6,8 +6,8 @@ use std::collections::BTreeMap;
 
 use evendraw_core::record::{Record, Role};
 
-use super::{Clock, PutRight};
 use super::telling::{self, List, Names, Sure, tell, tell_host};
+use super::{Clock, PutRight, attempt_of};
 use crate::mark::Mark;
 use crate::plan::Plan;
 use crate::store::Fact;
@@ -115,11 +115,17 @@ pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>)
             tool: tool.get(&entry.joint).cloned().unwrap_or_default(),
             ..Row::default()
         };
-        if let Some(attempt) = entry.record.attempt() {
+        if let Some(attempt) = attempt_of(&entry.record) {
             let shown = names.shown(entry.joint, attempt.stage);
             let newton_meters = f64::from(attempt.peak.millinewton_meters()) / 1_000.0;
             row.attempt = u32::from(attempt.attempt);
-            row.torque = Some(shown.value(newton_meters));
+            // A click wrench claims no torque, and an angle gauge reads none.
+            let has_torque = match &entry.record {
+                Record::BySetting(_) => false,
+                Record::Read(read) => read.torque.is_some(),
+                _ => true,
+            };
+            row.torque = has_torque.then(|| shown.value(newton_meters));
             shown.symbol().clone_into(&mut row.torque_unit);
             row.angle = attempt
                 .angle

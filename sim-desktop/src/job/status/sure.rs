@@ -4,7 +4,7 @@
 
 use evendraw_core::record::{Attempt, Entry, Record};
 
-use super::{Shown, View};
+use super::{Shown, View, attempt_of};
 use crate::plan::usable;
 use crate::uncertainty::judged_in;
 
@@ -36,8 +36,8 @@ pub(super) fn with_uncertainty(view: &View<'_>, number: u8, window: String) -> S
             Record::Tool(named) => tool = Some(named.id.as_str()),
             Record::Started(_) => tool = None,
             record => {
-                let attempt = record.attempt().filter(|own| own.stage == number);
-                if attempt.is_some() && !used.contains(&tool) {
+                let at = attempt_of(record).map(|attempt| attempt.stage);
+                if at == Some(number) && !used.contains(&tool) {
                     used.push(tool);
                 }
             }

@@ -8,14 +8,14 @@ use evendraw_core::procedure::{
     AngleWindow, EngineState, Moment, Procedure, StageKind, TorqueWindow,
 };
 use evendraw_core::record::{
-    Added, AfterPass, Attempt, Decision, Doubt, Entry, Manner, Record, Role, Seen,
+    Added, AfterPass, Attempt, BySetting, Decision, Doubt, Entry, Manner, Read, Record, Role, Seen,
 };
 use evendraw_core::unit::{Angle, Torque};
 use evendraw_core::verdict::Verdict;
 use serde_json::{Map, Value, json};
 
-use super::{PutRight, plan_of};
 use super::unit::Shown;
+use super::{How, PutRight, attempt_of, plan_of};
 use crate::mark::Mark;
 use crate::peers::is_of_peers;
 use crate::plan::{Joint, JointPlan, Plan, Tool};
@@ -294,6 +294,27 @@ pub fn attempt_object(names: &Names, joint: u8, attempt: &Attempt) -> Value {
     object
 }
 
+/// An attempt however it came to be known, with the same keys: a value that nobody read is null. None for any other record.
+#[must_use]
+pub fn told_object(names: &Names, joint: u8, record: &Record) -> Option<Value> {
+    let attempt = attempt_of(record)?;
+    let mut object = attempt_object(names, joint, &attempt);
+    object["evidence"] = json!(How::of(record).map(How::key));
+    let torque = match record {
+        Record::Read(read) => read.torque,
+        Record::BySetting(_) => None,
+        Record::Reassigned(_) => {
+            object["record"] = json!("reassigned");
+            return Some(object);
+        }
+        _ => return Some(object),
+    };
+    object["peak_torque_Nm"] = json!(torque.map(newton_meters));
+    object["final_torque_Nm"] = json!(torque.map(newton_meters));
+    object["way"] = json!(how_words(record));
+    Some(object)
+}
+
 /// The mark of a verdict.
 #[must_use]
 pub const fn verdict_mark(verdict: Verdict) -> Mark {
@@ -331,6 +352,8 @@ pub fn tell(names: &Names, entry: &Entry) -> Telling {
         }
         Record::Begun(own) => step("begun", own.step, "first load".to_owned()),
         Record::Attempt(own) => tell_attempt(names, joint, own),
+        Record::Read(own) => tell_read(names, joint, &entry.record, own),
+        Record::BySetting(own) => tell_setting(names, joint, &entry.record, own),
         Record::Done(own) => {
             let (manner, words, mark, list) = match own.manner {
                 Manner::Hand => ("by hand", "done by hand", Mark::Accepted, List::None),
@@ -609,6 +632,115 @@ fn tell_attempt(names: &Names, joint: u8, attempt: &Attempt) -> Telling {
         })
 }
 
+/// Among the exceptions where it was not simply accepted.
+fn listed(telling: Telling, attempt: &Attempt) -> Telling {
+    let is_plain = attempt.verdict == Verdict::Accepted && attempt.reasons.is_empty();
+    telling
+        .with("prevailing", added_word(attempt.prevailing))
+        .marked(verdict_mark(attempt.verdict))
+        .on(if is_plain {
+            List::None
+        } else {
+            List::Exceptions
+        })
+}
+
+/// What a person read.
+fn tell_read(names: &Names, joint: u8, record: &Record, read: &Read) -> Telling {
+    let attempt = read.as_attempt();
+    let shown = names.shown(joint, read.stage);
+    let mut words = told_words(shown, record).unwrap_or_default();
+    if let Some(added) = words::added(read.prevailing) {
+        words.push_str(&format!(", {added}"));
+    }
+    if !read.stated.is_empty() {
+        words.push_str(&format!(" ({})", read.stated));
+    }
+    let telling = Telling::new(
+        "attempt",
+        About::Step(read.step),
+        judged_words(&attempt, &words),
+    )
+    .with("moved", read.moved)
+    .with("stated", read.stated.as_str());
+    listed(telling, &attempt)
+}
+
+/// What a tool was set to.
+fn tell_setting(names: &Names, joint: u8, record: &Record, set: &BySetting) -> Telling {
+    let attempt = set.as_attempt();
+    let shown = names.shown(joint, set.stage);
+    let mut words = told_words(shown, record).unwrap_or_default();
+    if let Some(added) = words::added(set.prevailing) {
+        words.push_str(&format!(", {added}"));
+    }
+    let telling = Telling::new(
+        "attempt",
+        About::Step(set.step),
+        judged_words(&attempt, &words),
+    )
+    .with("moved", set.moved)
+    .with("setting_Nm", newton_meters(set.setting))
+    .with("setting_stands_for_Nm", newton_meters(set.stands_for));
+    listed(telling, &attempt)
+}
+
+/// The number of the try in front, verdict and reasons behind.
+fn judged_words(attempt: &Attempt, words: &str) -> String {
+    let number = match attempt.attempt {
+        0 | 1 => String::new(),
+        number => format!("attempt {number}: "),
+    };
+    let reasons = match words::reasons(attempt.reasons) {
+        reasons if reasons.is_empty() => String::new(),
+        reasons => format!(": {reasons}"),
+    };
+    format!(
+        "{number}{words}, {}{reasons}",
+        words::verdict(attempt.verdict)
+    )
+}
+
+/// How a record came to be, in words; empty for one that is no last word on a step.
+pub(super) fn how_words(record: &Record) -> &'static str {
+    How::of(record).map_or("", How::words)
+}
+
+/// What a person read or set, and how; none for an attempt that was measured.
+#[must_use]
+pub fn told_words(shown: Shown, record: &Record) -> Option<String> {
+    let how = how_words(record);
+    match record {
+        Record::Read(read) => Some(format!("{}, {how}", read_words(shown, read))),
+        Record::BySetting(set) => Some(format!("{how} {}", setting_words(shown, set))),
+        _ => None,
+    }
+}
+
+/// The values that were read: `48.20 N·m, 91.0°`.
+pub(super) fn read_words(shown: Shown, read: &Read) -> String {
+    let torque = read.torque.map(|torque| shown.words(torque));
+    let angle = read.angle.map(words::angle);
+    let moved = read.moved.then(|| "moved".to_owned());
+    let parts: Vec<String> = torque.into_iter().chain(angle).chain(moved).collect();
+    parts.join(", ")
+}
+
+/// The setting, and what it stands for where that is another value.
+pub(super) fn setting_words(shown: Shown, set: &BySetting) -> String {
+    let mut words = shown.words(set.setting);
+    if set.setting != set.stands_for {
+        words.push_str(&format!(
+            ", which stands for {}",
+            shown.words(set.stands_for)
+        ));
+    }
+    if set.moved {
+        words.push_str(", moved");
+    }
+    words
+}
+
 /// What was reached, in the plan's unit, and the verdict.
 fn attempt_words(names: &Names, joint: u8, attempt: &Attempt) -> String {
     let shown = names.shown(joint, attempt.stage);
@@ -664,15 +796,9 @@ fn waited(names: &Names, joint: u8, waited: &evendraw_core::record::Waited) -> S
 pub fn object(names: &Names, entry: &Entry) -> Value {
     let joint = entry.joint;
     let telling = tell(names, entry);
-    let mut own = match entry.record.attempt() {
-        Some(attempt) => match attempt_object(names, joint, attempt) {
-            Value::Object(mut own) => {
-                own.insert("record".into(), json!(telling.kind));
-                own
-            }
-            _ => Map::new(),
-        },
-        None => {
+    let mut own = match told_object(names, joint, &entry.record) {
+        Some(Value::Object(own)) => own,
+        _ => {
             let mut own = Map::new();
             own.insert("record".into(), json!(telling.kind));
             own.insert("joint".into(), json!(names.joint(joint)));
@@ -702,7 +828,7 @@ pub fn object(names: &Names, entry: &Entry) -> Value {
 
 /// The columns of the table, in their order: its first line.
 pub const CSV_HEADER: &str = "record,joint,fastener,stage,attempt,pulls,peak_torque_Nm,final_torque_Nm,angle_deg,verdict,\
-    reasons,words,seq,boot,at_s,prevailing_Nm,prevailing,put_right_by";
+    reasons,words,seq,boot,at_s,prevailing_Nm,prevailing,evidence,put_right_by";
 
 /// The table of records: a row each, the names of the columns first; what a kind has no value for stays empty.
 pub fn csv<'f>(names: &'f Names, facts: &'f [Fact]) -> impl Iterator<Item = String> + use<'f> {
@@ -742,10 +868,12 @@ fn quoted(text: &str) -> String {
     } else {
         text.to_owned()
     };
+    // A cell may have lines; what else steers a terminal has no form of its own in a table.
+    let text = words::visible_lines(&text);
     if text.contains([',', '"', '\n', '\r']) {
         format!("\"{}\"", text.replace('"', "\"\""))
     } else {
-        text
+        text.into_owned()
     }
 }
 
@@ -887,7 +1015,15 @@ impl<'p> Sure<'p> {
         let own = usize::from(entry.joint);
         let tool = self.tools.get_mut(own)?;
         *tool = in_hand(self.plan?, *tool, entry);
-        judged(self.joints.get(own)?, *tool, entry.record.attempt()?)
+        match &entry.record {
+            Record::Attempt(attempt) => judged(self.joints.get(own)?, *tool, attempt),
+            Record::Reassigned(moved) => judged(self.joints.get(own)?, *tool, &moved.attempt),
+            // Where a torque was read. A setting is no reading.
+            Record::Read(read) if read.torque.is_some() => {
+                judged(self.joints.get(own)?, *tool, &read.as_attempt())
+            }
+            _ => None,
+        }
     }
 }
 

@@ -663,7 +663,7 @@ fn a_curve_drawn_contains_the_peak_and_the_windows_it_was_judged_by() {
     let procedure = &world.job.joint_plan(0).expect("the joint").procedure;
     let mut seen = 0;
     for (entry, attempt) in world.job.attempts(0) {
-        let curve = curve_of(Some(&traces), procedure, entry, attempt).expect("a kept curve");
+        let curve = curve_of(Some(&traces), procedure, entry, &attempt).expect("a kept curve");
         let newton_meters = |torque: Torque| f64::from(torque.millinewton_meters()) / 1_000.0;
         let degrees = |angle: evendraw_core::unit::Angle| f64::from(angle.millidegrees()) / 1_000.0;
         let (peak, angle) = (newton_meters(attempt.peak), attempt.angle.map(degrees));

@@ -38,7 +38,9 @@ impl Shown {
             .map_or(Self::NEWTON_METERS, Self::new)
     }
 
-    fn new(unit: TorqueUnit) -> Self {
+    /// In this unit.
+    #[must_use]
+    pub fn new(unit: TorqueUnit) -> Self {
         let symbol = unit.symbol();
         // Ten thousand of it, so that the rounding to mN·m does not show.
         #[expect(clippy::cast_precision_loss, reason = "at most 10^10, for a display")]

@@ -3,7 +3,7 @@
 use evendraw_core::limits::{MOMENTS_MAX, STAGES_MAX};
 use evendraw_core::pattern::Point;
 use evendraw_core::procedure::{
-    Fastener, Override, Parts, Prevailing, Procedure, ProcedureError, Stage, StageKind, Terms,
+    Fastener, Override, Parts, Prevailing, Procedure, ProcedureError, Stage,
 };
 use evendraw_core::text::Label;
 use evendraw_core::unit::Angle;
@@ -12,11 +12,10 @@ use super::keys::{access, terms};
 use super::metal::Metal;
 use super::read::{Block, Written, choice};
 use super::steps::{Run, in_order, steps};
+use super::watched;
 use super::{About, Answers, Joint, JointPlan, Name, Question};
-use crate::bench::Interface;
 use crate::plan::guard::Instruments;
 use crate::plan::place::{Order, arrange, neighbours};
-use crate::plan::rise;
 use crate::plan::stage::{self, Around, Pass, Read, StagePlan};
 use crate::plan::tree::{Choice, Node, Place, Reader, Value};
 
@@ -140,7 +139,7 @@ impl<'a> Frame<'a> {
         }
         self.instruments
             .draw_in(&mut stages, &mut overrides, &mut plans, self.place.to);
-        self.watch(&mut terms, &metal, &stages);
+        watched::expect(&mut terms.limits, self.joint, &metal, &stages);
         if self.place.to.errors() > errors_before {
             // The core would only say again what is said already.
             return None;
@@ -485,29 +484,6 @@ impl<'a> Frame<'a> {
         done
     }
 
-    /// What the metal lets one expect of the curve.
-    fn watch(&self, terms: &mut Terms, metal: &Metal, stages: &[Stage]) {
-        let Some(thread) = &metal.thread_size else {
-            return;
-        };
-        let condition = metal.condition.as_deref();
-        if let Some(grip_mm) = metal.grip_mm {
-            let parts = self.joint.needs.iter().map(|part| part.text.as_str());
-            let below = Interface::from_parts(parts);
-            if let Some((least, most)) = rise::bounds(thread, grip_mm, condition, below) {
-                terms.limits.gradient_min = least;
-                terms.limits.gradient_max = most;
-                terms.limits.turn_rise = least;
-            }
-        }
-        if let Some(strength) = &metal.strength {
-            let from = rise::yields_from(thread, strength, condition);
-            if let Some(torque) = most_torque(stages) {
-                rise::near_yield(&mut terms.limits, f64::from(torque) / from);
-            }
-        }
-    }
-
     /// What the core refused, at the place in the file that it came from.
     fn refused(&self, error: &ProcedureError, plans: &[StagePlan]) {
         let of_stage = |stage: u8| {
@@ -668,19 +644,4 @@ fn questions(needs: &[Name], condition: Option<&str>, moments: &[String]) -> Vec
         });
     }
     list
-}
-
-/// The greatest torque, in mN·m, that a stage before the first turn tightens to; none where nothing is turned by angle.
-fn most_torque(stages: &[Stage]) -> Option<i32> {
-    let turn = stages
-        .iter()
-        .position(|stage| matches!(stage.kind, StageKind::Turn { .. }))?;
-    let torques = stages
-        .iter()
-        .take(turn)
-        .filter_map(|stage| match stage.kind {
-            StageKind::Tighten { window, .. } => Some(window.target.millinewton_meters()),
-            _ => None,
-        });
-    torques.max()
 }

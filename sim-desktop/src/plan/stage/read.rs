@@ -1,8 +1,11 @@
 //! Reads one stage: the keys that every stage has, then those of its kind.
 
-use evendraw_core::procedure::{Override, OverrideAim, Policy, Stage, StageKind, TorqueWindow};
+use evendraw_core::procedure::{
+    Evidence, Override, OverrideAim, Policy, Stage, StageKind, TorqueWindow,
+};
 use evendraw_core::unit::Angle;
 
+use super::evidence::{evidence, evidence_word};
 use super::kind::Kind;
 use super::names::{order, places, policy, together};
 use super::{KINDS, StagePlan};
@@ -132,6 +135,7 @@ pub(in crate::plan) fn read(
         plan.together = around.together.to_vec();
     }
     let mock_up = reader.flag("mock_up").unwrap_or(false);
+    let evidence = evidence(&mut reader, word);
     let sum_max = (word == "turn")
         .then(|| reader.text("sum_max"))
         .flatten()
@@ -164,12 +168,14 @@ pub(in crate::plan) fn read(
     let kind = kind?;
     let any_order = order == Some(Order::Any);
     plan.mock_up = mock_up;
+    plan.evidence = (evidence != Evidence::Any).then(|| evidence_word(evidence));
     plan.order = order;
     let mut stage = Stage::new(kind);
     stage.on_over = on_over;
     stage.on_under = on_under;
     stage.any_order = any_order;
     stage.mock_up = mock_up;
+    stage.evidence = evidence;
     let pass = match kind {
         StageKind::Tighten { window, .. } => Some(Pass {
             window,

@@ -6,13 +6,9 @@
 //!
 //! Knows nothing of samples; the tracker compares.
 
-use evendraw_core::curve_limits::CurveLimits;
-use evendraw_core::unit::Angle;
-
-use crate::bench::{Interface, Plate};
-use crate::mechanics::{
-    Bearing, Condition, Friction, Strength, Thread, TorqueTension, fastener_stiffness_N_per_mm,
-    member_stiffness_N_per_mm, preload_at_yield_share_N,
+use super::{
+    Bearing, Condition, Friction, Interface, Plate, Strength, Thread, TorqueTension,
+    fastener_stiffness_N_per_mm, member_stiffness_N_per_mm, preload_at_yield_share_N,
 };
 
 /// Friction from lowest to highest as a share of what is allowed for. The classes of [VDI 2230:2001 table A5] reach from 0.57 to 1.43
@@ -32,7 +28,8 @@ const MARGIN: f64 = 1.15;
 const NEIGHBOURS: f64 = 2.0;
 
 /// Least and most rise, in mN·m per degree; none where it cannot be said.
-pub(super) fn bounds(
+#[must_use]
+pub fn rise_bounds(
     thread: &Thread,
     grip_mm: f64,
     condition: Option<&str>,
@@ -83,7 +80,8 @@ pub(super) fn bounds(
 }
 
 /// The least torque at which the fastener may be at its yield, in mN·m: with the lowest friction of what is said of its threads.
-pub(super) fn yields_from(thread: &Thread, strength: &Strength, condition: Option<&str>) -> f64 {
+#[must_use]
+pub fn yields_from(thread: &Thread, strength: &Strength, condition: Option<&str>) -> f64 {
     let known = condition.map_or(Condition::Compound, Condition::from_text);
     let usual = known.friction();
     let friction = Friction {
@@ -93,20 +91,6 @@ pub(super) fn yields_from(thread: &Thread, strength: &Strength, condition: Optio
     let preload_n = preload_at_yield_share_N(thread, strength, friction.thread, 1.0);
     TorqueTension::Friction(friction).torque_Nm(thread, Bearing::hexagon(thread), preload_n)
         * 1_000.0
-}
-
-/// Of a turn that begins near yield less torque is asked, and further on: `share` is what the turn begins at over the least torque
-/// at which the fastener may yield.
-///
-/// Up to three quarters of that a tenth more within 30° leaves room below yield. From there to yield even the slickest fastener gains
-/// 5 % within 60°: what is left below yield, and strain hardening (a class 8.8 of 40 mm turned on by 50° takes 0.5 % of strain, which
-/// raises its stress by 5 to 8 %; *calculated, no source*). Beyond, nothing is asked.
-pub(super) fn near_yield(limits: &mut CurveLimits, share: f64) {
-    if share > 0.75 {
-        limits.turn_rise = 0;
-        limits.turn_rise_part = if share > 1.0 { 0 } else { 5 };
-        limits.turn_rise_after = Angle::from_millidegrees(60_000);
-    }
 }
 
 #[cfg(test)]
@@ -129,7 +113,7 @@ mod tests {
         ] {
             let thread = thread(text);
             let (least, most) =
-                bounds(&thread, grip_mm, Some("oiled"), Interface::Metal).expect("bounds");
+                rise_bounds(&thread, grip_mm, Some("oiled"), Interface::Metal).expect("bounds");
             let bearing = Bearing::hexagon(&thread);
             let bolt = fastener_stiffness_N_per_mm(&thread, grip_mm);
             for modulus in [70_000.0, 207_000.0] {
@@ -160,7 +144,7 @@ mod tests {
             let thread = thread(text);
             let bearing = Bearing::hexagon(&thread);
             let (_, most) =
-                bounds(&thread, grip_mm, Some("oiled"), Interface::Metal).expect("bounds");
+                rise_bounds(&thread, grip_mm, Some("oiled"), Interface::Metal).expect("bounds");
             let bolt = fastener_stiffness_N_per_mm(&thread, grip_mm);
             let cone =
                 member_stiffness_N_per_mm(70_000.0, thread.major_mm, bearing.face_mm, grip_mm);
@@ -177,26 +161,6 @@ mod tests {
 
     /// 90° from 30.3 N·m that bring 1 N·m are no sound turn of an M10 of class 8.8, whatever is or is not said of its threads.
     #[test]
-    fn a_turn_from_below_yield_is_held_to_a_rise() {
-        let thread = thread("M10x1.5");
-        let strength = Strength::property_class("8.8", 10.0).expect("a class");
-        for condition in [None, Some("oiled"), Some("dry"), Some("threadlocker")] {
-            let mut limits = CurveLimits::default();
-            let from = yields_from(&thread, &strength, condition);
-            near_yield(&mut limits, 30_300.0 / from);
-            assert!(
-                limits.turn_rise_part >= 5,
-                "{condition:?}: {}",
-                30_300.0 / from
-            );
-        }
-        let mut beyond = CurveLimits::default();
-        near_yield(&mut beyond, 1.1);
-        assert_eq!((beyond.turn_rise_part, beyond.turn_rise), (0, 0));
-    }
-
-    /// Between the torque that no friction at all would ask and that of a usual dry bolt, 60 N·m or so [common practice, no source].
-    #[test]
     fn a_slick_bolt_yields_early() {
         let thread = thread("M10x1.5");
         let strength = Strength::property_class("8.8", 10.0).expect("a class");
@@ -208,10 +172,16 @@ mod tests {
 
     #[test]
     fn a_gasket_widens_and_a_pipe_thread_has_none() {
-        let metal = bounds(&thread("M8"), 30.0, None, Interface::Metal).expect("bounds");
-        let gasket = bounds(&thread("M8"), 30.0, None, Interface::SoftGasket).expect("bounds");
+        let metal = rise_bounds(&thread("M8"), 30.0, None, Interface::Metal).expect("bounds");
+        let gasket = rise_bounds(&thread("M8"), 30.0, None, Interface::SoftGasket).expect("bounds");
         assert!(gasket.0 < metal.0 && gasket.1 == metal.1);
-        assert_eq!(bounds(&thread("G 1/8"), 30.0, None, Interface::Metal), None);
-        assert_eq!(bounds(&thread("M8"), 0.0, None, Interface::Metal), None);
+        assert_eq!(
+            rise_bounds(&thread("G 1/8"), 30.0, None, Interface::Metal),
+            None
+        );
+        assert_eq!(
+            rise_bounds(&thread("M8"), 0.0, None, Interface::Metal),
+            None
+        );
     }
 }
