@@ -396,9 +396,9 @@ fn keys(ui: &mut Ui, rect: Rect) {
     let colours = Colours::of(ui);
     // A small window has the words a little smaller and nearer, and all of them.
     let (size, cap_width) = if rect.width() < 800.0 {
-        (NOTE + 0.5, 76.0)
+        (NOTE + 0.5, 84.0)
     } else {
-        (BODY, 76.0)
+        (BODY, 84.0)
     };
     let longest = MAP.iter().map(|(_, rows)| rows.len()).max().unwrap_or(1);
     let height = ((rect.height() - 30.0) / count(longest)).min(36.0);

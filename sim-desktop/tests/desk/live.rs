@@ -299,6 +299,7 @@ fn a_rehearsal_and_an_adapter_never_share_a_record() {
     connect(&mut desk, path.to_str().expect("a plain path"));
     press(&mut desk, Key::F2);
     press(&mut desk, Key::Enter);
+    press(&mut desk, Key::Enter);
     until(&mut desk, "said", |window| {
         let notice = &window.model.view().notice;
         notice
