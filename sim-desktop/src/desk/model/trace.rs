@@ -71,13 +71,13 @@ impl Model {
                 let recording = match Recording::new(samples) {
                     Ok(recording) => recording,
                     Err(error) => {
-                        if let Some(offset) = error.refused_zero() {
-                            if self.wants_pull() {
-                                self.apply(Input::Zero {
-                                    taken: false,
-                                    offset,
-                                });
-                            }
+                        if let Some(offset) = error.refused_zero()
+                            && self.wants_pull()
+                        {
+                            self.apply(Input::Zero {
+                                taken: false,
+                                offset,
+                            });
                         }
                         return self.say(true, format!("{}: {error}", path.display()));
                     }
