@@ -18,6 +18,7 @@ pub mod plan;
 pub mod quantity;
 pub mod rehearsal;
 pub mod sheet;
+pub mod shelf;
 mod signals;
 pub mod store;
 pub mod uncertainty;

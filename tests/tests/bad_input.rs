@@ -205,6 +205,42 @@ const ROWS: &[Row] = &[
         &["--csv", "--json"],
     ),
     row(&["sheet"], &["--blank"]),
+    // A shelf of builds.
+    row(&["shelf", "nowhere"], &["nowhere"]),
+    row(
+        &["shelf", ".", "--sort", "colour"],
+        &["colour", "name", "worked"],
+    ),
+    row(&["recall", "."], &["--tool", "--thread"]),
+    row(&["recall", "nowhere", "--tool", "A1"], &["nowhere"]),
+    row(&["recall", ".", "--from", "May"], &["May", "--from"]),
+    row(
+        &["recall", ".", "--from", "2026-05-02", "--to", "2026-05-01"],
+        &["--to 2026-05-01", "2026-05-02"],
+    ),
+    row(
+        &["recall", ".", "--tool", "A1", "--off", "6 N·m"],
+        &["6 N·m", "-50% to +50%"],
+    ),
+    row(
+        &["recall", ".", "--tool", "A1", "--off", "-60%"],
+        &["-60%", "-50% to +50%"],
+    ),
+    row(&["recall", ".", "--tool", "A1", "--outside"], &["--off"]),
+    row(
+        &["recall", ".", "--tool", "A1", "--csv", "--json"],
+        &["--csv and --json"],
+    ),
+    row(
+        &["recall", ".", "--tool", "A1", "-o", "plan.toml", "--force"],
+        &["plan.toml"],
+    ),
+    row(&["export", "."], &["--parquet"]),
+    row(
+        &["export", ".", "--csv", "."],
+        &["holds something else already", "new or empty"],
+    ),
+    row(&["export", "nowhere", "--csv", "tables"], &["nowhere"]),
     row(
         &["sheet", "nowhere.journal", "-o", "a.html"],
         &["nowhere.journal"],

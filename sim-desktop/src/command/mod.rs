@@ -9,6 +9,7 @@ mod compare;
 mod convert;
 mod desk;
 mod engagement;
+mod export;
 mod judge;
 mod metal;
 mod named;
@@ -17,11 +18,13 @@ mod paper;
 mod pattern;
 mod plan_file;
 mod preload;
+mod recall;
 mod record;
 mod rehearse;
 mod schema;
 mod setting;
 mod sheet;
+mod shelf;
 mod slope;
 mod stretch;
 mod thread;
@@ -72,6 +75,9 @@ enum Command {
     Record(record::Args),
     Sheet(sheet::Args),
     Paper(paper::Args),
+    Shelf(shelf::Args),
+    Recall(recall::Args),
+    Export(export::Args),
     Convert(convert::Args),
     Pattern(pattern::Args),
     Compare(compare::Args),
@@ -95,6 +101,9 @@ impl Command {
             Self::Record(args) => record::run(args, out),
             Self::Sheet(args) => sheet::run(args, out),
             Self::Paper(args) => paper::run(args, out),
+            Self::Shelf(args) => shelf::run(args, out),
+            Self::Recall(args) => recall::run(args, out),
+            Self::Export(args) => export::run(args, out),
             Self::Convert(args) => convert::run(args, out),
             Self::Pattern(args) => pattern::run(args, out),
             Self::Compare(args) => compare::run(args, out),

@@ -20,6 +20,7 @@ mod build;
 mod clock;
 mod curve;
 mod evidence;
+mod hands;
 mod joint;
 mod last;
 mod model;
@@ -61,7 +62,8 @@ pub use rows::{Row, rows};
 pub use telling::Names;
 pub use unit::Shown;
 
-use clock::Clock;
+pub(crate) use clock::Clock;
+pub(crate) use hands::Hands;
 
 /// A session that is at work on a joint.
 type Live<'a> = &'a Session<std::sync::Arc<Procedure>>;
@@ -97,6 +99,20 @@ impl<'a> Kept<'a> {
             traces,
             today: Some(today()),
             live: &[],
+        }
+    }
+
+    /// As [`Kept::of`], on another day.
+    #[must_use]
+    pub fn on(
+        plan: &'a Plan,
+        content: &'a Content,
+        traces: Option<&'a Traces>,
+        today: Date,
+    ) -> Self {
+        Self {
+            today: Some(today),
+            ..Self::of(plan, content, traces)
         }
     }
 

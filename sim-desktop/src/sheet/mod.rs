@@ -8,6 +8,7 @@ mod curve;
 mod map;
 mod mark;
 mod page;
+mod recall;
 mod short;
 #[cfg(test)]
 mod specimen;
@@ -16,6 +17,7 @@ mod text;
 
 pub use blank::blank_page;
 pub use page::page;
+pub use recall::{Recalled, recall_page};
 pub use short::short_page;
 pub use summary::{Answer, summary};
 pub use text::text;

@@ -27,6 +27,17 @@ pub struct Damage {
     pub why: String,
 }
 
+/// What is said of bytes that no frame proves.
+const UNPROVED: &str = "these bytes do not prove themselves; set aside";
+
+impl Damage {
+    /// The bytes prove themselves, and this program cannot read them: a newer one made them.
+    #[must_use]
+    pub fn is_newer(&self) -> bool {
+        !self.torn && !self.why.starts_with(UNPROVED)
+    }
+}
+
 /// A journal read.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Content {
@@ -71,7 +82,7 @@ impl Content {
                     from,
                     to,
                     torn: false,
-                    why: "these bytes do not prove themselves; set aside".to_owned(),
+                    why: UNPROVED.to_owned(),
                 }),
                 Found::Torn { from, to } => content.damage.push(Damage {
                     from,

@@ -10,14 +10,14 @@ use crate::store::Fact;
 use crate::words;
 
 /// Wall time by joint and start of what recorded it.
-pub(super) struct Clock {
+pub(crate) struct Clock {
     /// Seconds since 1970 at which the clock of a start stood at zero.
     zero: BTreeMap<(u8, u16), i64>,
     simulated: bool,
 }
 
 impl Clock {
-    pub(super) fn of(facts: &[Fact], simulated: bool) -> Self {
+    pub(crate) fn of(facts: &[Fact], simulated: bool) -> Self {
         let mut zero = BTreeMap::new();
         for fact in facts {
             if let Fact::Entry(entry) = fact
@@ -32,7 +32,7 @@ impl Clock {
     }
 
     /// Seconds since 1970, if told.
-    pub(super) fn unix(&self, entry: &Entry) -> Option<i64> {
+    pub(crate) fn unix(&self, entry: &Entry) -> Option<i64> {
         let since = i64::try_from(entry.at.micros() / 1_000_000).ok()?;
         self.zero
             .get(&(entry.joint, entry.boot))?

@@ -2,10 +2,9 @@
 //!
 //! Knows nothing of states.
 
-use std::collections::BTreeMap;
+use evendraw_core::record::Record;
 
-use evendraw_core::record::{Record, Role};
-
+use super::hands::Hands;
 use super::telling::{self, List, Names, Sure, tell, tell_host};
 use super::{Clock, PutRight, attempt_of};
 use crate::mark::Mark;
@@ -64,8 +63,7 @@ pub struct Row {
 pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>) -> Vec<Row> {
     let clock = Clock::of(facts, rehearsal);
     let put_right = PutRight::of(facts);
-    let mut person: BTreeMap<u8, String> = BTreeMap::new();
-    let mut tool: BTreeMap<u8, String> = BTreeMap::new();
+    let mut hands = Hands::default();
     let mut sure = Sure::new(plan, facts);
     let mut rows = Vec::with_capacity(facts.len());
     for (sequence, fact) in (1_u64..).zip(facts) {
@@ -81,19 +79,7 @@ pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>)
                 continue;
             }
         };
-        match &entry.record {
-            // Whoever starts the program again names the tool again.
-            Record::Started(_) => {
-                tool.remove(&entry.joint);
-            }
-            Record::Person(own) if own.role == Role::Operator => {
-                person.insert(entry.joint, own.name.to_string());
-            }
-            Record::Tool(own) => {
-                tool.insert(entry.joint, own.id.to_string());
-            }
-            _ => {}
-        }
+        hands.take(entry);
         let judged = sure.judged(entry);
         let telling = tell(names, entry);
         let (fastener, stage) = telling.about.place(names, entry.joint);
@@ -111,8 +97,8 @@ pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>)
             is_beside: matches!(telling.kind, "started" | "anchor"),
             mark: telling.mark,
             what: telling.words,
-            person: person.get(&entry.joint).cloned().unwrap_or_default(),
-            tool: tool.get(&entry.joint).cloned().unwrap_or_default(),
+            person: hands.person(entry.joint).to_owned(),
+            tool: hands.tool(entry.joint).to_owned(),
             ..Row::default()
         };
         if let Some(attempt) = attempt_of(&entry.record) {

@@ -860,7 +860,7 @@ fn csv_row(names: &Names, entry: &Entry, put_right_by: Option<u32>) -> String {
     cells.collect::<Vec<_>>().join(",")
 }
 
-fn quoted(text: &str) -> String {
+pub(crate) fn quoted(text: &str) -> String {
     // A cell that a table program would take for a formula is kept a text.
     let is_number = text.parse::<f64>().is_ok();
     let text = if !is_number && text.starts_with(['=', '+', '-', '@']) {

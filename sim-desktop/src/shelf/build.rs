@@ -1,0 +1,575 @@
+//! One build as the shelf needs it: how it stands, and every attempt with the limits that it was held against.
+//!
+//! How it stands is what `job::status` says. Knows nothing of index files, questions or tables.
+
+use std::path::Path;
+
+use evendraw_core::audit::torque_window;
+use evendraw_core::peers::{self, What};
+use evendraw_core::procedure::StageKind;
+use evendraw_core::record::{Attempt, Entry, Record};
+use evendraw_core::session::Session;
+use evendraw_core::unit::{Angle, Torque};
+use jiff::civil::Date;
+use serde::{Deserialize, Serialize};
+
+use crate::job::status::{Clock, Hands, How, Kept, Status, attempt_of, counted, plan_of};
+use crate::limits::read_plan;
+use crate::mark::Mark;
+use crate::plan::{Joint, JointPlan, Plan};
+use crate::store::{Content, Damage, Fact, HostFact};
+
+/// One build.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Build {
+    /// What is built.
+    pub title: String,
+    /// Which one: engine, serial.
+    pub unit: String,
+    /// The document that it is worked to, as the last text of the plan says.
+    pub document: String,
+    /// On no metal.
+    pub rehearsal: bool,
+    /// How it stands.
+    pub standing: Standing,
+    /// Its joints, in the plan's order.
+    pub joints: Vec<JointHead>,
+    /// Tools, people and documents that the attempts name by place; the first is always "nothing".
+    pub names: Vec<String>,
+    /// Every attempt, in the order of the journal.
+    pub pulls: Vec<Pull>,
+    /// What fasteners showed at stages that are complete, for comparison with other builds.
+    pub values: Vec<Value>,
+    /// What of the journal did not read, in words.
+    pub flaws: Vec<String>,
+    /// Some of its records are of kinds that this program does not know.
+    pub is_newer: bool,
+}
+
+/// How a build stands, as the projection says.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Standing {
+    /// Its state, as the word of [`Mark::word`].
+    pub mark: String,
+    /// Its state in words.
+    pub words: String,
+    /// Steps settled.
+    pub done: usize,
+    /// Steps in all.
+    pub steps: usize,
+    /// Seconds since 1970 of the last record whose time is known.
+    pub last_worked: Option<i64>,
+    /// What is next, in words.
+    pub next: String,
+    /// Things open.
+    pub open: usize,
+    /// Retorques that are still waited for, in words.
+    pub retorques: Vec<String>,
+    /// Doubts that nobody has settled, in words.
+    pub doubts: Vec<String>,
+    /// Tools that were named or are planned, with the day their calibration runs out.
+    pub tools: Vec<(String, Option<String>)>,
+    /// Parts that are waited for.
+    pub parts: Vec<String>,
+}
+
+/// A joint.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct JointHead {
+    /// Its number in records.
+    pub number: u8,
+    /// Its id in the plan.
+    pub id: String,
+    /// Its title.
+    pub title: String,
+    /// Its state, in one word.
+    pub state: String,
+    /// Thread as typed; empty where the plan has none.
+    pub thread: String,
+    /// Class or grade as typed.
+    pub class: String,
+    /// Grip as typed.
+    pub grip: String,
+    /// What must be on the threads, as typed.
+    pub condition: String,
+    /// The parts that it needs.
+    pub needs: Vec<String>,
+    /// Its fasteners by label.
+    pub labels: Vec<String>,
+    /// Each fastener's state, in one word.
+    pub states: Vec<String>,
+    /// Its stages: the kind, and the whole in one line.
+    pub stages: Vec<(String, String)>,
+}
+
+/// One attempt with its circumstances.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Pull {
+    /// The joint's number.
+    pub joint: u8,
+    /// Its number among the records of the joint.
+    pub seq: u32,
+    /// Seconds since 1970; none where the time is not known.
+    pub at: Option<i64>,
+    /// The tool, or the adapter's serial number: a place in [`Build::names`].
+    pub tool: u16,
+    /// Who worked.
+    pub person: u16,
+    /// The document of the plan that was worked to.
+    pub document: u16,
+    /// Lower limit of the torque, in mN·m, running torque put in.
+    pub low: Option<i32>,
+    /// Upper limit.
+    pub high: Option<i32>,
+    /// Lower limit of the angle, in millidegrees.
+    pub angle_low: Option<i32>,
+    /// Upper limit.
+    pub angle_high: Option<i32>,
+    /// A turn: its lower torque limit is held against the torque at its end.
+    pub is_turn: bool,
+    /// No later attempt at the same step is recorded.
+    pub is_last: bool,
+    /// How the values came to be, as scripts know it: a place in [`Build::names`].
+    pub evidence: u16,
+    /// A torque is known: whoever read an angle alone knows none.
+    pub has_torque: bool,
+    /// The record; of what a person read or set, the same in an attempt's words.
+    pub attempt: Attempt,
+}
+
+/// What a fastener showed at a stage that is complete.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Value {
+    /// The joint's number.
+    pub joint: u8,
+    /// The fastener's index.
+    pub fastener: u8,
+    /// The stage's index.
+    pub stage: u8,
+    /// What: a place in [`What::ALL`].
+    pub what: u8,
+    /// In millidegrees or mN·m.
+    pub value: i32,
+    /// Equal for fasteners with equal windows at every stage so far.
+    pub likeness: u32,
+}
+
+impl Value {
+    /// What it is a value of.
+    #[must_use]
+    pub fn of(&self) -> Option<What> {
+        What::ALL.get(usize::from(self.what)).copied()
+    }
+}
+
+impl Pull {
+    /// The torque that tells of the attempt, in mN·m: of a turn the one it ended at, else the highest; of a tool that was set, what the
+    /// setting stands for. None where nobody knows it.
+    #[must_use]
+    pub const fn torque(&self) -> Option<i32> {
+        let attempt = &self.attempt;
+        match (self.has_torque, self.is_turn) {
+            (false, _) => None,
+            (true, true) => Some(attempt.final_torque.millinewton_meters()),
+            (true, false) => Some(attempt.peak.millinewton_meters()),
+        }
+    }
+
+    /// The highest torque, in mN·m: what the upper limit is held against. None where nobody knows it.
+    #[must_use]
+    pub const fn peak(&self) -> Option<i32> {
+        if self.has_torque {
+            Some(self.attempt.peak.millinewton_meters())
+        } else {
+            None
+        }
+    }
+}
+
+impl Build {
+    /// What a journal says, on this day.
+    #[must_use]
+    pub fn of(content: &Content, today: Date) -> Self {
+        let rehearsal = content.rehearsal().unwrap_or(true);
+        let plan = content
+            .plan()
+            .and_then(|(name, text)| Plan::parse(&name, &text).ok());
+        let mut build = Self {
+            rehearsal,
+            names: vec![String::new()],
+            flaws: flaws(content),
+            is_newer: content.damage.iter().any(Damage::is_newer),
+            ..Self::default()
+        };
+        let clock = Clock::of(&content.facts, rehearsal);
+        match &plan {
+            Some(plan) => build.take_plan(plan, content, &clock, today),
+            None => {
+                build.flaws.push(
+                    "its plan is lost or does not read: joints and fasteners are told by number, limits are not known"
+                        .to_owned(),
+                );
+                build.standing.words = "its plan is lost".to_owned();
+                Mark::Doubtful.word().clone_into(&mut build.standing.mark);
+            }
+        }
+        build.take_pulls(plan.as_ref(), content, &clock);
+        build
+    }
+
+    /// Of a plan alone: nothing was done yet.
+    #[must_use]
+    pub fn before_work(plan: &Plan, today: Date) -> Self {
+        let mut build = Self {
+            names: vec![String::new()],
+            ..Self::default()
+        };
+        let content = Content::default();
+        let clock = Clock::of(&[], false);
+        build.take_plan(plan, &content, &clock, today);
+        build.rehearsal = false;
+        build
+    }
+
+    /// The joint with this number.
+    #[must_use]
+    pub fn joint(&self, number: u8) -> Option<&JointHead> {
+        self.joints.iter().find(|joint| joint.number == number)
+    }
+
+    /// What stands at a place of [`Build::names`].
+    #[must_use]
+    pub fn name(&self, place: u16) -> &str {
+        self.names
+            .get(usize::from(place))
+            .map_or("", String::as_str)
+    }
+
+    /// The id of a joint; its number where the plan is lost.
+    #[must_use]
+    pub fn joint_id(&self, number: u8) -> String {
+        self.joint(number)
+            .map_or_else(|| format!("joint {number}"), |joint| joint.id.clone())
+    }
+
+    /// The label of a fastener; its index where the plan is lost.
+    #[must_use]
+    pub fn label(&self, joint: u8, fastener: u8) -> String {
+        self.joint(joint)
+            .and_then(|joint| joint.labels.get(usize::from(fastener)))
+            .cloned()
+            .unwrap_or_else(|| format!("index {fastener}"))
+    }
+
+    fn take_plan(&mut self, plan: &Plan, content: &Content, clock: &Clock, today: Date) {
+        let head = plan.build();
+        self.title.clone_from(&head.title);
+        self.unit = head.unit.clone().unwrap_or_default();
+        self.document = head.document.clone().unwrap_or_default();
+        let kept = Kept::on(plan, content, None, today);
+        let status = kept.status();
+        self.standing = Standing::of(&status, plan, content, clock);
+        for (joint, told) in plan.joints().iter().zip(&status.joints) {
+            let own = plan_of(&content.facts, joint);
+            let text = |text: &Option<String>| text.clone().unwrap_or_default();
+            let states = told.fasteners.iter().map(|own| own.mark);
+            self.joints.push(JointHead {
+                number: joint.number(),
+                id: joint.id().to_owned(),
+                title: joint.title().to_owned(),
+                state: told.mark.word().to_owned(),
+                thread: text(&own.thread),
+                class: own.class.clone().unwrap_or_else(|| {
+                    own.grade
+                        .as_ref()
+                        .map_or_else(String::new, |grade| format!("grade {grade}"))
+                }),
+                grip: text(&own.grip),
+                condition: text(&own.condition),
+                needs: joint.needs().map(str::to_owned).collect(),
+                labels: joint
+                    .positions()
+                    .iter()
+                    .map(|position| position.label.clone())
+                    .collect(),
+                states: states
+                    .map(|mark| mark.map_or("", Mark::word).to_owned())
+                    .collect(),
+                stages: own
+                    .stages
+                    .iter()
+                    .map(|stage| (stage.word.to_owned(), stage.sentence()))
+                    .collect(),
+            });
+            self.take_values(joint, own, content);
+        }
+    }
+
+    fn take_values(&mut self, joint: &Joint, own: &JointPlan, content: &Content) {
+        let number = joint.number();
+        let entries: Vec<&Entry> = content
+            .entries()
+            .filter(|entry| entry.joint == number)
+            .collect();
+        if entries.is_empty() {
+            return;
+        }
+        // Records that cannot be folded are told of by the status.
+        let Ok(session) = Session::restore(&own.procedure, number, entries.iter().copied()) else {
+            return;
+        };
+        for (stage, _) in (0_u8..).zip(own.procedure.stages()) {
+            peers::values(
+                &own.procedure,
+                session.ledger(),
+                number,
+                stage,
+                entries.iter().copied(),
+                |value| {
+                    let what = What::ALL.iter().position(|what| *what == value.what);
+                    self.values.push(Value {
+                        joint: number,
+                        fastener: value.fastener,
+                        stage,
+                        what: what.and_then(|at| u8::try_from(at).ok()).unwrap_or(0),
+                        value: value.value,
+                        likeness: value.likeness,
+                    });
+                },
+            );
+        }
+    }
+
+    fn take_pulls(&mut self, plan: Option<&Plan>, content: &Content, clock: &Clock) {
+        let mut hands = Hands::default();
+        let mut documents = Documents::default();
+        let mut adapters = std::collections::BTreeMap::<u8, String>::new();
+        let plans: Vec<(&Joint, &JointPlan)> = plan.map_or_else(Vec::new, |plan| {
+            let joints = plan.joints().iter();
+            joints
+                .map(|joint| (joint, plan_of(&content.facts, joint)))
+                .collect()
+        });
+        let mut last: std::collections::BTreeMap<(u8, u16), usize> =
+            std::collections::BTreeMap::new();
+        for fact in &content.facts {
+            let entry = match fact {
+                Fact::Entry(entry) => entry,
+                Fact::Host(fact) => {
+                    documents.take(fact);
+                    if let HostFact::AtAdapter { joint, serial } = fact {
+                        adapters.insert(*joint, serial.clone());
+                    }
+                    continue;
+                }
+            };
+            hands.take(entry);
+            let Some(attempt) = attempt_of(&entry.record) else {
+                continue;
+            };
+            let tool = match hands.tool(entry.joint) {
+                // An adapter is its own tool.
+                "" => adapters.get(&entry.joint).map_or("", String::as_str),
+                named => named,
+            };
+            let (tool, person) = (self.place(tool), self.place(hands.person(entry.joint)));
+            let document = self.place(&documents.now);
+            let own = plans
+                .iter()
+                .find(|(joint, _)| joint.number() == entry.joint)
+                .map(|(_, own)| *own);
+            let mut pull = Pull {
+                joint: entry.joint,
+                seq: entry.seq,
+                at: clock.unix(entry),
+                tool,
+                person,
+                document,
+                low: None,
+                high: None,
+                angle_low: None,
+                angle_high: None,
+                is_turn: false,
+                is_last: true,
+                evidence: self.place(How::of(&entry.record).map_or("", How::key)),
+                has_torque: !matches!(&entry.record, Record::Read(read) if read.torque.is_none()),
+                attempt: attempt.into_owned(),
+            };
+            if let Some(own) = own {
+                pull.take_limits(own);
+            }
+            let step = (entry.joint, pull.attempt.step);
+            if let Some(before) = last.insert(step, self.pulls.len())
+                && let Some(before) = self.pulls.get_mut(before)
+            {
+                before.is_last = false;
+            }
+            self.pulls.push(pull);
+        }
+    }
+
+    fn place(&mut self, name: &str) -> u16 {
+        let at = self.names.iter().position(|known| known == name);
+        let at = at.unwrap_or_else(|| {
+            self.names.push(name.to_owned());
+            self.names.len() - 1
+        });
+        u16::try_from(at).unwrap_or(0)
+    }
+}
+
+impl Pull {
+    fn take_limits(&mut self, own: &JointPlan) {
+        let procedure = &own.procedure;
+        let step = self.attempt.step;
+        self.is_turn = procedure
+            .stage_of(step)
+            .is_some_and(|stage| matches!(stage.kind, StageKind::Turn { .. }));
+        let window = match procedure.stage_of(step).map(|stage| stage.kind) {
+            // The limits of its end; an angle is what it is judged by.
+            Some(StageKind::Turn { torque, .. }) => torque,
+            _ => torque_window(procedure, &self.attempt),
+        };
+        if let Some(window) = window {
+            let low = window.min.millinewton_meters();
+            self.low = (window.min > Torque::ZERO).then_some(low);
+            let high = window.max.millinewton_meters();
+            self.high = (window.max < Torque::MAX).then_some(high);
+        }
+        if let Some(window) = procedure.angle_window(step) {
+            self.angle_low = Some(window.min.millidegrees());
+            self.angle_high = (window.max < Angle::MAX).then_some(window.max.millidegrees());
+        }
+    }
+}
+
+impl Standing {
+    fn of(status: &Status, plan: &Plan, content: &Content, clock: &Clock) -> Self {
+        let doubts = status
+            .open
+            .iter()
+            .filter(|item| item.mark == Mark::Doubtful)
+            .map(|item| item.line());
+        let named = |tool: &str| {
+            plan.tool(tool)
+                .and_then(|tool| tool.due)
+                .map(|due| due.to_string())
+        };
+        Self {
+            mark: status.mark().word().to_owned(),
+            words: status.headline(),
+            done: status.joints.iter().map(|joint| joint.done).sum(),
+            steps: status.joints.iter().map(|joint| joint.steps).sum(),
+            last_worked: content
+                .entries()
+                .filter_map(|entry| clock.unix(entry))
+                .max(),
+            next: status
+                .next
+                .as_ref()
+                .map_or_else(String::new, |next| next.words.clone()),
+            open: status.open.len(),
+            retorques: status.due.iter().map(|item| item.line()).collect(),
+            doubts: doubts.collect(),
+            tools: status
+                .tools
+                .iter()
+                .map(|tool| (tool.id.clone(), named(&tool.id)))
+                .collect(),
+            parts: status.waiting().into_iter().map(str::to_owned).collect(),
+        }
+    }
+}
+
+/// The document of the text that is worked to, as the journal goes on.
+#[derive(Default)]
+struct Documents {
+    now: String,
+    name: String,
+    bytes: usize,
+    text: String,
+}
+
+impl Documents {
+    fn take(&mut self, fact: &HostFact) {
+        match fact {
+            HostFact::Opened {
+                plan_name,
+                plan_bytes,
+                ..
+            }
+            | HostFact::PlanChanged {
+                plan_name,
+                plan_bytes,
+            } => {
+                self.name.clone_from(plan_name);
+                self.bytes = usize::try_from(*plan_bytes).unwrap_or(usize::MAX);
+                self.text.clear();
+            }
+            HostFact::Plan { text } => {
+                self.text.push_str(text);
+                if self.text.len() == self.bytes {
+                    self.now = document_of(&self.text);
+                }
+            }
+            _ => {}
+        }
+    }
+}
+
+/// `[build] document` of a plan's text. The text was read as a plan when work began.
+fn document_of(text: &str) -> String {
+    let table = text.parse::<toml::Table>().ok();
+    let own = table
+        .as_ref()
+        .and_then(|table| table.get("build")?.get("document")?.as_str());
+    own.unwrap_or_default().to_owned()
+}
+
+fn flaws(content: &Content) -> Vec<String> {
+    let mut flaws: Vec<String> = Vec::new();
+    let unknown = content
+        .damage
+        .iter()
+        .filter(|damage| damage.is_newer())
+        .count();
+    let torn = content.damage.iter().filter(|damage| damage.torn).count();
+    let broken = content.damage.len() - unknown - torn;
+    if unknown > 0 {
+        flaws.push(format!(
+            "{} of a kind that this program does not know, made by a newer one; the rest is read",
+            counted(unknown, "record")
+        ));
+    }
+    if broken > 0 {
+        flaws.push(format!(
+            "damaged in {}, records may be missing; the rest is read",
+            counted(broken, "place")
+        ));
+    }
+    if torn > 0 {
+        flaws.push("its last write was cut off; nothing that was announced is in it".to_owned());
+    }
+    if let Some(lost) = content.beginning_lost() {
+        flaws.push(lost.to_owned());
+    }
+    flaws
+}
+
+/// A build that no journal was begun for; none where the file is no plan at all.
+pub(super) fn of_plan(path: &Path, today: Date) -> Result<Option<Build>, String> {
+    let text = read_plan(path).map_err(|error| format!("cannot be read: {error}: passed over"))?;
+    if !text
+        .lines()
+        .any(|line| line.trim_start().starts_with("[[joint]]"))
+    {
+        return Ok(None);
+    }
+    let name = path
+        .file_name()
+        .map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+    match Plan::parse(&name, &text) {
+        Ok(plan) => Ok(Some(Build::before_work(&plan, today))),
+        Err(_) => Err("a plan with errors, `evendraw check` says which: passed over".to_owned()),
+    }
+}
