@@ -3,30 +3,52 @@
 use std::path::PathBuf;
 use std::{env, fs};
 
-/// A firmware, where its code and its variables live. The sizes are what an adapter may take, so that a firmware over it does
-/// not link; only the harness for tests, which is not an adapter, may be larger.
-const BOARDS: [(&str, &str, &str); 4] = [
-    (
-        "gate",
-        "ORIGIN = 0x00000000, LENGTH = 256K",
-        "ORIGIN = 0x20000000, LENGTH = 64K",
-    ),
-    (
-        "adapter_ast1030",
-        "ORIGIN = 0x00000000, LENGTH = 80K",
-        "ORIGIN = 0x00080000, LENGTH = 16K",
-    ),
-    (
-        "adapter_stm32f405",
-        "ORIGIN = 0x08000000, LENGTH = 88K",
-        "ORIGIN = 0x20000000, LENGTH = 32K",
-    ),
-    (
-        "sessions",
-        "ORIGIN = 0x00000000, LENGTH = 256K",
-        "ORIGIN = 0x20000000, LENGTH = 64K",
-    ),
+/// A firmware: where its code and its variables live, and whether its chip's crate names the interrupts.
+///
+/// The sizes are what an adapter may take, so that a firmware over it does not link; only the harness for tests, which is not an
+/// adapter, may be larger.
+struct Board {
+    name: &'static str,
+    flash: &'static str,
+    ram: &'static str,
+    names_interrupts: bool,
+}
+
+const BOARDS: [Board; 5] = [
+    Board {
+        name: "gate",
+        flash: "ORIGIN = 0x00000000, LENGTH = 256K",
+        ram: "ORIGIN = 0x20000000, LENGTH = 64K",
+        names_interrupts: false,
+    },
+    Board {
+        name: "adapter_ast1030",
+        flash: "ORIGIN = 0x00000000, LENGTH = 80K",
+        ram: "ORIGIN = 0x00080000, LENGTH = 16K",
+        names_interrupts: false,
+    },
+    Board {
+        name: "adapter_microbit",
+        // Of 256 KiB: journal and procedures begin behind it.
+        flash: "ORIGIN = 0x00000000, LENGTH = 96K",
+        ram: "ORIGIN = 0x20000000, LENGTH = 16K",
+        names_interrupts: false,
+    },
+    Board {
+        name: "adapter_stm32f405",
+        flash: "ORIGIN = 0x08000000, LENGTH = 88K",
+        ram: "ORIGIN = 0x20000000, LENGTH = 32K",
+        names_interrupts: true,
+    },
+    Board {
+        name: "sessions",
+        flash: "ORIGIN = 0x00000000, LENGTH = 256K",
+        ram: "ORIGIN = 0x20000000, LENGTH = 64K",
+        names_interrupts: false,
+    },
 ];
+/// What the smallest core's board has for the sessions.
+const SMALLEST_RAM: &str = "ORIGIN = 0x20000000, LENGTH = 16K";
 
 fn main() {
     println!("cargo::rerun-if-changed=build.rs");
@@ -34,11 +56,32 @@ fn main() {
         return;
     }
     let out = PathBuf::from(env::var_os("OUT_DIR").expect("cargo names the folder to write to"));
-    for (name, flash, ram) in BOARDS {
+    let smallest = env::var("TARGET").is_ok_and(|target| target.starts_with("thumbv6m"));
+    for board in BOARDS {
+        let Board {
+            name,
+            flash,
+            mut ram,
+            names_interrupts,
+        } = board;
+        if smallest && name == "sessions" {
+            ram = SMALLEST_RAM;
+        }
+        // A board whose feature is off is not built, and a word for its linker would be an error.
+        let feature = name
+            .strip_prefix("adapter_")
+            .map(|board| format!("CARGO_FEATURE_{}", board.to_uppercase()));
+        if feature.is_some_and(|feature| env::var_os(feature).is_none()) {
+            continue;
+        }
         let folder = out.join(name);
         fs::create_dir_all(&folder).expect("a folder for the memory map");
         let map = format!("MEMORY {{\n  FLASH : {flash}\n  RAM : {ram}\n}}\n");
         fs::write(folder.join("memory.x"), map).expect("the memory map is written");
+        if !names_interrupts {
+            let device = folder.join("device.x");
+            fs::write(device, "").expect("the names of interrupts are written");
+        }
         println!("cargo::rustc-link-arg-bin={name}=-L{}", folder.display());
         for script in ["link.x", "defmt.x"] {
             println!("cargo::rustc-link-arg-bin={name}=-T{script}");

@@ -430,6 +430,7 @@ kinds! {
     27 1 BySetting,
     28 1 Reassigned,
     29 1 Withdrawn,
+    30 1 Revised,
 }
 
 /// What stands before the fields of every kind: joint, seq, boot, time.

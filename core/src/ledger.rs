@@ -10,8 +10,11 @@
 mod aim;
 mod before;
 mod fold;
+mod revise;
 
 pub(crate) use fold::fold;
+pub(crate) use revise::revise;
+pub use revise::{Carry, NONE};
 
 use crate::limits::{ATTEMPTS_MAX, FASTENERS_MAX, MOMENTS_MAX, STAGES_MAX, STEPS_MAX};
 use crate::procedure::{Moment, Procedure, Reuse, Stage, StageKind, Step};
@@ -233,6 +236,8 @@ pub struct Ledger {
     seq: u32,
     boot: u16,
     started: bool,
+    /// Records of a revision that are still to come; nothing is done before the last one.
+    carrying: u8,
     begun_at: Instant,
     before: before::LastBefore,
 }
@@ -274,6 +279,7 @@ impl Ledger {
             seq: 0,
             boot: 0,
             started: false,
+            carrying: 0,
             begun_at: Instant::BOOT,
             before: before::LastBefore::new(),
         }
@@ -454,6 +460,12 @@ impl Ledger {
     #[must_use]
     pub const fn is_started(&self) -> bool {
         self.started
+    }
+
+    /// Records of a revision that are missing: it was begun, and not written to its end.
+    #[must_use]
+    pub const fn carrying(&self) -> u8 {
+        self.carrying
     }
 
     /// Whether a later retorque is due.

@@ -5,6 +5,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::limits::STAGES_MAX;
 use crate::procedure::EngineState;
 use crate::text::Text;
 use crate::unit::{Angle, Instant, Length, Torque};
@@ -218,6 +219,8 @@ pub enum Record {
     Read(Read),
     /// An attempt with a tool that was set and tells no value.
     BySetting(BySetting),
+    /// From here on the joint is worked to another procedure: what holds of the work done.
+    Revised(Revised),
 }
 
 macro_rules! facts {
@@ -588,6 +591,75 @@ impl BySetting {
     }
 }
 
+/// What holds of the work done when a joint goes on under another procedure: one record of the joint, then one of each fastener of
+/// the new procedure. Everything that stood before them is replaced by what they say; nothing is judged again. In `steps`, one byte a
+/// stage: the state in the upper three bits (0 open, 1 done, 2 unmeasured, 3 waived, 4 rejected, 5 doubtful, 6 disturbed), attempts in
+/// the lower five.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Revised {
+    /// Of the joint as a whole; always first.
+    Joint {
+        /// Digest of the procedure from here on.
+        procedure: u32,
+        /// Records of fasteners that follow.
+        fasteners: u8,
+        /// For each stage the stage of the procedure before that it is; 255 for none.
+        stages: [u8; STAGES_MAX],
+        /// What was found on the threads matches, or not; none where nobody said, or something else is asked for now.
+        condition: Option<bool>,
+        /// The mock-up was taken apart.
+        apart: bool,
+        /// Moments that came, a bit each; when, is not known any more.
+        moments: u8,
+        /// Later retorques that are due, a bit a stage.
+        due: u16,
+        /// Passes of a repeated stage that are made.
+        pass: u8,
+        /// Fasteners that moved in this one.
+        moved: u8,
+        /// The stage whose passes ended with fasteners still moving.
+        not_converged: Option<u8>,
+        /// The step judged last, where it is still asked for.
+        judged: Option<u16>,
+        /// Its reasons.
+        reasons: Reasons,
+        /// The steps of no fastener.
+        steps: [u8; STAGES_MAX],
+    },
+    /// Of one fastener.
+    Fastener {
+        /// Its index.
+        fastener: u8,
+        /// Its index in the procedure before; 255 for a new one.
+        from: u8,
+        /// Bits: 0 tight, 1 to be loosened, 2 to be replaced, 3 a decision is waited for, 4 felt wrong, 5 marked, 6 a new one, 7 its
+        /// running torque is wanted.
+        flags: u8,
+        /// Tightenings.
+        cycles: u8,
+        /// Sum of its angles, in tenths of a degree.
+        turned: u16,
+        /// Torque left on it, in tenths of N·m; 0 where nobody knows.
+        left_at: u16,
+        /// Running torque: twice its mN·m, one more if it was typed, and one; 0 where it is not known.
+        running: u32,
+        /// Its steps.
+        steps: [u8; STAGES_MAX],
+    },
+}
+
+wire!(enum Revised, 2 {
+    0 => Joint { procedure, fasteners, stages, condition, apart, moments, due, pass, moved, not_converged, judged, reasons, steps },
+    _ => Fastener { fastener, from, flags, cycles, turned, left_at, running, steps },
+});
+
+impl From<Revised> for Record {
+    fn from(fact: Revised) -> Self {
+        Self::Revised(fact)
+    }
+}
+
 /// Version 1 of [`Attempt`], which said only a running torque that was measured.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub(crate) struct AttemptV1 {
@@ -715,6 +787,7 @@ impl Record {
             Self::BySetting(_) => 27,
             Self::Reassigned(_) => 28,
             Self::Withdrawn(_) => 29,
+            Self::Revised(_) => 30,
         }
     }
 

@@ -10,6 +10,7 @@ mod input;
 mod outcome;
 mod pull;
 mod put_right;
+mod revise;
 mod told;
 
 pub use input::{Input, Readout, Refusal};
@@ -20,7 +21,7 @@ use core::ops::Deref;
 
 use crate::ledger::{Ledger, Standing, fold};
 use crate::procedure::Procedure;
-use crate::record::{Entry, Record, Started};
+use crate::record::{Entry, Record, Revised, Started};
 use crate::text::Text;
 use crate::trace::Trace;
 use crate::tracker::{Live, Tracker};
@@ -48,6 +49,12 @@ pub enum RestoreError {
     },
     /// The records begin with something else than a start.
     NoStart,
+    /// The joint goes on under another procedure from somewhere on, and this many records of that are not there: it is to be written anew
+    /// to its end.
+    Unfinished {
+        /// Records missing.
+        missing: u8,
+    },
 }
 
 impl core::fmt::Display for RestoreError {
@@ -63,6 +70,10 @@ impl core::fmt::Display for RestoreError {
                 write!(f, "record {found} stands where {expected} should")
             }
             Self::NoStart => f.write_str("records do not begin with a start"),
+            Self::Unfinished { missing } => write!(
+                f,
+                "{missing} records are missing of the change to another procedure"
+            ),
         }
     }
 }
@@ -191,6 +202,9 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         &mut self,
         entries: impl IntoIterator<Item = E>,
     ) -> Result<(), RestoreError> {
+        // What was done under a procedure before counts as the revision says that follows it.
+        let mut other = None;
+        let given = self.digest;
         for entry in entries {
             let entry = entry.borrow();
             if entry.joint != self.joint {
@@ -204,19 +218,21 @@ impl<P: Deref<Target = Procedure>> Session<P> {
                 });
             }
             match &entry.record {
-                Record::Started(started) => {
-                    let given = self.digest;
-                    if started.procedure != given {
-                        return Err(RestoreError::OtherProcedure {
-                            recorded: started.procedure,
-                            given,
-                        });
-                    }
+                Record::Revised(_) if expected == 1 => return Err(RestoreError::NoStart),
+                Record::Started(Started { procedure, .. })
+                | Record::Revised(Revised::Joint { procedure, .. }) => {
+                    other = Some(*procedure).filter(|recorded| *recorded != given);
                 }
                 _ if expected == 1 => return Err(RestoreError::NoStart),
                 _ => {}
             }
             fold(&mut self.ledger, &self.procedure, entry);
+        }
+        if let Some(recorded) = other {
+            return Err(RestoreError::OtherProcedure { recorded, given });
+        }
+        if let missing @ 1.. = self.ledger.carrying() {
+            return Err(RestoreError::Unfinished { missing });
         }
         self.durable = self.ledger.seq();
         Ok(())
@@ -417,7 +433,6 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             }
             Input::Due { stage, state } => self.due(stage, state, outcome),
             Input::TakenApart { note } => self.taken_apart(note, outcome),
-            Input::Reassign { of, fastener } => self.reassign(of, fastener, outcome),
             Input::Withdraw { of, reason } => self.withdraw(of, reason, outcome),
             Input::Recovered {
                 dropped,

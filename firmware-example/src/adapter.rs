@@ -40,7 +40,7 @@ const READINGS_A_TURN: u8 = 16;
 /// Bytes taken from and given to the link in one turn at most.
 const BYTES_A_TURN: usize = 32;
 /// Bytes of frames in one answer: less than the link allows, because memory is short.
-const GATHERED: usize = 256;
+const GATHERED: usize = 208;
 /// The longest answer on the line: that, its head and sum, stuffed and delimited.
 const SENDING: usize = GATHERED + 64;
 /// What is on its way out over the link.

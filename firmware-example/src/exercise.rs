@@ -69,13 +69,29 @@ pub(crate) fn about(target: i32, percent: i32) -> TorqueWindow {
 
 const LABELS: [&str; 8] = ["1", "2", "3", "4", "5", "6", "7", "8"];
 
+/// Makes a procedure where it stays, by way of its stored form in `N` bytes: the smallest board has no memory for a second one.
+///
+/// # Panics
+///
+/// If the parts make no procedure, or their form is longer.
+pub(crate) fn made<const N: usize>(into: &mut Option<Procedure>, parts: &Parts<'_>) {
+    let mut room = [0; N];
+    let blob = parts.encode(&mut room).expect("room for the stored form");
+    let read = Procedure::decode_into(into, blob.len(), |offset, bytes| {
+        let found = blob.get(offset..offset + bytes.len());
+        bytes.copy_from_slice(found.unwrap_or_default());
+        true
+    });
+    read.expect("a procedure made of sound parts is sound");
+}
+
 /// A procedure of three to eight fasteners and two to five stages. The same seed gives the same one.
 ///
 /// # Panics
 ///
 /// If a procedure made here breaks a rule of the core: the rules changed and this did not.
-#[must_use]
-pub fn procedure(random: &mut Random) -> Procedure {
+#[inline(never)]
+pub fn procedure(random: &mut Random, into: &mut Option<Procedure>) {
     let count = random.between(3, 8);
     let mut fasteners = heapless::Vec::<Fastener, 8>::new();
     for label in LABELS.iter().take(usize::try_from(count).unwrap_or(3)) {
@@ -163,7 +179,7 @@ pub fn procedure(random: &mut Random) -> Procedure {
     }
     let redo = [Redo::Fastener, Redo::Joint][usize::from(random.once_in(2))];
     let reuse = [Reuse::Free, Reuse::ReplaceIfLoosened][usize::from(random.once_in(2))];
-    Procedure::new(&Parts {
+    let parts = Parts {
         fasteners: &fasteners,
         stages: &stages,
         steps: &steps,
@@ -180,8 +196,8 @@ pub fn procedure(random: &mut Random) -> Procedure {
             },
             ..Terms::default()
         },
-    })
-    .expect("a procedure made of sound parts is sound")
+    };
+    made::<1024>(into, &parts);
 }
 
 /// Time between two readings.
@@ -417,8 +433,22 @@ impl Kind {
 /// As [`procedure`].
 pub fn work(seed: u64, keep: &mut dyn FnMut(&Entry), meter: &mut dyn FnMut(Option<Kind>)) -> u32 {
     let mut random = Random::new(seed);
-    let procedure = procedure(&mut random);
-    let mut session = Session::new(&procedure, 1);
+    let mut made = None;
+    procedure(&mut random, &mut made);
+    match &made {
+        Some(procedure) => work_through(procedure, random, keep, meter),
+        None => 0,
+    }
+}
+
+#[inline(never)]
+fn work_through(
+    procedure: &Procedure,
+    random: Random,
+    keep: &mut dyn FnMut(&Entry),
+    meter: &mut dyn FnMut(Option<Kind>),
+) -> u32 {
+    let mut session = Session::new(procedure, 1);
     let mut bench = Bench::new(random);
     let mut readings = 0;
     let start = Input::Start {
@@ -522,13 +552,15 @@ pub fn work(seed: u64, keep: &mut dyn FnMut(&Entry), meter: &mut dyn FnMut(Optio
 }
 
 /// Applies an input, keeps its records; false when the hand must stop.
+#[inline(never)]
 fn apply(
     session: &mut Session<&Procedure>,
     at: Instant,
     input: Input<'_>,
     keep: &mut dyn FnMut(&Entry),
 ) -> bool {
-    let outcome = session.apply(at, input);
+    let mut outcome = Outcome::default();
+    session.apply_into(at, input, &mut outcome);
     after(session, at, &outcome, keep)
 }
 
@@ -542,7 +574,13 @@ fn after(
         keep(entry);
     }
     if let Some(last) = outcome.entries().last() {
-        session.apply(at, Input::Durable { seq: last.seq });
+        kept(session, at, last.seq);
     }
     outcome.halt.is_none()
+}
+
+/// In a function of its own, so that what comes of it takes memory only while it is looked for.
+#[inline(never)]
+fn kept(session: &mut Session<&Procedure>, at: Instant, seq: u32) {
+    session.apply(at, Input::Durable { seq });
 }

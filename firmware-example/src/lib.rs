@@ -10,6 +10,7 @@ pub mod cue;
 mod cut_flash;
 pub mod display;
 pub mod exercise;
+pub mod fed;
 pub mod gyro;
 pub mod log;
 pub mod meter;

@@ -11,7 +11,7 @@ use evendraw_core::session::{Input, Next, Outcome, Session};
 use evendraw_core::text::Label;
 use evendraw_core::unit::{Angle, Span};
 
-use crate::exercise::{Bench, Random, about};
+use crate::exercise::{Bench, Random, about, made};
 
 /// The joints that are worked: fasteners and stages. A wheel, a head, and the limits of the core.
 pub const JOINTS: [(u8, u8); 3] = [(6, 2), (14, 4), (64, 16)];
@@ -50,8 +50,8 @@ impl Kind {
 /// # Panics
 ///
 /// If a procedure made here breaks a rule of the core: the rules changed and this did not.
-#[must_use]
-pub fn procedure(fasteners: u8, stages: u8) -> Procedure {
+#[inline(never)]
+pub fn procedure(fasteners: u8, stages: u8, into: &mut Option<Procedure>) {
     const LABELS: [&str; 8] = ["1", "2", "3", "4", "5", "6", "7", "8"];
     let mut own = heapless::Vec::<Fastener, FASTENERS_MAX>::new();
     for index in 0..fasteners {
@@ -84,7 +84,7 @@ pub fn procedure(fasteners: u8, stages: u8) -> Procedure {
             let _ = steps.push(Step::on(fastener, stage));
         }
     }
-    Procedure::new(&Parts {
+    let parts = Parts {
         fasteners: &own,
         stages: &kinds,
         steps: &steps,
@@ -96,14 +96,15 @@ pub fn procedure(fasteners: u8, stages: u8) -> Procedure {
             },
             ..Terms::default()
         },
-    })
-    .expect("a procedure made of sound parts is sound")
+    };
+    made::<3072>(into, &parts);
 }
 
 /// Readings at rest after a pull: what ends it comes with one of them.
 const RESTING: u32 = 60;
 
 /// Works the joint; `meter` is called before an input with nothing and after it with its kind. Returns how many steps are settled.
+#[inline(never)]
 pub fn work(procedure: &Procedure, meter: &mut dyn FnMut(Option<Kind>)) -> u32 {
     let mut session = Session::new(procedure, 1);
     let mut outcome = Outcome::default();

@@ -8,8 +8,8 @@ use core::fmt;
 
 use embedded_hal::spi::{Operation, SpiDevice};
 use embedded_storage::nor_flash::{
-    ErrorType, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash, check_erase, check_read,
-    check_write,
+    ErrorType, MultiwriteNorFlash, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash,
+    check_erase, check_read, check_write,
 };
 
 /// Bytes that one erase command clears.
@@ -299,11 +299,74 @@ impl<S: SpiDevice> NorFlash for SpiNor<S> {
     }
 }
 
+impl<S: SpiDevice> MultiwriteNorFlash for SpiNor<S> {}
+
 /// Blocking flash where [`Flash`] is asked for: a start does the whole work. For chips whose flash has no other way.
+///
+/// It serves flash that is written 1, 2 or 4 bytes at a time and may be written again where bits are still set
+/// ([`MultiwriteNorFlash`]): the other bytes of a word are written as all ones, which leaves them as they are, and no word is
+/// written more than twice between two erases. Flash written 8 bytes and more at a time keeps a check sum over them and does not
+/// stand a second write: it does not compile.
+///
+/// ```compile_fail
+/// use embedded_storage::nor_flash::{ErrorType, MultiwriteNorFlash, NorFlash, NorFlashErrorKind, ReadNorFlash};
+/// use evendraw_firmware::nor::{Flash, Waiting};
+///
+/// struct Eight;
+/// impl ErrorType for Eight {
+///     type Error = NorFlashErrorKind;
+/// }
+/// impl ReadNorFlash for Eight {
+///     const READ_SIZE: usize = 1;
+///     fn read(&mut self, _: u32, _: &mut [u8]) -> Result<(), Self::Error> {
+///         Ok(())
+///     }
+///     fn capacity(&self) -> usize {
+///         0x2_0000
+///     }
+/// }
+/// impl NorFlash for Eight {
+///     const WRITE_SIZE: usize = 8; // 4 compiles
+///     const ERASE_SIZE: usize = 2048;
+///     fn erase(&mut self, _: u32, _: u32) -> Result<(), Self::Error> {
+///         Ok(())
+///     }
+///     fn write(&mut self, _: u32, _: &[u8]) -> Result<(), Self::Error> {
+///         Ok(())
+///     }
+/// }
+/// impl MultiwriteNorFlash for Eight {}
+/// Waiting(Eight).start_program(0, &[1]);
+/// ```
 #[derive(Debug)]
 pub struct Waiting<F>(pub F);
 
-impl<F: NorFlash> Flash for Waiting<F> {
+/// Bytes of the longest word that is written at a time.
+const WORD_MAX: u32 = 4;
+
+impl<F: MultiwriteNorFlash> Waiting<F> {
+    const WORD: u32 = {
+        assert!(
+            matches!(F::WRITE_SIZE, 1 | 2 | 4),
+            "only flash that is written 1, 2 or 4 bytes at a time can be written again"
+        );
+        assert!(
+            matches!(F::READ_SIZE, 1),
+            "only flash that is read byte by byte"
+        );
+        assert!(
+            F::ERASE_SIZE <= 4096 && 4096 % F::ERASE_SIZE == 0,
+            "only flash whose erased blocks fill sectors of 4 KiB"
+        );
+        match F::WRITE_SIZE {
+            1 => 1,
+            2 => 2,
+            _ => WORD_MAX,
+        }
+    };
+}
+
+impl<F: MultiwriteNorFlash> Flash for Waiting<F> {
     type Error = F::Error;
 
     fn size(&self) -> u32 {
@@ -315,7 +378,24 @@ impl<F: NorFlash> Flash for Waiting<F> {
     }
 
     fn start_program(&mut self, at: u32, bytes: &[u8]) -> Result<(), F::Error> {
-        self.0.write(at, bytes)
+        if Self::WORD == 1 {
+            return self.0.write(at, bytes);
+        }
+        let (mut at, mut rest) = (at, bytes);
+        while !rest.is_empty() {
+            let skipped = at % Self::WORD;
+            let room = to_usize(Self::WORD - skipped).min(rest.len());
+            let (now, later) = rest.split_at(room);
+            let mut word = [0xff; WORD_MAX as usize];
+            for (place, byte) in word.iter_mut().skip(to_usize(skipped)).zip(now) {
+                *place = *byte;
+            }
+            let word = word.get(..to_usize(Self::WORD)).unwrap_or(&word);
+            self.0.write(at - skipped, word)?;
+            at += Self::WORD - skipped;
+            rest = later;
+        }
+        Ok(())
     }
 
     fn start_erase(&mut self, at: u32) -> Result<(), F::Error> {
@@ -325,6 +405,10 @@ impl<F: NorFlash> Flash for Waiting<F> {
     fn is_busy(&mut self) -> Result<bool, F::Error> {
         Ok(false)
     }
+}
+
+fn to_usize(value: u32) -> usize {
+    usize::try_from(value).unwrap_or(usize::MAX)
 }
 
 #[cfg(test)]
@@ -444,5 +528,111 @@ mod tests {
         let mut chip = SpiNor::new(spi.clone()).unwrap();
         NorFlash::write(&mut chip, 0xff, &[1, 2, 3]).unwrap();
         spi.done();
+    }
+
+    /// Flash written a word of four bytes at a time, with the rule of a common chip: two writes of a word between erases.
+    struct Words {
+        bytes: Vec<u8>,
+        writes: Vec<u8>,
+    }
+
+    impl embedded_storage::nor_flash::ErrorType for Words {
+        type Error = embedded_storage::nor_flash::NorFlashErrorKind;
+    }
+
+    impl embedded_storage::nor_flash::ReadNorFlash for Words {
+        const READ_SIZE: usize = 1;
+
+        fn read(&mut self, at: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
+            let at = usize::try_from(at).unwrap();
+            bytes.copy_from_slice(&self.bytes[at..at + bytes.len()]);
+            Ok(())
+        }
+
+        fn capacity(&self) -> usize {
+            self.bytes.len()
+        }
+    }
+
+    impl NorFlash for Words {
+        const WRITE_SIZE: usize = 4;
+        const ERASE_SIZE: usize = 1024;
+
+        fn erase(&mut self, from: u32, to: u32) -> Result<(), Self::Error> {
+            let (from, to) = (usize::try_from(from).unwrap(), usize::try_from(to).unwrap());
+            self.bytes[from..to].fill(0xff);
+            self.writes[from / 4..to / 4].fill(0);
+            Ok(())
+        }
+
+        fn write(&mut self, at: u32, bytes: &[u8]) -> Result<(), Self::Error> {
+            let at = usize::try_from(at).unwrap();
+            assert!(at.is_multiple_of(4) && bytes.len().is_multiple_of(4));
+            for (offset, &byte) in bytes.iter().enumerate() {
+                self.bytes[at + offset] &= byte;
+            }
+            for writes in &mut self.writes[at / 4..(at + bytes.len()) / 4] {
+                *writes += 1;
+                assert!(*writes <= 2, "a word was written three times");
+            }
+            Ok(())
+        }
+    }
+
+    impl embedded_storage::nor_flash::MultiwriteNorFlash for Words {}
+
+    #[test]
+    fn words_of_four_bytes_keep_a_journal_and_are_written_twice_at_most() {
+        use crate::log::{Log, Progress, Region, Step};
+        use evendraw_core::record::{Entry, Noted};
+
+        let mut flash = super::Waiting(Words {
+            bytes: vec![0; 5 * 4096],
+            writes: vec![2; 5 * 1024],
+        });
+        let region = Region {
+            first: 1,
+            sectors: 4,
+        };
+        let mut room = [0; crate::log::FRAME_MAX];
+        let (mut log, _) = Log::open(&mut flash, region, &mut room).unwrap();
+        for number in 1..=600_u32 {
+            let text = "x".repeat(usize::try_from(number % 17).unwrap());
+            let entry = Entry {
+                joint: 0,
+                seq: number,
+                boot: 1,
+                at: evendraw_core::unit::Instant::BOOT,
+                record: Noted {
+                    fastener: None,
+                    doubt: evendraw_core::record::Doubt::None,
+                    text: evendraw_core::text::Text::cut(&text),
+                }
+                .into(),
+            };
+            log.push(&entry).unwrap();
+            loop {
+                match log.advance(&mut flash) {
+                    Progress::Busy | Progress::Stored { .. } => {}
+                    Progress::Idle => break,
+                    Progress::Full => {
+                        let stored = log.stored();
+                        log.give_back(&mut flash, stored).unwrap();
+                    }
+                    Progress::Failed => panic!("record {number}"),
+                }
+            }
+        }
+        let (log, found) = Log::open(&mut flash, region, &mut room).unwrap();
+        assert_eq!(
+            (log.stored(), found.dropped, found.quarantined),
+            (600, 0, 0)
+        );
+        let mut walk = log.walk();
+        let mut frames = 0;
+        while let Step::Frame { .. } = walk.next(&mut flash, &mut room).unwrap() {
+            frames += 1;
+        }
+        assert!(frames > 100, "{frames}");
     }
 }

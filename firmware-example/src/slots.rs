@@ -360,7 +360,9 @@ mod tests {
     }
 
     fn blob(seed: u64) -> (Procedure, Vec<u8>) {
-        let procedure = procedure(&mut Random::new(seed));
+        let mut made = None;
+        procedure(&mut Random::new(seed), &mut made);
+        let procedure = made.expect("a procedure");
         let mut room = [0; 2048];
         let bytes = procedure.encode(&mut room).unwrap().to_vec();
         (procedure, bytes)

@@ -15,6 +15,18 @@ pub const JOINTS_MAX: usize = 250;
 pub const TOOLS_MAX: usize = 250;
 /// Parts that a build says more of than their name: one for each joint.
 pub const PARTS_MAX: usize = 250;
+/// Tasks of a build: as many as joints.
+pub const TASKS_MAX: usize = 250;
+/// Layers that one task stacks: a clutch has thirty plates.
+pub const LAYERS_MAX: usize = 64;
+/// Most of a part that is counted; what is measured is written as a text.
+pub const QUANTITY_MAX: u32 = 10_000;
+/// Highest revision of a plan.
+pub const REVISION_MAX: u32 = 9_999;
+/// Bytes of a reminder: a line and a half of writing.
+pub const REMINDER_BYTES_MAX: usize = 200;
+/// Bytes of what is said of a task or a part: where it was ordered, what was answered, why it came apart.
+pub const SAID_BYTES_MAX: usize = 200;
 /// Entries of any list or table in a plan: fasteners, names, targets, keys. The largest that means something, the steps of a procedure, has as many.
 pub const ENTRIES_MAX: usize = 1_024;
 /// Stages written in one joint, over all answers: sixteen under each of four answers, four times over.

@@ -9,8 +9,10 @@
 //! screen and paper both draw); colour repeats it. Shapes are drawn once a page and referred to, so a page of a whole
 //! build stays below 200 kB with every curve.
 
+use serde::{Deserialize, Serialize};
+
 /// How a fastener, a stage, a joint or a single record stands.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub enum Mark {
     /// Not done.
     #[default]

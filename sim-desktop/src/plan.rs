@@ -37,6 +37,7 @@ mod quantity;
 mod running;
 pub mod schema;
 mod stage;
+mod task;
 mod tree;
 
 pub use build::{Build, Part, Tool, ToolKind};
@@ -46,6 +47,9 @@ pub(crate) use guard::usable;
 pub use joint::{About, Access, AnswerError, Answers, Joint, JointPlan, Question, Share, Variant};
 pub use place::{Order, Position};
 pub use stage::{StagePlan, evidence_word};
+pub use task::{Task, TaskTime};
+
+use std::collections::HashSet;
 
 use check::Check;
 use diagnostic::Diagnostics;
@@ -66,6 +70,7 @@ pub struct Plan {
     build: Build,
     tools: Vec<Tool>,
     parts: Vec<Part>,
+    tasks: Vec<Task>,
     joints: Vec<Joint>,
     warnings: Vec<Diagnostic>,
 }
@@ -97,6 +102,7 @@ impl Plan {
         let build = build::build(&mut reader);
         let (tools, tool_ids) = build::tools(&mut reader);
         let parts = build::parts(&mut reader);
+        let tasks = task::tasks(&mut reader);
         let nodes = reader.tables("joint", "joint");
         if let Some(one_too_many) = nodes.get(JOINTS_MAX) {
             one_too_many.place.error(
@@ -114,6 +120,7 @@ impl Plan {
         }
         let heads = Head::all(&nodes, text.len());
         let ids = joint::ids(&heads);
+        task::own_ids(&tasks, &ids, &to);
         let instruments = Instruments {
             tools: &tools,
             has_any: !tool_ids.is_empty(),
@@ -131,6 +138,7 @@ impl Plan {
             tool_ids: &tool_ids,
             tools: &tools,
             parts: &parts,
+            tasks: &tasks,
             to: &to,
         };
         check.check(&mut joints);
@@ -141,6 +149,7 @@ impl Plan {
             build,
             tools,
             parts,
+            tasks,
             joints,
             warnings,
         })
@@ -196,6 +205,42 @@ impl Plan {
         self.parts
             .iter()
             .any(|part| part.name == name && part.on_order)
+    }
+
+    /// The part with this name, where the plan says more of it.
+    #[must_use]
+    pub fn part(&self, name: &str) -> Option<&Part> {
+        self.parts.iter().find(|part| part.name == name)
+    }
+
+    /// The names of all parts: those that joints need, then those of tasks, then those that nothing needs.
+    #[must_use]
+    pub fn part_names(&self) -> Vec<&str> {
+        let mut names: Vec<&str> = Vec::new();
+        let mut seen = HashSet::new();
+        let needed = self.joints.iter().flat_map(Joint::needs);
+        let listed = self.parts.iter().map(|part| part.name.as_str());
+        for name in needed
+            .chain(self.tasks.iter().flat_map(Task::needs))
+            .chain(listed)
+        {
+            if seen.insert(name) {
+                names.push(name);
+            }
+        }
+        names
+    }
+
+    /// The tasks, in the order of the file.
+    #[must_use]
+    pub fn tasks(&self) -> &[Task] {
+        &self.tasks
+    }
+
+    /// The task with this id.
+    #[must_use]
+    pub fn task(&self, id: &str) -> Option<&Task> {
+        self.tasks.iter().find(|task| task.id == id)
     }
 
     /// The joints, in the order of the file; a joint's number is its place here.

@@ -41,6 +41,12 @@ pub use units::{AngleUnit, LengthUnit, PercentUnit, SpanUnit, TorqueUnit, Unit};
 
 use evendraw_core::unit::{Angle, Length, Span, Torque};
 
+/// A torque of the core in N·m, for arithmetic that is not exact and for scripts.
+#[must_use]
+pub fn newton_meters(torque: Torque) -> f64 {
+    f64::from(torque.millinewton_meters()) / 1_000.0
+}
+
 /// A number with its unit, both as printed.
 ///
 /// Two quantities are equal when they print the same, not when they measure the same: 40 N·m differs from 40.0 N·m.

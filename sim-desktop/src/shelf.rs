@@ -17,7 +17,7 @@ use std::path::{Path, PathBuf};
 use jiff::civil::Date;
 use rayon::prelude::*;
 
-use crate::store::{StoreError, read_with_bytes};
+use crate::store::{self, StoreError};
 
 pub use build::{Build, Pull};
 pub use walk::{Found, What};
@@ -151,35 +151,36 @@ impl Shelf {
                     }
                     read.build = Some(build);
                 }
-                Err(error) => {
-                    let why = match error {
-                        StoreError::NotAJournal { .. } => {
-                            "nothing in it reads as a journal: passed over".to_owned()
-                        }
-                        error => format!("{error}: passed over"),
-                    };
-                    read.passed.push(pass(why, true));
-                }
+                Err(error) => read.passed.push(pass(unread(&error), true)),
             },
         }
         read
     }
 
     fn of_journal(&self, found: &Found) -> Result<Build, StoreError> {
-        let key = |bytes: &[u8]| index::Key::of(bytes, self.today);
-        if self.keeps_index {
-            // The bytes of the journal, not its date, say whether the index fits.
-            if let Some(bytes) = walk::bytes(&found.path)
-                && let Some(build) = index::load(&self.folder, &found.name, &key(&bytes))
-            {
-                return Ok(build);
-            }
+        let bytes = store::bytes(&found.path)?;
+        // The bytes of the journal, not its date, say whether the index fits.
+        let key = self.keeps_index.then(|| index::Key::of(&bytes, self.today));
+        if let Some(key) = &key
+            && let Some(build) = index::load(&self.folder, &found.name, key)
+        {
+            return Ok(build);
         }
-        let (content, bytes) = read_with_bytes(&found.path)?;
-        let build = Build::of(&content, self.today);
-        if self.keeps_index {
-            index::keep(&self.folder, &found.name, &key(&bytes), &build);
+        let content = store::content_of(&found.path, &bytes)?;
+        let build = Build::of(&content, build::plan_in(&content).as_ref(), self.today);
+        if let Some(key) = &key {
+            index::keep(&self.folder, &found.name, key, &build);
         }
         Ok(build)
+    }
+}
+
+/// Why a journal is passed over.
+fn unread(error: &StoreError) -> String {
+    match error {
+        StoreError::NotAJournal { .. } => {
+            "nothing in it reads as a journal: passed over".to_owned()
+        }
+        error => format!("{error}: passed over"),
     }
 }

@@ -10,6 +10,7 @@ use evendraw_core::unit::Torque;
 use serde_json::{Value, json};
 
 use crate::plan::{JointPlan, Plan, Tool};
+use crate::quantity::newton_meters;
 use crate::words;
 
 /// Expanded uncertainty, k = 2, of a torque read with a tool of this accuracy, a share of the reading in parts per million, and this
@@ -125,7 +126,6 @@ impl Judged {
 
     /// For scripts: adds the keys to an attempt.
     pub fn add_to(&self, object: &mut Value) {
-        let newton_meters = |torque: Torque| f64::from(torque.millinewton_meters()) / 1_000.0;
         object["uncertainty_Nm"] = json!(self.uncertainty.map(newton_meters));
         object["near_limit_Nm"] = json!(self.near.map(newton_meters));
     }

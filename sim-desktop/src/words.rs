@@ -62,7 +62,7 @@ pub fn torque_number(value: Torque) -> String {
 /// use evendraw::quantity::{Quantity, TorqueUnit};
 /// let given = Quantity::parse("33.2 lbf·ft")?;
 /// assert_eq!(words::short(given, TorqueUnit::NewtonMeter), ("45.01".to_owned(), false));
-/// assert_eq!(words::short(given, TorqueUnit::PoundInch), ("354".to_owned(), true));
+/// assert_eq!(words::short(given, TorqueUnit::PoundInch), ("398.4".to_owned(), true));
 /// # Ok::<(), evendraw::quantity::QuantityError>(())
 /// ```
 #[must_use]
@@ -182,6 +182,13 @@ pub fn ago(seconds: i64) -> String {
         3_600..86_400 => of(seconds / 3_600, "hour", "hours"),
         _ => of(seconds / 86_400, "day", "days"),
     }
+}
+
+/// The same moment in UTC, as scripts read it [RFC 3339]; none where it cannot be told.
+#[must_use]
+pub fn utc(unix_seconds: Option<i64>) -> Option<String> {
+    let stamp = Timestamp::from_second(unix_seconds?).ok()?;
+    Some(stamp.to_string())
 }
 
 /// Words behind a first column, in lines of at most so many characters, the further ones indented below the first word.

@@ -14,8 +14,10 @@ use std::time::{Duration, Instant};
 pub const PROGRAM: &str = "qemu-system-arm";
 /// The Debian package that brings it.
 pub const PACKAGE: &str = "qemu-system-arm";
-/// What the boards' chips understand.
+/// What most boards' chips understand.
 pub const TARGET: &str = "thumbv7em-none-eabihf";
+/// What the smallest core understands.
+pub const SMALLEST_TARGET: &str = "thumbv6m-none-eabi";
 
 /// Where the emulator is, if it is installed.
 #[must_use]
@@ -52,48 +54,76 @@ pub fn target_folder(root: &Path) -> PathBuf {
         .map_or_else(|| root.join("target"), |folder| root.join(folder))
 }
 
-/// Where cargo puts the boards' firmware.
+/// Where cargo puts the firmware for a target.
 #[must_use]
-pub fn firmware_folder(root: &Path) -> PathBuf {
-    target_folder(root).join(TARGET).join("firmware")
+pub fn firmware_folder(root: &Path, target: &str) -> PathBuf {
+    target_folder(root).join(target).join("firmware")
 }
 
-/// The firmware that runs on an emulated board.
-pub const FIRMWARE: [&str; 3] = ["adapter_ast1030", "adapter_stm32f405", "sessions"];
+/// The firmware that runs on an emulated board: the target, the boards' features, the binaries.
+pub const FIRMWARE: [(&str, &str, &[&str]); 2] = [
+    (
+        TARGET,
+        "ast1030,stm32f405",
+        &["adapter_ast1030", "adapter_stm32f405", "sessions"],
+    ),
+    (
+        SMALLEST_TARGET,
+        "microbit",
+        &["adapter_microbit", "sessions"],
+    ),
+];
 
-/// Builds the firmware of every board.
+/// Builds the firmware of every board, one command for each target.
 #[must_use]
-pub fn build_command(root: &Path) -> Command {
-    let mut command = Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
-    command
-        .current_dir(root)
-        .args(["build", "--package", "evendraw-firmware"])
-        .args(["--profile", "firmware", "--target", TARGET]);
-    for name in FIRMWARE {
-        command.args(["--bin", name]);
-    }
-    command
+pub fn build_commands(root: &Path) -> Vec<Command> {
+    let cargo = std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into());
+    let build = |(target, features, names): &(&str, &str, &[&str])| {
+        let mut command = Command::new(&cargo);
+        command
+            .current_dir(root)
+            .args(["build", "--package", "evendraw-firmware"])
+            .args(["--profile", "firmware", "--target", target])
+            .args(["--features", features]);
+        for name in *names {
+            command.args(["--bin", name]);
+        }
+        command
+    };
+    FIRMWARE.iter().map(build).collect()
 }
 
-/// The firmware of one board, built now if it is not built yet.
+/// The firmware of one board for the usual target, built now if it is not built yet.
 ///
 /// # Panics
 ///
 /// If it cannot be built: a test that needs it cannot go on.
 #[must_use]
 pub fn firmware(name: &str) -> PathBuf {
+    firmware_for(TARGET, name)
+}
+
+/// The firmware of one board for a target, built now if it is not built yet.
+///
+/// # Panics
+///
+/// As [`firmware`].
+#[must_use]
+pub fn firmware_for(target: &str, name: &str) -> PathBuf {
     static BUILT: OnceLock<PathBuf> = OnceLock::new();
-    let folder = BUILT.get_or_init(|| {
+    let root = BUILT.get_or_init(|| {
         let root = workspace();
-        let built = build_command(&root).output().expect("cargo starts");
-        assert!(
-            built.status.success(),
-            "the firmware does not build:\n{}",
-            String::from_utf8_lossy(&built.stderr)
-        );
-        firmware_folder(&root)
+        for mut command in build_commands(&root) {
+            let built = command.output().expect("cargo starts");
+            assert!(
+                built.status.success(),
+                "the firmware does not build:\n{}",
+                String::from_utf8_lossy(&built.stderr)
+            );
+        }
+        root
     });
-    let path = folder.join(name);
+    let path = firmware_folder(root, target).join(name);
     assert!(
         path.is_file(),
         "no firmware is called {name}: {}",
@@ -117,6 +147,16 @@ pub fn adapter(flash: &Path) -> Board {
             .map(OsString::from)
             .to_vec(),
     })
+}
+
+/// Keeps what a firmware's stack came to where it ran, beside the firmware, for the report of sizes.
+///
+/// # Panics
+///
+/// If it cannot be written.
+pub fn keep_stack(target: &str, name: &str, bytes: u32) {
+    let path = firmware_folder(&workspace(), target).join(format!("{name}.stack"));
+    std::fs::write(path, bytes.to_string()).expect("the measured stack is written");
 }
 
 /// How to start a board.

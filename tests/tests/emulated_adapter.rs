@@ -10,6 +10,7 @@ use evendraw_core::record::{Entry, Record};
 use evendraw_core::session::{Input, Next, Session};
 use evendraw_core::unit::Instant;
 use evendraw_core::verdict::Verdict;
+use evendraw_tests::emulator;
 use std::time::{Duration, Instant as Clock};
 
 /// RAM of the budget, less what is not stack (16 bytes) and a little to spare.
@@ -43,6 +44,7 @@ fn a_bolt_circle_is_made_and_worked_with_two_keys() {
     let stack = rig.stack();
     println!("stack: {stack} bytes of {STACK_BUDGET}");
     assert!(stack <= STACK_BUDGET, "{stack} bytes of stack");
+    emulator::keep_stack(emulator::TARGET, "adapter_ast1030", stack);
 
     let said = rig.cut_and_read_log();
     let golden = include_str!("emulated_adapter/log.txt");

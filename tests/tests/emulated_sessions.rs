@@ -1,10 +1,11 @@
-//! Law L2: the same inputs make the same record bytes on the desktop, debug and release, and on an emulated Cortex-M4F.
+//! Law L2: the same inputs make the same record bytes on the desktop, debug and release, and on an emulated Cortex-M4F and
+//! Cortex-M0.
 
 use std::ffi::OsString;
 use std::process::Command;
 use std::time::Duration;
 
-use evendraw_tests::emulator::{Board, Setup, firmware, workspace};
+use evendraw_tests::emulator::{Board, SMALLEST_TARGET, Setup, TARGET, firmware_for, workspace};
 
 /// What the program prints on the desktop.
 fn on_the_desktop(profile: &str) -> String {
@@ -23,13 +24,39 @@ fn on_the_desktop(profile: &str) -> String {
     String::from_utf8(output.stdout).expect("digits and blanks")
 }
 
-#[test]
-fn two_hundred_sessions_make_the_same_bytes_on_desktop_and_chip() {
-    let debug = on_the_desktop("dev");
-    let release = on_the_desktop("release");
-    let mut board = Board::start(&Setup {
+/// A core on a board that counts instructions.
+struct Core {
+    name: &'static str,
+    target: &'static str,
+    machine: &'static str,
+    /// Instructions that a tick of the board's timer stands for: 40 at 25 MHz, 62.5 at 16 MHz, one a nanosecond.
+    instructions_a_tick: f64,
+    /// Instructions at most, for each that the Cortex-M4 may take: the smallest core has no long multiplication.
+    allowed: f64,
+}
+
+const CORES: [Core; 2] = [
+    Core {
+        name: "Cortex-M4",
+        target: TARGET,
         machine: "mps2-an386",
-        firmware: firmware("sessions"),
+        instructions_a_tick: 40.0,
+        allowed: 1.0,
+    },
+    Core {
+        name: "Cortex-M0",
+        target: SMALLEST_TARGET,
+        machine: "microbit",
+        instructions_a_tick: 62.5,
+        allowed: 2.0,
+    },
+];
+
+/// What the program prints on a core: the sessions, after its sizes and costs were reported and held.
+fn on(core: &Core) -> String {
+    let mut board = Board::start(&Setup {
+        machine: core.machine,
+        firmware: firmware_for(core.target, "sessions"),
         more: [
             "-semihosting-config",
             "enable=on,target=native",
@@ -40,19 +67,30 @@ fn two_hundred_sessions_make_the_same_bytes_on_desktop_and_chip() {
         .to_vec(),
         ..Setup::default()
     });
-    let chip =
+    let said =
         String::from_utf8(board.finish(Duration::from_secs(120))).expect("digits and blanks");
-
-    let (chip, facts) = chip
+    let (sessions, facts) = said
         .split_once("size ")
         .expect("the sessions, then size and cost");
     let (size, costs) = facts.split_once('\n').expect("a line of sizes");
+    println!("{}:", core.name);
     weigh(size);
     let (costs, inputs) = costs
         .split_once("joint ")
         .expect("the cost of readings, then that of inputs");
-    report(costs);
-    report_inputs(inputs);
+    report(core, costs);
+    let (inputs, stack) = inputs.split_once("stack ").expect("at last the stack");
+    report_inputs(core, inputs);
+    let stack: u32 = stack.trim().parse().expect("a number");
+    println!("the sessions' stack came to {stack} bytes");
+    sessions.to_owned()
+}
+
+#[test]
+fn two_hundred_sessions_make_the_same_bytes_on_desktop_and_chips() {
+    let debug = on_the_desktop("dev");
+    let release = on_the_desktop("release");
+    let [chip, smallest] = CORES.map(|core| on(&core));
 
     assert_eq!(debug.lines().count(), 200);
     for ((debug, release), chip) in debug.lines().zip(release.lines()).zip(chip.lines()) {
@@ -60,6 +98,7 @@ fn two_hundred_sessions_make_the_same_bytes_on_desktop_and_chip() {
         assert_eq!(debug, chip, "desktop and chip");
     }
     assert_eq!(chip.lines().count(), 200, "{chip}");
+    assert_eq!(chip, smallest, "the two chips");
 
     // Two sessions alike would be two that did nothing.
     let digests: std::collections::BTreeSet<&str> = chip
@@ -74,15 +113,13 @@ fn two_hundred_sessions_make_the_same_bytes_on_desktop_and_chip() {
             .sum()
     };
     println!(
-        "{} records from {} readings, the same on all three",
+        "{} records from {} readings, the same on all four",
         sum(2),
         sum(3)
     );
     assert!(sum(2) > 4_000, "too little happened: {} records", sum(2));
 }
 
-/// Instructions that a tick of the board's timer stands for.
-const INSTRUCTIONS_A_TICK: f64 = 40.0;
 /// What a reading may cost on average, and at worst, in instructions, over the 200 sessions. The aim of 350 is not met: see
 /// DEVELOPERS.md. At 16 MHz this is a twentieth of the millisecond between two readings.
 const AVERAGE_MAX: f64 = 820.0;
@@ -121,7 +158,8 @@ fn weigh(size: &str) {
 }
 
 /// Prints what a reading costs by kind of stage, and holds it.
-fn report(costs: &str) {
+fn report(core: &Core, costs: &str) {
+    let (tick, allowed) = (core.instructions_a_tick, core.allowed);
     println!("instructions a reading, from Session::apply to its outcome:");
     println!(
         "{:<8} {:>8} {:>8} {:>8}",
@@ -138,22 +176,26 @@ fn report(costs: &str) {
             continue;
         }
         if kind == "nothing" {
-            let each = number(ticks) / number(readings) * INSTRUCTIONS_A_TICK;
+            let each = number(ticks) / number(readings) * tick;
             println!("measuring itself takes {each:.0}");
             continue;
         }
         seen += 1;
-        let average = number(ticks) / number(readings) * INSTRUCTIONS_A_TICK;
-        let worst = number(worst) * INSTRUCTIONS_A_TICK;
+        let average = number(ticks) / number(readings) * tick;
+        let worst = number(worst) * tick;
         println!("{kind:<8} {readings:>8} {average:>8.0} {worst:>8.0}");
-        assert!(average < AVERAGE_MAX, "{kind}: {average} on average");
-        assert!(worst < WORST_MAX, "{kind}: {worst} at worst");
+        assert!(
+            average < AVERAGE_MAX * allowed,
+            "{kind}: {average} on average"
+        );
+        assert!(worst < WORST_MAX * allowed, "{kind}: {worst} at worst");
     }
     assert!(seen >= 4, "{costs}");
 }
 
 /// Prints what each kind of input costs by the size of the joint, and holds it.
-fn report_inputs(joints: &str) {
+fn report_inputs(core: &Core, joints: &str) {
+    let tick = core.instructions_a_tick;
     println!("instructions an input, by fasteners and stages of the joint:");
     println!(
         "{:<8} {:<8} {:>8} {:>8} {:>8} {:>8}",
@@ -179,16 +221,19 @@ fn report_inputs(joints: &str) {
             let [_, kind, inputs, ticks, most, worst] = words[..] else {
                 panic!("{line}");
             };
-            let average = number(ticks) / number(inputs) * INSTRUCTIONS_A_TICK;
-            let most = number(most) * INSTRUCTIONS_A_TICK;
-            let worst = number(worst) * INSTRUCTIONS_A_TICK;
+            let average = number(ticks) / number(inputs) * tick;
+            let most = number(most) * tick;
+            let worst = number(worst) * tick;
             println!("{name:<8} {kind:<8} {inputs:>8} {average:>8.0} {most:>8.0} {worst:>8.0}");
             let (_, allowed) = INPUT_WORST_MAX
                 .iter()
                 .find(|(known, _)| *known == kind)
                 .expect("a kind that has a budget");
             assert!(number(inputs) > 0.0, "{name}, {kind}: never happened");
-            assert!(worst < *allowed, "{name}, {kind}: {worst} at worst");
+            assert!(
+                worst < *allowed * core.allowed,
+                "{name}, {kind}: {worst} at worst"
+            );
             if kind == "Pulled" {
                 pulled.push(average);
             }

@@ -21,9 +21,9 @@ use evendraw_core::verdict::{Reason, Reasons, Verdict};
 use proptest::prelude::*;
 
 /// The number of the last kind that there is.
-const LAST: u8 = 29;
+const LAST: u8 = 30;
 /// Frames of [`journal`]: one of each kind, and a host's.
-const FRAMES: u32 = 30;
+const FRAMES: u32 = 31;
 
 fn text(words: &str) -> Text {
     Text::new(words).expect("short")
@@ -221,6 +221,22 @@ fn one_of_each() -> Vec<Record> {
             reason: text("R. Falk: wrong key"),
         }
         .into(),
+        Revised::Joint {
+            procedure: 0x1234_5678,
+            fasteners: 10,
+            stages: [0, 1, 255, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14],
+            condition: Some(true),
+            apart: false,
+            moments: 0b101,
+            due: 0b1_0000_0000,
+            pass: 2,
+            moved: 3,
+            not_converged: Some(4),
+            judged: Some(300),
+            reasons,
+            steps: [32, 0, 33, 65, 96, 128, 161, 192, 0, 0, 0, 0, 0, 0, 0, 31],
+        }
+        .into(),
     ]
 }
 
@@ -265,6 +281,33 @@ fn largest() -> Vec<Record> {
         .into(),
         Anchor {
             unix_seconds: i64::MIN,
+        }
+        .into(),
+        Revised::Joint {
+            procedure: u32::MAX,
+            fasteners: u8::MAX,
+            stages: [u8::MAX; 16],
+            condition: Some(false),
+            apart: true,
+            moments: u8::MAX,
+            due: u16::MAX,
+            pass: u8::MAX,
+            moved: u8::MAX,
+            not_converged: Some(u8::MAX),
+            judged: Some(u16::MAX),
+            reasons: Reason::ALL.into_iter().fold(Reasons::NONE, Reasons::with),
+            steps: [u8::MAX; 16],
+        }
+        .into(),
+        Revised::Fastener {
+            fastener: u8::MAX,
+            from: u8::MAX,
+            flags: u8::MAX,
+            cycles: u8::MAX,
+            turned: u16::MAX,
+            left_at: u16::MAX,
+            running: u32::MAX,
+            steps: [u8::MAX; 16],
         }
         .into(),
     ]

@@ -17,7 +17,7 @@ use evendraw_core::record::{
     Added, Attempt, Decision, Doubt, Due, Entry, RULES, Record, Role, Started, Way,
 };
 use evendraw_core::sample::{Fault, Sample};
-use evendraw_core::session::{Input, Next, Readout, Session};
+use evendraw_core::session::{Input, Next, Outcome, Readout, Session};
 use evendraw_core::text::Label;
 use evendraw_core::unit::{Angle, Instant, Length, Rotation, Span, Torque};
 use evendraw_core::verdict::{Reason, Reasons, Verdict};
@@ -266,10 +266,16 @@ impl<'p> Run<'p> {
             Move::Plain(input) => self.send(*input),
             Move::PutRight { back, fastener } => {
                 let of = self.session.ledger().seq().saturating_sub(back - 1);
-                self.send(Input::Reassign {
-                    of,
-                    fastener: *fastener,
-                });
+                let entry = self.kept.iter().find(|entry| entry.seq == of).cloned();
+                if let Some(attempt) = entry.as_ref().and_then(|entry| entry.record.attempt()) {
+                    let other = Attempt {
+                        step: attempt.step ^ 1,
+                        ..attempt.clone()
+                    };
+                    for attempt in [&other, attempt] {
+                        self.send_to(|session, at| session.reassign(at, of, attempt, *fastener));
+                    }
+                }
                 self.send(Input::Withdraw {
                     of,
                     reason: "not so",
@@ -348,11 +354,15 @@ impl<'p> Run<'p> {
     }
 
     fn send(&mut self, input: Input<'_>) {
+        self.send_to(|session, at| session.apply(at, input));
+    }
+
+    fn send_to(&mut self, act: impl FnOnce(&mut Session<&'p Procedure>, Instant) -> Outcome) {
         if self.extra_ticks {
             self.apply(self.at.saturating_sub(2_000), Input::Tick);
             self.apply(self.at, Input::Tick);
         }
-        self.apply(self.at, input);
+        self.act(self.at, act);
         let seq = self.session.ledger().seq();
         if self.session.durable() < seq {
             self.apply(self.at, Input::Durable { seq });
@@ -367,9 +377,13 @@ impl<'p> Run<'p> {
     }
 
     fn apply(&mut self, at: u64, input: Input<'_>) {
+        self.act(at, |session, at| session.apply(at, input));
+    }
+
+    fn act(&mut self, at: u64, act: impl FnOnce(&mut Session<&'p Procedure>, Instant) -> Outcome) {
         let before = self.session.ledger().clone();
         let stood = stands(&before, self.procedure);
-        let outcome = self.session.apply(Instant::from_micros(at), input);
+        let outcome = act(&mut self.session, Instant::from_micros(at));
         if outcome.refusal.is_some() && outcome.entries().is_empty() {
             assert_eq!(
                 &before,

@@ -40,6 +40,7 @@ fn the_page_names_every_key_that_the_schema_knows() {
         &schema["properties"]["tool"]["items"]["properties"],
         &schema["properties"]["build"]["properties"],
         &schema["properties"]["part"]["items"]["properties"],
+        &schema["properties"]["task"]["items"]["properties"],
         &schema["$defs"]["stage"]["properties"],
     ] {
         for key in keys.as_object().expect("properties").keys() {

@@ -244,6 +244,17 @@ fn too_many_of_anything_is_told_with_what_is_allowed() {
             "300 tools: more than the 250 allowed",
         ),
         (
+            many(400, |n| format!("[[task]]\nid = \"t{n}\"\n")),
+            "400 tasks: more than the 250",
+        ),
+        (
+            format!(
+                "[[task]]\nid = \"t\"\nstack = [{}]\n",
+                many(100, |n| format!("\"{n}\", "))
+            ),
+            "100 layers in `stack`",
+        ),
+        (
             many(400, |n| format!("[[part]]\nname = \"p{n}\"\n")),
             "400 parts: more than the 250",
         ),

@@ -2,11 +2,11 @@
 //!
 //! Nothing is erased: a later record says that one was withdrawn, or that a pull was on another fastener, and what it changed is
 //! put back as it was. That is exact as long as nothing else touched the same fastener since; then, and for all but the
-//! last [`KEPT`], it is refused. Knows nothing of what makes a record wrong.
+//! last [`KEPT`], it is refused. So is it where the record reopened other stages: one state is kept, not sixteen. What was measured
+//! is not kept either: whoever has the journal gives it. Knows nothing of what makes a record wrong.
 
-use super::fold::{change, has_moved};
-use super::{Confirmed, FastenerCell, Ledger, StepCell};
-use crate::limits::STAGES_MAX;
+use super::fold::change;
+use super::{Confirmed, Ledger, StepState};
 use crate::procedure::Procedure;
 use crate::record::{Attempt, Doubt, Record};
 
@@ -16,72 +16,58 @@ const KEPT: usize = 4;
 /// Stands for the joint as a whole.
 const JOINT: u8 = u8::MAX;
 
-/// Before one record.
-#[derive(Clone, Debug, PartialEq, Eq)]
+/// What a record is about: a step, or one of these with a number in the lower byte.
+const FASTENER: u16 = 0x8000;
+const MOMENT: u16 = 0x8100;
+const CONDITION: u16 = 0x8200;
+const ALL: u16 = 0x8300;
+const NOTHING: u16 = 0x8400;
+
+/// Before one record; of number 0 there is none.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 struct Before {
     seq: u32,
-    who: u8,
-    /// The moment that came, whether it had been told before, and when it was said to have come.
-    moment: Option<(u8, bool, u32)>,
-    /// What was on the threads, where that is what was said.
-    condition: Option<Confirmed>,
-    cell: FastenerCell,
-    /// By stage.
-    steps: [StepCell; STAGES_MAX],
-    /// It counts among those that moved in a repeated pass.
-    counted: bool,
-    attempt: Option<Attempt>,
+    about: u16,
+    /// Half the digest of its curve, where it is an attempt that was measured.
+    curve: u16,
+    turned: u16,
+    left_at: u16,
+    flags: u8,
+    cycles: u8,
+    /// Of the step, or what was known of the moment or of the threads.
+    state: u8,
+    note: u8,
 }
+
+/// It is an attempt that was measured.
+const MEASURED: u8 = 1;
+/// It counts among those that moved in a repeated pass.
+const COUNTED: u8 = 2;
 
 /// Before the last ones, in no order.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct LastBefore([Option<Before>; KEPT]);
-
-/// What a record touches.
-enum Touch {
-    Nothing,
-    Who(u8),
-    All,
-}
+pub(super) struct LastBefore([Before; KEPT]);
 
 impl LastBefore {
     pub(super) const fn new() -> Self {
-        Self([const { None }; KEPT])
+        let none = Before {
+            seq: 0,
+            about: 0,
+            curve: 0,
+            turned: 0,
+            left_at: 0,
+            flags: 0,
+            cycles: 0,
+            state: 0,
+            note: 0,
+        };
+        Self([none; KEPT])
     }
 
     fn find(&self, seq: u32) -> Option<&Before> {
-        self.0.iter().flatten().find(|before| before.seq == seq)
-    }
-
-    fn take(&mut self, seq: u32) -> Option<Before> {
         self.0
-            .iter_mut()
-            .find(|place| place.as_ref().is_some_and(|before| before.seq == seq))?
-            .take()
-    }
-
-    fn forget(&mut self, touch: &Touch) {
-        for place in &mut self.0 {
-            let is_touched = match (touch, &place) {
-                (Touch::All, _) => true,
-                (Touch::Who(who), Some(before)) => before.who == *who,
-                (Touch::Who(_), None) | (Touch::Nothing, _) => false,
-            };
-            if is_touched {
-                *place = None;
-            }
-        }
-    }
-
-    /// In a free place, or in that of the oldest.
-    fn keep(&mut self, before: Before) {
-        let oldest = self
-            .0
-            .iter_mut()
-            .min_by_key(|place| place.as_ref().map_or(0, |before| before.seq));
-        if let Some(place) = oldest {
-            *place = Some(before);
-        }
+            .iter()
+            .find(|before| before.seq == seq && before.seq > 0)
     }
 }
 
@@ -92,155 +78,186 @@ impl Ledger {
         self.before.find(seq).is_some()
     }
 
-    /// The attempt of this number and how its fastener stood before it, as long as it can be put right.
-    pub(crate) fn attempt_kept(&self, seq: u32) -> Option<(&Attempt, bool, bool)> {
+    /// Whether it can be put right and is an attempt that was measured.
+    pub(crate) fn is_measured(&self, seq: u32) -> bool {
+        self.before
+            .find(seq)
+            .is_some_and(|before| before.note & MEASURED != 0)
+    }
+
+    /// Whether its fastener was tight before this attempt, and known to hold something; none if this is not the attempt of that number.
+    pub(crate) fn before_attempt(&self, seq: u32, attempt: &Attempt) -> Option<(bool, bool)> {
         let before = self.before.find(seq)?;
-        let attempt = before.attempt.as_ref()?;
-        Some((
-            attempt,
-            before.cell.is(super::TIGHT),
-            before.cell.left_at != 0,
-        ))
+        let is_it = before.note & MEASURED != 0
+            && before.about == attempt.step
+            && before.curve == half(attempt.trace);
+        is_it.then_some((before.flags & super::TIGHT != 0, before.left_at != 0))
+    }
+
+    /// Forgets how that fastener stood.
+    pub(super) fn forget_before(&mut self, procedure: &Procedure, who: u8) {
+        for before in &mut self.before.0 {
+            if who_is(procedure, before.about) == who {
+                before.seq = 0;
+            }
+        }
+    }
+
+    /// The record that was looked at last counts among those that moved in a repeated pass.
+    pub(super) fn has_counted(&mut self) {
+        let seq = self.seq;
+        if let Some(before) = self.before.0.iter_mut().find(|before| before.seq == seq) {
+            before.note |= COUNTED;
+        }
     }
 
     /// Keeps how things stand before a record that can be put right, and forgets what it touches.
+    #[inline(never)]
     pub(super) fn look_before(&mut self, procedure: &Procedure, seq: u32, record: &Record) {
-        let touch = touched(procedure, record);
-        self.before.forget(&touch);
-        let (Touch::Who(who), true) = (touch, is_kept(record)) else {
+        let (about, is_kept) = about(record);
+        if about == NOTHING {
             return;
-        };
-        let mut steps = [StepCell::default(); STAGES_MAX];
-        for (index, step) in procedure.numbered_steps() {
-            if step.fastener().unwrap_or(JOINT) == who
-                && let Some(place) = steps.get_mut(usize::from(step.stage()))
-            {
-                *place = self.cell(index);
-            }
         }
-        self.before.keep(Before {
+        if about == ALL {
+            self.before = LastBefore::new();
+            return;
+        }
+        let who = who_is(procedure, about);
+        self.forget_before(procedure, who);
+        // In a free place, or in that of the oldest.
+        let oldest = self.before.0.iter().map(|before| before.seq).min();
+        if !is_kept {
+            return;
+        }
+        let cell = self.fastener(who);
+        let (note, curve) = match record.attempt() {
+            Some(attempt) => (MEASURED, half(attempt.trace)),
+            None => (0, 0),
+        };
+        let before = Before {
             seq,
-            who,
-            moment: match record {
-                Record::Moment(own) => {
-                    let when = self.moments.get(usize::from(own.moment)).copied();
-                    let was_told = self.moments_told & bit(own.moment) != 0;
-                    Some((own.moment, was_told, when.unwrap_or(0)))
-                }
-                _ => None,
+            about,
+            curve,
+            turned: cell.turned,
+            left_at: cell.left_at,
+            flags: cell.flags,
+            cycles: cell.cycles,
+            state: match about {
+                ..FASTENER => self.step(about).code(),
+                CONDITION => match self.condition {
+                    Confirmed::NotYet => 0,
+                    Confirmed::Matches => 1,
+                    Confirmed::Differs => 2,
+                },
+                _ => self.moments_told,
             },
-            condition: matches!(record, Record::Condition(_)).then_some(self.condition),
-            cell: self.fastener(who),
-            steps,
-            counted: match record {
-                Record::Read(own) => has_moved(procedure, &own.as_attempt(), own.moved),
-                Record::BySetting(own) => has_moved(procedure, &own.as_attempt(), own.moved),
-                _ => record
-                    .attempt()
-                    .is_some_and(|own| has_moved(procedure, own, false)),
-            },
-            attempt: record.attempt().cloned(),
-        });
+            note,
+        };
+        if let Some(place) = self
+            .before
+            .0
+            .iter_mut()
+            .find(|place| Some(place.seq) == oldest)
+        {
+            *place = before;
+        }
     }
 
     /// Puts back what the record of this number changed.
+    #[inline(never)]
     pub(super) fn put_back(&mut self, procedure: &Procedure, seq: u32) {
-        let Some(before) = self.before.take(seq) else {
+        let Some(before) = self.before.find(seq).copied() else {
             return;
         };
-        change(self, before.who, |cell| *cell = before.cell);
-        if before.counted {
+        let who = who_is(procedure, before.about);
+        self.forget_before(procedure, who);
+        change(self, who, |cell| {
+            cell.flags = before.flags;
+            cell.cycles = before.cycles;
+            cell.turned = before.turned;
+            cell.left_at = before.left_at;
+        });
+        if before.note & COUNTED != 0 {
             self.moved = self.moved.saturating_sub(1);
         }
-        if let Some((moment, was_told, when)) = before.moment {
-            if !was_told {
-                self.moments_told &= !bit(moment);
+        match before.about {
+            step @ ..FASTENER => {
+                let state = StepState::from_code(before.state);
+                if self.step(step) != state {
+                    self.put(procedure, step, state);
+                    let stage = procedure.stage_at(step).map(usize::from);
+                    if let Some(place) = stage.and_then(|stage| self.stage_done.get_mut(stage)) {
+                        // Whatever was reckoned from here is asked about again.
+                        *place = 0;
+                    }
+                }
             }
-            if let Some(place) = self.moments.get_mut(usize::from(moment)) {
-                *place = when;
+            CONDITION => {
+                self.condition = match before.state {
+                    0 => Confirmed::NotYet,
+                    1 => Confirmed::Matches,
+                    _ => Confirmed::Differs,
+                };
             }
-        }
-        if let Some(condition) = before.condition {
-            self.condition = condition;
-        }
-        for (index, step) in procedure.numbered_steps() {
-            if step.fastener().unwrap_or(JOINT) != before.who {
-                continue;
-            }
-            let stage = usize::from(step.stage());
-            let state = before
-                .steps
-                .get(stage)
-                .map_or(super::StepState::Open, |cell| cell.state());
-            if self.step(index) != state {
-                self.put(procedure, index, state);
-                if let Some(place) = self.stage_done.get_mut(stage) {
-                    // Whatever was reckoned from here is asked about again.
+            moment @ MOMENT..CONDITION => {
+                let [_, moment] = moment.to_be_bytes();
+                let bit = 1_u8.wrapping_shl(u32::from(moment));
+                self.moments_told = self.moments_told & !bit | before.state & bit;
+                if let Some(place) = self.moments.get_mut(usize::from(moment)) {
+                    // When it had come before, if it had, is asked about again.
                     *place = 0;
                 }
             }
+            _ => {}
         }
     }
 }
 
-const fn bit(moment: u8) -> u8 {
-    1_u8.wrapping_shl(moment as u32)
+const fn half(digest: u32) -> u16 {
+    let [.., upper, lower] = digest.to_be_bytes();
+    u16::from_be_bytes([upper, lower])
 }
 
-/// Whether it is among the records that can be put right.
-fn is_kept(record: &Record) -> bool {
+/// The fastener, or the joint as a whole.
+fn who_is(procedure: &Procedure, about: u16) -> u8 {
+    match about {
+        step @ ..FASTENER => procedure.fastener_of(step).unwrap_or(JOINT),
+        fastener @ FASTENER..MOMENT => {
+            let [_, fastener] = fastener.to_be_bytes();
+            fastener
+        }
+        _ => JOINT,
+    }
+}
+
+/// What a record is about, and whether it is among those that can be put right.
+#[inline(never)]
+fn about(record: &Record) -> (u16, bool) {
     match record {
-        Record::Attempt(_)
-        | Record::Reassigned(_)
-        | Record::Read(_)
-        | Record::BySetting(_)
-        | Record::Done(_)
-        | Record::Answered(_)
-        | Record::Measured(_)
-        | Record::Skipped(_)
-        | Record::Marked(_)
-        | Record::Condition(_)
-        | Record::Moment(_) => true,
-        Record::Noted(noted) => noted.doubt != Doubt::None,
-        Record::Started(_)
-        | Record::Begun(_)
-        | Record::Waited(_)
-        | Record::Person(_)
-        | Record::Tool(_)
-        | Record::Anchor(_)
-        | Record::Zero(_)
-        | Record::Loosened(_)
+        Record::Attempt(own) => (own.step, true),
+        Record::Reassigned(own) => (own.attempt.step, true),
+        Record::Read(own) => (own.step, true),
+        Record::BySetting(own) => (own.step, true),
+        Record::Done(own) => (own.step, true),
+        Record::Answered(own) => (own.step, true),
+        Record::Measured(own) => (own.step, true),
+        Record::Skipped(own) => (own.step, true),
+        Record::Waited(own) => (own.step, false),
+        Record::Decided(own) => (own.step, false),
+        Record::Rechecked(own) => (own.step, false),
+        Record::Marked(own) => (with(FASTENER, own.fastener), true),
+        Record::Running(own) => (with(FASTENER, own.fastener), false),
+        Record::Noted(own) => match own.fastener {
+            Some(fastener) => (with(FASTENER, fastener), own.doubt != Doubt::None),
+            None => (NOTHING, false),
+        },
+        Record::Moment(own) => (with(MOMENT, own.moment), true),
+        Record::Condition(_) => (CONDITION, true),
+        Record::Loosened(_)
         | Record::Fitted(_)
-        | Record::Decided(_)
-        | Record::Rechecked(_)
         | Record::Pass(_)
-        | Record::Due(_)
         | Record::Apart(_)
-        | Record::Recovered(_)
-        | Record::Running(_)
-        | Record::Withdrawn(_) => false,
-    }
-}
-
-fn touched(procedure: &Procedure, record: &Record) -> Touch {
-    let of_step = |step| Touch::Who(procedure.fastener_of(step).unwrap_or(JOINT));
-    match record {
-        Record::Attempt(own) => of_step(own.step),
-        Record::Reassigned(own) => of_step(own.attempt.step),
-        Record::Read(own) => of_step(own.step),
-        Record::BySetting(own) => of_step(own.step),
-        Record::Done(own) => of_step(own.step),
-        Record::Answered(own) => of_step(own.step),
-        Record::Measured(own) => of_step(own.step),
-        Record::Waited(own) => of_step(own.step),
-        Record::Skipped(own) => of_step(own.step),
-        Record::Decided(own) => of_step(own.step),
-        Record::Rechecked(own) => of_step(own.step),
-        Record::Marked(own) => Touch::Who(own.fastener),
-        Record::Running(own) => Touch::Who(own.fastener),
-        Record::Noted(own) => own.fastener.map_or(Touch::Nothing, Touch::Who),
-        Record::Moment(_) | Record::Condition(_) => Touch::Who(JOINT),
-        Record::Loosened(_) | Record::Fitted(_) | Record::Pass(_) | Record::Apart(_) => Touch::All,
+        | Record::Revised(_) => (ALL, false),
         Record::Started(_)
         | Record::Begun(_)
         | Record::Person(_)
@@ -249,6 +266,10 @@ fn touched(procedure: &Procedure, record: &Record) -> Touch {
         | Record::Zero(_)
         | Record::Due(_)
         | Record::Recovered(_)
-        | Record::Withdrawn(_) => Touch::Nothing,
+        | Record::Withdrawn(_) => (NOTHING, false),
     }
+}
+
+fn with(what: u16, number: u8) -> u16 {
+    what | u16::from(number)
 }

@@ -7,7 +7,7 @@ use super::{
 use crate::advice::{Gravity, is_pulled_on};
 use crate::limits::{MOMENTS_MAX, STAGES_MAX};
 use crate::procedure::{Policy, Procedure, Redo, Stage, StageKind};
-use crate::record::{AfterPass, Decision, Doubt, Entry, Manner, Record, Role, Running, Seen};
+use crate::record::{AfterPass, Decision, Doubt, Entry, Manner, Reassigned, Record, Role, Running, Seen};
 use crate::unit::{Instant, divided};
 use crate::verdict::{Reason, Reasons, Verdict};
 
@@ -35,11 +35,8 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
             ledger.begun = Some(begun.step);
             ledger.begun_at = entry.at;
         }
-        Record::Attempt(attempt) => {
+        Record::Attempt(attempt) | Record::Reassigned(Reassigned { attempt, .. }) => {
             attempt_made(ledger, procedure, entry.at, attempt, false);
-        }
-        Record::Reassigned(own) => {
-            attempt_made(ledger, procedure, entry.at, &own.attempt, false);
         }
         Record::Withdrawn(_) => {}
         Record::Read(read) => {
@@ -129,6 +126,7 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
             }
         }
         Record::Running(running) => running_known(ledger, procedure, running),
+        Record::Revised(revised) => super::revise::fold(ledger, procedure, revised),
         Record::Due(due) => ledger.stages_due |= 1_u16.wrapping_shl(u32::from(due.stage)),
         Record::Apart(_) => {
             ledger.apart = true;
@@ -253,8 +251,11 @@ fn attempt_made(
                     cell.turned = 0;
                 }
             });
-            if has_moved(procedure, attempt, moved) {
+            if let StageKind::Repeat { still, .. } = stage.kind
+                && (moved || attempt.angle.is_some_and(|angle| angle > still))
+            {
                 ledger.moved = ledger.moved.saturating_add(1);
+                ledger.has_counted();
             }
             settle(ledger, procedure, at, attempt.step, StepState::Done);
         }
@@ -273,21 +274,6 @@ fn attempt_made(
                 Remedy::Policy(Policy::Restart(from)) => restart(ledger, procedure, fastener, from),
             }
         }
-    }
-}
-
-/// Whether an attempt counts as one that moved in a repeated pass.
-pub(super) fn has_moved(
-    procedure: &Procedure,
-    attempt: &crate::record::Attempt,
-    seen: bool,
-) -> bool {
-    match procedure.stage_of(attempt.step).map(|stage| stage.kind) {
-        Some(StageKind::Repeat { still, .. }) => {
-            attempt.verdict == Verdict::Accepted
-                && (seen || attempt.angle.is_some_and(|angle| angle > still))
-        }
-        _ => false,
     }
 }
 
@@ -370,7 +356,7 @@ fn fastener_loosened(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, e
 }
 
 /// What else has to be redone when a finished fastener is disturbed.
-fn spoil_others(ledger: &mut Ledger, procedure: &Procedure, fastener: u8) {
+pub(super) fn spoil_others(ledger: &mut Ledger, procedure: &Procedure, fastener: u8) {
     let near = procedure
         .fasteners()
         .get(usize::from(fastener))
@@ -507,9 +493,10 @@ fn reopen_stage(ledger: &mut Ledger, procedure: &Procedure, stage: u8) {
 }
 
 /// Loosen fully and go on from a stage: the steps before it stay as they are.
-fn restart(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, from: u8) {
+pub(super) fn restart(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, from: u8) {
     let tight = ledger.is_tight(fastener);
     reopen(ledger, procedure, fastener, from);
+    ledger.forget_before(procedure, fastener);
     change(ledger, fastener, |cell| {
         cell.set(ASK, false);
         cell.set(LOOSEN, tight);

@@ -121,10 +121,7 @@ impl<'a> Tell<'a> {
             Input::RunningTorque { fastener, torque } => {
                 (18, u16::from(fastener), torque.millinewton_meters(), "")
             }
-            Input::Reassign { of, fastener } => {
-                (29, u16::from(fastener), i32::try_from(of).ok()?, "")
-            }
-            Input::Withdraw { of, reason } => (30, 0, i32::try_from(of).ok()?, reason),
+            Input::Withdraw { of, reason } => (29, 0, i32::try_from(of).ok()?, reason),
             Input::Read { step, readout } => {
                 let way = match readout.way {
                     Way::Display => READ,
@@ -241,11 +238,7 @@ impl<'a> Tell<'a> {
                 fastener: small?,
                 torque: Torque::try_from(self.value).ok()?,
             },
-            29 => Input::Reassign {
-                of: u32::try_from(self.value).ok()?,
-                fastener: small?,
-            },
-            30 => Input::Withdraw {
+            29 => Input::Withdraw {
                 of: u32::try_from(self.value).ok()?,
                 reason: note,
             },
@@ -383,10 +376,6 @@ mod tests {
                 fastener: 3,
                 torque: Torque::from_millinewton_meters(8_500),
             },
-            Input::Reassign {
-                of: 70_000,
-                fastener: 63,
-            },
             Input::Withdraw {
                 of: 12,
                 reason: "pressed by mistake",
@@ -464,8 +453,8 @@ mod tests {
             tell(18, 0, i32::MIN),
             tell(19, 0, 0),
             tell(27, 0, 0),
-            tell(29, 64, -1),
-            tell(31, 0, 0),
+            tell(29, 0, -1),
+            tell(30, 0, 0),
             tell(1, 256, 0),
             tell(4, 0, 2),
             tell(11, 256, 0),

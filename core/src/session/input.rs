@@ -216,14 +216,8 @@ pub enum Input<'a> {
         /// What was learnt.
         note: &'a str,
     },
-    /// The pull of this record was on another fastener: it is judged for that one, by what was measured.
-    Reassign {
-        /// Number of the record.
-        of: u32,
-        /// The index of the fastener that was pulled.
-        fastener: u8,
-    },
-    /// What this record says was not so. An attempt is never withdrawn: it can only have been on another fastener.
+    /// What this record says was not so. An attempt is never withdrawn: it can only have been on another fastener
+    /// ([`Session::reassign`](crate::session::Session::reassign)).
     Withdraw {
         /// Number of the record.
         of: u32,

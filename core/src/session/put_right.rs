@@ -7,6 +7,7 @@ use super::{Announcement, Outcome, Refusal, Session, reason};
 use crate::audit::reading;
 use crate::procedure::{Prevailing, Procedure};
 use crate::record::{Attempt, Reassigned, Withdrawn};
+use crate::unit::Instant;
 use crate::verdict::{Reason, judge};
 
 impl<P: Deref<Target = Procedure>> Session<P> {
@@ -21,18 +22,32 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         if !self.ledger.can_put_right(of) {
             return Err(Refusal::PastPutRight);
         }
-        if self.ledger.attempt_kept(of).is_some() {
+        if self.ledger.is_measured(of) {
             return Err(Refusal::Measured);
         }
         self.armed = None;
         self.record(Withdrawn { of, reason }, outcome)
     }
 
-    /// Judges a pull for the fastener that it was on. The same reading means the same there only if that fastener was to be pulled
-    /// at this stage too, in the same way, and was found as the other one was thought to be: loose, or tight from a stage before.
-    pub(super) fn reassign(
+    /// The pull of record `of`, which holds this attempt, was on another fastener: it is judged for that one, by what was measured. The
+    /// same reading means the same there only if that fastener was to be pulled at this stage too, in the same way, and was found as
+    /// the other one was thought to be: loose, or tight from a stage before. Takes time as [`Session::apply`] does.
+    ///
+    /// Not an input: whoever has the journal gives the attempt, and a chip that works one joint alone need not carry this.
+    pub fn reassign(&mut self, at: Instant, of: u32, attempt: &Attempt, fastener: u8) -> Outcome {
+        let mut outcome = Outcome::default();
+        self.run_clock(at, &mut outcome);
+        if let Err(refusal) = self.judge_elsewhere(of, attempt, fastener, &mut outcome) {
+            outcome.refusal = Some(refusal);
+        }
+        self.settle(true, &mut outcome);
+        outcome
+    }
+
+    fn judge_elsewhere(
         &mut self,
         of: u32,
+        wrong: &Attempt,
         fastener: u8,
         outcome: &mut Outcome,
     ) -> Result<(), Refusal> {
@@ -41,7 +56,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         if self.store_failed || self.pending.is_full() {
             return Err(Refusal::Store);
         }
-        let Some((wrong, was_tight, was_left)) = self.ledger.attempt_kept(of) else {
+        let Some((was_tight, was_left)) = self.ledger.before_attempt(of, wrong) else {
             return Err(Refusal::PastPutRight);
         };
         let ledger = &self.ledger;

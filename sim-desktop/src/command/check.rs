@@ -2,6 +2,8 @@
 //!
 //! Knows nothing of how a plan is read.
 
+mod beside;
+
 use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
@@ -12,25 +14,30 @@ use jiff::Zoned;
 use jiff::civil::Date;
 use serde::Serialize;
 
+use super::named::{self, Given};
 use super::{CommandError, Done, Output, plan_file};
-use crate::job::status::counted;
+use crate::job::status::{Kept, counted};
 use crate::mark::Mark;
 use crate::mechanics::{Tool, Window, advise};
-use crate::plan::progress::Progress;
+use crate::plan::progress::{Progress, TaskStanding};
 use crate::plan::{Joint, Plan, StagePlan, report};
+use crate::quantity::newton_meters;
+use crate::store::PartState;
 
-/// Checks a plan: what may be started, what is held and why, what to look at, which tool suits.
+/// Checks a plan, or a journal: what may be started, what is held and why, what to look at, which tool suits.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "Examples:\n  \
         evendraw check pump.toml\n  \
         evendraw check pump.toml --done dowels --done oil-jet --missing \"head gasket\"\n  \
-        evendraw check pump.toml --json | jq 'select(.state == \"ready\")'\n\n\
+        evendraw check pump.toml --json | jq 'select(.state == \"ready\")'\n  \
+        evendraw check pump7.journal\n\n\
+        Of a journal it says where everything stands and what is open (status 1 while anything is).\n\
         Errors of the plan go to stderr with line, column and what is allowed (status 2). Questions about values that look\n\
         wrong for their thread are warnings: the plan is taken all the same.")]
 pub(super) struct Args {
-    /// The plan; the built-in demo build when none is given.
+    /// The plan, or a journal; the built-in demo build when none is given.
     plan: Option<PathBuf>,
-    /// As if this joint were final. May be given several times.
+    /// As if this joint were final, or this task done. May be given several times.
     #[arg(long, value_name = "JOINT")]
     done: Vec<String>,
     /// As if this part were not here. May be given several times.
@@ -53,26 +60,49 @@ struct Line<'a> {
 
 /// Runs the command.
 pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
-    let plan = plan_file::read(args.plan.as_deref())?;
+    let as_if = [&args.done, &args.missing, &args.arrived];
+    let plan = match &args.plan {
+        None => plan_file::read(None)?,
+        Some(path) => match named::given(path)? {
+            Given::Plan(plan) => plan,
+            Given::Journal(..) if as_if.iter().any(|list| !list.is_empty()) => {
+                return Err(CommandError::bad(
+                    "--done, --missing and --arrived are for a plan; a journal says what is done and here",
+                ));
+            }
+            Given::Journal(journal, plan) => return beside::journal(&journal, &plan, out),
+        },
+    };
     out.speaks_of(&plan)?;
     let mut standings = vec![Standing::Untouched; plan.joints().len()];
     for id in &args.done {
+        if plan.task(id).is_some() {
+            continue;
+        }
         let joint = plan.joint(id).ok_or_else(|| no_joint(&plan, id))?;
         standings[usize::from(joint.number())] = Standing::Final;
     }
     for part in args.missing.iter().chain(&args.arrived) {
-        if !plan
-            .joints()
-            .iter()
-            .any(|joint| joint.needs().any(|need| need == part))
-        {
+        if !plan.part_names().contains(&part.as_str()) {
             return Err(no_part(&plan, part));
         }
     }
-    let progress = Progress::of(&plan, &standings, |part| {
-        let is_given = |list: &[String]| list.iter().any(|given| given == part);
-        !is_given(&args.missing) && (is_given(&args.arrived) || !plan.is_on_order(part))
-    });
+    let is_given = |list: &[String], name: &str| list.iter().any(|given| given == name);
+    let progress = Progress::with_tasks(
+        &plan,
+        &standings,
+        |part| {
+            !is_given(&args.missing, part)
+                && (is_given(&args.arrived, part) || !plan.is_on_order(part))
+        },
+        |task| {
+            if is_given(&args.done, task) {
+                TaskStanding::Done
+            } else {
+                TaskStanding::Open
+            }
+        },
+    );
     let fasteners: usize = plan
         .joints()
         .iter()
@@ -112,6 +142,17 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     {
         out.line(format_args!("\nnext: {} ({})", joint.title(), joint.id()))?;
     }
+    let mut kept = Kept::before_work(&plan);
+    for (list, state) in [
+        (&args.arrived, PartState::Here),
+        (&args.missing, PartState::Needed),
+    ] {
+        for part in list {
+            kept.suppose(part, state);
+        }
+    }
+    let status = kept.status_in(&progress);
+    beside::beside(&status, out)?;
     covers(&plan, &progress, out)?;
     questions(&plan, out)?;
     if !args.no_tools && !plan.tools().is_empty() {
@@ -128,20 +169,20 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
 }
 
 fn no_joint(plan: &Plan, id: &str) -> CommandError {
-    let known: Vec<&str> = plan.joints().iter().map(Joint::id).collect();
+    let tasks = plan.tasks().iter().map(crate::plan::Task::id);
+    let known: Vec<&str> = plan.joints().iter().map(Joint::id).chain(tasks).collect();
     CommandError::bad(format!(
-        "{} has no joint `{id}`; its joints: {}",
+        "{} has no joint or task `{id}`; it has: {}",
         plan.name(),
         known.join(", ")
     ))
 }
 
 fn no_part(plan: &Plan, part: &str) -> CommandError {
-    let mut known: Vec<&str> = plan.joints().iter().flat_map(Joint::needs).collect();
+    let mut known = plan.part_names();
     known.sort_unstable();
-    known.dedup();
     CommandError::bad(format!(
-        "no joint of {} needs `{part}`; parts needed: {}",
+        "nothing in {} needs `{part}`; parts needed: {}",
         plan.name(),
         known.join(", ")
     ))
@@ -149,10 +190,15 @@ fn no_part(plan: &Plan, part: &str) -> CommandError {
 
 /// What must be final before the next part covers it.
 fn covers(plan: &Plan, progress: &Progress, out: &mut Output<'_>) -> Result<(), CommandError> {
+    let is_task_open = |id: &str| {
+        let tasks = plan.tasks().iter().zip(progress.tasks());
+        let mut own = tasks.filter(|(task, _)| task.id() == id);
+        own.any(|(_, state)| state.state != Mark::Final)
+    };
     let is_open = |id: &str| {
         plan.joint(id)
             .and_then(|joint| progress.joint(joint.number()))
-            .is_none_or(|state| !state.state.is_closed())
+            .map_or_else(|| is_task_open(id), |state| !state.state.is_closed())
     };
     let mut first = true;
     for joint in plan.joints() {
@@ -305,8 +351,4 @@ fn one_stage(
             out.wrapped("  ", &format!("{what}: no tool suits ({})", why.join("; ")))
         }
     }
-}
-
-fn newton_meters(torque: Torque) -> f64 {
-    f64::from(torque.millinewton_meters()) / 1_000.0
 }

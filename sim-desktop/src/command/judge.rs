@@ -21,7 +21,6 @@ use crate::plan::Joint;
 use crate::rehearsal::answers::Answers;
 use crate::rehearsal::recording::Recording;
 use crate::rehearsal::replay::{Replay, ReplayError, judge};
-use crate::rehearsal::station;
 use crate::rehearsal::trace_file;
 use crate::store::Purpose;
 use crate::words;
@@ -77,7 +76,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     };
     if let Some(zero) = recording.zero() {
         out.object(&json!({
-            "record": "zero", "taken": true, "offset_Nm": station::newton_meters(zero),
+            "record": "zero", "taken": true, "offset_Nm": crate::quantity::newton_meters(zero),
         }))?;
     }
     if let Some(words) = recording.zero_words() {

@@ -15,12 +15,14 @@ mod metal;
 mod named;
 mod output;
 mod paper;
+mod parts;
 mod pattern;
 mod plan_file;
 mod preload;
 mod recall;
 mod record;
 mod rehearse;
+mod say;
 mod schema;
 mod setting;
 mod sheet;
@@ -75,6 +77,8 @@ enum Command {
     Record(record::Args),
     Sheet(sheet::Args),
     Paper(paper::Args),
+    Say(say::Args),
+    Parts(parts::Args),
     Shelf(shelf::Args),
     Recall(recall::Args),
     Export(export::Args),
@@ -101,6 +105,8 @@ impl Command {
             Self::Record(args) => record::run(args, out),
             Self::Sheet(args) => sheet::run(args, out),
             Self::Paper(args) => paper::run(args, out),
+            Self::Say(args) => say::run(args, out),
+            Self::Parts(args) => parts::run(args, out),
             Self::Shelf(args) => shelf::run(args, out),
             Self::Recall(args) => recall::run(args, out),
             Self::Export(args) => export::run(args, out),

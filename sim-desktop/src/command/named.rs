@@ -106,6 +106,30 @@ pub(super) fn journal(path: &Path) -> Result<Journal, CommandError> {
     })
 }
 
+/// A file that may be a plan or a journal.
+pub(super) enum Given {
+    /// A plan.
+    Plan(Plan),
+    /// A journal, with the plan in it.
+    Journal(Box<Journal>, Plan),
+}
+
+/// Reads a plan or a journal: whatever it is.
+pub(super) fn given(path: &Path) -> Result<Given, CommandError> {
+    let is_journal = read_with_bytes(path).is_ok_and(|(content, _)| content.is_journal());
+    if !is_journal {
+        return super::plan_file::read(Some(path)).map(Given::Plan);
+    }
+    let mut journal = journal(path)?;
+    match journal.plan.take() {
+        Some(plan) => Ok(Given::Journal(Box::new(journal), plan)),
+        None => Err(CommandError::bad(format!(
+            "{}: the plan in this journal is lost or does not read",
+            journal.name
+        ))),
+    }
+}
+
 /// Tells a verdict whose record is safe.
 pub(super) fn tell_attempt(
     job: &Job,

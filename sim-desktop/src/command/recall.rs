@@ -112,7 +112,8 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         }
         sum.builds += 1;
         if args.output.is_none() && !args.csv {
-            let what = [build.title.as_str(), build.unit.as_str()];
+            let not_work = build.not_work();
+            let what = [build.title.as_str(), build.unit.as_str(), &not_work];
             let what: Vec<&str> = what.into_iter().filter(|text| !text.is_empty()).collect();
             out.line(format_args!("{}: {}", read.found.name, what.join(", ")))?;
         }
@@ -146,7 +147,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
                 .iter()
                 .map(|one| format!("{}: {}", one.name, one.why))
                 .collect(),
-            off: args.off.clone(),
+            off: question.off.map(shown_words),
         });
         outputs::write(path, &page, Over::ours_if(args.force))?;
         out.line(format_args!("{}: {}", path.display(), asked(args)))?;
@@ -208,6 +209,13 @@ fn percent(off: Off) -> String {
         "" => format!("{sign}{whole} %"),
         part => format!("{sign}{whole}.{part} %"),
     }
+}
+
+/// `6 % too little`, `2.5 % too much`.
+fn shown_words(off: Off) -> String {
+    let side = if off.ppm() < 0 { "little" } else { "much" };
+    let size = percent(off);
+    format!("{} too {side}", size.trim_start_matches(['-', '+']))
 }
 
 /// One attempt in a line.

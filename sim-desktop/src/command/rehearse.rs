@@ -16,6 +16,7 @@ use serde_json::json;
 use super::named::{fastener, joint, names, tell_attempt};
 use super::{CommandError, Done, Output, plan_file};
 use crate::bench::{Fault, HandKind};
+use crate::job::status::telling::tell_host;
 use crate::job::{Job, Told};
 use crate::mark::Mark;
 use crate::outputs::{self, Over};
@@ -24,7 +25,7 @@ use crate::plan::{Joint, Plan};
 use crate::rehearsal::answers::Answers;
 use crate::rehearsal::result::{mean, scatter};
 use crate::rehearsal::{JointResult, Options, PassResult, Rehearsal, WorkError};
-use crate::store::Purpose;
+use crate::store::{Fact, HostFact, Purpose};
 use crate::words;
 
 /// Works a build on the virtual bench: every verdict, then the clamp load of every fastener and its scatter.
@@ -208,6 +209,7 @@ fn work(
     let mut widest: Option<f64> = None;
     let mut tried: Vec<u8> = Vec::new();
     let mut results: BTreeMap<u8, JointResult> = BTreeMap::new();
+    do_tasks(&mut rehearsal, only, out)?;
     while let Some(number) = next(rehearsal.job(), only, &tried) {
         tried.push(number);
         let title = rehearsal
@@ -239,6 +241,7 @@ fn work(
         whole.unknown += result.unknown;
         whole.seconds += result.seconds;
         results.insert(number, result);
+        do_tasks(&mut rehearsal, only, out)?;
     }
     needed::tell(rehearsal.job(), only, out)?;
     let unfinished = unfinished(rehearsal.job(), only);
@@ -267,6 +270,30 @@ fn work(
     ))
 }
 
+/// In a whole build the tasks are done as they come; a joint by itself needs none.
+fn do_tasks(
+    rehearsal: &mut Rehearsal,
+    only: Option<u8>,
+    out: &mut Output<'_>,
+) -> Result<(), CommandError> {
+    if only.is_some() {
+        return Ok(());
+    }
+    let before = rehearsal.job().facts().len();
+    rehearsal.do_tasks()?;
+    let names = names(rehearsal.job());
+    let facts = rehearsal.job().facts();
+    for fact in facts.iter().skip(before) {
+        if let Fact::Host(fact @ HostFact::TaskDone { .. }) = fact
+            && let Some((object, line)) = tell_host(&names, fact)
+        {
+            out.object(&object)?;
+            out.line(format_args!("\n{line}"))?;
+        }
+    }
+    Ok(())
+}
+
 /// The joint to go on with: begun ones first, then what may be started, in the order of the build.
 fn next(job: &Job, only: Option<u8>, tried: &[u8]) -> Option<u8> {
     let is_left = |joint: &u8| !tried.contains(joint);
@@ -289,6 +316,13 @@ fn unfinished(job: &Job, only: Option<u8>) -> Vec<(String, String)> {
         .joints()
         .iter()
         .filter(|joint| joint.state != Mark::Final);
+    let tasks = job.plan().tasks().iter().zip(progress.tasks());
+    let tasks = tasks
+        .filter(|(_, state)| only.is_none() && state.state != Mark::Final)
+        .map(|(task, state)| {
+            let why = format!("{}, {}", state.word(), state.why());
+            (task.title().to_owned(), why)
+        });
     open.filter(|joint| only.is_none_or(|only| only == joint.joint))
         .map(|state| {
             let title = job
@@ -296,6 +330,7 @@ fn unfinished(job: &Job, only: Option<u8>) -> Vec<(String, String)> {
                 .map_or_else(String::new, |joint| joint.title().to_owned());
             (title, format!("{}, {}", state.state.word(), state.why()))
         })
+        .chain(tasks)
         .collect()
 }
 

@@ -15,7 +15,6 @@ use super::value::{
 };
 use super::{CommandError, Done, Output, plan_file};
 use crate::mechanics::{OffsetAdapter, Tool, Window, advise};
-use crate::rehearsal::station;
 
 /// The tool's setting or reading with an offset adapter, or the torque a reading means.
 #[derive(Debug, ClapArgs)]
@@ -140,9 +139,9 @@ fn tools(
         .window(&args.within)
         .map_err(|error| CommandError::bad(format!("--within: {error}")))?;
     let readings = Window {
-        low_Nm: station::newton_meters(window.min),
+        low_Nm: crate::quantity::newton_meters(window.min),
         target_Nm: newton_meters(torque),
-        high_Nm: station::newton_meters(window.max),
+        high_Nm: crate::quantity::newton_meters(window.max),
     }
     .through(adapter);
     let list: Vec<Tool> = plan

@@ -63,10 +63,13 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         out.line(format_args!(
             "{:<width$}  {:<11} {:>4} %  {:<16}  {what}",
             row.name,
-            row.mark.word(),
+            row.standing.mark.word(),
             row.percent(),
-            words::wall_time(row.last_worked),
+            words::wall_time(row.standing.last_worked),
         ))?;
+        if !row.not_work.is_empty() {
+            out.wrapped(&format!("{:<width$}    ", ""), &row.not_work)?;
+        }
         for waits in row.waits() {
             out.wrapped(&format!("{:<width$}    ", ""), &waits)?;
         }
@@ -93,7 +96,7 @@ fn rows(shelf: &Shelf, with_rehearsals: bool) -> (Vec<Row>, Vec<Passed>, usize) 
         if let Some(build) = &read.build {
             rehearsals += usize::from(build.rehearsal);
             if with_rehearsals || !build.rehearsal {
-                rows.push(Row::of(&read.found, build, shelf.today()));
+                rows.push(Row::of(&read.found, build));
             }
         }
         Ok(())
@@ -104,23 +107,24 @@ fn rows(shelf: &Shelf, with_rehearsals: bool) -> (Vec<Row>, Vec<Passed>, usize) 
 }
 
 fn object(row: &Row) -> serde_json::Value {
+    let own = &row.standing;
     json!({
         "record": "build",
         "build": row.name,
         "title": row.title,
         "unit": row.unit,
         "document": row.document,
-        "state": row.mark.word(),
-        "standing": row.words,
-        "done": row.done,
-        "steps": row.steps,
-        "last_worked": row.last_worked.and_then(|at| jiff::Timestamp::from_second(at).ok()).map(|at| at.to_string()),
-        "next": row.next,
-        "open": row.open,
-        "retorques": row.retorques.len(),
-        "doubts": row.doubts.len(),
-        "expired_tools": row.expired,
-        "waiting_parts": row.parts,
+        "state": own.mark.word(),
+        "standing": own.words,
+        "done": own.done,
+        "steps": own.steps,
+        "last_worked": words::utc(own.last_worked),
+        "next": own.next,
+        "open": own.open,
+        "retorques": own.retorques.len(),
+        "doubts": own.doubts.len(),
+        "expired_tools": own.expired,
+        "waiting_parts": own.parts,
         "rehearsal": row.rehearsal,
     })
 }

@@ -4,6 +4,7 @@
 
 use super::actions;
 use super::adapter;
+use super::beside;
 use super::build::{self, BuildState};
 use super::calculator::{self, Calculator};
 use super::compare::{self, CompareState};
@@ -16,7 +17,7 @@ use super::plan::{self, PlanState};
 use super::record::{self, RecordState};
 use super::settings::Settings;
 use super::theme::{self, BODY, Colours, GAP, NOTE};
-use super::view::{Act, Ask, DeskView, Heard, Readings, Status, Wanted};
+use super::view::{About, Act, Ask, DeskView, Heard, Readings, Status, Wanted};
 use super::widgets::{count, focus_ring, line, pressed, silent_line, speak};
 use crate::words;
 use egui::accesskit::Role;
@@ -141,6 +142,7 @@ impl Desk {
                     .retain(|event| !matches!(event, egui::Event::Key { .. }))
             });
         }
+        self.choose(&view.status, &mut asks);
         self.anywhere(ui, view, &mut asks);
         let mut rest = window;
         if view.status.rehearsal || view.status.demo {
@@ -249,6 +251,42 @@ impl Desk {
         asks
     }
 
+    /// Opens what a choice of the list leads to: that is the desk's own, and nobody else hears of it.
+    fn choose(&mut self, status: &Status, asks: &mut Vec<Ask>) {
+        asks.retain(|ask| {
+            let Ask::Choices(about) = ask else {
+                return true;
+            };
+            if *about == About::Threads {
+                self.screen = Screen::Calculator;
+                self.calculator.ask_of_threads();
+            } else {
+                self.overlay = Some(beside::choices(status, about));
+            }
+            false
+        });
+    }
+
+    /// A line not to be forgotten: about the joint in front, or the build.
+    fn remind(&mut self, view: &DeskView) {
+        let joint = view.joint.as_ref().filter(|_| self.screen == Screen::Joint);
+        self.overlay = Some(Overlay::Reminder(joint.map_or_else(
+            beside::Line::default,
+            |joint| {
+                let place = match joint.next() {
+                    Some(next) => format!(", fastener {}", next.label),
+                    None => String::new(),
+                };
+                beside::Line {
+                    about: joint.id.clone(),
+                    title: joint.title.clone(),
+                    work: format!("{}{place}", joint.title),
+                    ..beside::Line::default()
+                }
+            },
+        )));
+    }
+
     /// Fits the drawing to the window: never less than 800 by 500 points to draw on, and larger on a wall screen.
     fn fit(&mut self, context: &egui::Context) {
         context.options_mut(|options| options.zoom_with_keyboard = false);
@@ -336,6 +374,12 @@ impl Desk {
         if pressed(ui, Key::F11) {
             self.open_adapter(asks);
         }
+        if pressed(ui, Key::F12) {
+            self.remind(view);
+        }
+        if matches!(self.screen, Screen::Build | Screen::Handover) && pressed(ui, Key::L) {
+            self.overlay = Some(beside::list(&view.status, 0));
+        }
         // A letter that opened a line to type is not its first letter.
         if self.overlay.is_some() {
             ui.input_mut(|input| {
@@ -386,7 +430,7 @@ impl Desk {
                 cell.bottom(),
                 Stroke::new(1.0, colours.line),
             );
-            let text = Rect::from_min_max(pos2(cell.left() + 14.0, cell.top()), cell.max);
+            let text = Rect::from_min_max(pos2(cell.left() + 10.0, cell.top()), cell.max);
             let middle = text.center().y;
             let upper = Rect::from_min_max(text.min, pos2(text.right(), middle + 3.0));
             let lower = Rect::from_min_max(pos2(text.left(), middle + 2.0), text.max);

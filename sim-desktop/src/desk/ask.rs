@@ -5,6 +5,7 @@
 use std::path::PathBuf;
 
 use super::act::Act;
+use crate::store::{Became, PartState};
 
 /// What a screen asks for.
 #[derive(Clone, Debug, PartialEq)]
@@ -45,6 +46,18 @@ pub enum Ask {
     WasOn(u64, String),
     /// A part has arrived.
     PartArrived(String),
+    /// How it is with this part, and what is said of it.
+    PartIs(String, PartState, String),
+    /// This task is done; the answer to what it asks.
+    TaskDone(String, String),
+    /// This task is to be done again, for this reason.
+    TaskUndone(String, String),
+    /// A line not to be forgotten: id of the joint or task it is about, what it holds up, the line.
+    Remind(String, String, String),
+    /// This reminder is put away: what became of it, under which name.
+    PutAway(u32, Became, String),
+    /// Choose what becomes of this; carried out by the desk itself.
+    Choices(About),
     /// Another person works on.
     Person(String),
     /// Another tool is used.
@@ -101,6 +114,11 @@ impl Ask {
             Self::Skip(fastener, _) => Self::Skip(fastener, words),
             Self::Withdraw(row, _) => Self::Withdraw(row, words),
             Self::WasOn(row, _) => Self::WasOn(row, words),
+            Self::PartIs(part, state, _) => Self::PartIs(part, state, words),
+            Self::TaskDone(task, _) => Self::TaskDone(task, words),
+            Self::TaskUndone(task, _) => Self::TaskUndone(task, words),
+            Self::Remind(about, holds, _) => Self::Remind(about, holds, words),
+            Self::PutAway(number, became, _) => Self::PutAway(number, became, words),
             Self::Person(_) => Self::Person(words),
             Self::Witness(_) => Self::Witness(words),
             Self::Trace(_) => Self::Trace(PathBuf::from(words)),
@@ -109,6 +127,27 @@ impl Ask {
             other => other,
         }
     }
+}
+
+/// A thing of the list of tasks, parts and reminders.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum About {
+    /// A task, by its id.
+    Task(String),
+    /// The answer to what this task asks.
+    TaskAnswer(String),
+    /// A part, by its name.
+    Part(String),
+    /// Where and when this part was ordered.
+    PartOrdered(String),
+    /// What is wrong with this part.
+    PartWrong(String),
+    /// A reminder, by its number.
+    Reminder(u32),
+    /// The calculator's question about two threads.
+    Threads,
+    /// What follows in the list, from this row on.
+    From(usize),
 }
 
 /// What a file is chosen for.

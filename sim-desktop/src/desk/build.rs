@@ -90,11 +90,32 @@ pub(super) fn show(
         told.push((None, "Nothing unusual".to_owned()));
     }
     blocks.push(("Look here first", told));
+    let reminders: Vec<Told> = status
+        .open_reminders()
+        .map(|reminder| {
+            (
+                Some(Mark::Open),
+                format!("{}: {}", reminder.about, reminder.line()),
+            )
+        })
+        .collect();
+    if !reminders.is_empty() {
+        blocks.push(("Reminders (F12 writes one)", reminders));
+    }
+    let tasks: Vec<Told> = status
+        .tasks
+        .iter()
+        .filter(|task| !task.is_done())
+        .map(|task| (Some(task.mark), format!("{}: {}", task.title, task.why)))
+        .collect();
+    if !tasks.is_empty() {
+        blocks.push(("Tasks (L)", tasks));
+    }
     let waited = status.parts.iter().filter(|part| !part.is_here);
     let waited: Vec<Told> = waited
         .map(|part| {
             let words = format!("{}, for {}", part.name, part.for_joints);
-            (Some(Mark::Waiting), words)
+            (Some(part.mark()), words)
         })
         .collect();
     if !waited.is_empty() {

@@ -96,6 +96,11 @@ impl Default for Calculator {
 }
 
 impl Calculator {
+    /// Opens the question whether two threads go together.
+    pub(super) const fn ask_of_threads(&mut self) {
+        self.section = Section::Thread;
+    }
+
     /// What the slope page says to what stands in its fields.
     fn slope_of(&mut self) -> Result<Figures, String> {
         let asked = [

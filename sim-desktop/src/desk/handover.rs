@@ -40,8 +40,14 @@ pub fn tag_text(status: &Status) -> String {
     for item in &status.exceptions {
         let _ = writeln!(text, "! {}: {}", item.mark.word(), item.line());
     }
+    for task in status.tasks.iter().filter(|task| !task.is_done()) {
+        let _ = writeln!(text, "[ ] {}: {}, {}", task.title, task.word, task.line());
+    }
     for part in status.parts.iter().filter(|part| !part.is_here) {
-        let _ = writeln!(text, "waiting for: {} ({})", part.name, part.for_joints);
+        let _ = writeln!(text, "part {}: {}", part.state.word(), part.line());
+    }
+    for reminder in status.open_reminders() {
+        let _ = writeln!(text, "{}: {}", reminder.about, reminder.line());
     }
     for due in &status.due {
         let _ = writeln!(text, "due: {}", due.line());
@@ -98,22 +104,42 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, view: &DeskView, free: bool, asks: &
     let recovery = view.recovery.iter().cloned();
     let mut warn: Vec<(Mark, String)> = recovery.map(|words| (Mark::Doubtful, words)).collect();
     if !status.open.is_empty() {
-        let words = "Do not run or load it: not every joint is final.";
+        let words = "Do not run or load it: it is not finished.";
         warn.push((Mark::Waiting, words.to_owned()));
     }
     warn.extend(list(&[Mark::Doubtful, Mark::Disturbed, Mark::MockUp]));
     warn.extend(items(&status.exceptions));
     let mut open = list(&[Mark::InProgress]);
     open.extend(list(&[Mark::Ready, Mark::Waiting]));
+    let tasks = |done: bool| {
+        let tasks = status
+            .tasks
+            .iter()
+            .filter(move |task| task.is_done() == done);
+        tasks.map(|task| {
+            let words = format!("{}: {}, {}", task.title, task.word, task.line());
+            (task.mark, words)
+        })
+    };
+    open.extend(tasks(false));
+    warn.extend(status.open_reminders().map(|reminder| {
+        (
+            Mark::Open,
+            format!("{}: {}", reminder.about, reminder.line()),
+        )
+    }));
     let parts = status.parts.iter().filter(|part| !part.is_here);
     let mut waits: Vec<(Mark, String)> = parts
         .map(|part| {
-            let words = format!("{}, for {}", part.name, part.for_joints);
-            (Mark::Waiting, words)
+            (
+                part.mark(),
+                format!("{}: {}", part.state.word(), part.line()),
+            )
         })
         .collect();
     waits.extend(items(&status.due));
-    let done = list(&[Mark::Due, Mark::Final]);
+    let mut done = list(&[Mark::Due, Mark::Final]);
+    done.extend(tasks(true));
     let columns = split_across(body, 2);
     let [left, right] = columns[..] else { return };
     let middle = left.top() + (left.height() * 0.5).max(120.0).min(left.height());

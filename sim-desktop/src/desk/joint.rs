@@ -111,7 +111,7 @@ fn nothing(ui: &mut Ui, rect: Rect) {
         ui,
         words,
         Align2::CENTER_TOP,
-        "No joint is in hand",
+        "No joint is in progress",
         theme::strong(TITLE),
         colours.ink,
     );

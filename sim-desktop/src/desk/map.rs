@@ -164,7 +164,7 @@ fn draw_front(painter: &Painter, colours: &Colours, rect: Rect, front: Front) {
         Stroke::new(1.0, colours.outline),
         egui::StrokeKind::Inside,
     );
-    let galley = painter.words_in_line("FRONT".to_owned(), theme::strong(BODY), colours.ink);
+    let galley = painter.words_in_line("FRONT", theme::strong(BODY), colours.ink);
     let size = galley.size();
     if align {
         let ground = Rect::from_center_size(strip.center(), vec2(size.y, size.x + 16.0));
@@ -325,7 +325,7 @@ pub(super) fn draw(
     // Words of the next one last, on top of everything.
     if let Some(point) = next.and_then(|index| points.get(index)) {
         let painter = ui.painter();
-        let galley = painter.words_in_line("NEXT".to_owned(), theme::strong(HEAD), colours.next);
+        let galley = painter.words_in_line("NEXT", theme::strong(HEAD), colours.next);
         // On the side where no other head or reading is in the way.
         let reach = vec2(0.0, radius * 1.55 + 4.0 + galley.size().y / 2.0);
         let clear = |centre: Pos2| {

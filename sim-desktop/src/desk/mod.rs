@@ -10,6 +10,7 @@ mod adapter;
 pub mod app;
 mod ask;
 mod asked;
+mod beside;
 mod build;
 mod calculation;
 mod calculator;

@@ -3,10 +3,11 @@
 //! Every list is numbered, so that a choice is one key. Knows nothing of what a choice leads to.
 
 use super::adapter;
+use super::beside;
 use super::ink::Ink as _;
 use super::model::SKIPPED;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
-use super::view::{Ask, CanPutRight, Choice, DeskView, JointView, Status, Wanted};
+use super::view::{About, Ask, CanPutRight, Choice, DeskView, JointView, Status, Wanted};
 use super::widgets::{self, Look, button, count, line, pressed};
 use crate::job::status::StageCell;
 use crate::words;
@@ -27,6 +28,8 @@ pub(super) enum Overlay {
         /// What is being typed and what takes it, if something may be.
         typed: Option<(String, Ask)>,
     },
+    /// A line not to be forgotten.
+    Reminder(beside::Line),
     /// The adapter: what it says, which ports there are, what to do with it.
     Adapter {
         /// The path of a port being typed.
@@ -222,6 +225,8 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
             ("V", "work or rehearse"),
             ("D", "readings from a file"),
             ("F11", "an adapter"),
+            ("F12", "a reminder"),
+            ("L", "tasks, parts, reminders"),
             ("Z", "a new rehearsal"),
             ("O", "open a plan"),
             ("E", "a new plan from a form"),
@@ -269,6 +274,10 @@ pub(super) fn show(
             (screen.width() - 32.0).min(680.0),
             adapter::height(view).min(screen.height() - 16.0),
         ),
+        Overlay::Reminder(line) => vec2(
+            (screen.width() - 32.0).min(680.0),
+            (76.0 + beside::height(line)).min(screen.height() - 16.0),
+        ),
         Overlay::List { choices, typed, .. } => {
             let rows =
                 count(choices.len()) * (TARGET + GAP) + if typed.is_some() { 82.0 } else { 0.0 };
@@ -297,6 +306,24 @@ pub(super) fn show(
         Overlay::Adapter { typed } => {
             heading(ui, head, "Adapter", "F11 or Esc closes this");
             close |= adapter::body(ui, body, view, typed, asks) || pressed(ui, Key::F11);
+        }
+        Overlay::Reminder(own) => {
+            let about = match own.title.as_str() {
+                "" => "Reminder, for the build".to_owned(),
+                title => format!("Reminder, for {title}"),
+            };
+            heading(ui, head, &about, "Esc");
+            match beside::show(ui, body, own, close) {
+                beside::Typed::Still => {}
+                beside::Typed::Ask(ask) => {
+                    asks.push(ask);
+                    close = true;
+                }
+                beside::Typed::Threads => {
+                    asks.push(Ask::Choices(About::Threads));
+                    close = true;
+                }
+            }
         }
         Overlay::List {
             title,
@@ -418,9 +445,9 @@ fn keys(ui: &mut Ui, rect: Rect) {
                 pos2(place.left(), head.bottom() + 4.0 + height * count(index)),
                 vec2(place.width() - 6.0, height),
             );
-            let galley =
-                ui.painter()
-                    .words_in_line((*cap).to_owned(), theme::strong(NOTE), colours.ink);
+            let galley = ui
+                .painter()
+                .words_in_line(*cap, theme::strong(NOTE), colours.ink);
             let key = Rect::from_min_size(
                 pos2(row.left(), row.center().y - 11.5),
                 vec2(galley.size().x + 12.0, 23.0),

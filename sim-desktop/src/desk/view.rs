@@ -5,7 +5,7 @@
 use std::path::PathBuf;
 
 pub use super::act::Act;
-pub use super::ask::{Ask, Export, Wanted};
+pub use super::ask::{About, Ask, Export, Wanted};
 pub use crate::job::status::{Row as RecordRow, Status};
 pub use crate::mark::Mark;
 

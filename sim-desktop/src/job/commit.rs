@@ -1,7 +1,7 @@
 //! Keep first, tell afterwards.
 
 use evendraw_core::record::{Attempt, Entry};
-use evendraw_core::session::{Input, Outcome};
+use evendraw_core::session::{Input, Outcome, Refusal};
 use evendraw_core::trace::Point;
 use evendraw_core::unit::Instant;
 
@@ -25,6 +25,43 @@ impl Job {
         if done.refusal.is_none() {
             done.refusal = outcome.refusal;
         }
+    }
+
+    /// The pull of this record of a joint was on another fastener.
+    ///
+    /// # Errors
+    /// As [`Job::apply`].
+    pub fn reassign(
+        &mut self,
+        joint: u8,
+        at: Instant,
+        of: u32,
+        fastener: u8,
+    ) -> Result<Done, JobError> {
+        let mut done = Done::default();
+        if let Some(serial) = self.adapters.get(&joint) {
+            return Err(JobError::AtAdapter {
+                serial: serial.clone(),
+            });
+        }
+        self.enter(joint, at, &mut done)?;
+        self.clear_to_pull = None;
+        self.try_unsaved(at, &mut done);
+        let kept = self.entries_of(joint).into_iter().rev();
+        let mut kept = kept.filter(|entry| entry.seq == of);
+        let attempt = kept.find_map(|entry| entry.record.attempt().cloned());
+        let Some(attempt) = attempt else {
+            done.refusal = Some(Refusal::PastPutRight);
+            return Ok(done);
+        };
+        let session = self.sessions.get_mut(usize::from(joint));
+        if let Some(session) = session.and_then(Option::as_mut) {
+            let outcome = session.reassign(at, of, &attempt, fastener);
+            self.take(joint, at, &outcome, &mut done);
+            done.refusal = done.refusal.or(outcome.refusal);
+        }
+        self.compare_peers(joint, at, &mut done);
+        Ok(done)
     }
 
     fn take(&mut self, joint: u8, at: Instant, outcome: &Outcome, done: &mut Done) {

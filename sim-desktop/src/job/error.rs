@@ -43,6 +43,39 @@ pub enum JobError {
         /// The parts of the plan.
         known: Vec<String>,
     },
+    /// The plan has no such task, nor a joint where either is meant.
+    NoSuchTask {
+        /// The id.
+        task: String,
+        /// The tasks there are.
+        known: Vec<String>,
+    },
+    /// Something stands in the way of the task.
+    TaskHeld {
+        /// The id.
+        task: String,
+        /// What.
+        holds: Vec<String>,
+    },
+    /// The task is not done.
+    NotDone {
+        /// The id.
+        task: String,
+    },
+    /// There is no open reminder with this number.
+    NoSuchReminder {
+        /// The number.
+        number: u32,
+        /// Those that are open.
+        open: Vec<u32>,
+    },
+    /// Nobody said who works.
+    NobodyNamed,
+    /// Too much was said, or nothing where something must be.
+    Words {
+        /// In words.
+        why: String,
+    },
     /// A question must be answered first.
     Unanswered(AnswerError),
     /// The question does not take this answer, or is not asked.
@@ -107,10 +140,40 @@ impl fmt::Display for JobError {
             Self::NoSuchPart { part, known } => {
                 write!(
                     f,
-                    "no joint needs a part `{part}`; the plan names: {}",
+                    "no joint or task needs a part `{part}`; the plan names: {}",
                     known.join(", ")
                 )
             }
+            Self::NoSuchTask { task, known } if known.is_empty() => {
+                write!(
+                    f,
+                    "there is no joint or task `{task}`; the plan has no tasks"
+                )
+            }
+            Self::NoSuchTask { task, known } => {
+                write!(
+                    f,
+                    "there is no task `{task}`; there are {}",
+                    known.join(", ")
+                )
+            }
+            Self::TaskHeld { task, holds } => {
+                write!(f, "task `{task}` cannot be done yet: {}", holds.join("; "))
+            }
+            Self::NotDone { task } => write!(f, "task `{task}` is not done"),
+            Self::NoSuchReminder { number, open } if open.is_empty() => {
+                write!(f, "there is no open reminder {number}, nor any other")
+            }
+            Self::NoSuchReminder { number, open } => {
+                let open: Vec<String> = open.iter().map(u32::to_string).collect();
+                write!(
+                    f,
+                    "there is no open reminder {number}; open are {}",
+                    open.join(", ")
+                )
+            }
+            Self::NobodyNamed => f.write_str("say first who works: done is said by a name"),
+            Self::Words { why } => f.write_str(why),
             Self::Unanswered(error) => error.fmt(f),
             Self::Answer {
                 joint,

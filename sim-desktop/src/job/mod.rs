@@ -4,10 +4,12 @@
 //! nothing of screens, benches or serial ports; time comes in from the caller.
 
 mod adapter;
+pub mod beside;
 mod commit;
 mod error;
 mod open;
 mod peers;
+mod say;
 mod shared;
 mod standing;
 pub mod status;
@@ -15,7 +17,7 @@ mod tool_check;
 pub mod ways;
 
 use std::borrow::Cow;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use evendraw_core::procedure::Procedure;
@@ -29,6 +31,7 @@ use crate::plan::{Answers, Joint, JointPlan, Plan};
 use crate::store::{Damage, Fact, HostFact, Journal, Purpose, Traces};
 
 pub use error::JobError;
+pub use say::task_of_reminder;
 pub use standing::Held;
 
 /// One joint's session, once its questions are answered.
@@ -43,8 +46,6 @@ pub struct Job {
     sessions: Vec<Option<Work>>,
     /// By joint number: the answers it is worked to.
     answers: Vec<Answers>,
-    /// What was said of parts last: here or not.
-    parts: BTreeMap<String, bool>,
     person: Option<String>,
     tool: Option<(String, String)>,
     boot: u16,
@@ -335,14 +336,12 @@ impl Job {
     /// A part is here.
     ///
     /// # Errors
-    /// [`JobError::NoSuchPart`] when no joint needs it, [`JobError::Store`].
+    /// [`JobError::NoSuchPart`] when neither joint nor task needs it, [`JobError::Store`].
     pub fn part_arrived(&mut self, part: &str) -> Result<(), JobError> {
         self.needed(part)?;
         self.keep_fact(HostFact::PartArrived {
             part: part.to_owned(),
-        })?;
-        self.parts.insert(part.to_owned(), true);
-        Ok(())
+        })
     }
 
     /// A part is not here after all.
@@ -353,25 +352,23 @@ impl Job {
         self.needed(part)?;
         self.keep_fact(HostFact::PartMissing {
             part: part.to_owned(),
-        })?;
-        self.parts.insert(part.to_owned(), false);
-        Ok(())
+        })
     }
 
     /// Whether a part is here: as was said last; before anything was said, unless the plan has it on order.
     #[must_use]
     pub fn has_part(&self, part: &str) -> bool {
-        self.parts
-            .get(part)
-            .copied()
-            .unwrap_or_else(|| !self.plan.is_on_order(part))
+        self.beside().is_here(&self.plan, part)
     }
 
     fn needed(&self, part: &str) -> Result<(), JobError> {
-        let known: BTreeSet<&str> = self.plan.joints().iter().flat_map(Joint::needs).collect();
-        if known.contains(part) {
+        let beside = self.beside();
+        let mut known = self.plan.part_names();
+        known.extend(beside.added_parts().iter().map(|part| part.id.as_str()));
+        if known.contains(&part) {
             return Ok(());
         }
+        known.sort_unstable();
         let known = known.into_iter().map(str::to_owned).collect();
         Err(JobError::NoSuchPart {
             part: part.to_owned(),

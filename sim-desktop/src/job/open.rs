@@ -21,7 +21,6 @@ impl Job {
             purpose,
             sessions: (0..joints).map(|_| None).collect(),
             answers: vec![Answers::new(); joints],
-            parts: BTreeMap::new(),
             person: None,
             tool: None,
             boot: 1,
@@ -86,12 +85,6 @@ impl Job {
                     question,
                     answer,
                 } => job.take_answer(*joint, question, answer),
-                HostFact::PartArrived { part } => {
-                    job.parts.insert(part.clone(), true);
-                }
-                HostFact::PartMissing { part } => {
-                    job.parts.insert(part.clone(), false);
-                }
                 HostFact::AtAdapter { joint, serial } => job.note_adapter(*joint, serial),
                 _ => {}
             }

@@ -128,7 +128,13 @@ impl Job {
             .zip(self.plan.joints())
             .map(|(joint, _)| self.standing(joint))
             .collect();
-        Progress::of(&self.plan, &standings, |part| self.has_part(part))
+        let beside = self.beside();
+        Progress::with_tasks(
+            &self.plan,
+            &standings,
+            |part| beside.is_here(&self.plan, part),
+            |task| beside.task(task).0,
+        )
     }
 
     /// What keeps the joint from being pulled now; nothing where work may go on.

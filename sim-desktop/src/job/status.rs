@@ -16,6 +16,7 @@
 //! are said to be unknown ("time unknown", "torque unknown", "not witnessed"). *Alternative:* each face with a reader
 //! of its own, as before.
 
+mod beside;
 mod build;
 mod clock;
 mod curve;
@@ -45,17 +46,19 @@ use evendraw_core::unit::Instant;
 use jiff::civil::Date;
 
 use super::Job;
+use super::beside::Beside;
 use crate::mark::Mark;
 use crate::peers::{Peer, peers};
 use crate::plan::progress::{JointState, Progress};
 use crate::plan::{Answers, Joint, JointPlan, Plan};
-use crate::store::{Content, Damage, Fact, HostFact, Traces};
+use crate::store::{Content, Damage, Fact, HostFact, PartState, Traces};
 
 pub use curve::{CurveState, curve_of, state_of_curve};
 pub use evidence::{How, Tally, attempt_of};
 pub use model::{
-    AttemptRow, CheckRow, Curve, FastenerStatus, Item, JointStatus, LastDone, NextJoint,
-    PartStatus, PersonStatus, StageCell, StageStatus, Status, ToolStatus, counted,
+    AttemptRow, BesideRow, CheckRow, Curve, FastenerStatus, Item, JointStatus, LastDone, NextJoint,
+    PartStatus, PersonStatus, ReminderStatus, StageCell, StageStatus, Status, TaskStatus,
+    ToolStatus, counted,
 };
 pub use put_right::{PutRight, sound};
 pub use rows::{Row, rows};
@@ -69,7 +72,7 @@ pub(crate) use hands::Hands;
 type Live<'a> = &'a Session<std::sync::Arc<Procedure>>;
 
 /// What the projection is made of.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct Kept<'a> {
     /// The plan that was worked to.
     pub plan: &'a Plan,
@@ -83,6 +86,8 @@ pub struct Kept<'a> {
     pub traces: Option<&'a Traces>,
     /// Today, where that is known: calibrations run out.
     pub today: Option<Date>,
+    /// Tasks, parts and reminders.
+    beside: Beside,
     /// Sessions at work, by joint number: they stand where their records stand, and need not be folded again.
     live: &'a [Option<super::Work>],
 }
@@ -98,6 +103,7 @@ impl<'a> Kept<'a> {
             rehearsal: content.rehearsal().unwrap_or(false),
             traces,
             today: Some(today()),
+            beside: Beside::of(plan, &content.facts),
             live: &[],
         }
     }
@@ -126,6 +132,7 @@ impl<'a> Kept<'a> {
             rehearsal: false,
             traces: None,
             today: Some(today()),
+            beside: Beside::default(),
             live: &[],
         }
     }
@@ -148,13 +155,38 @@ impl<'a> Kept<'a> {
             .map(|joint| Folded::of(self, joint))
             .collect();
         let standings: Vec<Standing> = folded.iter().map(Folded::standing).collect();
-        let progress = Progress::of(self.plan, &standings, |part| self.is_here(part));
+        let progress = Progress::with_tasks(
+            self.plan,
+            &standings,
+            |part| self.beside.is_here(self.plan, part),
+            |task| self.beside.task(task).0,
+        );
         let views: Vec<View<'_>> = folded
             .into_iter()
             .zip(progress.joints())
             .map(|(folded, state)| View { folded, state })
             .collect();
         build::status(self, &views, &progress, &names, &clock)
+    }
+
+    /// As if this had been said of a part: for what is asked of a plan alone.
+    pub fn suppose(&mut self, part: &str, state: PartState) {
+        self.beside.suppose(part, state);
+    }
+
+    /// The projection as if joints and tasks stood as given: for what is asked of a plan alone.
+    #[must_use]
+    pub fn status_in(&self, progress: &Progress) -> Status {
+        let names = self.names();
+        let clock = Clock::of(self.facts, self.rehearsal);
+        let joints = self.plan.joints().iter().zip(progress.joints());
+        let views: Vec<View<'_>> = joints
+            .map(|(joint, state)| View {
+                folded: Folded::of(self, joint),
+                state,
+            })
+            .collect();
+        build::status(self, &views, progress, &names, &clock)
     }
 
     fn entries(&self) -> impl Iterator<Item = &'a Entry> + use<'a> {
@@ -169,16 +201,6 @@ impl<'a> Kept<'a> {
             Fact::Host(fact) => Some(fact),
             Fact::Entry(_) => None,
         })
-    }
-
-    /// Whether a part is here: as was said last; before anything was said, unless the plan has it on order.
-    fn is_here(&self, part: &str) -> bool {
-        let said = self.host_facts().filter_map(|fact| match fact {
-            HostFact::PartArrived { part: here } if here == part => Some(true),
-            HostFact::PartMissing { part: missing } if missing == part => Some(false),
-            _ => None,
-        });
-        said.last().unwrap_or_else(|| !self.plan.is_on_order(part))
     }
 
     /// Serial number of the adapter that makes a joint's records.
@@ -202,6 +224,7 @@ impl Job {
             rehearsal: self.purpose == crate::store::Purpose::Rehearsal,
             traces: self.traces.as_ref(),
             today: self.today(),
+            beside: self.beside(),
             live: &self.sessions,
         }
     }

@@ -12,7 +12,7 @@ use super::Job;
 use super::status::Shown;
 use crate::mechanics::{self, OffsetAdapter, round_into};
 use crate::plan::{Tool, ToolKind};
-use crate::quantity::{AngleUnit, Quantity, TorqueUnit};
+use crate::quantity::{AngleUnit, Quantity, TorqueUnit, newton_meters};
 use crate::words;
 
 /// What a person tells of the step that is next.
@@ -392,10 +392,6 @@ fn unit_of(text: &str) -> Option<TorqueUnit> {
 
 fn in_unit(torque: Torque, unit: TorqueUnit) -> String {
     Shown::new(unit).words(torque)
-}
-
-fn newton_meters(torque: Torque) -> f64 {
-    f64::from(torque.millinewton_meters()) / 1_000.0
 }
 
 /// The nearest mN·m.

@@ -12,13 +12,14 @@ use jiff::civil::Date;
 use super::guard::Decide;
 use super::lines::lines;
 use super::quantity::{angle, share, torque};
-use super::tree::{Choice, Reader, Typed, Value, text_of};
-use crate::limits::{PARTS_MAX, TOOLS_MAX, counted};
+use super::tree::{Choice, Node, Reader, Typed, Value, text_of};
+use crate::limits::{PARTS_MAX, QUANTITY_MAX, REVISION_MAX, TOOLS_MAX, counted};
 use crate::lines::Format;
 use crate::mechanics;
+use crate::quantity::newton_meters;
 
 /// What is built, and from which document.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub struct Build {
     /// Title of the job.
     pub title: String,
@@ -34,10 +35,32 @@ pub struct Build {
     pub checked_by: Option<String>,
     /// A remark.
     pub note: Option<String>,
+    /// Number of this state of the plan, from 1.
+    pub revision: u32,
+    /// Why it was changed.
+    pub reason: Option<String>,
     /// How a value is held against a limit.
     pub decide: Decide,
     /// Whether its values are invented, to show how the program works: said on every face, and never worked from.
     pub demo: bool,
+}
+
+impl Default for Build {
+    fn default() -> Self {
+        Self {
+            title: String::new(),
+            unit: None,
+            document: None,
+            customer: None,
+            entered_by: None,
+            checked_by: None,
+            note: None,
+            revision: 1,
+            reason: None,
+            decide: Decide::default(),
+            demo: false,
+        }
+    }
 }
 
 pub(super) fn build(reader: &mut Reader<'_>) -> Build {
@@ -49,6 +72,7 @@ pub(super) fn build(reader: &mut Reader<'_>) -> Build {
         return Build::default();
     };
     let demo = own.flag("demo").unwrap_or(false);
+    let revision = own.whole("revision", 1..=REVISION_MAX).unwrap_or(1);
     let mut text = |key| own.text(key).map(|typed| typed.text);
     let build = Build {
         title: text("title").unwrap_or_default(),
@@ -58,6 +82,8 @@ pub(super) fn build(reader: &mut Reader<'_>) -> Build {
         entered_by: text("entered_by"),
         checked_by: text("checked_by"),
         note: text("note"),
+        revision,
+        reason: text("reason"),
         decide: own
             .text("decide")
             .and_then(|typed| decide(&typed))
@@ -204,7 +230,6 @@ impl Tool {
     /// The tool as the shop's arithmetic takes it.
     #[must_use]
     pub fn calculated(&self) -> mechanics::Tool {
-        let newton_meters = |torque: Torque| f64::from(torque.millinewton_meters()) / 1_000.0;
         mechanics::Tool {
             id: self.id.clone(),
             kind: match self.kind {
@@ -437,6 +462,8 @@ pub struct Part {
     pub name: String,
     /// Part number.
     pub number: Option<String>,
+    /// How many, or how much with its unit, as typed; 1 where the plan is silent.
+    pub quantity: String,
     /// Not here yet when the plan was written.
     pub on_order: bool,
     /// A remark.
@@ -468,6 +495,7 @@ pub(super) fn parts(reader: &mut Reader<'_>) -> Vec<Part> {
             .raw("number")
             .and_then(|node| text_of(node, "`number` of a part"))
             .map(|typed| typed.text);
+        let quantity = own.raw("quantity").and_then(quantity);
         let on_order = own.flag("on_order").unwrap_or(false);
         let note = own.text("note").map(|typed| typed.text);
         own.finish(|_| None);
@@ -483,10 +511,37 @@ pub(super) fn parts(reader: &mut Reader<'_>) -> Vec<Part> {
         list.push(Part {
             name: name.text,
             number,
+            quantity: quantity.unwrap_or_else(|| "1".to_owned()),
             on_order,
             note,
             place: name.place.bytes(),
         });
     }
     list
+}
+
+/// How many, or how much.
+fn quantity(node: &Node<'_>) -> Option<String> {
+    let found = match &node.value {
+        Value::Whole(number) => u32::try_from(*number)
+            .ok()
+            .filter(|number| (1..=QUANTITY_MAX).contains(number))
+            .map(|number| number.to_string()),
+        Value::Text(text) => {
+            let has_a_number = text.chars().any(|letter| ('1'..='9').contains(&letter));
+            has_a_number.then(|| text.trim().to_owned())
+        }
+        _ => None,
+    };
+    if found.is_none() {
+        node.place.error(
+            "`quantity` of a part is nothing that can be ordered",
+            "here",
+            format!(
+                "a whole number from 1 to {}, or an amount with its unit in quotes: \"0.5 L\"",
+                counted(QUANTITY_MAX as usize)
+            ),
+        );
+    }
+    found
 }

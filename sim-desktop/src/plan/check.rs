@@ -10,9 +10,10 @@ use evendraw_core::unit::Torque;
 
 use super::build::{Part, Tool, ToolKind};
 use super::diagnostic::Diagnostics;
-use super::joint::{Joint, JointPlan, Share};
+use super::joint::{Joint, JointPlan, Name, Share};
 use super::quantity::newton_meters;
 use super::stage::{StagePlan, evidence_word};
+use super::task::{Task, TaskTime};
 use crate::limits::DIAGNOSTICS_KEPT;
 
 /// What is known when every joint has been read, and who is told.
@@ -23,15 +24,17 @@ pub(super) struct Check<'a> {
     pub(super) tool_ids: &'a BTreeSet<String>,
     pub(super) tools: &'a [Tool],
     pub(super) parts: &'a [Part],
+    pub(super) tasks: &'a [Task],
     pub(super) to: &'a Diagnostics,
 }
 
 impl Check<'_> {
     /// Checks what joints say of each other; shares are known on both sides afterwards.
     pub(super) fn check(&self, joints: &mut [Joint]) {
-        self.names(joints);
-        self.needs(joints);
-        self.cycles(joints);
+        let works = self.works(joints);
+        self.names(&works);
+        self.needs(&works);
+        self.cycles(&works);
         self.shares(joints);
         for joint in joints.iter() {
             self.reach(joint);
@@ -65,18 +68,61 @@ impl Check<'_> {
         }
     }
 
-    fn names(&self, joints: &[Joint]) {
-        for joint in joints {
-            for (key, list) in [("after", &joint.after), ("closes", &joint.closes)] {
+    /// Joints and tasks, as far as they stand in one order of work.
+    fn works<'w>(&'w self, joints: &'w [Joint]) -> Vec<Work<'w>> {
+        let joints = joints.iter().map(|joint| Work {
+            kind: "joint",
+            id: &joint.id,
+            after: &joint.after,
+            closes: &joint.closes,
+            belongs_to: &[],
+            needs: &joint.needs,
+            at: TaskTime::InOrder,
+        });
+        let tasks = self.tasks.iter().map(|task| Work {
+            kind: "task",
+            id: &task.id,
+            after: &task.after,
+            closes: &task.closes,
+            belongs_to: &task.belongs_to,
+            needs: &task.needs,
+            at: task.at,
+        });
+        joints.chain(tasks).collect()
+    }
+
+    fn names(&self, works: &[Work<'_>]) {
+        for work in works {
+            let lists = [
+                ("after", work.after),
+                ("closes", work.closes),
+                ("belongs_to", work.belongs_to),
+            ];
+            for (key, list) in lists {
                 for name in list {
-                    if name.text == joint.id {
+                    let named = self.tasks.iter().find(|task| task.id == name.text);
+                    if key != "belongs_to"
+                        && work.at == TaskTime::InOrder
+                        && named.is_some_and(|task| task.at == TaskTime::BeforeStart)
+                    {
                         self.to.error(
                             &name.place,
-                            format!("joint `{}` stands in its own `{key}`", joint.id),
+                            format!(
+                                "{} `{}` names `{}` in its `{key}`, which is done last of all",
+                                work.kind, work.id, name.text
+                            ),
                             "here",
-                            "name another joint",
+                            "take `at = \"before start\"` off that task, or give it to this one too",
                         );
-                    } else if !self.ids.contains(name.text.as_str()) {
+                    }
+                    if name.text == work.id {
+                        self.to.error(
+                            &name.place,
+                            format!("{} `{}` stands in its own `{key}`", work.kind, work.id),
+                            "here",
+                            format!("name another {}", work.kind),
+                        );
+                    } else if !self.ids.contains(name.text.as_str()) && named.is_none() {
                         self.unknown(&name.text, &name.place, key);
                     }
                 }
@@ -85,22 +131,35 @@ impl Check<'_> {
     }
 
     fn unknown(&self, name: &str, place: &Range<usize>, key: &str) {
-        let ids = || self.ids.iter().copied();
+        let tasks = || self.tasks.iter().map(|task| task.id.as_str());
+        let ids = || {
+            self.ids
+                .iter()
+                .copied()
+                .chain(tasks().filter(|_| key != "shares"))
+        };
         self.to.error(
             place,
-            format!("`{key}` names a joint that does not exist: `{name}`"),
+            format!(
+                "`{key}` names a {} that does not exist: `{name}`",
+                what(self.tasks)
+            ),
             "here",
             match self.to.closest(name, ids()) {
                 Some(near) => format!("did you mean `{near}`?"),
-                None => format!("joints: {}", ids().collect::<Vec<_>>().join(", ")),
+                None => format!(
+                    "{}: {}",
+                    all(self.tasks),
+                    ids().collect::<Vec<_>>().join(", ")
+                ),
             },
         );
     }
 
-    fn needs(&self, joints: &[Joint]) {
+    fn needs(&self, works: &[Work<'_>]) {
         let listed: HashSet<&str> = self.parts.iter().map(|part| part.name.as_str()).collect();
         let mut needed: HashSet<&str> = HashSet::new();
-        for need in joints.iter().flat_map(|joint| &joint.needs) {
+        for need in works.iter().flat_map(|work| work.needs) {
             // Asked about once, however many joints need it.
             if !needed.insert(&need.text) || listed.contains(need.text.as_str()) {
                 continue;
@@ -119,37 +178,40 @@ impl Check<'_> {
             if !needed.contains(part.name.as_str()) {
                 self.to.warning(
                     &part.place,
-                    format!("no joint needs the part `{}`", part.name),
+                    format!("no {} needs the part `{}`", what(self.tasks), part.name),
                     "here",
-                    "name it in the `needs` of its joint, or take it out",
+                    format!(
+                        "name it in the `needs` of its {}, or take it out",
+                        what(self.tasks)
+                    ),
                 );
             }
         }
     }
 
-    /// A joint that, by `after` and `closes`, would have to be final before itself.
-    fn cycles(&self, joints: &[Joint]) {
-        let index: BTreeMap<&str, usize> = joints
+    /// A joint or task that, by `after` and `closes`, would have to be done before itself.
+    fn cycles(&self, works: &[Work<'_>]) {
+        let index: BTreeMap<&str, usize> = works
             .iter()
             .enumerate()
-            .map(|(index, joint)| (joint.id.as_str(), index))
+            .map(|(index, work)| (work.id, index))
             .collect();
-        let edges = |joint: &Joint| -> Vec<Edge> {
-            let after = joint.after.iter().map(|name| ("comes after", name));
-            let closes = joint.closes.iter().map(|name| ("covers", name));
+        let edges = |work: &Work<'_>| -> Vec<Edge> {
+            let after = work.after.iter().map(|name| ("comes after", name));
+            let closes = work.closes.iter().map(|name| ("covers", name));
             after
                 .chain(closes)
                 .filter_map(|(word, name)| {
                     let to = *index.get(name.text.as_str())?;
-                    let words = format!("`{}` {word} `{}`", joint.id, name.text);
+                    let words = format!("`{}` {word} `{}`", work.id, name.text);
                     let place = name.place.clone();
                     Some(Edge { to, words, place })
                 })
                 .collect()
         };
-        let before: Vec<Vec<Edge>> = joints.iter().map(edges).collect();
-        let mut seen = vec![Seen::No; joints.len()];
-        for start in 0..joints.len() {
+        let before: Vec<Vec<Edge>> = works.iter().map(edges).collect();
+        let mut seen = vec![Seen::No; works.len()];
+        for start in 0..works.len() {
             if seen.get(start) == Some(&Seen::No) {
                 self.ring_from(start, &before, &mut seen);
             }
@@ -187,7 +249,11 @@ impl Check<'_> {
                         .collect();
                     self.to.error(
                         &edge.place,
-                        format!("joints wait for each other: {}", words.join(", ")),
+                        format!(
+                            "{} wait for each other: {}",
+                            all(self.tasks),
+                            words.join(", ")
+                        ),
                         "this closes the ring",
                         "one of them must be able to come first",
                     );
@@ -403,7 +469,37 @@ impl Check<'_> {
     }
 }
 
-/// What must be final before a joint, and where that is said.
+/// A joint or a task, as far as it stands in the order of work.
+#[derive(Clone, Copy)]
+struct Work<'a> {
+    kind: &'static str,
+    id: &'a str,
+    after: &'a [Name],
+    closes: &'a [Name],
+    belongs_to: &'a [Name],
+    needs: &'a [Name],
+    at: TaskTime,
+}
+
+/// What stands in the order of work, for whoever is told about it.
+const fn what(tasks: &[Task]) -> &'static str {
+    if tasks.is_empty() {
+        "joint"
+    } else {
+        "joint or task"
+    }
+}
+
+/// The same, of all of them.
+const fn all(tasks: &[Task]) -> &'static str {
+    if tasks.is_empty() {
+        "joints"
+    } else {
+        "joints and tasks"
+    }
+}
+
+/// What must be done before a joint or a task, and where that is said.
 struct Edge {
     to: usize,
     words: String,

@@ -21,7 +21,8 @@ use super::place::{Order, Position};
 use super::stage::StagePlan;
 use crate::mechanics::{OffsetAdapter, Strength, Thread};
 
-pub(super) use read::{Head, Room, ids, read};
+pub(super) use keys::names;
+pub(super) use read::{Head, Room, ids, is_an_id, read};
 
 /// A question that is answered before work starts, because values depend on it.
 #[derive(Clone, Debug)]

@@ -95,13 +95,13 @@ fn separator(own: &mut Reader<'_>, decimal_comma: bool) -> Option<char> {
     };
     let mut letters = text.chars();
     let only = letters.next().filter(|_| letters.next().is_none());
-    let is_free = |letter: &char| {
-        !letter.is_alphanumeric()
-            && !letter.is_control() | (*letter == '\t')
-            && !matches!(letter, '+' | '-' | '.' | '#' | '_' | '°')
-            && !(decimal_comma && *letter == ',')
+    let is_of_a_number = |letter: char| {
+        letter.is_alphanumeric()
+            || letter.is_control() && letter != '\t'
+            || matches!(letter, '+' | '-' | '.' | '#' | '_' | '°')
+            || decimal_comma && letter == ','
     };
-    let found = only.filter(is_free);
+    let found = only.filter(|letter| !is_of_a_number(*letter));
     if found.is_none() {
         node.place.error(
             format!("`separator` of {} is not one that can be", own.of),

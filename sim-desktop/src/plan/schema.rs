@@ -14,6 +14,7 @@ use serde_json::{Map, Value, json};
 
 use super::place::ORDER_WORDS;
 use super::stage::KINDS;
+use crate::limits::{QUANTITY_MAX, REVISION_MAX};
 
 /// The schema, draft 2020-12.
 #[must_use]
@@ -29,6 +30,7 @@ pub fn schema() -> Value {
             "build": build(),
             "tool": list_of(&tool()),
             "part": list_of(&part()),
+            "task": list_of(&task()),
             "joint": { "type": "array", "minItems": 1, "items": joint() },
         },
         "$defs": {
@@ -115,6 +117,11 @@ fn build() -> Value {
             ("checked_by", text("Who compared them with the document.")),
             ("note", text("A remark.")),
             (
+                "revision",
+                json!({ "type": "integer", "minimum": 1, "maximum": REVISION_MAX, "description": "Number of this state of the plan; 1 when silent. Higher than the last one where work that was begun would change." }),
+            ),
+            ("reason", text("Why this revision was made.")),
+            (
                 "decide",
                 json!({ "enum": ["simple", "guarded"], "description": "How a value is held against a limit: as measured, or with the limit drawn in by the uncertainty of the tool (ISO 14253-1)." }),
             ),
@@ -200,13 +207,58 @@ fn part() -> Value {
     object(
         &["name"],
         vec![
-            ("name", text("The name that joints need it by.")),
+            ("name", text("The name that joints and tasks need it by.")),
             ("number", text("Part number.")),
+            (
+                "quantity",
+                json!({ "anyOf": [ { "type": "integer", "minimum": 1, "maximum": QUANTITY_MAX }, { "type": "string", "pattern": "[1-9]" } ], "description": "How many, or how much with its unit: 2, \"0.5 L\". 1 when silent." }),
+            ),
             (
                 "on_order",
                 json!({ "type": "boolean", "description": "Not here yet: holds its joint." }),
             ),
             ("note", text("A remark.")),
+        ],
+    )
+}
+
+fn task() -> Value {
+    let names = |about: &str| {
+        json!({
+            "description": about,
+            "anyOf": [ { "type": "string" }, { "type": "array", "items": { "type": "string" } } ],
+        })
+    };
+    object(
+        &["id"],
+        vec![
+            (
+                "id",
+                json!({ "type": "string", "pattern": "^[^ /]+$", "description": "The word that commands and the journal name." }),
+            ),
+            ("title", text("What is to be done.")),
+            ("note", text("A remark.")),
+            ("after", names("Joints and tasks that come first.")),
+            (
+                "closes",
+                names("Joints and tasks that cannot be reached once this is done."),
+            ),
+            ("needs", names("Parts; a missing one holds the task.")),
+            (
+                "belongs_to",
+                names(
+                    "Joints and tasks that undo it when they come apart; those of after and closes when silent.",
+                ),
+            ),
+            ("stack", names("What lies on what, from the bottom up.")),
+            (
+                "ask",
+                text("What is asked when it is done; the answer is kept."),
+            ),
+            (
+                "at",
+                json!({ "enum": ["before start"], "description": "Last of all, before the unit is started." }),
+            ),
         ],
     )
 }
@@ -331,7 +383,10 @@ fn joint() -> Value {
                 "together",
                 described("pairs", "Fasteners done at the same time."),
             ),
-            ("after", names("Joints that must be final first.")),
+            (
+                "after",
+                names("Joints that must be final and tasks that must be done first."),
+            ),
             (
                 "closes",
                 names("Joints that cannot be reached once this one is fitted."),

@@ -28,7 +28,7 @@ const ROOM: usize = 64;
 /// let given = Quantity::parse("33.2 lbf·ft")?;
 /// let converted = Converted::new(given, TorqueUnit::NewtonMeter);
 /// assert!(converted.is_exact());
-/// assert_eq!(std::format!("{converted}"), "45.0131558846024933");
+/// assert_eq!(std::format!("{converted}"), "45.01315588460249328");
 /// assert_eq!(std::format!("{converted:.1}"), "45.0");
 /// # Ok::<(), evendraw::quantity::QuantityError>(())
 /// ```

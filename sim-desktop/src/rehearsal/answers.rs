@@ -11,7 +11,7 @@ use evendraw_core::session::{Input, Next};
 use evendraw_core::unit::{Instant, Length, Torque};
 
 use crate::job::{Done, Held, Job, JobError};
-use crate::plan::{About, Joint, Plan};
+use crate::plan::{About, Joint, Plan, Task};
 use crate::store::{Fact, HostFact};
 use crate::words;
 
@@ -110,6 +110,12 @@ impl Answers {
 
     fn check(&self, key: &str, answer: &str, plan: &Plan) -> Result<(), AnswersError> {
         let mut known = Vec::new();
+        for task in plan.tasks() {
+            if key == task.id() {
+                return Ok(());
+            }
+            known.push(task.id().to_owned());
+        }
         for joint in plan.joints() {
             for (own, takes) in asked(joint) {
                 let full = format!("{}/{own}", joint.id());
@@ -182,7 +188,7 @@ impl Answers {
         }
         let is_said = |job: &Job, part: &str| {
             job.facts().iter().any(|fact| {
-                matches!(fact, Fact::Host(HostFact::PartArrived { part: own } | HostFact::PartMissing { part: own }) if own == part)
+                matches!(fact, Fact::Host(HostFact::PartArrived { part: own } | HostFact::PartMissing { part: own } | HostFact::PartIs { part: own, .. }) if own == part)
             })
         };
         for part in own.needs() {
@@ -194,6 +200,38 @@ impl Answers {
             } else {
                 job.part_arrived(part)?;
             }
+        }
+        Ok(())
+    }
+
+    /// Does the tasks that may be done: each is said to be done, unless it was answered with no.
+    ///
+    /// # Errors
+    /// [`JobError`].
+    pub fn do_tasks(&self, job: &mut Job, at: Instant) -> Result<(), JobError> {
+        let given = |key: &str| {
+            let found = self.answers.iter().rev().find(|(own, _)| own == key);
+            found.map(|(_, answer)| answer.clone())
+        };
+        let is_no = |key: &str| given(key).is_some_and(|answer| answer.eq_ignore_ascii_case("no"));
+        let tasks = job.plan().tasks().to_vec();
+        for part in tasks.iter().flat_map(Task::needs) {
+            if !job.has_part(part) && !is_no(part) {
+                job.part_arrived(part)?;
+            }
+        }
+        // One that is done may let another be done.
+        for _ in &tasks {
+            let progress = job.progress();
+            let next = tasks
+                .iter()
+                .zip(progress.tasks())
+                .find(|(task, state)| state.may_be_done() && !is_no(task.id()));
+            let Some((task, _)) = next else {
+                return Ok(());
+            };
+            let answer = given(task.id()).unwrap_or_else(|| "as rehearsed".to_owned());
+            job.task_done(task.id(), &answer, at)?;
         }
         Ok(())
     }

@@ -143,6 +143,15 @@ impl Rehearsal {
         (0..joints).try_for_each(|joint| self.answers.open(&mut self.job, joint))
     }
 
+    /// Does the tasks that may be done now.
+    ///
+    /// # Errors
+    /// [`JobError`].
+    pub fn do_tasks(&mut self) -> Result<(), JobError> {
+        let at = self.now();
+        self.answers.do_tasks(&mut self.job, at)
+    }
+
     /// Seconds of simulated time so far.
     #[must_use]
     pub fn seconds(&self) -> f64 {

@@ -5,7 +5,7 @@
 use evendraw_core::ledger::Ledger;
 use evendraw_core::procedure::{Prevailing, Procedure, StageKind};
 use evendraw_core::tracker::Cue;
-use evendraw_core::unit::{Angle, Torque};
+use evendraw_core::unit::Angle;
 use evendraw_core::verdict::Aim;
 
 use crate::bench::{
@@ -15,12 +15,7 @@ use crate::bench::{
 use crate::job::Job;
 use crate::mechanics::{Condition, Strength};
 use crate::plan::{Joint, JointPlan};
-
-/// N·m from the core's torque.
-#[must_use]
-pub fn newton_meters(torque: Torque) -> f64 {
-    f64::from(torque.millinewton_meters()) / 1_000.0
-}
+use crate::quantity::newton_meters;
 
 /// Degrees from the core's angle.
 #[must_use]

@@ -24,6 +24,16 @@ pub fn blank_page(model: &Sheet) -> String {
         }
         div.fill { div { "Name" } div { "Date" } div { "Tool numbers" } div { "Looked at by" } }
         p.caution { (HANDS) " Ticks are typed back with " code { "evendraw paper" } " and stay marked: from paper, unmeasured." }
+        @if !model.tasks.is_empty() {
+            section.joint {
+                div.joint-head { h2 { "Tasks" } }
+                ul.questions {
+                    @for task in &model.tasks {
+                        li { span.box {} (task.title) span.quiet { " " (task.place) @if !task.stack.is_empty() { "; " (task.layers()) } " " (task.ask) } }
+                    }
+                }
+            }
+        }
         @for joint in &model.joints { (joint_part(joint)) }
         p.caution { (CAUTION) }
     };

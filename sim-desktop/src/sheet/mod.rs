@@ -8,6 +8,7 @@ mod curve;
 mod map;
 mod mark;
 mod page;
+mod parts;
 mod recall;
 mod short;
 #[cfg(test)]
@@ -17,6 +18,7 @@ mod text;
 
 pub use blank::blank_page;
 pub use page::page;
+pub use parts::parts_page;
 pub use recall::{Recalled, recall_page};
 pub use short::short_page;
 pub use summary::{Answer, summary};

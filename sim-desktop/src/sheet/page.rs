@@ -34,6 +34,7 @@ pub fn page(model: &Sheet) -> String {
         (glance(model))
         (items("Done again, and why", &model.redone, ""))
         (items("Amendments", &model.amendments, ""))
+        (beside(model))
         (tools(model))
         (people(model))
         @for joint in &model.joints { (joint_part(joint)) }
@@ -123,6 +124,26 @@ fn glance(model: &Status) -> Markup {
             dl.glance {
                 @for answer in summary(model) { div { dt { (answer.question) } dd { (answer.answer) } } }
                 @for (question, answer) in &model.given { div { dt { (question) } dd { (answer) } } }
+            }
+        }
+    }
+}
+
+/// Tasks, parts and reminders, each with its state.
+pub(super) fn beside(model: &Status) -> Markup {
+    html! {
+        @for (title, rows) in model.beside() {
+            section {
+                h2 { (title) span.count { (rows.len()) } }
+                table.items {
+                    @for row in &rows {
+                        tr {
+                            td.what-mark { span.badge.(row.mark.hue().name()) { (shape(row.mark)) (row.word) } }
+                            td.where { (row.name) }
+                            td { (row.line) }
+                        }
+                    }
+                }
             }
         }
     }

@@ -20,7 +20,7 @@ pub struct Recalled<'a> {
     pub lines: &'a [Line],
     /// What could not be read, or not all of it.
     pub passed: Vec<String>,
-    /// How far the tool is taken to be off, as it was given.
+    /// How far the tool is taken to be off: `6 % too little`.
     pub off: Option<String>,
 }
 
@@ -32,7 +32,7 @@ pub fn recall_page(model: &Recalled<'_>) -> String {
         header { div { p.kind { "Recall" } h1 { (model.asked) } } }
         p.strong { (model.answer) "." }
         @if let Some(off) = &model.off {
-            p { "As if the tool had shown " (off) " more than there was: what is printed as shown is the recorded value, and no verdict is changed by this page." }
+            p { "As if the tool had shown " (off) ": what is printed as shown is the recorded value, and no verdict is changed by this page." }
         }
         @if !model.passed.is_empty() {
             section {
@@ -49,7 +49,7 @@ pub fn recall_page(model: &Recalled<'_>) -> String {
                     th { "Verdict" }
                 } }
                 tbody { @for line in model.lines { tr {
-                    td { (line.build) }
+                    td { (line.build) @if !line.not_work.is_empty() { " " strong { (line.not_work) } } }
                     td { (line.joint) ", " (line.fastener) ", stage " (line.stage) @if !line.last { span.quiet { " done again since" } } }
                     td { (line.tool) }
                     td { (words::wall_time(line.unix)) @if !line.person.is_empty() { span.quiet { " " (line.person) } } }

@@ -5,7 +5,7 @@
 use maud::{Markup, html};
 
 use super::mark::{badge, shape};
-use super::page::{columns, document, head, in_order, items, rehearsal_band, stamp};
+use super::page::{beside, columns, document, head, in_order, items, rehearsal_band, stamp};
 use super::{CAUTION, Sheet};
 use crate::job::status::{FastenerStatus, JointStatus, StageStatus, Status};
 use crate::mark::Mark;
@@ -22,6 +22,7 @@ pub fn short_page(model: &Sheet) -> String {
         (items("What is open", &model.open, ""))
         (items("Exceptions", &model.exceptions, "Nothing unusual."))
         (items("Still due", &model.due, ""))
+        (beside(model))
         (people_and_tools(model))
         @for joint in &model.joints { (joint_part(joint)) }
         p.caution { (CAUTION) }

@@ -48,6 +48,13 @@ pub fn text(model: &Sheet) -> String {
     }
     out.items("Done again, and why", &model.redone, "");
     out.items("Amendments", &model.amendments, "");
+    for (title, rows) in model.beside() {
+        out.title(title);
+        for row in rows {
+            let first = format!("{} {:<11} ", row.mark.letter(), row.word);
+            out.wrapped(&first, &format!("{}: {}", row.name, row.line));
+        }
+    }
     if model.tools.iter().any(|tool| tool.is_used) {
         out.title("Tools");
         for tool in model.tools.iter().filter(|tool| tool.is_used) {

@@ -5,10 +5,8 @@
 use std::path::Path;
 
 use evendraw_core::audit::torque_window;
-use evendraw_core::peers::{self, What};
 use evendraw_core::procedure::StageKind;
-use evendraw_core::record::{Attempt, Entry, Record};
-use evendraw_core::session::Session;
+use evendraw_core::record::{Attempt, Record};
 use evendraw_core::unit::{Angle, Torque};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
@@ -17,7 +15,8 @@ use crate::job::status::{Clock, Hands, How, Kept, Status, attempt_of, counted, p
 use crate::limits::read_plan;
 use crate::mark::Mark;
 use crate::plan::{Joint, JointPlan, Plan};
-use crate::store::{Content, Damage, Fact, HostFact};
+use crate::store::{Content, Fact, HostFact, PlanPieces};
+use crate::words;
 
 /// One build.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -30,6 +29,8 @@ pub struct Build {
     pub document: String,
     /// On no metal.
     pub rehearsal: bool,
+    /// Its values are invented.
+    pub demo: bool,
     /// How it stands.
     pub standing: Standing,
     /// Its joints, in the plan's order.
@@ -38,8 +39,6 @@ pub struct Build {
     pub names: Vec<String>,
     /// Every attempt, in the order of the journal.
     pub pulls: Vec<Pull>,
-    /// What fasteners showed at stages that are complete, for comparison with other builds.
-    pub values: Vec<Value>,
     /// What of the journal did not read, in words.
     pub flaws: Vec<String>,
     /// Some of its records are of kinds that this program does not know.
@@ -49,8 +48,8 @@ pub struct Build {
 /// How a build stands, as the projection says.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Standing {
-    /// Its state, as the word of [`Mark::word`].
-    pub mark: String,
+    /// Its state.
+    pub mark: Mark,
     /// Its state in words.
     pub words: String,
     /// Steps settled.
@@ -67,8 +66,8 @@ pub struct Standing {
     pub retorques: Vec<String>,
     /// Doubts that nobody has settled, in words.
     pub doubts: Vec<String>,
-    /// Tools that were named or are planned, with the day their calibration runs out.
-    pub tools: Vec<(String, Option<String>)>,
+    /// Tools that were named or are planned, and whose calibration has run out.
+    pub expired: Vec<String>,
     /// Parts that are waited for.
     pub parts: Vec<String>,
 }
@@ -137,31 +136,6 @@ pub struct Pull {
     pub attempt: Attempt,
 }
 
-/// What a fastener showed at a stage that is complete.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Value {
-    /// The joint's number.
-    pub joint: u8,
-    /// The fastener's index.
-    pub fastener: u8,
-    /// The stage's index.
-    pub stage: u8,
-    /// What: a place in [`What::ALL`].
-    pub what: u8,
-    /// In millidegrees or mN·m.
-    pub value: i32,
-    /// Equal for fasteners with equal windows at every stage so far.
-    pub likeness: u32,
-}
-
-impl Value {
-    /// What it is a value of.
-    #[must_use]
-    pub fn of(&self) -> Option<What> {
-        What::ALL.get(usize::from(self.what)).copied()
-    }
-}
-
 impl Pull {
     /// The torque that tells of the attempt, in mN·m: of a turn the one it ended at, else the highest; of a tool that was set, what the
     /// setting stands for. None where nobody knows it.
@@ -187,22 +161,19 @@ impl Pull {
 }
 
 impl Build {
-    /// What a journal says, on this day.
+    /// What a journal says, on this day. `plan` is the one in it, where that is whole.
     #[must_use]
-    pub fn of(content: &Content, today: Date) -> Self {
+    pub fn of(content: &Content, plan: Option<&Plan>, today: Date) -> Self {
         let rehearsal = content.rehearsal().unwrap_or(true);
-        let plan = content
-            .plan()
-            .and_then(|(name, text)| Plan::parse(&name, &text).ok());
         let mut build = Self {
             rehearsal,
             names: vec![String::new()],
             flaws: flaws(content),
-            is_newer: content.damage.iter().any(Damage::is_newer),
+            is_newer: content.damage.iter().any(|damage| damage.is_newer),
             ..Self::default()
         };
         let clock = Clock::of(&content.facts, rehearsal);
-        match &plan {
+        match plan {
             Some(plan) => build.take_plan(plan, content, &clock, today),
             None => {
                 build.flaws.push(
@@ -210,10 +181,10 @@ impl Build {
                         .to_owned(),
                 );
                 build.standing.words = "its plan is lost".to_owned();
-                Mark::Doubtful.word().clone_into(&mut build.standing.mark);
+                build.standing.mark = Mark::Doubtful;
             }
         }
-        build.take_pulls(plan.as_ref(), content, &clock);
+        build.take_pulls(plan, content, &clock);
         build
     }
 
@@ -227,8 +198,16 @@ impl Build {
         let content = Content::default();
         let clock = Clock::of(&[], false);
         build.take_plan(plan, &content, &clock, today);
-        build.rehearsal = false;
         build
+    }
+
+    /// What nobody may take for work: `REHEARSAL`, invented values; empty for real work.
+    #[must_use]
+    pub fn not_work(&self) -> String {
+        let rehearsal = self.rehearsal.then_some("REHEARSAL");
+        let demo = self.demo.then_some(words::DEMO);
+        let parts: Vec<&str> = rehearsal.into_iter().chain(demo).collect();
+        parts.join(", ")
     }
 
     /// The joint with this number.
@@ -268,7 +247,8 @@ impl Build {
         self.document = head.document.clone().unwrap_or_default();
         let kept = Kept::on(plan, content, None, today);
         let status = kept.status();
-        self.standing = Standing::of(&status, plan, content, clock);
+        self.demo = status.demo;
+        self.standing = Standing::of(&status, content, clock);
         for (joint, told) in plan.joints().iter().zip(&status.joints) {
             let own = plan_of(&content.facts, joint);
             let text = |text: &Option<String>| text.clone().unwrap_or_default();
@@ -301,42 +281,6 @@ impl Build {
                     .map(|stage| (stage.word.to_owned(), stage.sentence()))
                     .collect(),
             });
-            self.take_values(joint, own, content);
-        }
-    }
-
-    fn take_values(&mut self, joint: &Joint, own: &JointPlan, content: &Content) {
-        let number = joint.number();
-        let entries: Vec<&Entry> = content
-            .entries()
-            .filter(|entry| entry.joint == number)
-            .collect();
-        if entries.is_empty() {
-            return;
-        }
-        // Records that cannot be folded are told of by the status.
-        let Ok(session) = Session::restore(&own.procedure, number, entries.iter().copied()) else {
-            return;
-        };
-        for (stage, _) in (0_u8..).zip(own.procedure.stages()) {
-            peers::values(
-                &own.procedure,
-                session.ledger(),
-                number,
-                stage,
-                entries.iter().copied(),
-                |value| {
-                    let what = What::ALL.iter().position(|what| *what == value.what);
-                    self.values.push(Value {
-                        joint: number,
-                        fastener: value.fastener,
-                        stage,
-                        what: what.and_then(|at| u8::try_from(at).ok()).unwrap_or(0),
-                        value: value.value,
-                        likeness: value.likeness,
-                    });
-                },
-            );
         }
     }
 
@@ -444,19 +388,14 @@ impl Pull {
 }
 
 impl Standing {
-    fn of(status: &Status, plan: &Plan, content: &Content, clock: &Clock) -> Self {
+    fn of(status: &Status, content: &Content, clock: &Clock) -> Self {
         let doubts = status
             .open
             .iter()
             .filter(|item| item.mark == Mark::Doubtful)
             .map(|item| item.line());
-        let named = |tool: &str| {
-            plan.tool(tool)
-                .and_then(|tool| tool.due)
-                .map(|due| due.to_string())
-        };
         Self {
-            mark: status.mark().word().to_owned(),
+            mark: status.mark(),
             words: status.headline(),
             done: status.joints.iter().map(|joint| joint.done).sum(),
             steps: status.joints.iter().map(|joint| joint.steps).sum(),
@@ -471,10 +410,11 @@ impl Standing {
             open: status.open.len(),
             retorques: status.due.iter().map(|item| item.line()).collect(),
             doubts: doubts.collect(),
-            tools: status
+            expired: status
                 .tools
                 .iter()
-                .map(|tool| (tool.id.clone(), named(&tool.id)))
+                .filter(|tool| tool.is_expired)
+                .map(|tool| tool.id.clone())
                 .collect(),
             parts: status.waiting().into_iter().map(str::to_owned).collect(),
         }
@@ -485,36 +425,24 @@ impl Standing {
 #[derive(Default)]
 struct Documents {
     now: String,
-    name: String,
-    bytes: usize,
-    text: String,
+    pieces: PlanPieces,
 }
 
 impl Documents {
     fn take(&mut self, fact: &HostFact) {
-        match fact {
-            HostFact::Opened {
-                plan_name,
-                plan_bytes,
-                ..
-            }
-            | HostFact::PlanChanged {
-                plan_name,
-                plan_bytes,
-            } => {
-                self.name.clone_from(plan_name);
-                self.bytes = usize::try_from(*plan_bytes).unwrap_or(usize::MAX);
-                self.text.clear();
-            }
-            HostFact::Plan { text } => {
-                self.text.push_str(text);
-                if self.text.len() == self.bytes {
-                    self.now = document_of(&self.text);
-                }
-            }
-            _ => {}
+        self.pieces.take(fact);
+        if matches!(fact, HostFact::Plan { .. })
+            && let Some((_, text)) = self.pieces.whole()
+        {
+            self.now = document_of(text);
         }
     }
+}
+
+/// The plan that a journal was last worked to; none where a piece of it is lost.
+pub(super) fn plan_in(content: &Content) -> Option<Plan> {
+    let (name, text) = content.plan()?;
+    Plan::parse(&name, &text).ok()
 }
 
 /// `[build] document` of a plan's text. The text was read as a plan when work began.
@@ -531,7 +459,7 @@ fn flaws(content: &Content) -> Vec<String> {
     let unknown = content
         .damage
         .iter()
-        .filter(|damage| damage.is_newer())
+        .filter(|damage| damage.is_newer)
         .count();
     let torn = content.damage.iter().filter(|damage| damage.torn).count();
     let broken = content.damage.len() - unknown - torn;

@@ -20,7 +20,7 @@ use rayon::prelude::*;
 
 use super::{Build, Found, Passed, Shelf, What, walk};
 use crate::disk::{self, Disk as _, System};
-use crate::store::{Content, Traces};
+use crate::store::{self, Traces};
 
 use file::Writer;
 use fill::Filled;
@@ -232,16 +232,15 @@ fn made(shelf: &Shelf, found: &Found, before: Option<&Written>, run: u32) -> Mad
         }
         return made;
     }
-    // What the store says of a file that cannot be read is said by the shelf.
-    let Some(bytes) = walk::bytes(&found.path) else {
-        made.passed = shelf.read_one(found).passed;
-        return made;
+    let read = store::bytes(&found.path)
+        .and_then(|bytes| Ok((store::content_of(&found.path, &bytes)?, bytes)));
+    let (content, bytes) = match read {
+        Ok(read) => read,
+        Err(error) => {
+            made.passed.push(pass(&super::unread(&error), true));
+            return made;
+        }
     };
-    let content = Content::of(&bytes);
-    if !content.is_journal() {
-        made.passed = shelf.read_one(found).passed;
-        return made;
-    }
     let before = before.filter(|before| before.journal);
     if let Some(before) = before
         && !before.is_beginning_of(&bytes)
@@ -250,7 +249,8 @@ fn made(shelf: &Shelf, found: &Found, before: Option<&Written>, run: u32) -> Mad
         made.passed.push(pass(why, true));
         return made;
     }
-    let build = Build::of(&content, shelf.today());
+    let plan = super::build::plan_in(&content);
+    let build = Build::of(&content, plan.as_ref(), shelf.today());
     if build.is_newer {
         let why = "it holds records that this program does not know, made by a newer one: not exported, so that nothing is left out for good";
         made.passed.push(pass(why, true));
@@ -269,6 +269,7 @@ fn made(shelf: &Shelf, found: &Found, before: Option<&Written>, run: u32) -> Mad
         found,
         &build,
         &content,
+        plan.as_ref(),
         folder.is_dir().then_some(&traces),
         bytes.len(),
         &from,

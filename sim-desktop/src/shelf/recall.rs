@@ -8,6 +8,7 @@ use serde::Serialize;
 use super::build::{Build, Pull};
 use crate::job::status::telling::quoted;
 use crate::mechanics::Thread;
+use crate::words;
 
 /// What is asked. Everything that is given must hold.
 #[derive(Clone, Debug, Default)]
@@ -266,13 +267,20 @@ pub struct Line {
     pub true_Nm: Option<f64>,
     /// The side on which that lies outside the window.
     pub outside: Option<&'static str>,
+    /// On no metal.
+    pub rehearsal: bool,
+    /// Of a plan whose values are invented.
+    pub demo: bool,
+    /// The same in words; empty for real work.
+    #[serde(skip)]
+    pub not_work: String,
     /// When, in seconds since 1970.
     #[serde(skip)]
     pub unix: Option<i64>,
 }
 
 /// The keys of [`Line`], in order: the head of a table.
-pub const COLUMNS: &str = "build,joint,fastener,stage,tool,torque_Nm,low_Nm,high_Nm,at,attempt,verdict,evidence,last,person,margin_low_Nm,margin_high_Nm,true_Nm,outside";
+pub const COLUMNS: &str = "build,joint,fastener,stage,tool,torque_Nm,low_Nm,high_Nm,at,attempt,verdict,evidence,last,person,margin_low_Nm,margin_high_Nm,true_Nm,outside,rehearsal,demo";
 
 #[expect(
     clippy::cast_precision_loss,
@@ -298,12 +306,9 @@ impl Line {
             torque_Nm: pull.torque().map(torque),
             low_Nm: pull.low.map(torque),
             high_Nm: pull.high.map(torque),
-            at: pull
-                .at
-                .and_then(|at| jiff::Timestamp::from_second(at).ok())
-                .map(|at| at.to_string()),
+            at: words::utc(pull.at),
             attempt: attempt.attempt,
-            verdict: crate::words::verdict(attempt.verdict),
+            verdict: words::verdict(attempt.verdict),
             evidence: build.name(pull.evidence).to_owned(),
             last: pull.is_last,
             person: build.name(pull.person).to_owned(),
@@ -320,6 +325,9 @@ impl Line {
                 .zip(pull.torque())
                 .map(|(off, torque)| newton_meters(off.truth(torque))),
             outside: question.outside(pull).map(Side::word),
+            rehearsal: build.rehearsal,
+            demo: build.demo,
+            not_work: build.not_work(),
             unix: pull.at,
         }
     }
@@ -347,6 +355,8 @@ impl Line {
             number(self.margin_high_Nm),
             number(self.true_Nm),
             self.outside.unwrap_or_default().to_owned(),
+            self.rehearsal.to_string(),
+            self.demo.to_string(),
         ];
         cells.join(",")
     }

@@ -2,11 +2,8 @@
 //!
 //! Knows nothing of who shows it.
 
-use jiff::civil::Date;
-
 use super::build::{Build, Standing};
 use super::walk::Found;
-use crate::mark::Mark;
 
 /// A build in the table.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -22,29 +19,11 @@ pub struct Row {
     /// Document and revision.
     pub document: String,
     /// How it stands.
-    pub mark: Mark,
-    /// In words.
-    pub words: String,
-    /// Steps settled.
-    pub done: usize,
-    /// Steps in all.
-    pub steps: usize,
-    /// Seconds since 1970 of the last record.
-    pub last_worked: Option<i64>,
-    /// What is next.
-    pub next: String,
-    /// Things open.
-    pub open: usize,
-    /// Retorques waited for.
-    pub retorques: Vec<String>,
-    /// Doubts that nobody settled.
-    pub doubts: Vec<String>,
-    /// Tools whose calibration has run out.
-    pub expired: Vec<String>,
-    /// Parts waited for.
-    pub parts: Vec<String>,
+    pub standing: Standing,
     /// On no metal.
     pub rehearsal: bool,
+    /// What nobody may take for work; empty for real work.
+    pub not_work: String,
 }
 
 /// By what the table is sorted.
@@ -84,44 +63,26 @@ impl Sort {
 }
 
 impl Row {
-    /// A build's row, on this day.
+    /// A build's row.
     #[must_use]
-    pub fn of(found: &Found, build: &Build, today: Date) -> Self {
-        let own: &Standing = &build.standing;
-        let is_over = |due: &Option<String>| {
-            due.as_ref()
-                .and_then(|due| due.parse::<Date>().ok())
-                .is_some_and(|due| due < today)
-        };
-        let expired = own.tools.iter().filter(|(_, due)| is_over(due));
+    pub fn of(found: &Found, build: &Build) -> Self {
         Self {
             name: found.name.clone(),
             path: found.path.clone(),
             title: build.title.clone(),
             unit: build.unit.clone(),
             document: build.document.clone(),
-            mark: Mark::ALL
-                .into_iter()
-                .find(|mark| mark.word() == own.mark)
-                .unwrap_or(Mark::Open),
-            words: own.words.clone(),
-            done: own.done,
-            steps: own.steps,
-            last_worked: own.last_worked,
-            next: own.next.clone(),
-            open: own.open,
-            retorques: own.retorques.clone(),
-            doubts: own.doubts.clone(),
-            expired: expired.map(|(tool, _)| tool.clone()).collect(),
-            parts: own.parts.clone(),
+            standing: build.standing.clone(),
             rehearsal: build.rehearsal,
+            not_work: build.not_work(),
         }
     }
 
     /// Steps settled in percent, rounded down: 100 only when all are.
     #[must_use]
     pub const fn percent(&self) -> usize {
-        match self.done.saturating_mul(100).checked_div(self.steps) {
+        let Standing { done, steps, .. } = self.standing;
+        match done.saturating_mul(100).checked_div(steps) {
             Some(percent) => percent,
             None => 0,
         }
@@ -136,10 +97,10 @@ impl Row {
                 lines.push(format!("{word}: {}", list.join("; ")));
             }
         };
-        put("retorque", &self.retorques);
-        put("doubt", &self.doubts);
-        put("calibration expired", &self.expired);
-        put("part waited for", &self.parts);
+        put("retorque", &self.standing.retorques);
+        put("doubt", &self.standing.doubts);
+        put("calibration expired", &self.standing.expired);
+        put("part waited for", &self.standing.parts);
         lines
     }
 }
@@ -152,8 +113,8 @@ pub fn holds(row: &Row, typed: &str) -> bool {
         &row.title,
         &row.unit,
         &row.document,
-        row.mark.word(),
-        &row.next,
+        row.standing.mark.word(),
+        &row.standing.next,
     ]
     .join(" ");
     for line in row.waits() {
@@ -169,18 +130,23 @@ pub fn holds(row: &Row, typed: &str) -> bool {
 
 /// Sorts the rows; among equal ones by name.
 pub fn sort(rows: &mut [Row], by: Sort, reversed: bool) {
-    let most = |count: usize| std::cmp::Reverse(count);
+    let most = |list: &[String]| std::cmp::Reverse(list.len());
     match by {
         Sort::Name => rows.sort_by(|one, other| one.name.cmp(&other.name)),
-        Sort::State => rows.sort_by_key(|row| (row.mark.gravity(), row.name.clone())),
+        Sort::State => rows.sort_by_key(|row| (row.standing.mark.gravity(), row.name.clone())),
         Sort::Progress => rows.sort_by_key(|row| (row.percent(), row.name.clone())),
-        Sort::Worked => {
-            rows.sort_by_key(|row| (std::cmp::Reverse(row.last_worked), row.name.clone()))
+        Sort::Worked => rows.sort_by_key(|row| {
+            (
+                std::cmp::Reverse(row.standing.last_worked),
+                row.name.clone(),
+            )
+        }),
+        Sort::Retorques => {
+            rows.sort_by_key(|row| (most(&row.standing.retorques), row.name.clone()))
         }
-        Sort::Retorques => rows.sort_by_key(|row| (most(row.retorques.len()), row.name.clone())),
-        Sort::Doubts => rows.sort_by_key(|row| (most(row.doubts.len()), row.name.clone())),
-        Sort::Tools => rows.sort_by_key(|row| (most(row.expired.len()), row.name.clone())),
-        Sort::Parts => rows.sort_by_key(|row| (most(row.parts.len()), row.name.clone())),
+        Sort::Doubts => rows.sort_by_key(|row| (most(&row.standing.doubts), row.name.clone())),
+        Sort::Tools => rows.sort_by_key(|row| (most(&row.standing.expired), row.name.clone())),
+        Sort::Parts => rows.sort_by_key(|row| (most(&row.standing.parts), row.name.clone())),
     }
     if reversed {
         rows.reverse();

@@ -23,18 +23,48 @@ pub struct Damage {
     pub to: usize,
     /// Whether it is the end of the file, cut off in mid-write.
     pub torn: bool,
+    /// Whether the bytes prove themselves, and it is this program that cannot read them: a newer one made them.
+    pub is_newer: bool,
     /// What was found, in words.
     pub why: String,
 }
 
-/// What is said of bytes that no frame proves.
-const UNPROVED: &str = "these bytes do not prove themselves; set aside";
+/// The text of the plan as a journal brings it, piece by piece.
+#[derive(Clone, Debug, Default)]
+pub struct PlanPieces {
+    name: String,
+    /// What its beginning says; none before there is one.
+    bytes: Option<u32>,
+    text: String,
+}
 
-impl Damage {
-    /// The bytes prove themselves, and this program cannot read them: a newer one made them.
+impl PlanPieces {
+    /// Takes the next fact, whatever it is of.
+    pub fn take(&mut self, fact: &HostFact) {
+        match fact {
+            HostFact::Opened {
+                plan_name,
+                plan_bytes,
+                ..
+            }
+            | HostFact::PlanChanged {
+                plan_name,
+                plan_bytes,
+            } => {
+                self.name.clone_from(plan_name);
+                self.bytes = Some(*plan_bytes);
+                self.text.clear();
+            }
+            HostFact::Plan { text } if self.bytes.is_some() => self.text.push_str(text),
+            _ => {}
+        }
+    }
+
+    /// File name and text, when no piece is missing.
     #[must_use]
-    pub fn is_newer(&self) -> bool {
-        !self.torn && !self.why.starts_with(UNPROVED)
+    pub fn whole(&self) -> Option<(&str, &str)> {
+        let wanted = usize::try_from(self.bytes?).ok()?;
+        (self.text.len() == wanted).then_some((&self.name, &self.text))
     }
 }
 
@@ -73,6 +103,7 @@ impl Content {
                                 from: offset,
                                 to,
                                 torn: false,
+                                is_newer: true,
                                 why,
                             });
                         }
@@ -82,12 +113,14 @@ impl Content {
                     from,
                     to,
                     torn: false,
-                    why: UNPROVED.to_owned(),
+                    is_newer: false,
+                    why: "these bytes do not prove themselves; set aside".to_owned(),
                 }),
                 Found::Torn { from, to } => content.damage.push(Damage {
                     from,
                     to,
                     torn: true,
+                    is_newer: false,
                     why: "the last write was cut off; dropped".to_owned(),
                 }),
             }
@@ -165,31 +198,11 @@ impl Content {
     /// File name and text of the plan last worked to, as typed; none when a piece of it is lost.
     #[must_use]
     pub fn plan(&self) -> Option<(String, String)> {
-        let mut found: Option<(String, u32, String)> = None;
-        for fact in self.host_facts() {
-            match fact {
-                HostFact::Opened {
-                    plan_name,
-                    plan_bytes,
-                    ..
-                }
-                | HostFact::PlanChanged {
-                    plan_name,
-                    plan_bytes,
-                } => {
-                    found = Some((plan_name.clone(), *plan_bytes, String::new()));
-                }
-                HostFact::Plan { text } => {
-                    if let Some((_, _, whole)) = &mut found {
-                        whole.push_str(text);
-                    }
-                }
-                _ => {}
-            }
-        }
-        found
-            .filter(|(_, bytes, text)| usize::try_from(*bytes).ok() == Some(text.len()))
-            .map(|(name, _, text)| (name, text))
+        let mut pieces = PlanPieces::default();
+        self.host_facts().for_each(|fact| pieces.take(fact));
+        pieces
+            .whole()
+            .map(|(name, text)| (name.to_owned(), text.to_owned()))
     }
 
     /// Number of the last start of the program.

@@ -87,4 +87,126 @@ pub enum HostFact {
         /// Serial number of the adapter; empty when the joint is worked at the desk again.
         serial: String,
     },
+    /// A task was said to be done.
+    TaskDone {
+        /// Its id.
+        task: String,
+        /// Who says so.
+        by: String,
+        /// Seconds since 1970; 0 where the time is unknown.
+        unix: i64,
+        /// The answer to what it asks, or a remark.
+        said: String,
+    },
+    /// A task that was done is to be done again.
+    TaskUndone {
+        /// Its id.
+        task: String,
+        /// Who says so.
+        by: String,
+        /// Seconds since 1970; 0 where the time is unknown.
+        unix: i64,
+        /// Why.
+        said: String,
+    },
+    /// How it is with a part.
+    PartIs {
+        /// Its name in the plan.
+        part: String,
+        /// How it is.
+        state: PartState,
+        /// Who says so.
+        by: String,
+        /// Seconds since 1970; 0 where the time is unknown.
+        unix: i64,
+        /// Where and when it was ordered, what is wrong with it.
+        said: String,
+    },
+    /// A line not to be forgotten.
+    Reminder {
+        /// Its number, from 1.
+        number: u32,
+        /// Id of the joint or task it belongs to; empty for the build.
+        about: String,
+        /// The line.
+        text: String,
+        /// What it holds up; empty where it holds nothing up.
+        holds: String,
+        /// Who wrote it.
+        by: String,
+        /// Seconds since 1970; 0 where the time is unknown.
+        unix: i64,
+    },
+    /// A reminder is put away.
+    ReminderClosed {
+        /// Its number.
+        number: u32,
+        /// What became of it.
+        became: Became,
+        /// Name of the part or title of the task that it became; a remark where it was ticked.
+        said: String,
+        /// Who put it away.
+        by: String,
+        /// Seconds since 1970; 0 where the time is unknown.
+        unix: i64,
+    },
+}
+
+/// How it is with a part.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub enum PartState {
+    /// Not here, and nobody has looked for it.
+    Needed,
+    /// It must be ordered.
+    ToOrder,
+    /// It is on its way.
+    Ordered,
+    /// At hand.
+    Here,
+    /// In its place.
+    Fitted,
+    /// Here, and the wrong one.
+    Wrong,
+}
+
+impl PartState {
+    /// Every state, in the order in which a part goes through them.
+    pub const ALL: [Self; 6] = [
+        Self::Needed,
+        Self::ToOrder,
+        Self::Ordered,
+        Self::Here,
+        Self::Fitted,
+        Self::Wrong,
+    ];
+
+    /// The word for it.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Needed => "needed",
+            Self::ToOrder => "to order",
+            Self::Ordered => "ordered",
+            Self::Here => "here",
+            Self::Fitted => "fitted",
+            Self::Wrong => "wrong part",
+        }
+    }
+
+    /// Whether work can go on with it.
+    #[must_use]
+    pub const fn is_here(self) -> bool {
+        matches!(self, Self::Here | Self::Fitted)
+    }
+}
+
+/// What became of a reminder.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Became {
+    /// It is settled.
+    Ticked,
+    /// A part to order.
+    Part,
+    /// A task.
+    Task,
 }

@@ -67,18 +67,37 @@ pub fn read_with_bytes(path: &Path) -> Result<(Content, Vec<u8>), StoreError> {
 /// # Errors
 /// As there.
 pub fn read_on<D: Disk>(disk: &D, path: &Path) -> Result<(Content, Vec<u8>), StoreError> {
-    let bytes = disk
-        .read(path, JOURNAL_MAX)
+    let bytes = bytes_on(disk, path)?;
+    Ok((content_of(path, &bytes)?, bytes))
+}
+
+/// The bytes of a file that may be a journal, for whoever looks at them before they are read.
+///
+/// # Errors
+/// The file cannot be read, or is larger than any journal.
+pub fn bytes(path: &Path) -> Result<Vec<u8>, StoreError> {
+    bytes_on(&System, path)
+}
+
+fn bytes_on<D: Disk>(disk: &D, path: &Path) -> Result<Vec<u8>, StoreError> {
+    disk.read(path, JOURNAL_MAX)
         .map_err(|error| match error.kind() {
             io::ErrorKind::FileTooLarge => StoreError::TooLarge {
                 path: path.to_owned(),
                 most: JOURNAL_MAX,
             },
             _ => StoreError::io(path, "read")(error),
-        })?;
-    let content = Content::of(&bytes);
+        })
+}
+
+/// What these bytes of a file say.
+///
+/// # Errors
+/// [`StoreError::NotAJournal`] where nothing in them proves itself.
+pub fn content_of(path: &Path, bytes: &[u8]) -> Result<Content, StoreError> {
+    let content = Content::of(bytes);
     if content.is_journal() {
-        Ok((content, bytes))
+        Ok(content)
     } else {
         Err(StoreError::NotAJournal {
             path: path.to_owned(),

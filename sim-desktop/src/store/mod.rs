@@ -30,11 +30,12 @@ mod journal;
 mod merge;
 mod traces;
 
-pub use content::{Content, Damage, Fact};
+pub use content::{Content, Damage, Fact, PlanPieces};
 pub use error::StoreError;
-pub use host::{HostFact, PLAN_PIECE_MAX};
+pub use host::{Became, HostFact, PLAN_PIECE_MAX, PartState};
 pub use journal::{
-    JOURNAL_MAX, Journal, Purpose, changing, opening, read, read_on, read_with_bytes,
+    JOURNAL_MAX, Journal, Purpose, bytes, changing, content_of, opening, read, read_on,
+    read_with_bytes,
 };
 pub use merge::{Differs, fresh};
 pub use traces::{Traces, points_of};

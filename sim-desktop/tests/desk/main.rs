@@ -5,6 +5,7 @@
 
 #[cfg(unix)]
 mod adapter;
+mod beside;
 mod drive;
 mod evening;
 mod far;

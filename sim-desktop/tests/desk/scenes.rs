@@ -2,6 +2,7 @@
 
 use evendraw::desk::view::*;
 use evendraw::job::status::{Item, JointStatus, NextJoint, PartStatus, ToolStatus};
+use evendraw::store::PartState;
 
 fn text(words: &str) -> String {
     words.to_owned()
@@ -148,6 +149,8 @@ pub(crate) fn status() -> Status {
             name: text("head gasket"),
             for_joints: text("Cylinder head"),
             is_here: false,
+            state: PartState::Ordered,
+            ..PartStatus::default()
         }],
         due: vec![Item::new(
             Mark::Due,

@@ -450,9 +450,19 @@ fn the_demo_build_is_rehearsed_to_its_end_by_key() {
     for _ in 0..400 {
         let view = harness.state().model.view();
         if view.status.open.is_empty()
-            || view.status.next.is_none() && view.status.parts.iter().all(|part| part.is_here)
+            || view.status.next.is_none()
+                && view.status.parts.iter().all(|part| part.is_here)
+                && view.status.tasks.iter().all(|task| !task.may_be_done)
         {
             break;
+        }
+        if view.status.tasks.iter().any(|task| task.may_be_done) && view.status.next.is_none() {
+            // The list, its first row, done.
+            press(&mut harness, Key::F2);
+            press(&mut harness, Key::L);
+            press(&mut harness, Key::Num1);
+            press(&mut harness, Key::Num1);
+            continue;
         }
         if view.status.parts.iter().any(|part| !part.is_here) && view.status.next.is_none() {
             press(&mut harness, Key::F2);
@@ -506,6 +516,8 @@ fn the_demo_build_is_rehearsed_to_its_end_by_key() {
         }
     }
     let view = harness.state().model.view();
+    // Manifold and its retorque after running keep the one that is done before the start from nothing.
+    assert_eq!(view.status.tasks[0].word, "done");
     let open: Vec<String> = view
         .status
         .joints

@@ -14,7 +14,7 @@ use std::time::{Duration, Instant};
 use evendraw_tests::{emulator, size};
 
 /// The targets that the toolchain file names; listed again because rustup does not always install them unasked.
-const TARGETS: [&str; 2] = ["thumbv7em-none-eabihf", "thumbv6m-none-eabi"];
+const TARGETS: [&str; 2] = [emulator::TARGET, emulator::SMALLEST_TARGET];
 /// The desktop's commands are checked for this one too, without the desk: there is no screen and no emulator for it here.
 const WINDOWS: &str = "x86_64-pc-windows-gnu";
 /// The same for components.
@@ -280,7 +280,9 @@ fn lints(root: &Path) -> Report {
 
 fn firmware(root: &Path) -> Report {
     let mut report = Report::default();
-    require(&mut report, &mut emulator::build_command(root));
+    for mut command in emulator::build_commands(root) {
+        require(&mut report, &mut command);
+    }
     report
 }
 
@@ -448,7 +450,8 @@ fn emulated(root: &Path) -> Report {
 
 fn sizes(root: &Path) -> Report {
     let mut report = Report::default();
-    match size::report(&emulator::firmware_folder(root)) {
+    let folders = TARGETS.map(|target| emulator::firmware_folder(root, target));
+    match size::report(&folders) {
         Ok(text) => println!("{text}"),
         Err(problem) => report.fault(problem),
     }

@@ -334,7 +334,12 @@ impl<'p> Run<'p> {
                 let (of, fastener) = (word(0).parse().expect("a record"), self.fastener(word(1)));
                 let wrong = self.kept.iter().find(|entry| entry.seq == of);
                 let wrong = wrong.and_then(|entry| Some(entry.record.attempt()?.fastener));
-                self.send(Input::Reassign { of, fastener }, &mut told);
+                let entry = self.kept.iter().find(|entry| entry.seq == of).cloned();
+                if let Some(attempt) = entry.as_ref().and_then(|entry| entry.record.attempt()) {
+                    let at = Instant::from_micros(self.at);
+                    let outcome = self.session.reassign(at, of, attempt, fastener);
+                    self.keep(&outcome, &mut told);
+                }
                 // The metal was another one all the time.
                 let is_moved =
                     self.kept.last().map(|last| last.record.puts_right()) == Some(Some(of));
@@ -463,7 +468,11 @@ impl<'p> Run<'p> {
 
     fn send(&mut self, input: Input<'_>, told: &mut Vec<String>) {
         let outcome = self.session.apply(Instant::from_micros(self.at), input);
-        self.tell(&outcome, told);
+        self.keep(&outcome, told);
+    }
+
+    fn keep(&mut self, outcome: &Outcome, told: &mut Vec<String>) {
+        self.tell(outcome, told);
         if self.safe && !outcome.entries().is_empty() {
             let seq = outcome.entries()[outcome.entries().len() - 1].seq;
             let stored = self
@@ -549,6 +558,7 @@ impl<'p> Run<'p> {
                 if set.moved { " moved" } else { "" },
                 added(set.prevailing),
             ),
+            Record::Revised(revised) => format!("{revised:?}"),
             Record::Running(running) => format!(
                 "running torque {} {} {}",
                 self.label(running.fastener),

@@ -366,6 +366,53 @@ fn recall_speaks_as_text_table_objects_and_page() {
     );
 }
 
+/// Nobody can take a rehearsal of invented values for work, wherever an attempt of it is told.
+#[test]
+fn a_rehearsal_of_the_demo_says_so_on_every_line() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let at = |name: &str| {
+        folder
+            .path()
+            .join(name)
+            .to_str()
+            .expect("a path")
+            .to_owned()
+    };
+    let journal = at("demo.evj");
+    let (status, _, err) = evendraw(&["rehearse", "--joint", "oil-jet", "--journal", &journal]);
+    assert_eq!(status, 0, "{err}");
+    let shelf = at("");
+    let (_, none, _) = evendraw(&["recall", &shelf, "--tool", "A2"]);
+    assert!(none.starts_with("0 attempts"), "{none}");
+    let words = "REHEARSAL, DEMO, invented values";
+    let ask = ["recall", &shelf, "--tool", "A2", "--rehearsals"];
+    let (_, text, _) = evendraw(&ask);
+    assert!(
+        text.lines()
+            .next()
+            .is_some_and(|line| line.ends_with(words)),
+        "{text}"
+    );
+    let (_, json, _) = evendraw(&[&["--json"], &ask[..]].concat());
+    let told = objects(&json);
+    assert_eq!(told.len(), 3);
+    assert!(
+        told.iter()
+            .all(|line| line["rehearsal"] == true && line["demo"] == true)
+    );
+    let (_, table, _) = evendraw(&[&ask[..], &["--csv"]].concat());
+    assert!(
+        table.lines().skip(1).all(|row| row.ends_with(",true,true")),
+        "{table}"
+    );
+    let page = at("recall.html");
+    evendraw(&[&ask[..], &["-o", &page]].concat());
+    let page = fs::read_to_string(page).expect("a page");
+    assert_eq!(page.matches(words).count(), 3);
+    let (_, listed, _) = evendraw(&["shelf", &shelf, "--rehearsals"]);
+    assert!(listed.contains(words), "{listed}");
+}
+
 /// Damaged, locked, foreign and newer journals: each is named, none is fatal, and the sound ones are there as before.
 #[test]
 fn what_cannot_be_read_is_named_and_never_fatal() {

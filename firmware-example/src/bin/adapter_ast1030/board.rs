@@ -1,35 +1,13 @@
-//! The board's hardware: two serial ports, the SPI controller, the vectors.
+//! The board's hardware: two serial ports, the SPI controller.
 //!
 //! Register maps as the emulator models them [QEMU 7.2, hw/arm/aspeed_ast10x0.c, hw/ssi/aspeed_smc.c, hw/char/serial.c]. Knows
 //! nothing of the adapter.
-#![expect(
-    unsafe_code,
-    reason = "registers are memory at fixed addresses, and vectors are a linker section"
-)]
+#![expect(unsafe_code, reason = "registers are memory at fixed addresses")]
 
 use core::convert::Infallible;
 use core::ptr;
 
 use embedded_hal::spi::{ErrorKind, ErrorType, Operation, SpiDevice};
-
-/// A vector of the table behind the core's own.
-#[repr(C)]
-pub(crate) union Vector {
-    handler: unsafe extern "C" fn(),
-}
-
-unsafe extern "C" {
-    fn DefaultHandler();
-}
-
-// The board is polled: no peripheral interrupt is enabled.
-#[unsafe(no_mangle)]
-#[unsafe(link_section = ".vector_table.interrupts")]
-static __INTERRUPTS: [Vector; 1] = [const {
-    Vector {
-        handler: DefaultHandler,
-    }
-}; 1];
 
 /// A 16550 whose registers stand four bytes apart.
 #[derive(Debug)]
@@ -199,36 +177,4 @@ impl SpiDevice for FlashBus {
         self.select(false);
         result
     }
-}
-
-unsafe extern "C" {
-    static __sheap: u32;
-    static _stack_start: u32;
-}
-
-const PAINT: u32 = 0x5ca1_ab1e;
-
-/// Fills what is free below this frame, so that [`stack_used`] can tell how deep the stack ever went.
-#[inline(never)]
-pub(crate) fn paint_stack() {
-    let here = 0_u32;
-    let mut at = (&raw const __sheap).cast_mut();
-    // The frame of this function and a little more stays as it is.
-    let end = (&raw const here).wrapping_sub(16).cast_mut();
-    while at < end {
-        // SAFETY: between the end of the variables and this frame lies nothing but free stack.
-        unsafe { ptr::write_volatile(at, PAINT) }
-        at = at.wrapping_add(1);
-    }
-}
-
-/// Bytes of the stack that were ever used.
-pub(crate) fn stack_used() -> u32 {
-    let mut at = &raw const __sheap;
-    let top = &raw const _stack_start;
-    // SAFETY: reads between the end of the variables and the top of the stack.
-    while at < top && unsafe { ptr::read_volatile(at) } == PAINT {
-        at = at.wrapping_add(1);
-    }
-    u32::try_from(top.addr().wrapping_sub(at.addr())).unwrap_or(u32::MAX)
 }

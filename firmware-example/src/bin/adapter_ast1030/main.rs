@@ -7,6 +7,12 @@
 mod board;
 #[cfg(target_os = "none")]
 mod firmware;
+#[cfg(target_os = "none")]
+#[path = "../shared/stack.rs"]
+mod stack;
+#[cfg(target_os = "none")]
+#[path = "../shared/vectors.rs"]
+mod vectors;
 
 #[cfg(not(target_os = "none"))]
 fn main() {}

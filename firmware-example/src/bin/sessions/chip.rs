@@ -1,5 +1,4 @@
-//! The chip under the sessions: a bare Cortex-M4F board with a debugger attached.
-#![expect(unsafe_code, reason = "vectors are a linker section")]
+//! The chip under the sessions: a bare Cortex-M4F or Cortex-M0 board with a debugger attached.
 
 use cortex_m as _;
 use cortex_m_rt::entry;
@@ -14,26 +13,8 @@ use evendraw_core::trace::Trace;
 use evendraw_firmware::exercise::Kind;
 use evendraw_firmware::meter;
 
+use super::stack::{paint_stack, stack_used};
 use super::{SESSIONS, digest};
-
-/// A vector of the table behind the core's own.
-#[repr(C)]
-pub(crate) union Vector {
-    handler: unsafe extern "C" fn(),
-}
-
-unsafe extern "C" {
-    fn DefaultHandler();
-}
-
-// No peripheral interrupt is enabled.
-#[unsafe(no_mangle)]
-#[unsafe(link_section = ".vector_table.interrupts")]
-static __INTERRUPTS: [Vector; 32] = [const {
-    Vector {
-        handler: DefaultHandler,
-    }
-}; 32];
 
 #[panic_handler]
 fn panic(info: &core::panic::PanicInfo<'_>) -> ! {
@@ -64,15 +45,27 @@ fn empty() -> u64 {
 
 #[entry]
 fn main() -> ! {
+    paint_stack();
     let Some(mut core) = cortex_m::Peripherals::take() else {
         semihosting::process::exit(102)
     };
-    // Counts down at the 25 MHz of the board. Where the emulator counts instructions (`-icount shift=0`, one a nanosecond), a
-    // tick is forty of them.
+    // Counts down at the clock of the board. Where the emulator counts instructions (`-icount shift=0`, one a nanosecond), a tick
+    // is forty of them at 25 MHz, and 62.5 at 16 MHz.
     core.SYST.set_clock_source(SystClkSource::Core);
     core.SYST.set_reload(0x00ff_ffff);
     core.SYST.clear_current();
     core.SYST.enable_counter();
+    sessions();
+    for (fasteners, stages) in meter::JOINTS {
+        inputs(fasteners, stages);
+    }
+    println!("stack {}", stack_used());
+    semihosting::process::exit(0)
+}
+
+/// Works the sessions, and prints their digests and what a reading costs by the kind of its stage.
+#[inline(never)]
+fn sessions() {
     let mut costs = [Cost::default(); Kind::ALL.len()];
     let mut begun = 0;
     for seed in 0..SESSIONS {
@@ -102,23 +95,23 @@ fn main() -> ! {
             cost.readings, cost.ticks, cost.worst
         );
     }
-    for (fasteners, stages) in meter::JOINTS {
-        inputs(fasteners, stages);
-    }
-    semihosting::process::exit(0)
 }
+
+/// Places of a spread, and ticks of each: few, because the smallest board has 16 KiB.
+const PLACES: usize = 64;
+const TICKS_A_PLACE: u32 = 4;
 
 /// How many inputs of one kind cost so many ticks, the last place for more; and the worst.
 #[derive(Clone, Copy)]
 struct Spread {
-    often: [u32; 192],
+    often: [u32; PLACES],
     ticks: u64,
     worst: u32,
 }
 
 impl Spread {
     const NEW: Self = Self {
-        often: [0; 192],
+        often: [0; PLACES],
         ticks: 0,
         worst: 0,
     };
@@ -127,7 +120,7 @@ impl Spread {
         self.ticks += u64::from(ticks);
         self.worst = self.worst.max(ticks);
         let place = self.often.len() - 1;
-        let place = place.min(usize::try_from(ticks).unwrap_or(place));
+        let place = place.min(usize::try_from(ticks / TICKS_A_PLACE).unwrap_or(place));
         if let Some(often) = self.often.get_mut(place) {
             *often += 1;
         }
@@ -140,10 +133,10 @@ impl Spread {
     /// Ticks that 99 in a hundred do not exceed; the worst where they are beyond the places.
     fn most(&self) -> u32 {
         let (mut seen, all) = (0, u64::from(self.count()));
-        for (ticks, often) in (0_u32..).zip(self.often) {
+        for (place, often) in (1_u32..).zip(self.often) {
             seen += u64::from(often);
             if seen * 100 >= all * 99 {
-                return ticks.min(self.worst);
+                return (place * TICKS_A_PLACE - 1).min(self.worst);
             }
         }
         self.worst
@@ -151,11 +144,16 @@ impl Spread {
 }
 
 /// Prints what each kind of input costs on a joint of so many fasteners and stages.
+#[inline(never)]
 fn inputs(fasteners: u8, stages: u8) {
-    let procedure = meter::procedure(fasteners, stages);
+    let mut made = None;
+    meter::procedure(fasteners, stages, &mut made);
+    let Some(procedure) = &made else {
+        return;
+    };
     let mut spreads = [Spread::NEW; meter::Kind::ALL.len()];
     let mut begun = 0;
-    let settled = meter::work(&procedure, &mut |kind| match kind {
+    let settled = meter::work(procedure, &mut |kind| match kind {
         None => begun = SYST::get_current(),
         Some(kind) => {
             let ticks = begun.wrapping_sub(SYST::get_current()) & 0x00ff_ffff;

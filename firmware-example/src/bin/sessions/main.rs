@@ -6,6 +6,12 @@
 
 #[cfg(target_os = "none")]
 mod chip;
+#[cfg(target_os = "none")]
+#[path = "../shared/stack.rs"]
+mod stack;
+#[cfg(target_os = "none")]
+#[path = "../shared/vectors.rs"]
+mod vectors;
 
 use evendraw_core::crc::crc32;
 use evendraw_core::journal;

@@ -11,6 +11,7 @@ use crate::mechanics::{
     Bar, Bearing, BoltInJoint, BoltShape, Condition, Engagement, Members, NutClass, Pull, TAPPED,
     TWIST_WORDS, Tapped, Wanted, nut_and_bolt, train_Nm_per_deg, twist_deg,
 };
+use crate::quantity::newton_meters;
 use crate::rehearsal::trace_file;
 
 /// An answer in figures, the first the one asked for, and what to know about it.
@@ -297,7 +298,7 @@ pub(in crate::desk) fn slope(
     let pull = Pull::recorded(
         samples.iter().map(|(_, sample)| {
             (
-                f64::from(sample.torque.millinewton_meters()) / 1000.0,
+                newton_meters(sample.torque),
                 f64::from(sample.rotation.millidegrees()) / 1000.0,
             )
         }),

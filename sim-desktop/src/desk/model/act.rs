@@ -4,11 +4,13 @@
 
 use evendraw_core::record::{Decision, Doubt, Role};
 use evendraw_core::session::{Input, Next, Session};
+use evendraw_core::unit::Instant;
 
 use super::super::act::Act;
 use super::super::view::{Ask, Wanted};
 use super::live::Connection;
 use super::{Hand, Model, Pull, Readings};
+use crate::job::{Job, JobError};
 use crate::plan::Plan;
 use crate::store::Purpose;
 
@@ -100,6 +102,32 @@ impl Model {
                 }
                 self.enter();
             }
+            Ask::PartIs(part, state, said) => {
+                let words = format!("{part}: {}", state.word());
+                self.keep(words, |job, at| job.part_is(&part, state, &said, at));
+                self.enter();
+            }
+            Ask::TaskDone(task, said) => {
+                self.keep("done".to_owned(), |job, at| job.task_done(&task, &said, at));
+                self.enter();
+            }
+            Ask::TaskUndone(task, why) => {
+                self.keep("to be done again".to_owned(), |job, at| {
+                    job.task_undone(&task, &why, at)
+                });
+            }
+            Ask::Remind(about, holds, text) => {
+                let words = format!("kept: {text}");
+                self.keep(words, |job, at| {
+                    job.remind(&about, &text, &holds, at).map(drop)
+                });
+            }
+            Ask::PutAway(number, became, said) => {
+                let words = format!("reminder {number} is put away");
+                self.keep(words, |job, at| job.put_away(number, became, &said, at));
+            }
+            // The desk's own.
+            Ask::Choices(_) => {}
             Ask::Person(name) => self.person(&name),
             Ask::Tool(id) => self.tool(&id, ""),
             Ask::Fault(label, kind) => self.fault(&label, &kind),
@@ -130,6 +158,20 @@ impl Model {
             Ask::Curve(sequence) => self.load_curve(sequence),
             Ask::NewtonMeters(on) => self.newton_meters = on,
             Ask::RehearseAnew => self.rehearse_anew(),
+        }
+    }
+
+    /// Keeps what is said beside torque, and says that it is kept, or why not.
+    fn keep(
+        &mut self,
+        words: String,
+        said: impl FnOnce(&mut Job, Instant) -> Result<(), JobError>,
+    ) {
+        let at = self.at();
+        match self.job.as_mut().map(|job| said(job, at)) {
+            Some(Ok(())) => self.say(false, words),
+            Some(Err(error)) => self.say(true, error.to_string()),
+            None => self.say(true, "no build is open"),
         }
     }
 
@@ -249,7 +291,7 @@ impl Model {
         if self.open.is_none() {
             return self.say(true, "open the joint that was looked at first");
         }
-        let works = self.job.as_ref().and_then(crate::job::Job::person);
+        let works = self.job.as_ref().and_then(Job::person);
         if works.is_some_and(|works| works.trim().eq_ignore_ascii_case(name)) {
             let words = format!("{name} works here; a second person is somebody else");
             return self.say(true, words);
@@ -328,6 +370,13 @@ impl Model {
 
     pub(super) fn person(&mut self, name: &str) {
         let (name, role) = (short(name), Role::Operator);
+        if self.open.is_none()
+            && let Some(job) = &mut self.job
+            && job.progress().next().is_none()
+        {
+            // No joint can hear of it; a task is done by a name all the same.
+            return job.remember_person(name);
+        }
         self.say_anywhere(Input::Person { name, role });
     }
 

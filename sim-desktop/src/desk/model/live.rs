@@ -20,7 +20,8 @@ use super::{Hand, Model, Pull, Readings};
 use crate::job::status::attempt_of;
 use crate::link::{Adapter, Fetched, Follower, News};
 use crate::peers::Remark;
-use crate::rehearsal::station::{degrees, newton_meters};
+use crate::quantity::newton_meters;
+use crate::rehearsal::station::degrees;
 
 /// What wakes the window when there is news.
 #[derive(Clone)]

@@ -409,7 +409,7 @@ impl Model {
         )]
         let point = [
             live.angle.map_or(0.0, station::degrees) as f32,
-            station::newton_meters(live.torque) as f32,
+            crate::quantity::newton_meters(live.torque) as f32,
         ];
         self.pull.points.push(point);
     }

@@ -28,7 +28,8 @@ use crate::job::{Held, Job};
 use crate::peers::{self, Peer};
 use crate::plan::progress::Hold;
 use crate::plan::{Joint, JointPlan, StagePlan};
-use crate::rehearsal::station::{degrees, newton_meters};
+use crate::quantity::newton_meters;
+use crate::rehearsal::station::degrees;
 use crate::words;
 
 /// Keys of a list.

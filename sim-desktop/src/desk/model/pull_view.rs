@@ -14,7 +14,8 @@ use super::joint_view::checking_again;
 use super::{Hand, Model};
 use crate::job::status::Shown;
 use crate::plan::JointPlan;
-use crate::rehearsal::station::{degrees, newton_meters};
+use crate::quantity::newton_meters;
+use crate::rehearsal::station::degrees;
 use crate::words;
 
 /// Below this an adapter at rest shows nothing, N·m: noise and not work.

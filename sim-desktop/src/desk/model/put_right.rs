@@ -111,8 +111,12 @@ impl Model {
         else {
             return self.say(true, format!("there is no fastener {label} in that joint"));
         };
-        let of = entry.seq;
-        self.apply_for(entry.joint, Input::Reassign { of, fastener });
+        let at = self.at();
+        let Some(job) = &mut self.job else { return };
+        match job.reassign(entry.joint, at, entry.seq, fastener) {
+            Ok(done) => self.take(done),
+            Err(error) => self.say(true, error.to_string()),
+        }
     }
 
     fn part_is_missing(&mut self, part: &str) {
@@ -197,6 +201,7 @@ pub(super) const fn is_said_when_recorded(record: &Record) -> bool {
         | Record::Zero(_)
         | Record::Rechecked(_)
         | Record::Pass(_)
-        | Record::Recovered(_) => false,
+        | Record::Recovered(_)
+        | Record::Revised(_) => false,
     }
 }

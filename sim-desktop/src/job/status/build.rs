@@ -8,8 +8,8 @@ use evendraw_core::record::{Entry, Record, Role};
 use super::clock::Clock;
 use super::telling::{About, List, Names, tell};
 use super::{
-    CurveState, Item, Kept, NextJoint, PartStatus, PersonStatus, Status, Tally, View, counted,
-    joint, last, open, state_of_curve, tools,
+    CurveState, Item, Kept, NextJoint, PartStatus, PersonStatus, Status, Tally, View, beside,
+    counted, joint, last, open, state_of_curve, tools,
 };
 use crate::mark::Mark;
 use crate::peers;
@@ -36,8 +36,6 @@ pub(super) fn status(
         last: last::last(kept, names, clock),
         when: clock.stretch(kept.entries()),
         people: people(kept, clock),
-        parts: parts(kept),
-        given: given(kept, views),
         amendments: amendments(kept),
         notes: build.note.iter().cloned().chain(handovers(kept)).collect(),
         records: kept.entries().count(),
@@ -62,6 +60,8 @@ pub(super) fn status(
         .line();
     status.tools = tools::tools(&mut status.exceptions, views, clock, kept);
     status.witnessed = witnessed(&status, views);
+    beside::put(&mut status, kept, views, progress);
+    status.given = given(kept, views, &status.parts);
     damage(&mut status, kept);
     strays(&mut status, kept);
     // The gravest first; what is equally grave stays in the order of the plan and of time.
@@ -276,26 +276,7 @@ fn people(kept: &Kept<'_>, clock: &Clock) -> Vec<PersonStatus> {
         .collect()
 }
 
-fn parts(kept: &Kept<'_>) -> Vec<PartStatus> {
-    let mut parts: Vec<PartStatus> = Vec::new();
-    for joint in kept.plan.joints() {
-        for name in joint.needs() {
-            match parts.iter_mut().find(|part| part.name == name) {
-                Some(known) => {
-                    known.for_joints = format!("{}, {}", known.for_joints, joint.title());
-                }
-                None => parts.push(PartStatus {
-                    name: name.to_owned(),
-                    for_joints: joint.title().to_owned(),
-                    is_here: kept.is_here(name),
-                }),
-            }
-        }
-    }
-    parts
-}
-
-fn given(kept: &Kept<'_>, views: &[View<'_>]) -> Vec<(String, String)> {
+fn given(kept: &Kept<'_>, views: &[View<'_>], parts: &[PartStatus]) -> Vec<(String, String)> {
     let build = kept.plan.build();
     let heads = [
         ("Customer", &build.customer),
@@ -306,6 +287,13 @@ fn given(kept: &Kept<'_>, views: &[View<'_>]) -> Vec<(String, String)> {
         .into_iter()
         .filter_map(|(name, text)| Some((name.to_owned(), text.clone()?)))
         .collect();
+    if build.revision > 1 || build.reason.is_some() {
+        let words = match &build.reason {
+            Some(reason) => format!("{}: {reason}", build.revision),
+            None => build.revision.to_string(),
+        };
+        given.push(("Revision of the plan".to_owned(), words));
+    }
     if build.decide == Decide::Guarded {
         let text = "guarded: torque limits drawn in by the expanded uncertainty of the tool, k = 2 (ISO 14253-1); angles as printed";
         given.push(("Decided".to_owned(), text.to_owned()));
@@ -318,9 +306,9 @@ fn given(kept: &Kept<'_>, views: &[View<'_>]) -> Vec<(String, String)> {
             given.push((question, answer.to_owned()));
         }
     }
-    let (here, missing): (Vec<PartStatus>, Vec<PartStatus>) =
-        parts(kept).into_iter().partition(|part| part.is_here);
-    let names = |parts: &[PartStatus]| {
+    let (here, missing): (Vec<&PartStatus>, Vec<&PartStatus>) =
+        parts.iter().partition(|part| part.is_here);
+    let names = |parts: &[&PartStatus]| {
         let names: Vec<&str> = parts.iter().map(|part| part.name.as_str()).collect();
         names.join(", ")
     };

@@ -5,9 +5,10 @@
 use evendraw_core::audit::torque_window;
 use evendraw_core::procedure::Procedure;
 use evendraw_core::record::{Attempt, Entry};
-use evendraw_core::unit::{Angle, Torque};
+use evendraw_core::unit::Angle;
 
 use super::Curve;
+use crate::quantity::newton_meters;
 use crate::store::Traces;
 
 /// What became of the curve of an attempt.
@@ -61,7 +62,6 @@ pub fn curve_of(
         return None;
     }
     let points = traces?.proved(entry.joint, entry.seq, attempt.trace)?;
-    let newton_meters = |torque: Torque| f64::from(torque.millinewton_meters()) / 1_000.0;
     let degrees = |angle: Angle| f64::from(angle.millidegrees()) / 1_000.0;
     let mut drawn: Vec<(f64, f64)> = points
         .iter()

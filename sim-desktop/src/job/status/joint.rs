@@ -18,6 +18,7 @@ use super::{
 };
 use crate::mark::Mark;
 use crate::plan::{Joint, JointPlan, Order, StagePlan};
+use crate::quantity::newton_meters;
 use crate::store::HostFact;
 use crate::words;
 
@@ -623,7 +624,7 @@ fn cell(view: &View<'_>, fastener: u8, number: u8) -> StageCell {
 /// The judged torque in N·m, where the stage aims at one.
 fn torque_nm(attempt: &Attempt, kind: &StageKind) -> Option<f64> {
     let is_turned = matches!(kind, StageKind::Turn { .. } | StageKind::BackOff { .. });
-    let torque = f64::from(attempt.peak.millinewton_meters()) / 1_000.0;
+    let torque = newton_meters(attempt.peak);
     (!is_turned && attempt.peak != Torque::ZERO).then_some(torque)
 }
 

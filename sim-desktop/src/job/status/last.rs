@@ -51,7 +51,8 @@ const fn is_deed(record: &Record) -> bool {
         | Record::Anchor(_)
         | Record::Zero(_)
         | Record::Recovered(_)
-        | Record::Pass(_) => false,
+        | Record::Pass(_)
+        | Record::Revised(_) => false,
         Record::Attempt(_)
         | Record::Done(_)
         | Record::Answered(_)

@@ -8,6 +8,7 @@ use evendraw_core::session::Next;
 use super::Tally;
 use crate::mark::Mark;
 use crate::plan::progress::Hold;
+use crate::store::PartState;
 use crate::words;
 
 /// A build as its plan and its journal say.
@@ -49,8 +50,12 @@ pub struct Status {
     pub when: String,
     /// The tools of the plan, and those that were named without standing in it.
     pub tools: Vec<ToolStatus>,
-    /// The parts that joints need.
+    /// The parts that joints and tasks need.
     pub parts: Vec<PartStatus>,
+    /// Work without fasteners, in the plan's order; what was a reminder behind it.
+    pub tasks: Vec<TaskStatus>,
+    /// Lines not to be forgotten, put away or not.
+    pub reminders: Vec<ReminderStatus>,
     /// Variants and answers that hold for the whole build: question and answer.
     pub given: Vec<(String, String)>,
     /// Free remarks that belong to no joint.
@@ -152,15 +157,211 @@ impl PersonStatus {
     }
 }
 
-/// A part that joints need.
+/// A part that joints or tasks need.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PartStatus {
     /// Its name.
     pub name: String,
-    /// The titles of the joints that need it.
+    /// Part number; empty where the plan gives none.
+    pub number: String,
+    /// How many, or how much, as typed.
+    pub quantity: String,
+    /// The titles of the joints and tasks that need it.
     pub for_joints: String,
-    /// Whether it is here.
+    /// Whether work goes on with it: it is here, or nobody said that it is not.
     pub is_here: bool,
+    /// How it is with it.
+    pub state: PartState,
+    /// What was said of it last, by whom and when.
+    pub said: String,
+    /// A remark of the plan.
+    pub note: String,
+    /// Id of the first joint or task that needs it.
+    pub place: String,
+}
+
+impl Default for PartStatus {
+    fn default() -> Self {
+        Self {
+            name: String::new(),
+            number: String::new(),
+            quantity: "1".to_owned(),
+            for_joints: String::new(),
+            is_here: false,
+            state: PartState::Needed,
+            said: String::new(),
+            note: String::new(),
+            place: String::new(),
+        }
+    }
+}
+
+impl PartStatus {
+    /// How many of what, for what, and what was said of it.
+    #[must_use]
+    pub fn line(&self) -> String {
+        match self.rest().as_str() {
+            "" => self.counted(),
+            rest => format!("{}: {rest}", self.counted()),
+        }
+    }
+
+    /// How many of what: `2 × shim`.
+    #[must_use]
+    pub fn counted(&self) -> String {
+        match self.quantity.as_str() {
+            "1" => self.name.clone(),
+            quantity => format!("{quantity} × {}", self.name),
+        }
+    }
+
+    /// Its number, what it is for, and what was said of it.
+    #[must_use]
+    pub fn rest(&self) -> String {
+        let for_what = match self.for_joints.as_str() {
+            "" => String::new(),
+            titles => format!("for {titles}"),
+        };
+        // What was said last says more than what the plan knew before.
+        let said = if self.said.is_empty() {
+            &self.note
+        } else {
+            &self.said
+        };
+        let words = [&self.number, &for_what, said];
+        let words: Vec<&str> = words
+            .into_iter()
+            .map(String::as_str)
+            .filter(|word| !word.is_empty())
+            .collect();
+        words.join("; ")
+    }
+
+    /// Its state as a mark.
+    #[must_use]
+    pub const fn mark(&self) -> Mark {
+        match self.state {
+            PartState::Needed | PartState::ToOrder => Mark::Open,
+            PartState::Ordered => Mark::Waiting,
+            PartState::Here => Mark::Accepted,
+            PartState::Fitted => Mark::Final,
+            PartState::Wrong => Mark::Doubtful,
+        }
+    }
+}
+
+/// Work without fasteners.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct TaskStatus {
+    /// Its id.
+    pub id: String,
+    /// What is to be done.
+    pub title: String,
+    /// How it stands.
+    pub mark: Mark,
+    /// The word for that: ready, waiting, done, undone.
+    pub word: &'static str,
+    /// Why it stands so, in one line.
+    pub why: String,
+    /// Whether it may be done now.
+    pub may_be_done: bool,
+    /// Titles of what it covers and is open, though it is done.
+    pub closed_over: Vec<String>,
+    /// The parts it needs.
+    pub needs: Vec<String>,
+    /// What lies on what, from the bottom up.
+    pub stack: Vec<String>,
+    /// What is asked when it is done.
+    pub ask: String,
+    /// What it comes after, covers and needs, in words.
+    pub place: String,
+    /// A remark of the plan.
+    pub note: String,
+    /// The answer, who did it, when; empty while it is open.
+    pub done: String,
+}
+
+impl TaskStatus {
+    /// Whether it is done.
+    #[must_use]
+    pub fn is_done(&self) -> bool {
+        self.mark == Mark::Final
+    }
+
+    /// `shim, seal, plate` from the bottom up, in words; empty where nothing is stacked.
+    #[must_use]
+    pub fn layers(&self) -> String {
+        if self.stack.is_empty() {
+            String::new()
+        } else {
+            let layers = (1_usize..).zip(&self.stack);
+            let layers: Vec<String> = layers
+                .map(|(number, layer)| format!("{number} {layer}"))
+                .collect();
+            format!("from the bottom up: {}", layers.join("; "))
+        }
+    }
+
+    /// Everything about it but its title, in one line.
+    #[must_use]
+    pub fn line(&self) -> String {
+        let words = [
+            self.ask.as_str(),
+            &self.done,
+            &self.why,
+            &self.layers(),
+            &self.note,
+        ];
+        let words: Vec<&str> = words.into_iter().filter(|word| !word.is_empty()).collect();
+        words.join("; ")
+    }
+}
+
+/// A task, a part or a reminder in a list.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct BesideRow {
+    /// Its state as a mark.
+    pub mark: Mark,
+    /// The word for its state.
+    pub word: String,
+    /// What it is; of a reminder, what it belongs to.
+    pub name: String,
+    /// The rest.
+    pub line: String,
+}
+
+/// A line not to be forgotten.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct ReminderStatus {
+    /// Its number, from 1.
+    pub number: u32,
+    /// The line.
+    pub text: String,
+    /// Title of the joint or task it belongs to, or the build.
+    pub about: String,
+    /// Id of that; `build` for the build.
+    pub place: String,
+    /// What it holds up.
+    pub holds: String,
+    /// Who wrote it, and when.
+    pub by: String,
+    /// What became of it; empty while it is open.
+    pub became: String,
+}
+
+impl ReminderStatus {
+    /// The line with its number, what it holds up and who wrote it.
+    #[must_use]
+    pub fn line(&self) -> String {
+        let holds = match self.holds.as_str() {
+            "" => String::new(),
+            holds => format!("; holds up {holds}"),
+        };
+        format!(
+            "reminder {}: {}{holds} ({})",
+            self.number, self.text, self.by
+        )
+    }
 }
 
 /// A tool.
@@ -424,6 +625,57 @@ impl Status {
     #[must_use]
     pub fn joint(&self, number: u8) -> Option<&JointStatus> {
         self.joints.get(usize::from(number))
+    }
+
+    /// Tasks, parts and reminders for a list: its title, and of each the mark, the word, what it is, and the rest in one line.
+    #[must_use]
+    pub fn beside(&self) -> Vec<(&'static str, Vec<BesideRow>)> {
+        let row = |mark, word: &str, name: &str, line: String| BesideRow {
+            mark,
+            word: word.to_owned(),
+            name: name.to_owned(),
+            line,
+        };
+        let tasks = self.tasks.iter();
+        let tasks = tasks.map(|task| row(task.mark, task.word, &task.title, task.line()));
+        let parts = self.parts.iter();
+        let parts =
+            parts.map(|part| row(part.mark(), part.state.word(), &part.counted(), part.rest()));
+        let reminders = self.reminders.iter().map(|reminder| {
+            let (mark, word) = if reminder.became.is_empty() {
+                (Mark::Open, "open".to_owned())
+            } else {
+                (Mark::Accepted, "put away".to_owned())
+            };
+            let line = match reminder.became.as_str() {
+                "" => reminder.line(),
+                became => format!("{}; {became}", reminder.line()),
+            };
+            row(mark, &word, &reminder.about, line)
+        });
+        let lists = [
+            ("Tasks", tasks.collect::<Vec<_>>()),
+            ("Parts", parts.collect()),
+            ("Reminders", reminders.collect()),
+        ];
+        lists
+            .into_iter()
+            .filter(|(_, rows)| !rows.is_empty())
+            .collect()
+    }
+
+    /// Reminders that are not put away.
+    pub fn open_reminders(&self) -> impl Iterator<Item = &ReminderStatus> {
+        self.reminders
+            .iter()
+            .filter(|reminder| reminder.became.is_empty())
+    }
+
+    /// Parts to be ordered: everything that is neither here nor on its way.
+    pub fn to_order(&self) -> impl Iterator<Item = &PartStatus> {
+        self.parts
+            .iter()
+            .filter(|part| !part.is_here && part.state != PartState::Ordered)
     }
 
     /// Names of the parts that are still waited for.

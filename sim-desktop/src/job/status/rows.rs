@@ -9,6 +9,7 @@ use super::telling::{self, List, Names, Sure, tell, tell_host};
 use super::{Clock, PutRight, attempt_of};
 use crate::mark::Mark;
 use crate::plan::Plan;
+use crate::quantity::newton_meters;
 use crate::store::Fact;
 
 /// One fact kept.
@@ -103,7 +104,7 @@ pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>)
         };
         if let Some(attempt) = attempt_of(&entry.record) {
             let shown = names.shown(entry.joint, attempt.stage);
-            let newton_meters = f64::from(attempt.peak.millinewton_meters()) / 1_000.0;
+            let newton_meters = newton_meters(attempt.peak);
             row.attempt = u32::from(attempt.attempt);
             // A click wrench claims no torque, and an angle gauge reads none.
             let has_torque = match &entry.record {

@@ -4,11 +4,13 @@
 //! files or drawing.
 
 use evendraw_core::audit::torque_window;
+use evendraw_core::ledger::NONE;
 use evendraw_core::procedure::{
     AngleWindow, EngineState, Moment, Procedure, StageKind, TorqueWindow,
 };
 use evendraw_core::record::{
-    Added, AfterPass, Attempt, BySetting, Decision, Doubt, Entry, Manner, Read, Record, Role, Seen,
+    Added, AfterPass, Attempt, BySetting, Decision, Doubt, Entry, Manner, Read, Record, Revised,
+    Role, Seen,
 };
 use evendraw_core::unit::{Angle, Torque};
 use evendraw_core::verdict::Verdict;
@@ -19,7 +21,8 @@ use super::{How, PutRight, attempt_of, plan_of};
 use crate::mark::Mark;
 use crate::peers::is_of_peers;
 use crate::plan::{Joint, JointPlan, Plan, Tool};
-use crate::store::{Fact, HostFact};
+use crate::quantity::newton_meters;
+use crate::store::{Became, Fact, HostFact};
 use crate::uncertainty::{Judged, in_hand, judged};
 use crate::words;
 
@@ -27,6 +30,8 @@ use crate::words;
 #[derive(Clone, Debug, Default)]
 pub struct Names {
     joints: Vec<(u8, JointNames)>,
+    /// Names under earlier revisions: the joint, the number of its last record under it, and what it was called then.
+    earlier: Vec<(u8, u32, Names)>,
 }
 
 #[derive(Clone, Debug)]
@@ -70,6 +75,25 @@ impl Names {
             },
         ));
         self
+    }
+
+    /// With the names that a joint's records up to this number were made under.
+    #[must_use]
+    pub fn with_earlier(mut self, joint: u8, last: u32, names: Self) -> Self {
+        self.earlier.push((joint, last, names));
+        self
+    }
+
+    /// The names that a record was made under.
+    #[must_use]
+    pub fn at(&self, entry: &Entry) -> &Self {
+        let earlier = self
+            .earlier
+            .iter()
+            .filter(|(joint, last, _)| *joint == entry.joint && entry.seq <= *last);
+        earlier
+            .min_by_key(|(_, last, _)| *last)
+            .map_or(self, |(_, _, names)| names)
     }
 
     fn of(&self, joint: u8) -> Option<&JointNames> {
@@ -229,10 +253,6 @@ pub fn place(names: &Names, joint: u8, about: About) -> String {
     parts.join(", ")
 }
 
-fn newton_meters(torque: Torque) -> f64 {
-    f64::from(torque.millinewton_meters()) / 1_000.0
-}
-
 fn degrees(angle: Option<Angle>) -> Value {
     angle.map_or(Value::Null, |angle| {
         json!(f64::from(angle.millidegrees()) / 1_000.0)
@@ -328,6 +348,7 @@ pub const fn verdict_mark(verdict: Verdict) -> Mark {
 /// What a record says. Every kind of record is told here, and nowhere else.
 #[must_use]
 pub fn tell(names: &Names, entry: &Entry) -> Telling {
+    let names = names.at(entry);
     let joint = entry.joint;
     let step = |kind, step, words: String| Telling::new(kind, About::Step(step), words);
     let whole = |kind, words: String| Telling::new(kind, About::Joint, words);
@@ -599,6 +620,23 @@ pub fn tell(names: &Names, entry: &Entry) -> Telling {
         .with("of", own.of)
         .with("reason", own.reason.as_str())
         .on(List::Notes),
+        Record::Revised(Revised::Joint { procedure, .. }) => {
+            let words = format!(
+                "goes on under another procedure, {procedure:08x}: what did not change holds"
+            );
+            whole("revised", words)
+                .with("procedure", format!("{procedure:08x}"))
+                .on(List::Notes)
+        }
+        Record::Revised(Revised::Fastener { fastener, from, .. }) => {
+            let words = if *from == NONE {
+                "new in this revision"
+            } else {
+                "carried into this revision"
+            };
+            Telling::new("carried", About::Fastener(*fastener), words.to_owned())
+                .with("new", *from == NONE)
+        }
         Record::Recovered(own) => {
             let words = format!(
                 "RECOVERED: {} bytes of a torn record dropped, {} damaged bytes set aside",
@@ -898,6 +936,23 @@ pub fn attempt_line(names: &Names, joint: u8, attempt: &Attempt) -> String {
     format!("{place}: {}", attempt_words(names, joint, attempt))
 }
 
+/// Seconds since 1970, where they are known.
+fn known(unix: i64) -> Option<i64> {
+    (unix != 0).then_some(unix)
+}
+
+/// What was said, by whom and when, as far as each is known.
+fn told(said: &str, by: &str, unix: i64) -> String {
+    let when = known(unix).map(|unix| words::wall_time(Some(unix)));
+    let parts = [said.to_owned(), by.to_owned(), when.unwrap_or_default()];
+    let parts: Vec<String> = parts.into_iter().filter(|part| !part.is_empty()).collect();
+    if parts.is_empty() {
+        String::new()
+    } else {
+        format!(": {}", parts.join(", "))
+    }
+}
+
 /// A fact of the desktop as an object for scripts and a line for people; the pieces of the plan's text are not told.
 #[must_use]
 pub fn tell_host(names: &Names, fact: &HostFact) -> Option<(Value, String)> {
@@ -934,6 +989,65 @@ pub fn tell_host(names: &Names, fact: &HostFact) -> Option<(Value, String)> {
             json!({ "record": "part", "part": part, "here": false }),
             format!("part is NOT here: {part}"),
         ),
+        HostFact::PartIs {
+            part,
+            state,
+            by,
+            unix,
+            said,
+        } => (
+            json!({ "record": "part", "part": part, "here": state.is_here(), "state": state.word(), "said": said, "by": by, "unix": known(*unix) }),
+            format!("part {part}: {}{}", state.word(), told(said, by, *unix)),
+        ),
+        HostFact::TaskDone {
+            task,
+            by,
+            unix,
+            said,
+        } => (
+            json!({ "record": "task", "task": task, "done": true, "said": said, "by": by, "unix": known(*unix) }),
+            format!("task {task} done{}", told(said, by, *unix)),
+        ),
+        HostFact::TaskUndone {
+            task,
+            by,
+            unix,
+            said,
+        } => (
+            json!({ "record": "task", "task": task, "done": false, "said": said, "by": by, "unix": known(*unix) }),
+            format!("task {task} UNDONE{}", told(said, by, *unix)),
+        ),
+        HostFact::Reminder {
+            number,
+            about,
+            text,
+            holds,
+            by,
+            unix,
+        } => (
+            json!({ "record": "reminder", "number": number, "about": about, "text": text, "holds": holds, "by": by, "unix": known(*unix) }),
+            format!("reminder {number}: {text}{}", told(holds, by, *unix)),
+        ),
+        HostFact::ReminderClosed {
+            number,
+            became,
+            said,
+            by,
+            unix,
+        } => {
+            let word = match became {
+                Became::Ticked => "ticked",
+                Became::Part => "part",
+                Became::Task => "task",
+            };
+            (
+                json!({ "record": "reminder-closed", "number": number, "became": word, "said": said, "by": by, "unix": known(*unix) }),
+                format!(
+                    "reminder {number} put away, {word}{}",
+                    told(said, by, *unix)
+                ),
+            )
+        }
         HostFact::Handover { text } => (
             json!({ "record": "handover", "text": text }),
             format!("handover: {text}"),

@@ -513,6 +513,7 @@ fn a_damaged_journal_is_open() {
         from: 40,
         to: 90,
         torn: false,
+        is_newer: false,
         why: "these bytes do not prove themselves".to_owned(),
     });
     world.is_open_for("a record may be missing");
@@ -521,6 +522,7 @@ fn a_damaged_journal_is_open() {
         from: 40,
         to: 90,
         torn: true,
+        is_newer: false,
         why: "the last write was cut off; dropped".to_owned(),
     });
     let model = world.sheet();

@@ -2,7 +2,7 @@
 //!
 //! For the eye only. Knows nothing of limits as they are judged, and nothing that is recorded passes through here.
 
-use crate::quantity::{Quantity, Target, TorqueUnit, Unit as _};
+use crate::quantity::{Quantity, Target, TorqueUnit, Unit as _, newton_meters};
 use evendraw_core::procedure::TorqueWindow;
 use evendraw_core::record::Attempt;
 use evendraw_core::unit::Torque;
@@ -70,7 +70,7 @@ impl Shown {
         if self == Self::NEWTON_METERS {
             return words::torque_number(torque);
         }
-        let value = self.value(f64::from(torque.millinewton_meters()) / 1_000.0);
+        let value = self.value(newton_meters(torque));
         let places = if value.abs() < 99.995 { 2 } else { 1 };
         format!("{value:.places$}")
     }

@@ -224,7 +224,7 @@ pub(super) fn front(reader: &mut Reader<'_>) -> Option<String> {
     }
 }
 
-pub(super) fn names(reader: &mut Reader<'_>, key: &'static str) -> Vec<Name> {
+pub(in crate::plan) fn names(reader: &mut Reader<'_>, key: &'static str) -> Vec<Name> {
     let list = reader.texts(key);
     if list.len() > NAMES_MAX {
         reader.key_place(key).error(

@@ -207,7 +207,7 @@ pub(in crate::plan) fn read(
 }
 
 /// Whether a text can be an id; what is wrong with it is told.
-fn is_an_id(id: &Typed<'_>) -> bool {
+pub(in crate::plan) fn is_an_id(id: &Typed<'_>) -> bool {
     if id.text.contains(['/', ' ']) {
         id.place.error(
             format!("id `{}` has a stroke or a space in it", id.text),

@@ -64,7 +64,7 @@ pub(super) fn heads(found: &Found, build: &Build, bytes: usize, run: u32) -> Fil
         .text(build.unit.as_str())
         .text(build.document.as_str())
         .truth(build.rehearsal)
-        .text(own.mark.as_str())
+        .text(own.mark.word())
         .text(own.words.as_str())
         .count(own.done)
         .count(own.steps)
@@ -109,6 +109,7 @@ pub(super) fn whole(
     found: &Found,
     build: &Build,
     content: &Content,
+    plan: Option<&Plan>,
     traces: Option<&Traces>,
     bytes: usize,
     from: &From,
@@ -123,7 +124,7 @@ pub(super) fn whole(
             curve(&mut filled, found, build, pull, traces, from.run);
         }
     }
-    facts(&mut filled, found, build, content, from);
+    facts(&mut filled, found, build, content, plan, from);
     filled
 }
 
@@ -215,13 +216,15 @@ fn curve(
 }
 
 /// Every fact but attempts, which have a table of their own, first loads, which say nothing beside them, and the plan's text.
-fn facts(filled: &mut Filled, found: &Found, build: &Build, content: &Content, from: &From) {
-    let plan = content
-        .plan()
-        .and_then(|(name, text)| Plan::parse(&name, &text).ok());
-    let names = plan
-        .as_ref()
-        .map_or_else(Names::new, |plan| names(plan, &content.facts));
+fn facts(
+    filled: &mut Filled,
+    found: &Found,
+    build: &Build,
+    content: &Content,
+    plan: Option<&Plan>,
+    from: &From,
+) {
+    let names = plan.map_or_else(Names::new, |plan| names(plan, &content.facts));
     let clock = Clock::of(&content.facts, build.rehearsal);
     let mut last = None;
     for (place, fact) in content.facts.iter().enumerate() {

@@ -11,7 +11,7 @@ use super::super::prompt::{question, yes_or_no};
 use super::super::{Model, Readings};
 use crate::job::Job;
 use crate::link::Order;
-use crate::rehearsal::station::newton_meters;
+use crate::quantity::newton_meters;
 use crate::words;
 
 impl Model {

@@ -14,7 +14,8 @@ use super::super::Model;
 use super::super::pull_view::{gauges, halt_words, is_reached, limits, pull_cue, typed_target};
 use crate::job::Job;
 use crate::plan::JointPlan;
-use crate::rehearsal::station::{degrees, newton_meters};
+use crate::quantity::newton_meters;
+use crate::rehearsal::station::degrees;
 use crate::store::Fact;
 
 impl Model {

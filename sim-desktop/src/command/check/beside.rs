@@ -1,0 +1,81 @@
+//! What `check` says of tasks, parts and reminders; and of a journal, where every joint stands.
+//!
+//! Draws the projection and decides nothing.
+
+use serde_json::json;
+
+use super::super::named::Journal;
+use super::super::{CommandError, Done, Output};
+use crate::job::status::{Kept, Status};
+use crate::plan::Plan;
+
+/// Tasks, parts and reminders, each with its state.
+pub(super) fn beside(status: &Status, out: &mut Output<'_>) -> Result<(), CommandError> {
+    for (title, rows) in status.beside() {
+        out.line(format_args!("\n{}:", title.to_lowercase()))?;
+        for row in rows {
+            let line = match row.line.as_str() {
+                "" => row.name,
+                line => format!("{}: {line}", row.name),
+            };
+            out.wrapped(&format!("  {:<12}  ", row.word), &line)?;
+        }
+    }
+    for task in &status.tasks {
+        out.object(&json!({
+            "task": task.id, "state": task.word, "why": task.why, "title": task.title, "stack": task.stack, "done": task.done,
+        }))?;
+    }
+    for part in &status.parts {
+        out.object(&json!({
+            "part": part.name, "state": part.state.word(), "number": part.number, "quantity": part.quantity,
+            "for": part.for_joints, "said": part.said,
+        }))?;
+    }
+    for reminder in &status.reminders {
+        out.object(&json!({
+            "reminder": reminder.number, "text": reminder.text, "for": reminder.place, "holds": reminder.holds,
+            "open": reminder.became.is_empty(), "became": reminder.became, "by": reminder.by,
+        }))?;
+    }
+    Ok(())
+}
+
+/// A journal: where everything stands, what is open, what is out of the ordinary.
+pub(super) fn journal(
+    journal: &Journal,
+    plan: &Plan,
+    out: &mut Output<'_>,
+) -> Result<Done, CommandError> {
+    out.speaks_of(plan)?;
+    let status = Kept::of(plan, &journal.content, Some(&journal.traces)).status();
+    out.line(format_args!("{}: {}", status.title, status.headline()))?;
+    out.line("")?;
+    let width = status.joints.iter().map(|joint| joint.id.chars().count());
+    let width = width.max().unwrap_or(0);
+    for joint in &status.joints {
+        let place = format!("{:<12}  {:<width$}  ", joint.mark.word(), joint.id);
+        out.wrapped(&place, &format!("{}: {}", joint.title, joint.why))?;
+        out.object(&json!({ "joint": joint.id, "state": joint.mark.word(), "why": joint.why }))?;
+    }
+    beside(&status, out)?;
+    for (title, items) in [
+        ("open", &status.open),
+        ("out of the ordinary", &status.exceptions),
+    ] {
+        if !items.is_empty() {
+            out.line(format_args!("\n{title}:"))?;
+        }
+        for item in items {
+            out.wrapped(&format!("  {:<12}  ", item.mark.word()), &item.line())?;
+        }
+    }
+    if let Some(next) = &status.next {
+        out.line(format_args!("\nnext: {}", next.words))?;
+    }
+    out.object(&json!({
+        "complete": status.is_complete(), "standing": status.headline(), "open": status.open.len(),
+        "exceptions": status.exceptions.len(),
+    }))?;
+    Ok(Done::rejected_if(!status.is_complete()))
+}

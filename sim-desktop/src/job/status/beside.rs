@@ -1,0 +1,278 @@
+//! Tasks, parts and reminders as every face shows them, and what of them is open.
+//!
+//! Knows nothing of attempts.
+
+use super::{Item, Kept, PartStatus, ReminderStatus, Status, TaskStatus, View};
+use crate::job::beside::{Added, Beside, Reminder, Said};
+use crate::mark::Mark;
+use crate::plan::progress::{Progress, TaskStanding};
+use crate::plan::{Joint, Plan, Task, TaskTime};
+use crate::store::{Became, PartState};
+use crate::words;
+
+/// Puts tasks, parts and reminders into the projection.
+pub(super) fn put(status: &mut Status, kept: &Kept<'_>, views: &[View<'_>], progress: &Progress) {
+    let beside = &kept.beside;
+    status.tasks = tasks(kept.plan, beside, progress);
+    status.parts = parts(kept.plan, beside, views, &status.tasks);
+    status.reminders = reminders(kept.plan, beside);
+    for task in status.tasks.iter().filter(|task| !task.is_done()) {
+        let what = match task.why.as_str() {
+            "" => format!("task not done: {}", task.title),
+            why => format!("task not done: {}; {why}", task.title),
+        };
+        status
+            .open
+            .push(Item::new(task.mark, task.id.clone(), what));
+    }
+    for task in status.tasks.iter().filter(|task| task.is_done()) {
+        for covered in &task.closed_over {
+            let what = format!("covers {covered}, which is open");
+            status
+                .exceptions
+                .push(Item::new(Mark::Doubtful, task.id.clone(), what));
+        }
+    }
+    for part in status.parts.iter().filter(|part| !part.is_here) {
+        // Where a joint or a task waits for it, that says so.
+        let is_told = kept
+            .plan
+            .joints()
+            .iter()
+            .any(|joint| joint.needs().any(|need| need == part.name))
+            || status
+                .tasks
+                .iter()
+                .any(|task| !task.is_done() && task.needs.contains(&part.name));
+        if !is_told {
+            let what = format!("part {}: {}", part.state.word(), part.line());
+            status
+                .open
+                .push(Item::new(part.mark(), part.place.clone(), what));
+        }
+    }
+    let reminders: Vec<Item> = status
+        .open_reminders()
+        .map(|reminder| Item::new(Mark::Open, reminder.place.clone(), reminder.line()))
+        .collect();
+    status.open.extend(reminders);
+}
+
+fn tasks(plan: &Plan, beside: &Beside, progress: &Progress) -> Vec<TaskStatus> {
+    let planned = plan.tasks().iter().zip(progress.tasks());
+    let planned = planned.map(|(task, state)| {
+        let (standing, said) = beside.task(task.id());
+        let undone = match standing {
+            TaskStanding::Undone => said.words.clone(),
+            TaskStanding::Open | TaskStanding::Done => String::new(),
+        };
+        TaskStatus {
+            id: task.id().to_owned(),
+            title: task.title().to_owned(),
+            mark: state.state,
+            word: state.word(),
+            why: joined(&[&undone, &state.why()]),
+            may_be_done: state.may_be_done(),
+            closed_over: state.closed_over.clone(),
+            needs: task.needs().map(str::to_owned).collect(),
+            stack: task.stack().to_vec(),
+            ask: task.ask().unwrap_or_default().to_owned(),
+            place: places(plan, task),
+            note: task.note().unwrap_or_default().to_owned(),
+            done: done(standing, &said),
+        }
+    });
+    let added = beside.added_tasks().iter().map(|task| {
+        let (standing, said) = beside.task(&task.id);
+        let (mark, word) = match standing {
+            TaskStanding::Open => (Mark::Ready, Mark::Ready.word()),
+            TaskStanding::Done => (Mark::Final, "done"),
+            TaskStanding::Undone => (Mark::Disturbed, "undone"),
+        };
+        TaskStatus {
+            id: task.id.clone(),
+            title: task.title.clone(),
+            mark,
+            word,
+            why: "was a reminder".to_owned(),
+            may_be_done: standing != TaskStanding::Done,
+            place: place(plan, &task.about),
+            done: done(standing, &said),
+            ..TaskStatus::default()
+        }
+    });
+    planned.chain(added).collect()
+}
+
+fn done(standing: TaskStanding, said: &Said) -> String {
+    match standing {
+        TaskStanding::Open => String::new(),
+        TaskStanding::Done => match said.words.as_str() {
+            "" => by(said),
+            answer => format!("{answer}; {}", by(said)),
+        },
+        TaskStanding::Undone => String::new(),
+    }
+}
+
+/// What it stands between, in words: "after Cylinder head; covers Drain".
+fn places(plan: &Plan, task: &Task) -> String {
+    let names = |ids: Vec<&str>| -> String {
+        let names: Vec<String> = ids.into_iter().map(|id| place(plan, id)).collect();
+        names.join(", ")
+    };
+    let mut words: Vec<String> = Vec::new();
+    for (word, ids) in [
+        ("after", task.after().collect::<Vec<_>>()),
+        ("covers", task.closes().collect()),
+        ("needs", task.needs().collect()),
+    ] {
+        if !ids.is_empty() {
+            words.push(format!("{word} {}", names(ids)));
+        }
+    }
+    if task.at() == TaskTime::BeforeStart {
+        words.push(TaskTime::BeforeStart.word().to_owned());
+    }
+    words.join("; ")
+}
+
+/// Title of a joint or task; the build where it belongs to none.
+fn place(plan: &Plan, id: &str) -> String {
+    match (plan.joint(id), plan.task(id)) {
+        _ if id.is_empty() => "the build".to_owned(),
+        (Some(joint), _) => joint.title().to_owned(),
+        (None, Some(task)) => task.title().to_owned(),
+        (None, None) => id.to_owned(),
+    }
+}
+
+fn parts(
+    plan: &Plan,
+    beside: &Beside,
+    views: &[View<'_>],
+    tasks: &[TaskStatus],
+) -> Vec<PartStatus> {
+    let planned = plan.part_names().into_iter().map(|name| {
+        let written = plan.part(name);
+        let joints: Vec<&Joint> = plan
+            .joints()
+            .iter()
+            .filter(|joint| joint.needs().any(|need| need == name))
+            .collect();
+        let users = || {
+            tasks
+                .iter()
+                .filter(|task| task.needs.iter().any(|need| need == name))
+        };
+        let mut titles: Vec<&str> = joints.iter().map(|joint| joint.title()).collect();
+        titles.extend(users().map(|task| task.title.as_str()));
+        let in_place = |joint: &&Joint| {
+            views
+                .get(usize::from(joint.number()))
+                .is_some_and(|view| view.mark().is_closed())
+        };
+        let (mut state, said) = beside.part_state(plan, name);
+        let is_here = state.is_here();
+        if state == PartState::Here && !beside.was_told(name) {
+            // Nobody said that it is missing; nobody said that it is here.
+            state = PartState::Needed;
+        }
+        // What was at hand is in its place once everything that it is for is finished.
+        if is_here
+            && !titles.is_empty()
+            && joints.iter().all(in_place)
+            && users().all(TaskStatus::is_done)
+        {
+            state = PartState::Fitted;
+        }
+        PartStatus {
+            name: name.to_owned(),
+            number: written
+                .and_then(|part| part.number.clone())
+                .unwrap_or_default(),
+            quantity: written.map_or_else(|| "1".to_owned(), |part| part.quantity.clone()),
+            for_joints: titles.join(", "),
+            is_here,
+            state,
+            said: remark(&said),
+            note: written
+                .and_then(|part| part.note.clone())
+                .unwrap_or_default(),
+            place: joints
+                .first()
+                .map(|joint| joint.id().to_owned())
+                .or_else(|| users().next().map(|task| task.id.clone()))
+                .unwrap_or_else(|| "build".to_owned()),
+        }
+    });
+    let added = beside.added_parts().iter().map(|part: &Added| {
+        let (state, said) = beside.part_state(plan, &part.id);
+        PartStatus {
+            name: part.title.clone(),
+            quantity: "1".to_owned(),
+            for_joints: place(plan, &part.about),
+            is_here: state.is_here(),
+            state,
+            said: remark(&said),
+            place: id_or_build(&part.about),
+            ..PartStatus::default()
+        }
+    });
+    planned.chain(added).collect()
+}
+
+fn reminders(plan: &Plan, beside: &Beside) -> Vec<ReminderStatus> {
+    let told = |reminder: &Reminder| ReminderStatus {
+        number: reminder.number,
+        text: reminder.text.clone(),
+        about: place(plan, &reminder.about),
+        place: id_or_build(&reminder.about),
+        holds: reminder.holds.clone(),
+        by: by(&reminder.said),
+        became: reminder
+            .became
+            .as_ref()
+            .map_or_else(String::new, |(became, said)| {
+                let words = match became {
+                    Became::Ticked => "ticked".to_owned(),
+                    Became::Part => format!("became the part {}", said.words),
+                    Became::Task => format!("became the task {}", said.words),
+                };
+                format!("{words}, {}", by(said))
+            }),
+    };
+    beside.reminders().iter().map(told).collect()
+}
+
+fn id_or_build(id: &str) -> String {
+    if id.is_empty() { "build" } else { id }.to_owned()
+}
+
+/// `R. Falk, 2026-05-04 18:20`; what is not known is said to be unknown.
+fn by(said: &Said) -> String {
+    let name = if said.by.is_empty() {
+        "nobody is named"
+    } else {
+        &said.by
+    };
+    format!("{name}, {}", words::wall_time(said.unix))
+}
+
+/// What was said of a part and by whom; empty where nothing was.
+fn remark(said: &Said) -> String {
+    match (said.words.is_empty(), said.by.is_empty()) {
+        (true, true) => String::new(),
+        (true, false) => by(said),
+        (false, _) => format!("{} ({})", said.words, by(said)),
+    }
+}
+
+fn joined(words: &[&str]) -> String {
+    let words: Vec<&str> = words
+        .iter()
+        .copied()
+        .filter(|word| !word.is_empty())
+        .collect();
+    words.join("; ")
+}

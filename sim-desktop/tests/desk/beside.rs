@@ -1,0 +1,129 @@
+//! Tasks, parts and reminders by key: F12 writes a reminder on any screen, L settles what is on the list.
+
+use egui::Key;
+use egui_kittest::kittest::Queryable as _;
+use evendraw::desk::app::Screen;
+use evendraw::desk::model::Model;
+use evendraw::store::PartState;
+
+use crate::drive::{COVER, Driven, Folder, press, window};
+
+fn plan() -> String {
+    format!(
+        "{COVER}\n[[part]]\nname = \"lip seal\"\nquantity = 2\non_order = true\n\n\
+         [[task]]\nid = \"drain\"\ntitle = \"Join the drain hose\"\n\n\
+         [[task]]\nid = \"seal\"\ntitle = \"Press in the seals\"\nneeds = [\"lip seal\"]\nask = \"How deep do they sit?\"\n"
+    )
+}
+
+fn desk(folder: &Folder) -> Driven {
+    let mut model = Model::in_folder("cover.toml", &plan(), folder.path());
+    model.set_browser(false);
+    window(model)
+}
+
+fn type_line(harness: &mut Driven, words: &str) {
+    harness.step();
+    harness.event(egui::Event::Text(words.to_owned()));
+    harness.step();
+    press(harness, Key::Enter);
+    harness.step();
+}
+
+fn keys(harness: &mut Driven, keys: &[Key]) {
+    for key in keys {
+        press(harness, *key);
+    }
+}
+
+#[test]
+fn a_reminder_is_one_key_and_a_line_on_every_screen() {
+    let folder = Folder::new("beside-reminder");
+    let mut harness = desk(&folder);
+    for (number, (_, _, screen)) in (1_u32..).zip(Screen::ALL) {
+        press(&mut harness, screen);
+        press(&mut harness, Key::F12);
+        // A digit first is the text, not a choice.
+        type_line(&mut harness, &format!("{number} M6 clips"));
+        let status = &harness.state().model.view().status;
+        assert_eq!(
+            status.open_reminders().count(),
+            usize::try_from(number).unwrap(),
+            "{screen:?}"
+        );
+        assert_eq!(
+            status.reminders.last().unwrap().text,
+            format!("{number} M6 clips")
+        );
+    }
+}
+
+#[test]
+fn what_is_missing_at_the_stand_says_what_it_holds_up() {
+    let folder = Folder::new("beside-holds");
+    let mut harness = desk(&folder);
+    // The joint in front, then the line; F12 again: it holds up the work here.
+    keys(&mut harness, &[Key::Enter, Key::F12, Key::F12]);
+    type_line(&mut harness, "the long socket is not here");
+    let view = harness.state().model.view();
+    let reminder = &view.status.reminders[0];
+    assert_eq!(reminder.place, "cover");
+    assert!(
+        reminder.holds.starts_with("Discharge cover"),
+        "{reminder:?}"
+    );
+    // It stands on the first screen and in the handover.
+    for screen in [Key::F2, Key::F8] {
+        press(&mut harness, screen);
+        // Beside the notice that it is kept.
+        let said =
+            harness.query_all_by_label_contains("Discharge cover: reminder 1: the long socket");
+        assert_eq!(said.count(), 1, "{screen:?}");
+    }
+    // The thread question is one key away from the line.
+    keys(&mut harness, &[Key::F12, Key::F5]);
+    assert_eq!(harness.state().desk.screen, Screen::Calculator);
+    harness.get_by_label_contains("One thread");
+}
+
+#[test]
+fn tasks_parts_and_reminders_are_settled_from_one_list() {
+    let folder = Folder::new("beside-list");
+    let mut harness = desk(&folder);
+    press(&mut harness, Key::F12);
+    type_line(&mut harness, "order two M6 clips");
+    // Task, reminder, part: the first row is the task that may be done.
+    keys(&mut harness, &[Key::F2, Key::L, Key::Num1, Key::Num1]);
+    let status = |harness: &Driven| harness.state().model.view().status.clone();
+    assert_eq!(status(&harness).tasks[0].word, "done");
+    // The reminder becomes a part to order.
+    keys(&mut harness, &[Key::L, Key::Num1, Key::Num2]);
+    assert_eq!(status(&harness).open_reminders().count(), 0);
+    let to_order = |harness: &Driven| -> Vec<String> {
+        let status = status(harness);
+        status.to_order().map(|part| part.name.clone()).collect()
+    };
+    assert_eq!(to_order(&harness), ["order two M6 clips"]);
+    // The seal on order: ordered again elsewhere, with a line; then here.
+    keys(&mut harness, &[Key::L, Key::Num1, Key::Num3]);
+    type_line(&mut harness, "stores on the mole");
+    let seal = status(&harness).parts[0].clone();
+    assert_eq!(
+        (seal.name.as_str(), seal.state),
+        ("lip seal", PartState::Ordered)
+    );
+    assert!(seal.said.contains("stores on the mole"), "{seal:?}");
+    keys(&mut harness, &[Key::L, Key::Num1, Key::Num4]);
+    assert!(status(&harness).parts[0].is_here);
+    // Now the second task may be done, and its answer is asked for.
+    keys(&mut harness, &[Key::L, Key::Num1, Key::Num1]);
+    type_line(&mut harness, "flush, 0.2 mm");
+    let seal = status(&harness).tasks[1].clone();
+    assert_eq!(
+        seal.word,
+        "done",
+        "{:?}",
+        harness.state().model.view().notice
+    );
+    assert!(seal.done.starts_with("flush, 0.2 mm"), "{seal:?}");
+}
