@@ -6,7 +6,7 @@
 //! is not kept either: whoever has the journal gives it. Knows nothing of what makes a record wrong.
 
 use super::fold::change;
-use super::{Confirmed, Ledger, StepState};
+use super::{Confirmed, Ledger, StepCell};
 use crate::procedure::Procedure;
 use crate::record::{Attempt, Doubt, Record};
 
@@ -15,6 +15,8 @@ const KEPT: usize = 4;
 
 /// Stands for the joint as a whole.
 const JOINT: u8 = u8::MAX;
+/// Stands for all fasteners and the joint.
+const EVERYONE: u8 = u8::MAX - 1;
 
 /// What a record is about: a step, or one of these with a number in the lower byte.
 const FASTENER: u16 = 0x8000;
@@ -24,7 +26,7 @@ const ALL: u16 = 0x8300;
 const NOTHING: u16 = 0x8400;
 
 /// Before one record; of number 0 there is none.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 struct Before {
     seq: u32,
     about: u16,
@@ -34,8 +36,10 @@ struct Before {
     left_at: u16,
     flags: u8,
     cycles: u8,
-    /// Of the step, or what was known of the moment or of the threads.
-    state: u8,
+    /// Of the step.
+    state: StepCell,
+    moments_told: u8,
+    condition: Confirmed,
     note: u8,
 }
 
@@ -48,20 +52,23 @@ const COUNTED: u8 = 2;
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct LastBefore([Before; KEPT]);
 
+const NONE: Before = Before {
+    seq: 0,
+    about: 0,
+    curve: 0,
+    turned: 0,
+    left_at: 0,
+    flags: 0,
+    cycles: 0,
+    state: StepCell(0),
+    moments_told: 0,
+    condition: Confirmed::NotYet,
+    note: 0,
+};
+
 impl LastBefore {
     pub(super) const fn new() -> Self {
-        let none = Before {
-            seq: 0,
-            about: 0,
-            curve: 0,
-            turned: 0,
-            left_at: 0,
-            flags: 0,
-            cycles: 0,
-            state: 0,
-            note: 0,
-        };
-        Self([none; KEPT])
+        Self([NONE; KEPT])
     }
 
     fn find(&self, seq: u32) -> Option<&Before> {
@@ -78,11 +85,9 @@ impl Ledger {
         self.before.find(seq).is_some()
     }
 
-    /// Whether it can be put right and is an attempt that was measured.
-    pub(crate) fn is_measured(&self, seq: u32) -> bool {
-        self.before
-            .find(seq)
-            .is_some_and(|before| before.note & MEASURED != 0)
+    /// Whether it is an attempt that was measured; none if it cannot be put right.
+    pub(crate) fn is_measured(&self, seq: u32) -> Option<bool> {
+        Some(self.before.find(seq)?.note & MEASURED != 0)
     }
 
     /// Whether its fastener was tight before this attempt, and known to hold something; none if this is not the attempt of that number.
@@ -97,8 +102,8 @@ impl Ledger {
     /// Forgets how that fastener stood.
     pub(super) fn forget_before(&mut self, procedure: &Procedure, who: u8) {
         for before in &mut self.before.0 {
-            if who_is(procedure, before.about) == who {
-                before.seq = 0;
+            if who == EVERYONE || who_is(procedure, before.about) == who {
+                *before = NONE;
             }
         }
     }
@@ -116,10 +121,6 @@ impl Ledger {
     pub(super) fn look_before(&mut self, procedure: &Procedure, seq: u32, record: &Record) {
         let (about, is_kept) = about(record);
         if about == NOTHING {
-            return;
-        }
-        if about == ALL {
-            self.before = LastBefore::new();
             return;
         }
         let who = who_is(procedure, about);
@@ -142,15 +143,9 @@ impl Ledger {
             left_at: cell.left_at,
             flags: cell.flags,
             cycles: cell.cycles,
-            state: match about {
-                ..FASTENER => self.step(about).code(),
-                CONDITION => match self.condition {
-                    Confirmed::NotYet => 0,
-                    Confirmed::Matches => 1,
-                    Confirmed::Differs => 2,
-                },
-                _ => self.moments_told,
-            },
+            state: self.cell(about),
+            moments_told: self.moments_told,
+            condition: self.condition,
             note,
         };
         if let Some(place) = self
@@ -182,27 +177,18 @@ impl Ledger {
         }
         match before.about {
             step @ ..FASTENER => {
-                let state = StepState::from_code(before.state);
-                if self.step(step) != state {
-                    self.put(procedure, step, state);
-                    let stage = procedure.stage_at(step).map(usize::from);
-                    if let Some(place) = stage.and_then(|stage| self.stage_done.get_mut(stage)) {
-                        // Whatever was reckoned from here is asked about again.
-                        *place = 0;
-                    }
+                self.put(procedure, step, before.state.state());
+                let stage = procedure.stage_at(step).map(usize::from);
+                if let Some(place) = stage.and_then(|stage| self.stage_done.get_mut(stage)) {
+                    // Whatever was reckoned from here is asked about again.
+                    *place = 0;
                 }
             }
-            CONDITION => {
-                self.condition = match before.state {
-                    0 => Confirmed::NotYet,
-                    1 => Confirmed::Matches,
-                    _ => Confirmed::Differs,
-                };
-            }
+            CONDITION => self.condition = before.condition,
             moment @ MOMENT..CONDITION => {
                 let [_, moment] = moment.to_be_bytes();
                 let bit = 1_u8.wrapping_shl(u32::from(moment));
-                self.moments_told = self.moments_told & !bit | before.state & bit;
+                self.moments_told = self.moments_told & !bit | before.moments_told & bit;
                 if let Some(place) = self.moments.get_mut(usize::from(moment)) {
                     // When it had come before, if it had, is asked about again.
                     *place = 0;
@@ -226,6 +212,7 @@ fn who_is(procedure: &Procedure, about: u16) -> u8 {
             let [_, fastener] = fastener.to_be_bytes();
             fastener
         }
+        ALL => EVERYONE,
         _ => JOINT,
     }
 }

@@ -19,11 +19,10 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     ) -> Result<(), Refusal> {
         self.not_in_pull()?;
         let reason = reason(why)?;
-        if !self.ledger.can_put_right(of) {
-            return Err(Refusal::PastPutRight);
-        }
-        if self.ledger.is_measured(of) {
-            return Err(Refusal::Measured);
+        match self.ledger.is_measured(of) {
+            None => return Err(Refusal::PastPutRight),
+            Some(true) => return Err(Refusal::Measured),
+            Some(false) => {}
         }
         self.armed = None;
         self.record(Withdrawn { of, reason }, outcome)

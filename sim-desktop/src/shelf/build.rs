@@ -11,7 +11,9 @@ use evendraw_core::unit::{Angle, Torque};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
-use crate::job::status::{Clock, Hands, How, Kept, Status, attempt_of, counted, plan_of};
+use crate::job::status::{
+    Clock, Counting, Hands, How, Kept, Status, attempt_of, counted, plan_of,
+};
 use crate::limits::read_plan;
 use crate::mark::Mark;
 use crate::plan::{Joint, JointPlan, Plan};
@@ -37,7 +39,7 @@ pub struct Build {
     pub joints: Vec<JointHead>,
     /// Tools, people and documents that the attempts name by place; the first is always "nothing".
     pub names: Vec<String>,
-    /// Every attempt, in the order of the journal.
+    /// Every attempt that counts, in the order of the journal: what was put right stands as it was put right, by the hands that pulled.
     pub pulls: Vec<Pull>,
     /// What of the journal did not read, in words.
     pub flaws: Vec<String>,
@@ -294,6 +296,7 @@ impl Build {
                 .map(|joint| (joint, plan_of(&content.facts, joint)))
                 .collect()
         });
+        let counting = Counting::of(content.entries());
         let mut last: std::collections::BTreeMap<(u8, u16), usize> =
             std::collections::BTreeMap::new();
         for fact in &content.facts {
@@ -308,7 +311,10 @@ impl Build {
                 }
             };
             hands.take(entry);
-            let Some(attempt) = attempt_of(&entry.record) else {
+            let Some(counts) = counting.instead_of(entry) else {
+                continue;
+            };
+            let Some(attempt) = attempt_of(&counts.record) else {
                 continue;
             };
             let tool = match hands.tool(entry.joint) {
@@ -324,7 +330,7 @@ impl Build {
                 .map(|(_, own)| *own);
             let mut pull = Pull {
                 joint: entry.joint,
-                seq: entry.seq,
+                seq: counts.seq,
                 at: clock.unix(entry),
                 tool,
                 person,
@@ -335,8 +341,8 @@ impl Build {
                 angle_high: None,
                 is_turn: false,
                 is_last: true,
-                evidence: self.place(How::of(&entry.record).map_or("", How::key)),
-                has_torque: !matches!(&entry.record, Record::Read(read) if read.torque.is_none()),
+                evidence: self.place(How::of(&counts.record).map_or("", How::key)),
+                has_torque: !matches!(&counts.record, Record::Read(read) if read.torque.is_none()),
                 attempt: attempt.into_owned(),
             };
             if let Some(own) = own {
