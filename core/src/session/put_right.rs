@@ -11,6 +11,8 @@ use crate::unit::Instant;
 use crate::verdict::{Reason, judge};
 
 impl<P: Deref<Target = Procedure>> Session<P> {
+    /// Apart, so that its record does not lie on the stack of every other input.
+    #[inline(never)]
     pub(super) fn withdraw(
         &mut self,
         of: u32,

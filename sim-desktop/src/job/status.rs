@@ -60,7 +60,7 @@ pub use model::{
     PartStatus, PersonStatus, ReminderStatus, StageCell, StageStatus, Status, TaskStatus,
     ToolStatus, counted,
 };
-pub use put_right::{Counting, PutRight, sound};
+pub use put_right::{PutRight, sound};
 pub use rows::{Row, rows};
 pub use telling::Names;
 pub use unit::Shown;

@@ -11,9 +11,7 @@ use evendraw_core::unit::{Angle, Torque};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
-use crate::job::status::{
-    Clock, Counting, Hands, How, Kept, Status, attempt_of, counted, plan_of,
-};
+use crate::job::status::{Clock, Hands, How, Kept, Status, attempt_of, counted, plan_of};
 use crate::limits::read_plan;
 use crate::mark::Mark;
 use crate::plan::{Joint, JointPlan, Plan};
@@ -39,7 +37,7 @@ pub struct Build {
     pub joints: Vec<JointHead>,
     /// Tools, people and documents that the attempts name by place; the first is always "nothing".
     pub names: Vec<String>,
-    /// Every attempt that counts, in the order of the journal: what was put right stands as it was put right, by the hands that pulled.
+    /// Every attempt, in the order of the journal.
     pub pulls: Vec<Pull>,
     /// What of the journal did not read, in words.
     pub flaws: Vec<String>,
@@ -128,8 +126,12 @@ pub struct Pull {
     pub angle_high: Option<i32>,
     /// A turn: its lower torque limit is held against the torque at its end.
     pub is_turn: bool,
-    /// No later attempt at the same step is recorded.
+    /// No later attempt at the same step counts.
     pub is_last: bool,
+    /// It was neither withdrawn nor on another fastener.
+    pub counts: bool,
+    /// The record, of the same joint, that it takes the place of: that pull was on this fastener.
+    pub instead_of: Option<u32>,
     /// How the values came to be, as scripts know it: a place in [`Build::names`].
     pub evidence: u16,
     /// A torque is known: whoever read an angle alone knows none.
@@ -296,9 +298,7 @@ impl Build {
                 .map(|joint| (joint, plan_of(&content.facts, joint)))
                 .collect()
         });
-        let counting = Counting::of(content.entries());
-        let mut last: std::collections::BTreeMap<(u8, u16), usize> =
-            std::collections::BTreeMap::new();
+        let mut places = std::collections::BTreeMap::<(u8, u32), usize>::new();
         for fact in &content.facts {
             let entry = match fact {
                 Fact::Entry(entry) => entry,
@@ -311,10 +311,13 @@ impl Build {
                 }
             };
             hands.take(entry);
-            let Some(counts) = counting.instead_of(entry) else {
-                continue;
-            };
-            let Some(attempt) = attempt_of(&counts.record) else {
+            let before = entry.record.puts_right().and_then(|of| {
+                let place = *places.get(&(entry.joint, of))?;
+                let before = self.pulls.get_mut(place)?;
+                before.counts = false;
+                Some(before.clone())
+            });
+            let Some(attempt) = attempt_of(&entry.record) else {
                 continue;
             };
             let tool = match hands.tool(entry.joint) {
@@ -330,7 +333,7 @@ impl Build {
                 .map(|(_, own)| *own);
             let mut pull = Pull {
                 joint: entry.joint,
-                seq: counts.seq,
+                seq: entry.seq,
                 at: clock.unix(entry),
                 tool,
                 person,
@@ -341,20 +344,29 @@ impl Build {
                 angle_high: None,
                 is_turn: false,
                 is_last: true,
-                evidence: self.place(How::of(&counts.record).map_or("", How::key)),
-                has_torque: !matches!(&counts.record, Record::Read(read) if read.torque.is_none()),
+                counts: true,
+                instead_of: None,
+                evidence: self.place(How::of(&entry.record).map_or("", How::key)),
+                has_torque: !matches!(&entry.record, Record::Read(read) if read.torque.is_none()),
                 attempt: attempt.into_owned(),
             };
             if let Some(own) = own {
                 pull.take_limits(own);
             }
-            let step = (entry.joint, pull.attempt.step);
-            if let Some(before) = last.insert(step, self.pulls.len())
-                && let Some(before) = self.pulls.get_mut(before)
-            {
-                before.is_last = false;
+            if let Some(before) = before {
+                // The same pull: whoever put it right later, it was made then and by those hands.
+                pull.instead_of = Some(before.seq);
+                pull.at = before.at;
+                pull.tool = before.tool;
+                pull.person = before.person;
+                pull.document = before.document;
             }
+            places.insert((entry.joint, entry.seq), self.pulls.len());
             self.pulls.push(pull);
+        }
+        let mut seen = std::collections::BTreeSet::new();
+        for pull in self.pulls.iter_mut().rev() {
+            pull.is_last = pull.counts && seen.insert((pull.joint, pull.attempt.step));
         }
     }
 

@@ -38,40 +38,27 @@ impl PutRight {
 /// that it was on.
 #[must_use]
 pub fn sound<'e>(entries: &[&'e Entry]) -> Vec<&'e Entry> {
-    let counting = Counting::of(entries.iter().copied());
-    let counts = |&entry: &&'e Entry| counting.instead_of(entry);
-    entries.iter().filter_map(counts).collect()
-}
-
-/// What counts in the place of each record.
-#[derive(Clone, Debug, Default)]
-pub struct Counting<'e>(BTreeMap<(u8, u32), &'e Entry>);
-
-impl<'e> Counting<'e> {
-    /// Of the records of one joint or of many.
-    #[must_use]
-    pub fn of(entries: impl IntoIterator<Item = &'e Entry>) -> Self {
-        let found = entries
-            .into_iter()
-            .filter_map(|entry| Some(((entry.joint, entry.record.puts_right()?), entry)));
-        Self(found.collect())
+    let put_right: BTreeMap<u32, &'e Entry> = entries
+        .iter()
+        .filter_map(|&entry| Some((entry.record.puts_right()?, entry)))
+        .collect();
+    if put_right.is_empty() {
+        return entries.to_vec();
     }
-
-    /// The record itself; the one that says on which fastener the pull was; none where it was withdrawn, or stands elsewhere.
-    #[must_use]
-    pub fn instead_of(&self, entry: &'e Entry) -> Option<&'e Entry> {
-        let is_moved = |entry: &Entry| matches!(entry.record, Record::Reassigned(_));
-        let mut entry = entry;
+    let is_moved = |entry: &Entry| matches!(entry.record, Record::Reassigned(_));
+    let counts = |entry: &&'e Entry| {
+        let mut entry = *entry;
         if is_moved(entry) {
             return None;
         }
-        while let Some(&by) = self.0.get(&(entry.joint, entry.seq)) {
-            // A record puts right one before it: whatever says otherwise would go round for ever.
+        while let Some(&by) = put_right.get(&entry.seq) {
+            // A record puts right one before it; what says otherwise would go round for ever.
             if !is_moved(by) || by.seq <= entry.seq {
                 return None;
             }
             entry = by;
         }
         Some(entry)
-    }
+    };
+    entries.iter().filter_map(counts).collect()
 }
