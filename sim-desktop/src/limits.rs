@@ -13,6 +13,10 @@ pub const PLAN_BYTES_MAX: usize = 1024 * 1024;
 pub const JOINTS_MAX: usize = 250;
 /// Tools of a build: more than a tool room lends to one job.
 pub const TOOLS_MAX: usize = 250;
+/// Tools of a shop's register.
+pub const REGISTER_TOOLS_MAX: usize = 2_000;
+/// Calibrations of one tool: one a month for eight years.
+pub const CALIBRATIONS_MAX: usize = 100;
 /// Parts that a build says more of than their name: one for each joint.
 pub const PARTS_MAX: usize = 250;
 /// Tasks of a build: as many as joints.

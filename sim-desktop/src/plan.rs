@@ -34,6 +34,7 @@ mod place;
 mod plausible;
 pub mod progress;
 mod quantity;
+pub mod register;
 mod running;
 pub mod schema;
 mod stage;
@@ -55,6 +56,7 @@ use check::Check;
 use diagnostic::Diagnostics;
 use guard::Instruments;
 use joint::{Head, Room};
+use register::Shop;
 use tree::{Choice, Place, Reader};
 
 use crate::limits::{JOINTS_MAX, PLAN_BYTES_MAX, counted};
@@ -81,6 +83,10 @@ impl Plan {
     /// # Errors
     /// [`PlanErrors`] with every error found, each with its place.
     pub fn parse(name: &str, text: &str) -> Result<Self, PlanErrors> {
+        Self::parse_with(name, text, Shop::Nothing)
+    }
+
+    fn parse_with(name: &str, text: &str, shop: Shop<'_>) -> Result<Self, PlanErrors> {
         let to = Diagnostics::new(name, text);
         if text.len() > PLAN_BYTES_MAX {
             to.error(
@@ -99,8 +105,9 @@ impl Plan {
         let silent = Choice::default();
         let beginning = Place::new(0..0, &to);
         let mut reader = Reader::new("the plan", &beginning, &entries, &silent);
-        let build = build::build(&mut reader);
+        let mut build = build::build(&mut reader);
         let (tools, tool_ids) = build::tools(&mut reader);
+        build.tools = register::named(reader.raw("build"), &tool_ids, shop);
         let parts = build::parts(&mut reader);
         let tasks = task::tasks(&mut reader);
         let nodes = reader.tables("joint", "joint");

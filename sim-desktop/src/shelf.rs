@@ -10,6 +10,7 @@ pub mod export;
 mod index;
 pub mod recall;
 pub mod table;
+pub mod tools;
 mod walk;
 
 use std::path::{Path, PathBuf};
@@ -17,6 +18,8 @@ use std::path::{Path, PathBuf};
 use jiff::civil::Date;
 use rayon::prelude::*;
 
+use crate::plan::PlanErrors;
+use crate::plan::register::Register;
 use crate::store::{self, StoreError};
 
 pub use build::{Build, Pull};
@@ -97,6 +100,14 @@ impl Shelf {
     #[must_use]
     pub fn folder(&self) -> &Path {
         &self.folder
+    }
+
+    /// The register of tools that counts for this shelf; none where there is none.
+    ///
+    /// # Errors
+    /// Everything that is wrong in it.
+    pub fn register(&self) -> Result<Option<Register>, PlanErrors> {
+        Register::of_folder(&self.folder)
     }
 
     /// What was found, by name.

@@ -235,6 +235,13 @@ const ROWS: &[Row] = &[
         &["recall", ".", "--tool", "A1", "-o", "plan.toml", "--force"],
         &["plan.toml"],
     ),
+    row(&["recall", ".", "--as-found"], &["--tool"]),
+    row(
+        &["recall", ".", "--tool", "A1", "--as-found"],
+        &["register", "tools.toml"],
+    ),
+    row(&["tools", "nowhere"], &["nowhere"]),
+    row(&["tools", "."], &["register", "tools.toml"]),
     row(&["export", "."], &["--parquet"]),
     row(
         &["export", ".", "--csv", "."],

@@ -152,6 +152,11 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         }
     }
     let status = kept.status_in(&progress);
+    if status.is_task_next()
+        && let Some(next) = status.next_words()
+    {
+        out.line(format_args!("\nnext: {next}"))?;
+    }
     beside::beside(&status, out)?;
     covers(&plan, &progress, out)?;
     questions(&plan, out)?;

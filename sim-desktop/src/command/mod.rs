@@ -30,6 +30,7 @@ mod shelf;
 mod slope;
 mod stretch;
 mod thread;
+mod tools;
 mod twist;
 mod value;
 
@@ -81,6 +82,7 @@ enum Command {
     Parts(parts::Args),
     Shelf(shelf::Args),
     Recall(recall::Args),
+    Tools(tools::Args),
     Export(export::Args),
     Convert(convert::Args),
     Pattern(pattern::Args),
@@ -109,6 +111,7 @@ impl Command {
             Self::Parts(args) => parts::run(args, out),
             Self::Shelf(args) => shelf::run(args, out),
             Self::Recall(args) => recall::run(args, out),
+            Self::Tools(args) => tools::run(args, out),
             Self::Export(args) => export::run(args, out),
             Self::Convert(args) => convert::run(args, out),
             Self::Pattern(args) => pattern::run(args, out),

@@ -9,7 +9,7 @@ use serde_json::json;
 
 use super::named::{self, Given};
 use super::{CommandError, Done, Output};
-use crate::job::status::{Kept, PartStatus, Status};
+use crate::job::status::{Kept, PartStatus, Status, parts_csv};
 use crate::outputs::{self, Over};
 use crate::sheet::parts_page;
 
@@ -58,18 +58,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
                 "--csv and --json exclude each other; allowed is one of them",
             ));
         }
-        out.raw("part,number,quantity,state,for,said\n")?;
-        for part in &parts {
-            let cells = [
-                &part.name,
-                &part.number,
-                &part.quantity,
-                part.state.word(),
-                &part.for_joints,
-                &part.said,
-            ];
-            out.raw(&format!("{}\n", cells.map(quoted).join(",")))?;
-        }
+        out.raw(&parts_csv(&parts))?;
         return Ok(Done::Good);
     }
     for part in &parts {
@@ -96,13 +85,4 @@ fn status(args: &Args) -> Result<Status, CommandError> {
             Kept::of(&plan, &journal.content, Some(&journal.traces)).status()
         }
     })
-}
-
-/// A cell of a table, in quotes where it must be (RFC 4180).
-fn quoted(cell: &str) -> String {
-    if cell.contains([',', '"', '\n']) {
-        format!("\"{}\"", cell.replace('"', "\"\""))
-    } else {
-        cell.to_owned()
-    }
 }

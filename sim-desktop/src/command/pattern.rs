@@ -13,6 +13,7 @@ use evendraw_core::unit::Length;
 use serde::Serialize;
 
 use super::{CommandError, Done, Output};
+use crate::disk;
 use crate::outputs::{self, Over};
 use crate::plan::{Joint, Order, Plan};
 use picture::Picture;
@@ -155,7 +156,8 @@ pub(super) fn spots(joint: &Joint) -> Vec<Spot> {
 fn read(path: &Path) -> Result<Plan, CommandError> {
     let text =
         crate::limits::read_plan(path).map_err(|error| CommandError::file("read", path, &error))?;
-    Plan::parse(&path.display().to_string(), &text).map_err(CommandError::pointed)
+    Plan::read(&path.display().to_string(), &text, disk::folder_of(path))
+        .map_err(CommandError::pointed)
 }
 
 fn find<'p>(plan: &'p Plan, id: &str) -> Result<&'p Joint, CommandError> {

@@ -5,6 +5,7 @@
 use std::path::Path;
 
 use super::CommandError;
+use crate::disk;
 use crate::limits::read_plan;
 use crate::plan::Plan;
 
@@ -18,5 +19,5 @@ pub(super) fn read(path: Option<&Path>) -> Result<Plan, CommandError> {
         || path.display().to_string(),
         |name| name.to_string_lossy().into_owned(),
     );
-    Plan::parse(&name, &text).map_err(CommandError::pointed)
+    Plan::read(&name, &text, disk::folder_of(path)).map_err(CommandError::pointed)
 }

@@ -12,8 +12,9 @@ use super::shelf::{opened, tell_passed};
 use super::{CommandError, Done, Output};
 use crate::job::status::counted;
 use crate::outputs::{self, Over};
-use crate::quantity::{PercentUnit, Quantity};
+use crate::plan::register::{FILE, off_ppm};
 use crate::sheet::{Recalled, recall_page};
+use crate::shelf::Shelf;
 use crate::shelf::recall::{COLUMNS, Line, Off, Question};
 use crate::words;
 
@@ -21,12 +22,13 @@ use crate::words;
 const PAGE_LINES_MAX: usize = 20_000;
 
 /// Finds the attempts that a tool, person, document, thread or part is concerned in, over a folder of builds.
-#[derive(Debug, ClapArgs)]
+#[derive(Clone, Debug, ClapArgs)]
 #[command(after_help = "Examples:\n  \
         evendraw recall shop --tool A1 --from 2026-05-01\n  \
         evendraw recall shop --tool A1 --from 2026-05-01 --to 2026-06-30 --off -6%\n  \
         evendraw recall shop --thread M10x1.5 --document \"revision C\" --csv > m10.csv\n  \
-        evendraw recall shop --tool A1 --off -6% --outside -o recall.html\n\n\
+        evendraw recall shop --tool A1 --off -6% --outside -o recall.html\n  \
+        evendraw recall shop --tool A1 --as-found\n\n\
         Everything given must hold. Days are those of this machine's zone, both included; an attempt whose time nobody knows is\n\
         listed too, as it may be one of them. --off is the error that the calibration found, as a part of the true torque: with -6%\n\
         the tool showed 6 % less than there was, so 47.0 N·m shown were 50.0 N·m. Rehearsals are left out.\n\
@@ -58,8 +60,12 @@ pub(super) struct Args {
     /// Says which accepted attempts would lie outside their window had the tool shown this much too much: -6%, +2.5%.
     #[arg(long, value_name = "PERCENT", allow_hyphen_values = true)]
     off: Option<String>,
+    /// The same with the error that the register's last calibration of the one --tool found, over the days on which the tool may have
+    /// been off: from the calibration before to the one that found it, both included, where --from and --to say no other.
+    #[arg(long, conflicts_with = "off", requires = "tool")]
+    as_found: bool,
     /// Lists only those.
-    #[arg(long, requires = "off")]
+    #[arg(long)]
     outside: bool,
     /// Prints a table with a row for each attempt.
     #[arg(long)]
@@ -90,11 +96,18 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             "--csv and --json exclude each other; allowed is one of them",
         ));
     }
+    if args.outside && args.off.is_none() && !args.as_found {
+        return Err(CommandError::bad(
+            "--outside: outside if the tool were off by how much? allowed with --off or --as-found",
+        ));
+    }
+    let shelf = opened(&args.shelf, args.anew)?;
+    let (args, found) = as_found(args, &shelf)?;
+    let args = &args;
     let question = question(args)?;
     if let Some(path) = &args.output {
         outputs::may_write(path, Over::ours_if(args.force))?;
     }
-    let shelf = opened(&args.shelf, args.anew)?;
     if args.csv {
         out.raw(&format!("{COLUMNS}\n"))?;
     }
@@ -137,7 +150,10 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         }
         Ok(())
     })?;
-    let words = sum.words(&question);
+    let mut words = sum.words(&question);
+    if let Some(found) = found {
+        words.push_str(&format!("; {found}"));
+    }
     if let Some(path) = &args.output {
         let page = recall_page(&Recalled {
             asked: asked(args),
@@ -306,17 +322,54 @@ fn question(args: &Args) -> Result<Question, CommandError> {
 
 /// `-6%`, `+2.5 %`.
 fn off(text: &str) -> Result<Off, CommandError> {
-    let bad = || {
+    off_ppm(text).and_then(Off::from_ppm).ok_or_else(|| {
         CommandError::bad(format!(
             "--off {text}: not a share of the torque; allowed is a percentage from -50% to +50%, such as -6% or +2.5%"
         ))
+    })
+}
+
+/// The question with what the register says of the tool, and that in words.
+fn as_found(args: &Args, shelf: &Shelf) -> Result<(Args, Option<String>), CommandError> {
+    if !args.as_found {
+        return Ok((args.clone(), None));
+    }
+    let bad = |why: String| Err(CommandError::bad(format!("--as-found: {why}")));
+    let [id] = args.tool.as_slice() else {
+        return bad(format!(
+            "{} are named; allowed is one --tool",
+            counted(args.tool.len(), "tool")
+        ));
     };
-    let (sign, size) = match text.trim() {
-        text if text.starts_with(['-', '−']) => (-1, text.trim_start_matches(['-', '−'])),
-        text => (1, text.trim_start_matches('+')),
+    let Some(register) = shelf.register().map_err(CommandError::pointed)? else {
+        return bad(format!(
+            "there is no register of tools, {FILE}, in {} or in a folder above it",
+            args.shelf.display()
+        ));
     };
-    let Ok(size) = Quantity::<PercentUnit>::parse(size.trim()) else {
-        return Err(bad());
+    let Some(own) = register.tool(id) else {
+        return bad(format!(
+            "the register {} has no tool {id}",
+            register.path().display()
+        ));
     };
-    Off::from_ppm(sign * size.parts_per_million()).ok_or_else(bad)
+    let Some((found, before)) = own.last_found() else {
+        return bad(format!(
+            "no calibration of {id} in {} says what it found (`as_found`)",
+            register.path().display()
+        ));
+    };
+    let mut asked = args.clone();
+    asked.off.clone_from(&found.as_found);
+    asked.from = args.from.or(before);
+    asked.to = args.to.or(Some(found.date));
+    let mut words = format!("found so by the calibration of {}", found.date);
+    if let Some(number) = &found.certificate {
+        words.push_str(&format!(", certificate {number}"));
+    }
+    match before {
+        Some(before) => words.push_str(&format!(", the one before was on {before}")),
+        None => words.push_str(", no earlier one is written down"),
+    }
+    Ok((asked, Some(words)))
 }

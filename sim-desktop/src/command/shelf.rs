@@ -41,7 +41,7 @@ pub(super) struct Args {
 /// Runs the command.
 pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
     let shelf = opened(&args.shelf, args.anew)?;
-    let (rows, passed, rehearsals) = rows(&shelf, args.rehearsals);
+    let (rows, passed, rehearsals) = rows(&shelf, args.rehearsals)?;
     let mut rows: Vec<Row> = rows
         .into_iter()
         .filter(|row| holds(row, &args.filter))
@@ -88,7 +88,11 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
 }
 
 /// Every build as a row, what is to be said aloud, and how many rehearsals there are.
-fn rows(shelf: &Shelf, with_rehearsals: bool) -> (Vec<Row>, Vec<Passed>, usize) {
+fn rows(
+    shelf: &Shelf,
+    with_rehearsals: bool,
+) -> Result<(Vec<Row>, Vec<Passed>, usize), CommandError> {
+    let register = shelf.register().map_err(CommandError::pointed)?;
     let (mut rows, mut rehearsals) = (Vec::new(), 0);
     let mut passed = shelf.passed().to_vec();
     let done: Result<(), std::convert::Infallible> = shelf.read(|read| {
@@ -96,13 +100,18 @@ fn rows(shelf: &Shelf, with_rehearsals: bool) -> (Vec<Row>, Vec<Passed>, usize) 
         if let Some(build) = &read.build {
             rehearsals += usize::from(build.rehearsal);
             if with_rehearsals || !build.rehearsal {
-                rows.push(Row::of(&read.found, build));
+                rows.push(Row::of(
+                    &read.found,
+                    build,
+                    register.as_ref(),
+                    shelf.today(),
+                ));
             }
         }
         Ok(())
     });
     match done {
-        Ok(()) => (rows, passed, rehearsals),
+        Ok(()) => Ok((rows, passed, rehearsals)),
     }
 }
 

@@ -231,6 +231,7 @@ impl Desk {
             Screen::Handover => handover::show(ui, page, view, free, &mut asks),
         }
         // Opening a joint goes to it; closing one goes back.
+        self.choose(&view.status, &mut asks);
         for ask in &asks {
             match ask {
                 // Where it was left, once it is known which.

@@ -98,6 +98,8 @@ pub enum Ask {
     NewtonMeters(bool),
     /// Print the tag.
     PrintTag,
+    /// Write the list to order from, as a page and as a table, and show the page.
+    PrintOrder,
     /// Compare orders for this joint.
     Compare(String),
     /// Stop comparing.

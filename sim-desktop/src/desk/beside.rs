@@ -6,6 +6,7 @@ use super::overlay::Overlay;
 use super::theme::{self, GAP};
 use super::view::{About, Ask, Status};
 use super::widgets::{self, Look, button, pressed};
+use crate::job::status::counted;
 use crate::store::{Became, PartState};
 use egui::{Key, Rect, Ui, pos2, vec2};
 
@@ -47,13 +48,22 @@ pub(super) fn list(status: &Status, from: usize) -> Overlay {
                 About::Task(task.id.clone()),
             )
         });
-    let rows: Vec<(String, About)> = tasks.chain(reminders).chain(parts).chain(done).collect();
-    let mut choices: Vec<(String, Ask)> = rows
-        .iter()
-        .skip(from)
-        .take(ROWS)
-        .map(|(words, about)| (words.clone(), Ask::Choices(about.clone())))
+    let to_order = status.to_order().count();
+    let print = (to_order > 0).then(|| {
+        (
+            format!(
+                "Print the list to order from: {}",
+                counted(to_order, "part")
+            ),
+            Ask::PrintOrder,
+        )
+    });
+    let lead = |(words, about): (String, About)| (words, Ask::Choices(about));
+    let rows: Vec<(String, Ask)> = (tasks.chain(reminders).chain(parts).map(lead))
+        .chain(print)
+        .chain(done.map(lead))
         .collect();
+    let mut choices: Vec<(String, Ask)> = rows.iter().skip(from).take(ROWS).cloned().collect();
     if rows.len() > from + ROWS {
         let left = rows.len() - from - ROWS;
         let more = Ask::Choices(About::From(from + ROWS));

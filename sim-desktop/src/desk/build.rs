@@ -6,7 +6,7 @@ use super::asked::{self, Taken};
 use super::ink::{self, Ink as _};
 use super::marks;
 use super::theme::{self, BODY, Colours, GAP, HEAD, NOTE, TARGET};
-use super::view::{Ask, DeskView, Mark};
+use super::view::{About, Ask, DeskView, Mark};
 use super::widgets::{
     self, Look, area, button, count, cut_left, cut_top, focus_ring, line, paragraph, pressed,
     silent_line,
@@ -52,7 +52,8 @@ pub(super) fn show(
         }
         None => {
             let (head, body) = cut_top(rect, 76.0);
-            next_step(ui, head, view, highlighted(view, state), free, asks);
+            let row = highlighted(view, state);
+            next_step(ui, head, view, (row, state.row.is_some()), free, asks);
             (body, free)
         }
     };
@@ -214,7 +215,7 @@ fn next_step(
     ui: &mut Ui,
     rect: Rect,
     view: &DeskView,
-    row: Option<usize>,
+    (row, moved): (Option<usize>, bool),
     free: bool,
     asks: &mut Vec<Ask>,
 ) {
@@ -222,8 +223,8 @@ fn next_step(
     widgets::plate(ui, rect, colours.sheet, Stroke::new(1.0, colours.line));
     let inner = rect.shrink2(vec2(14.0, 10.0));
     let status = &view.status;
-    let words = match (&status.next, status.open.is_empty()) {
-        (Some(next), _) => format!("Next: {}", next.words),
+    let words = match (status.next_words(), status.open.is_empty()) {
+        (Some(next), _) => format!("Next: {next}"),
         (None, true) => "Every joint is final. The sheet says what it may say.".to_owned(),
         (None, false) => "Nothing can go on until something below is settled.".to_owned(),
     };
@@ -280,11 +281,17 @@ fn next_step(
         );
         // Where the arrows lead elsewhere, the button says where.
         let is_next = status.next.as_ref().is_some_and(|next| next.id == joint.id);
-        let words = if is_next { "Work on it" } else { "Open it" };
+        let task = status.tasks.iter().find(|task| task.may_be_done);
+        let task = task.filter(|_| status.is_task_next() && !moved);
+        let (words, ask) = match task {
+            Some(task) => ("Settle it", Ask::Choices(About::Task(task.id.clone()))),
+            None if is_next => ("Work on it", Ask::OpenJoint(joint.id.clone())),
+            None => ("Open it", Ask::OpenJoint(joint.id.clone())),
+        };
         if button(ui, place, words, "Enter", Look::Advised, free).clicked()
             || (free && pressed(ui, Key::Enter))
         {
-            asks.push(Ask::OpenJoint(joint.id.clone()));
+            asks.push(ask);
         }
     }
 }

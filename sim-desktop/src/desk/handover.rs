@@ -44,7 +44,7 @@ pub fn tag_text(status: &Status) -> String {
         let _ = writeln!(text, "[ ] {}: {}, {}", task.title, task.word, task.line());
     }
     for part in status.parts.iter().filter(|part| !part.is_here) {
-        let _ = writeln!(text, "part {}: {}", part.state.word(), part.line());
+        let _ = writeln!(text, "{}", part.told());
     }
     for reminder in status.open_reminders() {
         let _ = writeln!(text, "{}: {}", reminder.about, reminder.line());
@@ -52,8 +52,8 @@ pub fn tag_text(status: &Status) -> String {
     for due in &status.due {
         let _ = writeln!(text, "due: {}", due.line());
     }
-    if let Some(next) = &status.next {
-        let _ = writeln!(text, "next: {}", next.words);
+    if let Some(next) = status.next_words() {
+        let _ = writeln!(text, "next: {next}");
     }
     text
 }
@@ -129,14 +129,7 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, view: &DeskView, free: bool, asks: &
         )
     }));
     let parts = status.parts.iter().filter(|part| !part.is_here);
-    let mut waits: Vec<(Mark, String)> = parts
-        .map(|part| {
-            (
-                part.mark(),
-                format!("{}: {}", part.state.word(), part.line()),
-            )
-        })
-        .collect();
+    let mut waits: Vec<(Mark, String)> = parts.map(|part| (part.mark(), part.told())).collect();
     waits.extend(items(&status.due));
     let mut done = list(&[Mark::Due, Mark::Final]);
     done.extend(tasks(true));
@@ -170,9 +163,9 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, view: &DeskView, free: bool, asks: &
         asks.push(Ask::PrintTag);
     }
     let colours = Colours::of(ui);
-    let last = status.next.as_ref().map_or_else(
+    let last = status.next_words().map_or_else(
         || "Nothing can go on now.".to_owned(),
-        |next| format!("Next: {}", next.words),
+        |next| format!("Next: {next}"),
     );
     let words = Rect::from_min_max(pos2(places[1].left(), foot.top()), foot.max);
     line(

@@ -58,7 +58,7 @@ pub use evidence::{How, Tally, attempt_of};
 pub use model::{
     AttemptRow, BesideRow, CheckRow, Curve, FastenerStatus, Item, JointStatus, LastDone, NextJoint,
     PartStatus, PersonStatus, ReminderStatus, StageCell, StageStatus, Status, TaskStatus,
-    ToolStatus, counted,
+    ToolStatus, counted, parts_csv,
 };
 pub use put_right::{PutRight, sound};
 pub use rows::{Row, rows};

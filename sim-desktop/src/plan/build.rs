@@ -43,6 +43,8 @@ pub struct Build {
     pub decide: Decide,
     /// Whether its values are invented, to show how the program works: said on every face, and never worked from.
     pub demo: bool,
+    /// Tools of the shop's register that are taken, by id.
+    pub tools: Vec<String>,
 }
 
 impl Default for Build {
@@ -59,6 +61,7 @@ impl Default for Build {
             reason: None,
             decide: Decide::default(),
             demo: false,
+            tools: Vec::new(),
         }
     }
 }
@@ -89,7 +92,10 @@ pub(super) fn build(reader: &mut Reader<'_>) -> Build {
             .and_then(|typed| decide(&typed))
             .unwrap_or_default(),
         demo,
+        // They are looked at when those of the plan are known.
+        tools: Vec::new(),
     };
+    let _ = own.raw("tools");
     own.finish(|_| None);
     build
 }
@@ -208,6 +214,8 @@ pub struct Tool {
     pub calibrated: Option<Date>,
     /// Until when that holds.
     pub due: Option<Date>,
+    /// The number of the calibration's certificate.
+    pub certificate: Option<String>,
     /// How a tool of kind `stream` prints its readings; none for every other kind.
     pub lines: Option<Format>,
 }
@@ -287,7 +295,7 @@ pub(super) fn tools(reader: &mut Reader<'_>) -> (Vec<Tool>, BTreeSet<String>) {
     (list, ids)
 }
 
-fn tool(own: &mut Reader<'_>, ids: &mut BTreeSet<String>) -> Option<Tool> {
+pub(super) fn tool(own: &mut Reader<'_>, ids: &mut BTreeSet<String>) -> Option<Tool> {
     let id = own.needed_text("id");
     if let Some(id) = &id {
         own.of = format!("tool `{}`", id.text);
@@ -334,6 +342,7 @@ fn tool(own: &mut Reader<'_>, ids: &mut BTreeSet<String>) -> Option<Tool> {
     };
     let calibrated = date(own, "calibrated");
     let due = date(own, "due");
+    let certificate = own.text("certificate").map(|typed| typed.text);
     if let (Some(calibrated), Some(due)) = (calibrated, due)
         && due < calibrated
     {
@@ -395,6 +404,7 @@ fn tool(own: &mut Reader<'_>, ids: &mut BTreeSet<String>) -> Option<Tool> {
         accuracy_text: accuracy.map(|typed| typed.text),
         calibrated,
         due,
+        certificate,
         lines,
     })
 }
@@ -435,7 +445,7 @@ fn kind(typed: &Typed<'_>) -> Option<ToolKind> {
     found
 }
 
-fn date(reader: &mut Reader<'_>, key: &'static str) -> Option<Date> {
+pub(super) fn date(reader: &mut Reader<'_>, key: &'static str) -> Option<Date> {
     let node = reader.raw(key)?;
     let text = match &node.value {
         Value::Date(text) => text.clone(),

@@ -141,6 +141,12 @@ impl PlanErrors {
         &self.list
     }
 
+    /// What messages call the file.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
     /// How many there are, shown or not.
     #[must_use]
     pub const fn count(&self) -> usize {
@@ -188,9 +194,14 @@ impl fmt::Display for PlanErrors {
             [one] => write!(f, "{}:{}:{}: {}", self.name, one.line, one.column, one.what),
             _ => write!(
                 f,
-                "{}: {} errors in the plan",
+                "{}: {} errors in the {}",
                 self.name,
-                counted(self.count)
+                counted(self.count),
+                if self.name.ends_with(super::register::FILE) {
+                    "register"
+                } else {
+                    "plan"
+                }
             ),
         }
     }

@@ -126,6 +126,13 @@ fn build() -> Value {
                 json!({ "enum": ["simple", "guarded"], "description": "How a value is held against a limit: as measured, or with the limit drawn in by the uncertainty of the tool (ISO 14253-1)." }),
             ),
             (
+                "tools",
+                json!({
+                    "description": "Tools of the shop's register, tools.toml, by id.",
+                    "anyOf": [ { "type": "string" }, { "type": "array", "items": { "type": "string" } } ],
+                }),
+            ),
+            (
                 "demo",
                 json!({ "type": "boolean", "description": "Its values are invented: said on every face, never worked from." }),
             ),
@@ -159,6 +166,10 @@ fn tool() -> Value {
             ("accuracy", text("Share of the reading: \"2 %\".")),
             ("calibrated", day.clone()),
             ("due", day),
+            (
+                "certificate",
+                text("The number of the calibration's certificate."),
+            ),
             ("lines", lines()),
         ],
     )

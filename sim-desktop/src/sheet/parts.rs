@@ -22,7 +22,7 @@ pub fn parts_page(model: &Status, parts: &[&PartStatus]) -> String {
             thead { tr { th { "Part" } th { "Number" } th.number { "Quantity" } th { "For" } th { "State" } th { "Said, remarked" } th.sign { "Ordered, where and when" } } }
             @for part in parts {
                 tr {
-                    td.strong { (part.name) } td { (part.number) } td.number { (part.quantity) } td { (part.for_joints) }
+                    td.strong.whole { (part.name) } td.whole { (part.number) } td.number { (part.quantity) } td { (part.for_joints) }
                     td { span.badge.(part.mark().hue().name()) { (shape(part.mark())) (part.state.word()) } }
                     td { (part.said) @if !part.said.is_empty() && !part.note.is_empty() { "; " } (part.note) } td.sign {}
                 }

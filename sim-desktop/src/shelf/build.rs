@@ -11,6 +11,7 @@ use evendraw_core::unit::{Angle, Torque};
 use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
+use crate::disk;
 use crate::job::status::{Clock, Hands, How, Kept, Status, attempt_of, counted, plan_of};
 use crate::limits::read_plan;
 use crate::mark::Mark;
@@ -66,8 +67,11 @@ pub struct Standing {
     pub retorques: Vec<String>,
     /// Doubts that nobody has settled, in words.
     pub doubts: Vec<String>,
-    /// Tools that were named or are planned, and whose calibration has run out.
+    /// Tools that were named or are planned, and whose calibration has run out; none once the build is complete. Of a tool of the
+    /// register this is what it was when the plan was read.
     pub expired: Vec<String>,
+    /// Tools taken from the register; none once the build is complete.
+    pub registered: Vec<String>,
     /// Parts that are waited for.
     pub parts: Vec<String>,
 }
@@ -252,7 +256,7 @@ impl Build {
         let kept = Kept::on(plan, content, None, today);
         let status = kept.status();
         self.demo = status.demo;
-        self.standing = Standing::of(&status, content, clock);
+        self.standing = Standing::of(&status, plan, content, clock);
         for (joint, told) in plan.joints().iter().zip(&status.joints) {
             let own = plan_of(&content.facts, joint);
             let text = |text: &Option<String>| text.clone().unwrap_or_default();
@@ -406,7 +410,8 @@ impl Pull {
 }
 
 impl Standing {
-    fn of(status: &Status, content: &Content, clock: &Clock) -> Self {
+    fn of(status: &Status, plan: &Plan, content: &Content, clock: &Clock) -> Self {
+        let is_open = !status.is_complete();
         let doubts = status
             .open
             .iter()
@@ -431,9 +436,14 @@ impl Standing {
             expired: status
                 .tools
                 .iter()
-                .filter(|tool| tool.is_expired)
+                .filter(|tool| is_open && tool.is_expired)
                 .map(|tool| tool.id.clone())
                 .collect(),
+            registered: if is_open {
+                plan.build().tools.clone()
+            } else {
+                Vec::new()
+            },
             parts: status.waiting().into_iter().map(str::to_owned).collect(),
         }
     }
@@ -514,7 +524,7 @@ pub(super) fn of_plan(path: &Path, today: Date) -> Result<Option<Build>, String>
     let name = path
         .file_name()
         .map_or_else(String::new, |name| name.to_string_lossy().into_owned());
-    match Plan::parse(&name, &text) {
+    match Plan::read(&name, &text, disk::folder_of(path)) {
         Ok(plan) => Ok(Some(Build::before_work(&plan, today))),
         Err(_) => Err("a plan with errors, `evendraw check` says which: passed over".to_owned()),
     }

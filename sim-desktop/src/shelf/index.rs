@@ -14,7 +14,7 @@ use crate::disk::{self, Disk as _, System};
 use evendraw_core::record::RULES;
 
 /// Moves whenever what stands in an index file, or how it is worked out, changes.
-const VERSION: u32 = 3;
+const VERSION: u32 = 4;
 
 /// What an index file must have been made from.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]

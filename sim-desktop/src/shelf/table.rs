@@ -2,8 +2,11 @@
 //!
 //! Knows nothing of who shows it.
 
+use jiff::civil::Date;
+
 use super::build::{Build, Standing};
 use super::walk::Found;
+use crate::plan::register::Register;
 
 /// A build in the table.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -63,16 +66,28 @@ impl Sort {
 }
 
 impl Row {
-    /// A build's row.
+    /// A build's row. Whether the calibration of a tool of the register has run out is the register's to say, not the journal's.
     #[must_use]
-    pub fn of(found: &Found, build: &Build) -> Self {
+    pub fn of(found: &Found, build: &Build, register: Option<&Register>, today: Date) -> Self {
+        let mut standing = build.standing.clone();
+        let own = |id: &String| register.and_then(|register| register.tool(id));
+        let registered = |id: &String| standing.registered.contains(id) && own(id).is_some();
+        let mut expired: Vec<String> = standing
+            .expired
+            .iter()
+            .filter(|id| !registered(id))
+            .cloned()
+            .collect();
+        let overdue = |id: &&String| own(id).is_some_and(|own| own.tool.is_overdue(today));
+        expired.extend(standing.registered.iter().filter(overdue).cloned());
+        standing.expired = expired;
         Self {
             name: found.name.clone(),
             path: found.path.clone(),
             title: build.title.clone(),
             unit: build.unit.clone(),
             document: build.document.clone(),
-            standing: build.standing.clone(),
+            standing,
             rehearsal: build.rehearsal,
             not_work: build.not_work(),
         }

@@ -8,14 +8,13 @@ use std::{fs, io};
 
 use super::Passed;
 use crate::disk::{Disk as _, System};
+use crate::plan::register;
 use crate::store::JOURNAL_MAX;
 
 /// Where the index files lie, inside the folder.
 pub(super) const ROOM: &str = ".evendraw-shelf";
 /// How the names of journals end.
 const ENDINGS: [&str; 2] = ["evj", "journal"];
-/// The register of tools lies beside the builds and is no plan.
-pub(super) const REGISTER: &str = "tools.toml";
 /// Folders below one another that are looked into: a link that leads back would have no end.
 const DEEPEST: usize = 16;
 
@@ -69,7 +68,7 @@ pub(super) fn walk(folder: &Path) -> io::Result<(Vec<Found>, Vec<Passed>)> {
                 }
             } else if ending.is_some_and(|ending| ENDINGS.contains(&ending)) && !hidden {
                 journals.insert(path);
-            } else if ending == Some("toml") && !hidden && entry.file_name() != REGISTER {
+            } else if ending == Some("toml") && !hidden && entry.file_name() != register::FILE {
                 plans.push(path);
             }
         }

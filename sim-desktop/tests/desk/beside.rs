@@ -127,3 +127,50 @@ fn tasks_parts_and_reminders_are_settled_from_one_list() {
     );
     assert!(seal.done.starts_with("flush, 0.2 mm"), "{seal:?}");
 }
+
+#[test]
+fn a_task_that_comes_next_is_one_key_away_and_the_list_to_order_from_is_printed() {
+    let folder = Folder::new("beside-next");
+    let text = format!(
+        "{}\n[[task]]\nid = \"drain\"\ntitle = \"Join the drain hose\"\n",
+        COVER.replacen(
+            "[[joint.stage]]",
+            "after = [\"drain\"]\n\n[[joint.stage]]",
+            1
+        )
+    );
+    let mut model = Model::in_folder("cover.toml", &text, folder.path());
+    model.set_browser(false);
+    let mut harness = window(model);
+    // No joint can go on, so the task is what is next, and Enter leads to it.
+    harness.get_by_label_contains("Next: task: Join the drain hose");
+    keys(&mut harness, &[Key::Enter, Key::Num1]);
+    let status = &harness.state().model.view().status;
+    assert_eq!(status.tasks[0].word, "done");
+    harness.get_by_label_contains("Next: Discharge cover");
+    // What a reminder became stands on the list to order from, which is a page and a table.
+    press(&mut harness, Key::F12);
+    type_line(&mut harness, "clip, M6");
+    keys(
+        &mut harness,
+        &[Key::L, Key::Num1, Key::Num2, Key::L, Key::Num2],
+    );
+    let notice = harness.state().model.view().notice.clone();
+    let find = |ending: &str| {
+        let mut files = std::fs::read_dir(folder.path()).unwrap();
+        files
+            .find_map(|file| {
+                let path = file.unwrap().path();
+                let name = path.to_string_lossy().into_owned();
+                name.ends_with(ending)
+                    .then(|| std::fs::read_to_string(&path).unwrap())
+            })
+            .unwrap_or_else(|| panic!("no {ending}: {notice:?}"))
+    };
+    let table = find("order.csv");
+    assert_eq!(
+        table,
+        "part,number,quantity,state,for,said\n\"clip, M6\",,1,to order,the build,\n"
+    );
+    assert!(find("order.html").contains("clip, M6"));
+}

@@ -1,6 +1,7 @@
 //! A shelf of builds: recalled, listed, exported; with damaged, locked, foreign and newer journals among them.
 
 mod make;
+mod tools;
 
 use std::collections::BTreeMap;
 use std::ffi::OsString;

@@ -70,8 +70,8 @@ pub(super) fn journal(
             out.wrapped(&format!("  {:<12}  ", item.mark.word()), &item.line())?;
         }
     }
-    if let Some(next) = &status.next {
-        out.line(format_args!("\nnext: {}", next.words))?;
+    if let Some(next) = status.next_words() {
+        out.line(format_args!("\nnext: {next}"))?;
     }
     out.object(&json!({
         "complete": status.is_complete(), "standing": status.headline(), "open": status.open.len(),

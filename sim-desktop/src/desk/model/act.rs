@@ -153,6 +153,7 @@ impl Model {
             }
             Ask::Export(kind) => self.export(kind),
             Ask::PrintTag => self.print_tag(),
+            Ask::PrintOrder => self.print_order(),
             Ask::Compare(joint) => self.begin_compare(&joint),
             Ask::StopCompare => self.stop_compare(),
             Ask::Curve(sequence) => self.load_curve(sequence),

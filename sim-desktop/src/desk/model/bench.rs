@@ -381,7 +381,7 @@ impl Model {
         if !self.is_rehearsing() {
             return;
         }
-        let Ok(plan) = Plan::parse(&self.file.name, &self.file.text) else {
+        let Ok(plan) = Plan::read(&self.file.name, &self.file.text, &self.file.folder) else {
             return;
         };
         let path = files::new_journal(&self.file.folder, &self.file.name, Purpose::Rehearsal);

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use super::super::view::Export;
 use super::{Model, files};
 use crate::job::status::telling::{csv, objects};
+use crate::job::status::{PartStatus, parts_csv};
 use crate::outputs::{self, Over};
 use crate::sheet::{self, Sheet};
 
@@ -57,6 +58,15 @@ impl Model {
         let text = super::super::handover::tag_page(&self.view.status);
         let path = self.beside("tag.html");
         self.write_out(&path, &text, true);
+    }
+
+    /// The list to order from: a table, and a page to print.
+    pub(super) fn print_order(&mut self) {
+        let status = &self.view.status;
+        let parts: Vec<&PartStatus> = status.to_order().collect();
+        let (page, table) = (sheet::parts_page(status, &parts), parts_csv(&parts));
+        self.write_out(&self.beside("order.csv"), &table, false);
+        self.write_out(&self.beside("order.html"), &page, true);
     }
 
     pub(super) fn write_out(&mut self, path: &Path, text: &str, show: bool) {

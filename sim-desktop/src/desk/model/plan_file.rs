@@ -30,7 +30,7 @@ impl Model {
         self.bench.hand = Hand::Off;
         self.file.findings.clear();
         self.dirty = true;
-        let plan = match Plan::parse(&self.file.name, &self.file.text) {
+        let plan = match Plan::read(&self.file.name, &self.file.text, &self.file.folder) {
             Ok(plan) => plan,
             Err(errors) => {
                 self.file.findings = files::findings(&self.file.text, errors.list());

@@ -45,10 +45,9 @@ pub(super) fn put(status: &mut Status, kept: &Kept<'_>, views: &[View<'_>], prog
                 .iter()
                 .any(|task| !task.is_done() && task.needs.contains(&part.name));
         if !is_told {
-            let what = format!("part {}: {}", part.state.word(), part.line());
             status
                 .open
-                .push(Item::new(part.mark(), part.place.clone(), what));
+                .push(Item::new(part.mark(), part.place.clone(), part.told()));
         }
     }
     let reminders: Vec<Item> = status

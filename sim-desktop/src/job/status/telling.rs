@@ -1026,7 +1026,13 @@ pub fn tell_host(names: &Names, fact: &HostFact) -> Option<(Value, String)> {
             unix,
         } => (
             json!({ "record": "reminder", "number": number, "about": about, "text": text, "holds": holds, "by": by, "unix": known(*unix) }),
-            format!("reminder {number}: {text}{}", told(holds, by, *unix)),
+            {
+                let holds = match holds.as_str() {
+                    "" => String::new(),
+                    holds => format!("; holds up {holds}"),
+                };
+                format!("reminder {number}: {text}{holds}{}", told("", by, *unix))
+            },
         ),
         HostFact::ReminderClosed {
             number,

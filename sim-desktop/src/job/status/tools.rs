@@ -147,7 +147,11 @@ fn calibration(tool: &Tool, is_expired: bool) -> String {
     } else {
         "due"
     };
-    format!("{}, {due} {}", day(tool.calibrated), day(tool.due))
+    let mut words = day(tool.calibrated);
+    if let Some(number) = &tool.certificate {
+        words.push_str(&format!(", certificate {number}"));
+    }
+    format!("{words}, {due} {}", day(tool.due))
 }
 
 fn what(tool: &Tool) -> String {
