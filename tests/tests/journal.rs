@@ -408,8 +408,10 @@ fn golden_bytes_of_every_kind_and_version_stay() {
         (1..=LAST).collect::<Vec<u8>>(),
         "one of each, in order"
     );
-    for (seq, record) in (1..).zip(records) {
+    for record in records {
         let kind = record.kind();
+        // Its line was made before there were 28 and 29.
+        let seq = if kind == 30 { 28 } else { u32::from(kind) };
         let entry = entry(seq, record);
         let mut room = [0; RECORD_MAX + OVERHEAD];
         let bytes = encode_entry(&entry, seq, FIRST_SEED, &mut room).expect("fits");

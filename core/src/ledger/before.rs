@@ -2,11 +2,11 @@
 //!
 //! Nothing is erased: a later record says that one was withdrawn, or that a pull was on another fastener, and what it changed is
 //! put back as it was. That is exact as long as nothing else touched the same fastener since; then, and for all but the
-//! last [`KEPT`], it is refused. So is it where the record reopened other stages: one state is kept, not sixteen. What was measured
-//! is not kept either: whoever has the journal gives it. Knows nothing of what makes a record wrong.
+//! last [`KEPT`], it is refused. So is it where the record reopened stages that were left out or told from paper: one state is kept, not
+//! sixteen, and of the rest it is known that they were done. What was measured is not kept: whoever has the journal gives it. Knows nothing of what makes a record wrong.
 
 use super::fold::change;
-use super::{Confirmed, Ledger, StepCell};
+use super::{Confirmed, Ledger, StepCell, StepState};
 use crate::procedure::Procedure;
 use crate::record::{Attempt, Doubt, Record};
 
@@ -30,8 +30,6 @@ const NOTHING: u16 = 0x8400;
 struct Before {
     seq: u32,
     about: u16,
-    /// Half the digest of its curve, where it is an attempt that was measured.
-    curve: u16,
     turned: u16,
     left_at: u16,
     flags: u8,
@@ -46,7 +44,11 @@ struct Before {
 /// It is an attempt that was measured.
 const MEASURED: u8 = 1;
 /// It counts among those that moved in a repeated pass.
-const COUNTED: u8 = 2;
+pub(super) const COUNTED: u8 = 2;
+/// It reopened stages of its fastener that were done.
+pub(super) const REOPENED: u8 = 4;
+/// It reopened stages that were told from paper or left out: it cannot be put right.
+pub(super) const LOST: u8 = 8;
 
 /// Before the last ones, in no order.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -55,7 +57,6 @@ pub(super) struct LastBefore([Before; KEPT]);
 const NONE: Before = Before {
     seq: 0,
     about: 0,
-    curve: 0,
     turned: 0,
     left_at: 0,
     flags: 0,
@@ -74,7 +75,7 @@ impl LastBefore {
     fn find(&self, seq: u32) -> Option<&Before> {
         self.0
             .iter()
-            .find(|before| before.seq == seq && before.seq > 0)
+            .find(|before| before.seq == seq && before.seq > 0 && before.note & LOST == 0)
     }
 }
 
@@ -93,14 +94,12 @@ impl Ledger {
     /// Whether its fastener was tight before this attempt, and known to hold something; none if this is not the attempt of that number.
     pub(crate) fn before_attempt(&self, seq: u32, attempt: &Attempt) -> Option<(bool, bool)> {
         let before = self.before.find(seq)?;
-        let is_it = before.note & MEASURED != 0
-            && before.about == attempt.step
-            && before.curve == half(attempt.trace);
+        let is_it = before.note & MEASURED != 0 && before.about == attempt.step;
         is_it.then_some((before.flags & super::TIGHT != 0, before.left_at != 0))
     }
 
     /// Forgets how that fastener stood.
-    pub(super) fn forget_before(&mut self, procedure: &Procedure, who: u8) {
+    fn forget_before(&mut self, procedure: &Procedure, who: u8) {
         for before in &mut self.before.0 {
             if who == EVERYONE || who_is(procedure, before.about) == who {
                 *before = NONE;
@@ -108,11 +107,12 @@ impl Ledger {
         }
     }
 
-    /// The record that was looked at last counts among those that moved in a repeated pass.
-    pub(super) fn has_counted(&mut self) {
-        let seq = self.seq;
-        if let Some(before) = self.before.0.iter_mut().find(|before| before.seq == seq) {
-            before.note |= COUNTED;
+    /// What the record that is folded did besides.
+    pub(super) fn note_before(&mut self, note: u8) {
+        for before in &mut self.before.0 {
+            if before.seq == self.seq {
+                before.note |= note;
+            }
         }
     }
 
@@ -131,14 +131,14 @@ impl Ledger {
             return;
         }
         let cell = self.fastener(who);
-        let (note, curve) = match record.attempt() {
-            Some(attempt) => (MEASURED, half(attempt.trace)),
-            None => (0, 0),
+        let note = if record.attempt().is_some() {
+            MEASURED
+        } else {
+            0
         };
         let before = Before {
             seq,
             about,
-            curve,
             turned: cell.turned,
             left_at: cell.left_at,
             flags: cell.flags,
@@ -178,6 +178,15 @@ impl Ledger {
         match before.about {
             step @ ..FASTENER => {
                 self.put(procedure, step, before.state.state());
+                // Whatever came earlier on this fastener was done, or it would not have been its turn.
+                for index in 0..step {
+                    if before.note & REOPENED != 0
+                        && procedure.fastener_of(index) == Some(who)
+                        && self.step(index) == StepState::Disturbed
+                    {
+                        self.put(procedure, index, StepState::Done);
+                    }
+                }
                 let stage = procedure.stage_at(step).map(usize::from);
                 if let Some(place) = stage.and_then(|stage| self.stage_done.get_mut(stage)) {
                     // Whatever was reckoned from here is asked about again.
@@ -197,11 +206,6 @@ impl Ledger {
             _ => {}
         }
     }
-}
-
-const fn half(digest: u32) -> u16 {
-    let [.., upper, lower] = digest.to_be_bytes();
-    u16::from_be_bytes([upper, lower])
 }
 
 /// The fastener, or the joint as a whole.

@@ -334,8 +334,14 @@ impl<'p> Run<'p> {
                 let (of, fastener) = (word(0).parse().expect("a record"), self.fastener(word(1)));
                 let wrong = self.kept.iter().find(|entry| entry.seq == of);
                 let wrong = wrong.and_then(|entry| Some(entry.record.attempt()?.fastener));
-                let entry = self.kept.iter().find(|entry| entry.seq == of).cloned();
-                if let Some(attempt) = entry.as_ref().and_then(|entry| entry.record.attempt()) {
+                let attempts = self.kept.iter().rev();
+                let mut attempts =
+                    attempts.filter_map(|entry| Some((entry.seq, entry.record.attempt()?)));
+                // Of a record that is none, the last one there is.
+                let last = attempts.clone().next();
+                let own = attempts.find(|(seq, _)| *seq == of).or(last);
+                let attempt = own.map(|(_, attempt)| attempt.clone());
+                if let Some(attempt) = &attempt {
                     let at = Instant::from_micros(self.at);
                     let outcome = self.session.reassign(at, of, attempt, fastener);
                     self.keep(&outcome, &mut told);

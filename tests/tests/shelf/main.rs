@@ -657,10 +657,7 @@ fn whenever(table: &str, rows: &[String]) -> Vec<String> {
             _ => row.to_owned(),
         }
     };
-    let mut rows: Vec<String> = rows
-        .iter()
-        .map(|row| strip(row))
-        .collect();
+    let mut rows: Vec<String> = rows.iter().map(|row| strip(row)).collect();
     rows.sort();
     rows
 }
