@@ -24,9 +24,11 @@
     )
 )]
 
+pub mod beginnings;
 mod build;
 mod check;
 mod diagnostic;
+pub mod edit;
 mod guard;
 mod joint;
 mod lines;

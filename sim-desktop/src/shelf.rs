@@ -23,7 +23,7 @@ use crate::plan::register::Register;
 use crate::store::{self, StoreError};
 
 pub use build::{Build, Pull};
-pub use walk::{Found, What};
+pub use walk::{Found, ROOM as INDEX_FOLDER, What};
 
 /// Builds that are read at the same time: enough for every core, and few enough for little memory.
 const TOGETHER: usize = 64;

@@ -63,7 +63,7 @@ struct Line {
     /// Prints one JSON object a line; SI units stand in the key names.
     #[arg(long, global = true)]
     json: bool,
-    /// The plan to open at the desk; the built-in demo build when none is given.
+    /// The plan, or the folder of builds, to open at the desk; the built-in demo build when none is given.
     plan: Option<PathBuf>,
     #[command(subcommand)]
     command: Option<Command>,

@@ -65,7 +65,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             row.name,
             row.standing.mark.word(),
             row.percent(),
-            words::wall_time(row.standing.last_worked),
+            row.worked(),
         ))?;
         if !row.not_work.is_empty() {
             out.wrapped(&format!("{:<width$}    ", ""), &row.not_work)?;

@@ -16,6 +16,7 @@ use super::overlay::{self, Overlay};
 use super::plan::{self, PlanState};
 use super::record::{self, RecordState};
 use super::settings::Settings;
+use super::shelf::{self, ShelfState};
 use super::theme::{self, BODY, Colours, GAP, NOTE};
 use super::view::{About, Act, Ask, DeskView, Heard, Readings, Status, Wanted};
 use super::widgets::{count, focus_ring, line, pressed, silent_line, speak};
@@ -41,11 +42,13 @@ pub enum Screen {
     Compare,
     /// The handover.
     Handover,
+    /// The shelf of builds.
+    Shelf,
 }
 
 impl Screen {
     /// Every screen with its word and key.
-    pub const ALL: [(Self, &'static str, Key); 7] = [
+    pub const ALL: [(Self, &'static str, Key); 8] = [
         (Self::Build, "Build", Key::F2),
         (Self::Joint, "Joint", Key::F3),
         (Self::Record, "Record", Key::F4),
@@ -53,6 +56,7 @@ impl Screen {
         (Self::Plan, "Plan", Key::F6),
         (Self::Compare, "Compare", Key::F7),
         (Self::Handover, "Handover", Key::F8),
+        (Self::Shelf, "Shelf", Key::Num0),
     ];
 }
 
@@ -75,6 +79,7 @@ pub struct Desk {
     calculator: Calculator,
     plan: PlanState,
     compare: CompareState,
+    shelf: ShelfState,
 }
 
 impl Desk {
@@ -84,6 +89,16 @@ impl Desk {
         Self {
             settings,
             ..Self::default()
+        }
+    }
+
+    /// With this screen in front, whatever was in hand.
+    #[must_use]
+    pub fn in_front(self, screen: Screen) -> Self {
+        Self {
+            screen,
+            begun: true,
+            ..self
         }
     }
 
@@ -229,6 +244,7 @@ impl Desk {
             }
             Screen::Compare => compare::show(ui, page, view, &mut self.compare, free, &mut asks),
             Screen::Handover => handover::show(ui, page, view, free, &mut asks),
+            Screen::Shelf => shelf::show(ui, page, &view.shelf, &mut self.shelf, free, &mut asks),
         }
         // Opening a joint goes to it; closing one goes back.
         self.choose(&view.status, &mut asks);
@@ -246,6 +262,7 @@ impl Desk {
                     self.joint = JointState::default();
                     self.screen = Screen::Joint;
                 }
+                Ask::OpenBuild(_) => self.screen = Screen::Build,
                 _ => {}
             }
         }

@@ -5,6 +5,7 @@
 use std::path::PathBuf;
 
 use super::act::Act;
+use super::edit_view::PlanAsk;
 use crate::store::{Became, PartState};
 
 /// What a screen asks for.
@@ -84,10 +85,8 @@ pub enum Ask {
     OpenPlan(PathBuf),
     /// Read the plan again from disk.
     ReloadPlan,
-    /// Save a new plan and open it.
-    SavePlan(PathBuf, String),
-    /// Check this text as a plan, without saving it.
-    CheckPlan(String),
+    /// Work on the plan's text.
+    Plan(PlanAsk),
     /// Write the record.
     Export(Export),
     /// The curve of the entry with this number.
@@ -104,6 +103,12 @@ pub enum Ask {
     Compare(String),
     /// Stop comparing.
     StopCompare,
+    /// Read this folder of builds; the one that the plan lies on where none is named.
+    ReadShelf(PathBuf),
+    /// Stop reading it.
+    StopShelf,
+    /// Open the build that has this journal, or this plan.
+    OpenBuild(PathBuf),
 }
 
 impl Ask {
@@ -126,6 +131,7 @@ impl Ask {
             Self::Trace(_) => Self::Trace(PathBuf::from(words)),
             Self::Connect(_) => Self::Connect(PathBuf::from(words)),
             Self::OpenPlan(_) => Self::OpenPlan(PathBuf::from(words)),
+            Self::Plan(PlanAsk::SaveAs(_)) => Self::Plan(PlanAsk::SaveAs(PathBuf::from(words))),
             other => other,
         }
     }

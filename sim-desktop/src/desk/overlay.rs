@@ -7,7 +7,7 @@ use super::beside;
 use super::ink::Ink as _;
 use super::model::SKIPPED;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
-use super::view::{About, Ask, CanPutRight, Choice, DeskView, JointView, Status, Wanted};
+use super::view::{About, Ask, CanPutRight, Choice, DeskView, JointView, PlanAsk, Status, Wanted};
 use super::widgets::{self, Look, button, count, line, pressed};
 use crate::job::status::StageCell;
 use crate::words;
@@ -158,6 +158,13 @@ impl Overlay {
         Self::words(title, joint.witnesses.iter().cloned(), &ask, true)
     }
 
+    /// Under which name is the plan saved?
+    #[must_use]
+    pub(super) fn save_as() -> Self {
+        let ask = Ask::Plan(PlanAsk::SaveAs(PathBuf::new()));
+        Self::words("Save the plan as".to_owned(), [], &ask, true)
+    }
+
     /// Which file? Chosen in a dialog, or its path typed.
     #[must_use]
     pub(super) fn file(wanted: Wanted) -> Self {
@@ -186,6 +193,7 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
             ("F6", "the plan"),
             ("F7", "compare orders"),
             ("F8", "handover"),
+            ("0", "the shelf of builds"),
             ("F9", "sound, on or off"),
             ("F10", "light, dark"),
             ("Q", "plan's unit or N\u{b7}m"),
@@ -229,7 +237,7 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
             ("L", "tasks, parts, reminders"),
             ("Z", "a new rehearsal"),
             ("O", "open a plan"),
-            ("E", "a new plan from a form"),
+            ("E", "a new plan"),
             ("U", "read the plan again"),
             ("S", "the printed sheet"),
             ("X, Y", "record as CSV, JSON"),

@@ -187,6 +187,12 @@ pub fn text(size: f32) -> FontId {
     FontId::new(size, FontFamily::Proportional)
 }
 
+/// Files as they are written: every letter equally wide.
+#[must_use]
+pub fn mono(size: f32) -> FontId {
+    FontId::new(size, FontFamily::Monospace)
+}
+
 /// Names, words of state, buttons.
 #[must_use]
 pub fn strong(size: f32) -> FontId {
@@ -201,7 +207,7 @@ pub fn figure(size: f32) -> FontId {
 
 fn fonts() -> FontDefinitions {
     let mut fonts = FontDefinitions::empty();
-    let faces: [(&str, &'static [u8]); 3] = [
+    let faces: [(&str, &'static [u8]); 4] = [
         ("text", include_bytes!("fonts/barlow-medium-tabular.ttf")),
         (
             "strong",
@@ -211,6 +217,7 @@ fn fonts() -> FontDefinitions {
             "figure",
             include_bytes!("fonts/barlow-semicondensed-semibold-tabular.ttf"),
         ),
+        ("mono", include_bytes!("fonts/noto-sans-mono-latin.ttf")),
     ];
     for (name, bytes) in faces {
         fonts
@@ -222,7 +229,7 @@ fn fonts() -> FontDefinitions {
         .insert(FontFamily::Proportional, vec!["text".to_owned()]);
     fonts
         .families
-        .insert(FontFamily::Monospace, vec!["text".to_owned()]);
+        .insert(FontFamily::Monospace, vec!["mono".to_owned()]);
     fonts
         .families
         .insert(FontFamily::Name("strong".into()), vec!["strong".to_owned()]);
@@ -240,7 +247,7 @@ pub fn dress(context: &egui::Context) {
             style.text_styles = [
                 (TextStyle::Small, text(NOTE)),
                 (TextStyle::Body, text(BODY)),
-                (TextStyle::Monospace, text(BODY)),
+                (TextStyle::Monospace, mono(NOTE)),
                 (TextStyle::Button, strong(BODY)),
                 (TextStyle::Heading, strong(HEAD)),
             ]

@@ -3,11 +3,14 @@
 //! Knows nothing of the core, the plan, the journal or egui: `model` fills these from the job.
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 pub use super::act::Act;
 pub use super::ask::{About, Ask, Export, Wanted};
+pub use super::edit_view::{PlanAsk, PlanEdit};
 pub use crate::job::status::{Row as RecordRow, Status};
 pub use crate::mark::Mark;
+pub use crate::shelf::table::Row as ShelfRow;
 
 /// Which edge of the map is the front of the joint.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -95,12 +98,39 @@ pub struct DeskView {
     pub recovery: Option<String>,
     /// The plan as text and what is wrong with it.
     pub plan: PlanView,
+    /// The plan as it is being written.
+    pub edit: Arc<PlanEdit>,
     /// The comparison in progress or finished.
     pub compare: CompareView,
+    /// The folder of builds, as far as it is read.
+    pub shelf: ShelfView,
     /// One line of news: the answer to the last ask, good or bad.
     pub notice: Option<Notice>,
     /// The serial ports of this machine, as far as they were looked for.
     pub ports: Vec<String>,
+}
+
+/// A folder of builds, as far as it is read.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct ShelfView {
+    /// The folder.
+    pub folder: String,
+    /// Its builds so far, rehearsals among them.
+    pub rows: Arc<Vec<ShelfRow>>,
+    /// What could not be read, or not all of it, and why.
+    pub passed: Arc<Vec<String>>,
+    /// Builds looked at.
+    pub done: usize,
+    /// Builds in all.
+    pub of: usize,
+    /// Somebody asked for it.
+    pub begun: bool,
+    /// It is being read.
+    pub running: bool,
+    /// It was stopped before the end.
+    pub stopped: bool,
+    /// Why it cannot be read.
+    pub error: Option<String>,
 }
 
 /// A short answer to something that was asked.

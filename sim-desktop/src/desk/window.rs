@@ -7,7 +7,7 @@ use std::path::Path;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
-use super::app::Desk;
+use super::app::{Desk, Screen};
 use super::model::{self, Model, ModelError};
 use super::settings::Settings;
 use super::sound::{Ears, Tone};
@@ -138,11 +138,14 @@ fn watch(context: egui::Context, path: std::path::PathBuf) {
     });
 }
 
-/// Opens the desk on a plan, or on the built-in demo build, and stays until it is closed.
+/// Opens the desk on a plan, on a folder of builds, or on the built-in demo build, and stays until it is closed.
 ///
 /// # Errors
 /// [`DeskError::NoDisplay`] where no window can be opened; [`DeskError::Model`] when the plan's file or its journal cannot be read.
 pub fn run(plan: Option<&Path>) -> Result<(), DeskError> {
+    // A folder is a shelf of builds; the demo build lies behind it until one is opened.
+    let shelf = plan.filter(|path| path.is_dir()).map(Path::to_owned);
+    let plan = plan.filter(|_| shelf.is_none());
     let mut model = Model::open(plan).map_err(DeskError::Model)?;
     let options = eframe::NativeOptions {
         viewport: egui::ViewportBuilder::default()
@@ -198,8 +201,13 @@ pub fn run(plan: Option<&Path>) -> Result<(), DeskError> {
                 let mut model = model;
                 model.carry_out(Ask::NewtonMeters(kept.newton_meters));
                 let path = std::env::var_os("PATH").unwrap_or_default();
+                let mut desk = Desk::new(kept).on_clear_ground();
+                if let Some(folder) = shelf {
+                    model.carry_out(Ask::ReadShelf(folder));
+                    desk = desk.in_front(Screen::Shelf);
+                }
                 Ok(Box::new(Window {
-                    desk: Desk::new(kept).on_clear_ground(),
+                    desk,
                     model,
                     ears: Ears::new(&path),
                     kept,

@@ -27,6 +27,7 @@ mod last;
 mod model;
 mod open;
 mod put_right;
+mod read_back;
 mod rows;
 mod sure;
 pub mod telling;
@@ -61,6 +62,7 @@ pub use model::{
     ToolStatus, counted, parts_csv,
 };
 pub use put_right::{PutRight, sound};
+pub use read_back::read_back;
 pub use rows::{Row, rows};
 pub use telling::Names;
 pub use unit::Shown;

@@ -106,7 +106,7 @@ fn object(required: &[&str], properties: Vec<(&str, Value)>) -> Value {
 }
 
 fn build() -> Value {
-    object(
+    let mut build = object(
         &[],
         vec![
             ("title", text("Title of the job.")),
@@ -137,18 +137,20 @@ fn build() -> Value {
                 json!({ "type": "boolean", "description": "Its values are invented: said on every face, never worked from." }),
             ),
         ],
-    )
+    );
+    build["description"] = json!("What is built, and by which document.");
+    build
 }
 
 fn tool() -> Value {
-    let day = json!({ "description": "A day: 2026-05-04." });
+    let day = json!({ "description": "A day: 2026-05-04.", "format": "date" });
     object(
         &["id", "kind"],
         vec![
             ("id", text("The number painted on it.")),
             (
                 "kind",
-                json!({ "enum": ["adapter", "stream", "display", "click", "beam", "dial", "angle-gauge", "hand"] }),
+                json!({ "enum": ["adapter", "stream", "display", "click", "beam", "dial", "angle-gauge", "hand"], "description": "How it shows what was reached." }),
             ),
             ("title", text("What it is called.")),
             ("capacity", described("quantity", "Highest torque.")),
@@ -334,10 +336,13 @@ fn joint() -> Value {
                     "What the document prints its torques for: dry, oiled, threadlocker, sealant, or a named compound.",
                 ),
             ),
-            ("hand", json!({ "enum": ["right", "left"] })),
+            (
+                "hand",
+                json!({ "enum": ["right", "left"], "description": "Hand of the thread." }),
+            ),
             (
                 "reuse",
-                json!({ "anyOf": [
+                json!({ "description": "May a fastener that was tight be used again? Also cycles = 5.", "anyOf": [
                 { "enum": ["free", "replace-if-loosened"] },
                 { "type": "object", "required": ["cycles"], "additionalProperties": false, "properties": { "cycles": { "type": "integer", "minimum": 1, "maximum": 200 } } },
             ] }),
@@ -362,7 +367,7 @@ fn joint() -> Value {
                     vec![
                         (
                             "number",
-                            json!({ "type": "integer", "minimum": 1, "maximum": 64 }),
+                            json!({ "type": "integer", "minimum": 1, "maximum": 64, "description": "How many there are." }),
                         ),
                         (
                             "diameter",
@@ -427,9 +432,8 @@ fn joint() -> Value {
                 "sum_max",
                 described("angle", "Limit on the sum of a fastener's angles."),
             ),
-            (
-                "access",
-                object(
+            ("access", {
+                let mut access = object(
                     &["lever", "offset"],
                     vec![
                         (
@@ -448,8 +452,11 @@ fn joint() -> Value {
                             ),
                         ),
                     ],
-                ),
-            ),
+                );
+                access["description"] =
+                    json!("An offset adapter between tool and fastener; `check` says the setting.");
+                access
+            }),
             (
                 "variant",
                 list_of(&object(
@@ -459,7 +466,7 @@ fn joint() -> Value {
                         ("ask", text("The question.")),
                         (
                             "answers",
-                            json!({ "type": "array", "minItems": 2, "items": { "type": "string" } }),
+                            json!({ "type": "array", "minItems": 2, "items": { "type": "string" }, "description": "The answers, at least two." }),
                         ),
                         (
                             "also",
@@ -508,11 +515,14 @@ fn joint() -> Value {
 
 fn stage() -> Value {
     let flag = |about: &str| json!({ "type": "boolean", "description": about });
-    let passes = json!({ "type": "integer", "minimum": 1, "maximum": 30 });
+    let passes = |about: &str| json!({ "type": "integer", "minimum": 1, "maximum": 30, "description": about });
     let mut schema = object(
         &["do"],
         vec![
-            ("do", json!({ "enum": KINDS })),
+            (
+                "do",
+                json!({ "enum": KINDS, "description": "What is done." }),
+            ),
             (
                 "name",
                 text("By which other stages refer to it, and the key of its answer."),
@@ -581,23 +591,29 @@ fn stage() -> Value {
                 "sum_max",
                 described("angle", "Limit on the sum of a fastener's angles."),
             ),
-            ("to", json!({ "enum": ["free"] })),
+            (
+                "to",
+                json!({ "enum": ["free"], "description": "Until it turns freely, in place of an angle." }),
+            ),
             (
                 "seconds",
-                json!({ "type": "integer", "minimum": 1, "maximum": 86_400 }),
+                json!({ "type": "integer", "minimum": 1, "maximum": 86_400, "description": "How long, in whole seconds." }),
             ),
             (
                 "still",
                 described("angle", "Movement that counts as none; 2° where not given."),
             ),
-            ("min", passes.clone()),
-            ("max", passes),
+            ("min", passes("Passes at least; 1 where not given.")),
+            ("max", passes("Passes at most; 4 where not given.")),
             (
                 "turns",
                 json!({ "description": "Turns by hand.", "anyOf": [ { "type": "number", "exclusiveMinimum": 0, "maximum": 100 }, { "type": "string" } ] }),
             ),
             ("ask", text("The question, or what is measured.")),
-            ("per", json!({ "enum": ["joint", "fastener"] })),
+            (
+                "per",
+                json!({ "enum": ["joint", "fastener"], "description": "Asked once for the joint, or at each fastener." }),
+            ),
             (
                 "length",
                 by_answer(
@@ -613,7 +629,10 @@ fn stage() -> Value {
                     "Of a wait, the stage or moment it counts from; of a later retorque, the running it is due after.",
                 ),
             ),
-            ("engine", json!({ "enum": ["cold", "hot", "any"] })),
+            (
+                "engine",
+                json!({ "enum": ["cold", "hot", "any"], "description": "The state it is done in." }),
+            ),
             (
                 "on_over",
                 described("policy", "What follows when it ends too high or too far."),

@@ -13,7 +13,7 @@ use super::place::Order;
 
 pub use evidence::evidence_word;
 pub(super) use names::{fasteners_named, order, places, together};
-pub(super) use read::{Around, Pass, Read, overrides_of, read};
+pub(super) use read::{Around, Pass, Read, kinds_with, overrides_of, read};
 
 /// The stage kinds of a plan.
 pub(super) const KINDS: [&str; 12] = [
@@ -29,6 +29,22 @@ pub(super) const KINDS: [&str; 12] = [
     "wait",
     "fit",
     "retorque",
+];
+
+/// What each of them means, as the reference page has it.
+pub(super) const ABOUT: [&str; KINDS.len()] = [
+    "bring the torque into a window",
+    "turn on by an angle from where the stage before ended",
+    "turn back",
+    "keep the torque; nothing may move",
+    "the pass before once more until nothing moves more than `still`",
+    "turns by hand before any torque",
+    "a question that must be answered with yes",
+    "a length that must lie in its window",
+    "castle nut: from the low edge on to the next slot inside the window",
+    "let time pass, or be done in time",
+    "the old fastener out, the new one in",
+    "a retorque due after running",
 ];
 
 /// A stage as the plan words it. What the core is told stands in the procedure under the same number.

@@ -7,6 +7,7 @@ use jiff::civil::Date;
 use super::build::{Build, Standing};
 use super::walk::Found;
 use crate::plan::register::Register;
+use crate::words;
 
 /// A build in the table.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -100,6 +101,15 @@ impl Row {
         match done.saturating_mul(100).checked_div(steps) {
             Some(percent) => percent,
             None => 0,
+        }
+    }
+
+    /// When it was worked last, in words.
+    #[must_use]
+    pub fn worked(&self) -> String {
+        match self.standing.last_worked {
+            None if self.standing.done == 0 => "not begun".to_owned(),
+            at => words::wall_time(at),
         }
     }
 

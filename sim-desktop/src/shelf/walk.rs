@@ -12,7 +12,7 @@ use crate::plan::register;
 use crate::store::JOURNAL_MAX;
 
 /// Where the index files lie, inside the folder.
-pub(super) const ROOM: &str = ".evendraw-shelf";
+pub const ROOM: &str = ".evendraw-shelf";
 /// How the names of journals end.
 const ENDINGS: [&str; 2] = ["evj", "journal"];
 /// Folders below one another that are looked into: a link that leads back would have no end.

@@ -7,6 +7,7 @@
 mod adapter;
 mod beside;
 mod drive;
+mod editor;
 mod evening;
 mod far;
 mod keys;
@@ -19,5 +20,7 @@ mod one_key;
 mod pictures;
 mod plans;
 mod raster;
+mod rebuilt;
 mod scenes;
+mod shelf;
 mod work;

@@ -1,12 +1,11 @@
-//! Plans at the desk: chosen, watched, wrong, and written from the form.
+//! Plans at the desk: chosen, watched, and wrong.
 
 use std::path::{Path, PathBuf};
 
 use egui::Key;
-use egui::accesskit::Role;
 use egui_kittest::kittest::Queryable as _;
 use evendraw::desk::model::Model;
-use evendraw::desk::view::{Ask, Wanted};
+use evendraw::desk::view::Wanted;
 
 use crate::drive::{COVER, Driven, Folder, press, wait_until, window};
 
@@ -127,64 +126,4 @@ fn a_change_on_disk_is_read_at_once_and_what_is_wrong_is_shown_at_its_line() {
     let view = harness.state().model.view();
     assert!(view.plan.findings.is_empty());
     assert_eq!(view.status.title, "Harbour pump 9");
-}
-
-#[test]
-fn a_plan_from_the_form_passes_the_check_of_the_command_line() {
-    let folder = Folder::new("form");
-    let path = folder.path().join("flange.toml");
-    let mut harness = window(Model::in_folder("cover.toml", COVER, folder.path()));
-    press(&mut harness, Key::F6);
-    press(&mut harness, Key::E);
-    harness.step();
-    let fill = |harness: &mut Driven, caption: &str, words: &str| {
-        harness
-            .get_by_role_and_label(Role::TextInput, caption)
-            .focus();
-        harness.step();
-        // What stands there already is typed over.
-        harness.key_press_modifiers(egui::Modifiers::COMMAND, Key::A);
-        harness.step();
-        harness.event(egui::Event::Text(words.to_owned()));
-        harness.step();
-    };
-    for (caption, words) in [
-        ("Title of the build", "Harbour pump 7"),
-        ("Name of the joint", "Outlet flange"),
-        ("Thread, if known", "M16"),
-        ("Property class, if known", "8.8"),
-        ("First pass, torque", "30 N·m"),
-        ("Last pass, torque", "110 N·m"),
-        ("Save as", &path.display().to_string()),
-    ] {
-        fill(&mut harness, caption, words);
-    }
-    harness
-        .get_by_role_and_label(Role::Button, "Save and open it")
-        .click();
-    harness.step();
-    harness.step();
-    assert!(path.exists(), "{}", notice(&harness));
-    let view = harness.state().model.view();
-    assert_eq!(
-        (view.status.title.as_str(), view.status.joints.len()),
-        ("Harbour pump 7", 1)
-    );
-    let check = std::process::Command::new(env!("CARGO_BIN_EXE_evendraw"))
-        .args(["check".as_ref(), path.as_os_str()])
-        .output()
-        .unwrap();
-    assert!(
-        check.status.success(),
-        "{}{}",
-        String::from_utf8_lossy(&check.stdout),
-        String::from_utf8_lossy(&check.stderr)
-    );
-    // A file that is there is never written over.
-    let kept = std::fs::read_to_string(&path).unwrap();
-    let again = Ask::SavePlan(path.clone(), COVER.to_owned());
-    harness.state_mut().model.carry_out(again);
-    harness.step();
-    assert!(notice(&harness).contains("never written over"));
-    assert_eq!(std::fs::read_to_string(&path).unwrap(), kept);
 }

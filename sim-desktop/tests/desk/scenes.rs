@@ -375,6 +375,7 @@ pub(crate) fn desk() -> DeskView {
     DeskView {
         start: None,
         put_right: Vec::new(),
+        shelf: ShelfView::default(),
         ports: Vec::new(),
         status: status(),
         build: build(),
@@ -382,6 +383,11 @@ pub(crate) fn desk() -> DeskView {
         record,
         curve: Some((22, joint().live.curve)),
         recovery: None,
+        edit: evendraw::desk::model::plan_written(
+            "pump7.toml",
+            "[build]\ntitle    = \"Harbour pump 7, top end\"\n\n[[joint]]\nid = \"head\"\ntitle = \"Cylinder head\"\ncircle = { number = 6, diameter = \"140 mm\" }\n\n[[joint.stage]]\ndo = \"tighten\"\ntorque = \"1820 lbf\u{b7}ft\"\nprinted = \"2712 N\u{b7}m\"\n\n# turned afterwards\n[[joint.stage]]\ndo = \"turn\"\nangle = \"90\"\n",
+            "joint/0/stage/0",
+        ),
         plan: PlanView {
             is_demo: false,
             path: Some("pump7.toml".into()),

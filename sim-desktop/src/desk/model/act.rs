@@ -11,7 +11,6 @@ use super::super::view::{Ask, Wanted};
 use super::live::Connection;
 use super::{Hand, Model, Pull, Readings};
 use crate::job::{Job, JobError};
-use crate::plan::Plan;
 use crate::store::Purpose;
 
 /// As much of a text as a record holds, cut between characters.
@@ -30,8 +29,8 @@ fn goes_before_the_answer(ask: &Ask) -> bool {
         | Ask::LookForPorts
         | Ask::OpenPlan(_)
         | Ask::ReloadPlan
-        | Ask::SavePlan(..)
-        | Ask::CheckPlan(_)
+        | Ask::ReadShelf(_)
+        | Ask::StopShelf
         | Ask::NewtonMeters(_)
         | Ask::Compare(_)
         | Ask::StopCompare
@@ -61,6 +60,10 @@ impl Model {
 
     /// Does what a screen asked for.
     pub fn carry_out(&mut self, ask: Ask) {
+        // Writing a plan changes nothing of the build in work: nothing of it is drawn anew.
+        if let Ask::Plan(ask) = ask {
+            return self.edit(ask);
+        }
         self.dirty = true;
         if self.is_asking() && !goes_before_the_answer(&ask) {
             return self.say(true, "first: is this work, or a rehearsal? F2 asks");
@@ -140,22 +143,17 @@ impl Model {
             Ask::TakeBack => self.take_back(),
             Ask::Choose(wanted) => self.choose(wanted),
             Ask::OpenPlan(path) => self.open_plan(&path),
-            Ask::ReloadPlan => self.reload(),
-            Ask::SavePlan(path, text) => self.save_plan(&path, &text),
-            Ask::CheckPlan(text) => {
-                if let Err(errors) = Plan::parse("new plan", &text) {
-                    let words = errors
-                        .list()
-                        .first()
-                        .map_or_else(String::new, ToString::to_string);
-                    self.say(true, words);
-                }
-            }
+            Ask::ReloadPlan => self.reload_all(),
+            // Taken above.
+            Ask::Plan(_) => {}
             Ask::Export(kind) => self.export(kind),
             Ask::PrintTag => self.print_tag(),
             Ask::PrintOrder => self.print_order(),
             Ask::Compare(joint) => self.begin_compare(&joint),
             Ask::StopCompare => self.stop_compare(),
+            Ask::ReadShelf(folder) => self.read_shelf(&folder),
+            Ask::StopShelf => self.stop_shelf(),
+            Ask::OpenBuild(path) => self.open_build(&path),
             Ask::Curve(sequence) => self.load_curve(sequence),
             Ask::NewtonMeters(on) => self.newton_meters = on,
             Ask::RehearseAnew => self.rehearse_anew(),
@@ -168,6 +166,9 @@ impl Model {
         words: String,
         said: impl FnOnce(&mut Job, Instant) -> Result<(), JobError>,
     ) {
+        if !self.begin_journal() {
+            return;
+        }
         let at = self.at();
         match self.job.as_mut().map(|job| said(job, at)) {
             Some(Ok(())) => self.say(false, words),

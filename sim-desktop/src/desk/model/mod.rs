@@ -8,6 +8,7 @@ mod bench;
 mod build_view;
 mod compare;
 mod dialog;
+mod editor;
 mod files;
 mod joint_view;
 mod live;
@@ -17,6 +18,7 @@ mod prompt;
 mod pull_view;
 mod put_right;
 mod record_view;
+mod shelf;
 mod start;
 mod trace;
 
@@ -29,7 +31,7 @@ use evendraw_core::tracker::Cue;
 use evendraw_core::unit::Instant;
 use evendraw_core::verdict::{Reason, Verdict};
 
-use super::view::{self, CompareView, CurveView, DeskView, Finding, Notice, PlanView};
+use super::view::{self, CompareView, CurveView, DeskView, Finding, Notice, PlanView, ShelfView};
 use crate::bench::Fault;
 use crate::job::status::telling::About;
 use crate::job::{Done, Job};
@@ -38,6 +40,7 @@ use crate::words;
 
 use crate::rehearsal::station::{self, Station};
 pub use dialog::Picker;
+pub use editor::plan_written;
 pub use files::ModelError;
 pub(super) use files::state_folder;
 pub(in crate::desk) use prompt::SKIPPED;
@@ -116,6 +119,7 @@ struct Bench {
 #[derive(Debug)]
 pub struct Model {
     file: PlanFile,
+    editor: editor::Editor,
     job: Option<Job>,
     readings: Readings,
     /// Work, or a rehearsal: as a person said.
@@ -141,6 +145,8 @@ pub struct Model {
     curve: Option<(u64, CurveView)>,
     compare: CompareView,
     comparing: Option<compare::Running>,
+    shelf: ShelfView,
+    shelf_reading: Option<shelf::Reading>,
     picker: Picker,
     choosing: Option<dialog::Choosing>,
     /// Torque is read in N·m at the joint, whatever unit the plan has.
@@ -190,7 +196,9 @@ impl Model {
     }
 
     fn with(path: Option<PathBuf>, name: String, text: String, folder: PathBuf) -> Self {
+        let editor = editor::Editor::new(&name, path.as_deref(), &text);
         let mut model = Self {
+            editor,
             file: PlanFile {
                 stamp: path.as_deref().and_then(files::stamp),
                 path,
@@ -224,6 +232,8 @@ impl Model {
             curve: None,
             compare: CompareView::default(),
             comparing: None,
+            shelf: ShelfView::default(),
+            shelf_reading: None,
             picker: dialog::system,
             choosing: None,
             newton_meters: false,
@@ -285,6 +295,7 @@ impl Model {
         }
         self.look_at_plan_file();
         self.look_at_compare();
+        self.look_at_shelf();
         self.look_at_dialog();
         self.hear_adapter();
         if self.is_reading_a_trace() {
@@ -299,6 +310,7 @@ impl Model {
         } else {
             self.pass(passed);
         }
+        self.view.edit = self.editor.view();
         if self.dirty {
             self.refresh();
         } else {
@@ -313,7 +325,7 @@ impl Model {
             return Some(Duration::from_millis(33));
         }
         let now = self.seen_s.unwrap_or(0.0);
-        if self.comparing.is_some() || self.choosing.is_some() {
+        if self.comparing.is_some() || self.choosing.is_some() || self.shelf_reading.is_some() {
             return Some(Duration::from_millis(100));
         }
         let mut soonest = self
@@ -552,10 +564,12 @@ impl Model {
             findings: self.file.findings.clone(),
             changed_on_disk: false,
         };
+        self.view.edit = self.editor.view();
         self.view.notice = self.notice.clone();
         self.view.curve = self.curve.clone();
         self.view.compare = self.compare.clone();
         self.view.start = self.start_prompt();
+        self.view.shelf = self.shelf.clone();
         self.view.status = self.status();
         self.view.build = self.build_view();
         self.view.ports = self.ports.known().to_vec();

@@ -4,11 +4,17 @@
 
 use std::path::Path;
 
+use super::editor::UNSAVED;
 use super::{Hand, Model, files};
-use crate::disk::{self, System};
 use crate::job::Job;
 use crate::plan::Plan;
 use crate::store::Purpose;
+
+/// What is said where nothing was typed meanwhile, and where something was.
+const READ_AGAIN: [&str; 2] = [
+    "the plan was read again",
+    "the plan was changed on disk and read again; what is typed here and not saved is kept",
+];
 
 impl Model {
     pub(super) fn look_at_plan_file(&mut self) {
@@ -59,17 +65,11 @@ impl Model {
     }
 
     pub(super) fn open_plan(&mut self, path: &Path) {
+        if self.editor.is_unsaved() {
+            return self.say(true, UNSAVED);
+        }
         match Self::open(Some(path)) {
-            Ok(mut other) => {
-                other.seen_s = self.seen_s;
-                other.micros = self.micros;
-                other.bench.pace = self.bench.pace;
-                other.browser = self.browser;
-                other.newton_meters = self.newton_meters;
-                other.picker = self.picker;
-                *self = other;
-                self.dirty = true;
-            }
+            Ok(other) => self.take_over(other),
             Err(error) => self.say(true, error.to_string()),
         }
     }
@@ -80,48 +80,63 @@ impl Model {
         super::start::now().saturating_sub(since)
     }
 
+    /// Another build in place of this one, in the same window.
+    pub(super) fn take_over(&mut self, mut other: Self) {
+        other.seen_s = self.seen_s;
+        other.micros = self.micros;
+        other.bench.pace = self.bench.pace;
+        other.browser = self.browser;
+        other.newton_meters = self.newton_meters;
+        other.picker = self.picker;
+        other.shelf = std::mem::take(&mut self.shelf);
+        other.shelf_reading = self.shelf_reading.take();
+        *self = other;
+        self.dirty = true;
+    }
+
+    /// Drops what was typed and not saved, and reads the file again.
+    pub(super) fn reload_all(&mut self) {
+        let dropped = self.editor.is_unsaved();
+        self.editor.take_saved();
+        self.reload();
+        if dropped {
+            self.say(false, "the changes are dropped; Ctrl+Z brings them back");
+        }
+    }
+
+    /// Reads the file again. A text with faults does not take the place of the plan in work; what is typed and not saved stays.
     pub(super) fn reload(&mut self) {
         let Some(path) = self.file.path.clone() else {
             return;
         };
-        match crate::limits::read_plan(&path) {
-            Ok(text) => {
-                self.file.stamp = files::stamp(&path);
-                self.file.text = text;
-                if self.is_asking() {
-                    self.ask_purpose();
-                    return self.say(false, "the plan was read again");
-                }
-                let open = self.open;
-                // The journal is let go of before it is taken up again.
-                self.open_job();
-                self.open = open.filter(|_| self.job.is_some());
-                self.say(
-                    !self.file.findings.is_empty(),
-                    if self.job.is_some() {
-                        "the plan was read again"
-                    } else {
-                        "the plan cannot be used: F6 shows where"
-                    },
-                );
+        let text = match crate::limits::read_plan(&path) {
+            Ok(text) => text,
+            Err(error) => {
+                return self.say(true, format!("{} cannot be read: {error}", path.display()));
             }
-            Err(error) => self.say(true, format!("{} cannot be read: {error}", path.display())),
-        }
-    }
-
-    pub(super) fn save_plan(&mut self, path: &Path, text: &str) {
-        if path.as_os_str().is_empty() {
-            return self.say(true, "the plan needs a file name");
-        }
-        match disk::create(&System, path, text.as_bytes()) {
-            Ok(()) => self.open_plan(path),
-            Err(error) => self.say(
+        };
+        self.file.stamp = files::stamp(&path);
+        let taken = self.editor.path() != Some(&*path) || self.editor.read(&text);
+        if let (Err(errors), true) = (Plan::parse(&self.file.name, &text), self.job.is_some()) {
+            self.file.findings = files::findings(&text, errors.list());
+            return self.say(
                 true,
-                format!(
-                    "{} cannot be written: {error}; a file that exists is never written over",
-                    path.display()
-                ),
-            ),
+                "the plan has faults (F6 shows where); work goes on with the plan as it was before",
+            );
         }
+        self.file.text = text;
+        if self.is_asking() {
+            self.ask_purpose();
+            return self.say(!taken, READ_AGAIN[usize::from(!taken)]);
+        }
+        let open = self.open;
+        // The journal is let go of before it is taken up again.
+        self.open_job();
+        self.open = open.filter(|_| self.job.is_some());
+        let words = match (self.job.is_some(), taken) {
+            (true, taken) => READ_AGAIN[usize::from(!taken)],
+            (false, _) => "the plan cannot be used: F6 shows where",
+        };
+        self.say(!self.file.findings.is_empty() || !taken, words);
     }
 }

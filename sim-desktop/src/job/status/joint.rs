@@ -135,7 +135,7 @@ fn path(procedure: &Procedure, stage: usize) -> Vec<usize> {
     }
 }
 
-fn what(plan: &JointPlan) -> String {
+pub(super) fn what(plan: &JointPlan) -> String {
     let grade = plan.grade.as_ref().map(|grade| format!("grade {grade}"));
     let parts = [
         plan.thread.clone(),

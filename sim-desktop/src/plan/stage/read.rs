@@ -81,8 +81,15 @@ const KEYS: [(&str, &str); 22] = [
     ("prevailing", "tighten, and the joint"),
     ("sum_max", "turn"),
     ("each", "tighten, turn, align, retorque"),
-    ("within", "tighten, turn, measure, retorque"),
+    ("within", "tighten, turn, measure, align, retorque"),
 ];
+
+/// The stage kinds that have a key; empty for a key that all have.
+pub(in crate::plan) fn kinds_with(key: &str) -> Vec<&'static str> {
+    let words = KEYS.iter().find(|(own, _)| *own == key);
+    let words = words.map_or("", |(_, kinds)| *kinds).split(", ");
+    words.filter(|word| KINDS.contains(word)).collect()
+}
 
 /// Reads one stage. `before` is the pass that a `repeat` would repeat.
 pub(in crate::plan) fn read(

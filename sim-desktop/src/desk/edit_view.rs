@@ -1,0 +1,151 @@
+//! What the plan screen draws of a plan that is being written, and what it asks for.
+//!
+//! Plain values: places in the plan are ways like `joint/2/stage/0`. Knows nothing of the plan's grammar and nothing of egui.
+
+use std::ops::Range;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// One line of the outline.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct OutlineRow {
+    /// The way to it.
+    pub path: String,
+    /// How far it is set in.
+    pub depth: usize,
+    /// In words.
+    pub words: String,
+    /// Errors in it, or below where that is not shown.
+    pub errors: usize,
+    /// Questions likewise.
+    pub questions: usize,
+}
+
+/// What can be typed or chosen in a field.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct FieldView {
+    /// The way to its table.
+    pub of: String,
+    /// The key in the plan.
+    pub key: String,
+    /// Under which name it is shown and spoken; with its table where that is not the one in hand: `circle diameter`.
+    pub caption: String,
+    /// What it takes, in words.
+    pub about: String,
+    /// What stands there, as it is typed.
+    pub value: String,
+    /// The words there are to choose from.
+    pub choices: Vec<String>,
+    /// Nothing but one of the words is allowed.
+    pub only_choices: bool,
+    /// It must be there.
+    pub needed: bool,
+    /// It is usually filled in.
+    pub usual: bool,
+    /// What is wrong or asked, each with whether it is a question.
+    pub faults: Vec<(bool, String)>,
+}
+
+/// One fault in the text.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct FaultView {
+    /// What it is about.
+    pub path: String,
+    /// A question, not an error.
+    pub question: bool,
+    /// The line, from 1.
+    pub line: usize,
+    /// The column in characters, from 1.
+    pub column: usize,
+    /// How many characters.
+    pub length: usize,
+    /// What was found.
+    pub words: String,
+    /// What is allowed.
+    pub hint: String,
+}
+
+/// Something that can be added, or begun with.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Addition {
+    /// What it is called.
+    pub words: String,
+    /// One sentence.
+    pub about: String,
+    /// What [`PlanAsk::Add`] takes.
+    pub what: String,
+}
+
+/// A plan that is being written.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct PlanEdit {
+    /// Changes with everything below.
+    pub version: u64,
+    /// Its file; none for the built-in demo and for a new plan.
+    pub path: Option<PathBuf>,
+    /// The outline.
+    pub rows: Vec<OutlineRow>,
+    /// The way to what is in hand.
+    pub at: String,
+    /// What is in hand, in words.
+    pub title: String,
+    /// What it means, read back in words; empty where that cannot be said.
+    pub echo: Vec<String>,
+    /// Its fields.
+    pub fields: Vec<FieldView>,
+    /// What can be added here.
+    pub additions: Vec<Addition>,
+    /// The text, or of a long one the part in hand.
+    pub text: Arc<str>,
+    /// The line that the text begins with, from 1.
+    pub first_line: usize,
+    /// Lines of the text that are in hand, from 1.
+    pub lines: Range<usize>,
+    /// Everything wrong or asked.
+    pub faults: Vec<FaultView>,
+    /// How many faults refuse it.
+    pub errors: usize,
+    /// It differs from what is saved.
+    pub unsaved: bool,
+    /// The grammar of the text is broken: only the text can be worked on.
+    pub broken: bool,
+    /// Something can be taken back.
+    pub can_undo: bool,
+    /// Something taken back can be done again.
+    pub can_redo: bool,
+}
+
+/// What the plan screen asks for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum PlanAsk {
+    /// Take this in hand.
+    Select(String),
+    /// Go this many lines down the outline; up where it is negative.
+    Go(isize),
+    /// What was typed in a field: table, key, words.
+    Set(String, String, String),
+    /// The field was left.
+    Pause,
+    /// The text, or the part of it that is shown, as typed.
+    Text(String),
+    /// Add this after what is in hand.
+    Add(String),
+    /// Another like what is in hand, after it.
+    Again,
+    /// The same once more, after it.
+    Copy,
+    /// Take away what is in hand.
+    Remove,
+    /// Move it down, or up.
+    Move(bool),
+    /// Take the last change back.
+    Undo,
+    /// Do it again.
+    Redo,
+    /// Save.
+    Save,
+    /// Save under this name, and go on there.
+    SaveAs(PathBuf),
+    /// Begin a new plan with this.
+    Begin(String),
+}

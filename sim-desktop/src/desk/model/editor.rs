@@ -1,0 +1,494 @@
+//! The plan being written: what is in hand, what is typed, what is saved; and the view of it.
+//!
+//! Knows nothing of drawing, and nothing of the build in work, which goes on with the plan as it was read.
+
+mod outline;
+mod show;
+
+use std::path::{Path as File, PathBuf};
+use std::sync::Arc;
+
+use super::super::edit_view::{PlanAsk, PlanEdit};
+use super::Model;
+use crate::disk::{self, System};
+use crate::plan::beginnings;
+use crate::plan::edit::fields::{self, kind_of};
+use crate::plan::edit::item::Item;
+use crate::plan::edit::layout::Path;
+use crate::plan::edit::value::{Takes, written};
+use crate::plan::edit::{Checked, Document, EditError, Where};
+
+/// The plan being written.
+#[derive(Debug)]
+pub(super) struct Editor {
+    name: String,
+    /// Its file; none for the built-in demo and for a new plan.
+    path: Option<PathBuf>,
+    document: Document,
+    /// As it is on disk.
+    saved: String,
+    at: Path,
+    checked: Checked,
+    version: u64,
+    view: Arc<PlanEdit>,
+}
+
+impl Editor {
+    pub(super) fn new(name: &str, path: Option<&File>, text: &str) -> Self {
+        let document = Document::new(text);
+        let checked = document.check(name);
+        let mut editor = Self {
+            name: name.to_owned(),
+            path: path.map(File::to_owned),
+            document,
+            saved: text.to_owned(),
+            at: Path::default().key("build"),
+            checked,
+            version: 0,
+            view: Arc::default(),
+        };
+        editor.refresh();
+        editor
+    }
+
+    pub(super) fn view(&self) -> Arc<PlanEdit> {
+        Arc::clone(&self.view)
+    }
+
+    pub(super) fn text(&self) -> &str {
+        self.document.text()
+    }
+
+    pub(super) fn path(&self) -> Option<&File> {
+        self.path.as_deref()
+    }
+
+    pub(super) fn is_unsaved(&self) -> bool {
+        self.document.text() != self.saved
+    }
+
+    /// The file has another text now. What was typed and not saved stays; false then.
+    pub(super) fn read(&mut self, text: &str) -> bool {
+        let keeps = self.is_unsaved() && self.saved != text;
+        text.clone_into(&mut self.saved);
+        if !keeps {
+            self.document.set_text(text);
+        }
+        self.changed();
+        !keeps
+    }
+
+    /// A new plan, that has no file yet.
+    fn begin(&mut self, what: &str) -> Result<(), EditError> {
+        let text = match what {
+            "" => "[build]\ntitle = \"\"\n",
+            other => beginnings::named(other).ok_or(EditError::Missing)?.text,
+        };
+        self.document = Document::new(text);
+        self.name = "new-plan.toml".to_owned();
+        self.path = None;
+        self.saved.clear();
+        self.at = Path::default().key("build");
+        Ok(())
+    }
+
+    /// Takes the file's text in place of what was typed; it can be taken back.
+    pub(super) fn take_saved(&mut self) {
+        self.document.set_text(&self.saved.clone());
+        self.changed();
+    }
+
+    fn changed(&mut self) {
+        self.checked = self.document.check(&self.name);
+        self.refresh();
+    }
+
+    /// Goes to what is nearest of what was in hand, and draws everything anew.
+    fn refresh(&mut self) {
+        if self.document.layout().is_some() {
+            while !self.at.0.is_empty() && !self.exists(&self.at) {
+                self.at = match self.at.item() {
+                    Some((list, index)) if index > 0 => list.at(index.saturating_sub(1)),
+                    Some((list, _)) => list.parent(),
+                    None => self.at.parent(),
+                };
+            }
+            if self.at.0.is_empty() {
+                self.at = Path::default().key("build");
+            }
+        }
+        self.version += 1;
+        self.view = Arc::new(self.draw());
+    }
+
+    /// Whether there is a table there; the header of the build can always be taken in hand.
+    fn exists(&self, path: &Path) -> bool {
+        *path == Path::default().key("build")
+            || self
+                .document
+                .layout()
+                .is_some_and(|layout| layout.table(path).is_some())
+    }
+
+    /// What was typed in a field.
+    fn set(&mut self, of: &Path, key: &str, typed: &str) -> Result<(), EditError> {
+        let kind = kind_of(of);
+        let takes = kind
+            .and_then(|kind| kind.field(key))
+            .map_or(Takes::Text, |field| field.takes.clone());
+        if !typed.trim().is_empty() {
+            let order = kind.map(fields::Kind::order).unwrap_or_default();
+            return self.document.set(of, key, &written(typed, &takes), &order);
+        }
+        let layout = self.document.layout().ok_or(EditError::Broken)?;
+        let Some(table) = layout.table(of) else {
+            return Ok(());
+        };
+        if table.get(key).is_none() {
+            return Ok(());
+        }
+        // A table in one line that has nothing else goes with its last key.
+        let is_last = table.entries.len() == 1 && of.item().is_none() && of.0.len() > 1;
+        let path = if is_last { of.clone() } else { of.key(key) };
+        self.document.remove(&path)
+    }
+
+    /// Adds what an addition names, behind what is in hand, and takes it in hand.
+    fn add(&mut self, what: &str) -> Result<(), EditError> {
+        let (list, kind) = what.split_once(' ').unwrap_or((what, ""));
+        let item = match (list, kind) {
+            ("stage", kind) => Item::new().text("do", kind),
+            ("block", _) => Item::new().with("stage", Item::new().text("do", "tighten")),
+            _ => Item::new(),
+        };
+        if let Some(pattern) = what.strip_prefix("like ") {
+            return self.add_beginning(pattern);
+        }
+        self.add_item(list, &item)
+    }
+
+    fn add_beginning(&mut self, name: &str) -> Result<(), EditError> {
+        let beginning = beginnings::named(name).ok_or(EditError::Missing)?;
+        let other = Document::new(beginning.text);
+        let count = other.len_of(&Path::default().key("joint"));
+        for index in 0..count {
+            let path = Path::default().key("joint").at(index);
+            let text = other.text_of(&path).ok_or(EditError::Missing)?;
+            self.add_joint_text(&text)?;
+        }
+        Ok(())
+    }
+
+    /// Adds a joint as it is written elsewhere, under an id that is free.
+    fn add_joint_text(&mut self, text: &str) -> Result<(), EditError> {
+        let list = Path::default().key("joint");
+        let to = self.behind(&list);
+        let added = self.document.add_text(&list, text, &to)?;
+        self.free_id(&added)?;
+        self.at = added;
+        Ok(())
+    }
+
+    /// Gives an item another id where its own is taken.
+    fn free_id(&mut self, path: &Path) -> Result<(), EditError> {
+        let Some(id) = self.document.words(path, "id") else {
+            return Ok(());
+        };
+        let Some((list, own)) = path.item() else {
+            return Ok(());
+        };
+        let taken: Vec<String> = (0..self.document.len_of(&list))
+            .filter(|index| *index != own)
+            .filter_map(|index| self.document.words(&list.at(index), "id"))
+            .collect();
+        if !taken.contains(&id) {
+            return Ok(());
+        }
+        let stem = id.trim_end_matches(|letter: char| letter.is_ascii_digit());
+        let stem = match stem.strip_suffix('-') {
+            Some(stem) if stem.len() < id.len() => stem.to_owned(),
+            _ => id.clone(),
+        };
+        let free = (2..)
+            .map(|number| format!("{stem}-{number}"))
+            .find(|id| !taken.contains(id));
+        match free {
+            Some(free) => {
+                let toml = crate::plan::edit::item::quoted(&free);
+                self.document.set(path, "id", &toml, &[])
+            }
+            None => Ok(()),
+        }
+    }
+
+    /// Right behind what is in hand where that belongs to this list, else at its end.
+    fn behind(&self, list: &Path) -> Where {
+        let mut path = self.at.clone();
+        while !path.0.is_empty() {
+            if path.item().is_some_and(|(own, _)| own == *list) {
+                return Where::After(path);
+            }
+            path = path.parent();
+        }
+        Where::Last
+    }
+
+    /// The joint that is in hand, or that holds what is.
+    fn joint(&self) -> Option<Path> {
+        let steps = self.at.0.get(..2)?;
+        let path = Path(steps.to_vec());
+        (path.item()?.0 == Path::default().key("joint")).then_some(path)
+    }
+
+    /// The block that is in hand, or that holds what is.
+    fn block(&self) -> Option<Path> {
+        let steps = self.at.0.get(..4)?;
+        let path = Path(steps.to_vec());
+        (path.item()?.0.last_key()? == "block").then_some(path)
+    }
+
+    fn add_item(&mut self, list: &str, item: &Item) -> Result<(), EditError> {
+        let root = Path::default();
+        let joint = self.joint();
+        let (list, to) = match (list, &joint) {
+            ("stage", Some(joint)) => match self.block() {
+                // A stage goes into the block in hand, also when the block itself is.
+                Some(block) => (block.key("stage"), self.behind(&block.key("stage"))),
+                None => (joint.key("stage"), self.after_step(joint)),
+            },
+            ("block", Some(joint)) => (joint.key("block"), self.after_step(joint)),
+            ("variant", Some(joint)) => {
+                let list = joint.key("variant");
+                let first = self.document.steps(joint).into_iter().next();
+                let to = match (self.document.len_of(&list), first) {
+                    (0, Some(first)) => Where::Before(first),
+                    _ => self.behind(&list),
+                };
+                (list, to)
+            }
+            ("stage" | "block" | "variant", None) => return Err(EditError::Missing),
+            (other, _) => (root.key(other), self.behind(&root.key(other))),
+        };
+        self.at = self.document.add(&list, item, &to)?;
+        Ok(())
+    }
+
+    /// Behind the stage or block in hand, or behind the last of the joint.
+    fn after_step(&self, joint: &Path) -> Where {
+        let steps = self.document.steps(joint);
+        match steps.iter().find(|step| self.at.is_in(step)) {
+            Some(step) => Where::After(step.clone()),
+            None => steps
+                .last()
+                .map_or(Where::Last, |last| Where::After(last.clone())),
+        }
+    }
+
+    /// Another of what is in hand: a stage of the same kind, an empty joint, tool or part.
+    fn again(&mut self) -> Result<(), EditError> {
+        let list = self
+            .at
+            .item()
+            .and_then(|(list, _)| list.last_key().map(str::to_owned));
+        match list.as_deref() {
+            Some("stage") => {
+                let kind = self.document.words(&self.at, "do");
+                let kind = kind.unwrap_or_else(|| "tighten".to_owned());
+                self.add(&format!("stage {kind}"))
+            }
+            Some(list) => self.add(list),
+            None => self.add("joint"),
+        }
+    }
+
+    /// The same once more.
+    fn copy(&mut self) -> Result<(), EditError> {
+        let (list, _) = self.at.item().ok_or(EditError::Missing)?;
+        let to = Where::After(self.at.clone());
+        let added = match self.document.text_of(&self.at) {
+            Some(text) => self.document.add_text(&list, &text, &to)?,
+            None => {
+                let item = self.document.item(&self.at).ok_or(EditError::Missing)?;
+                self.document.add(&list, &item, &to)?
+            }
+        };
+        self.free_id(&added)?;
+        self.at = added;
+        Ok(())
+    }
+
+    fn step_by(&mut self, down: bool) -> Result<(), EditError> {
+        let siblings: Vec<Path> = match self.joint() {
+            Some(joint) if self.document.steps(&joint).contains(&self.at) => {
+                self.document.steps(&joint)
+            }
+            _ => {
+                let (list, _) = self.at.item().ok_or(EditError::Missing)?;
+                (0..self.document.len_of(&list))
+                    .map(|index| list.at(index))
+                    .collect()
+            }
+        };
+        let own = siblings.iter().position(|path| *path == self.at);
+        let own = own.ok_or(EditError::Missing)?;
+        let other = if down {
+            own.checked_add(1)
+        } else {
+            own.checked_sub(1)
+        };
+        let Some(other) = other.filter(|other| *other < siblings.len()) else {
+            return Ok(());
+        };
+        let (first, second) = (own.min(other), own.max(other));
+        if let (Some(first), Some(second)) = (siblings.get(first), siblings.get(second)) {
+            self.document.swap(first, second)?;
+        }
+        // What was moved has the place of the other now, counted among its own kind.
+        self.at = match self.joint() {
+            Some(joint) if self.at.0.len() == 4 => {
+                let steps = self.document.steps(&joint);
+                steps.get(other).cloned().unwrap_or_else(|| self.at.clone())
+            }
+            _ => siblings
+                .get(other)
+                .cloned()
+                .unwrap_or_else(|| self.at.clone()),
+        };
+        Ok(())
+    }
+
+    fn remove(&mut self) -> Result<(), EditError> {
+        if self.at.item().is_none() {
+            return Err(EditError::Missing);
+        }
+        self.document.remove(&self.at.clone())
+    }
+
+    /// Takes this in hand.
+    fn select(&mut self, path: &str) {
+        self.document.pause();
+        let path = outline::path_of(path);
+        if self.exists(&path) {
+            self.at = path;
+        }
+        self.refresh();
+    }
+
+    fn go(&mut self, lines: isize) {
+        let rows = &self.view.rows;
+        let own = rows.iter().position(|row| row.path == self.view.at);
+        let to = own.unwrap_or(0).saturating_add_signed(lines);
+        if let Some(row) = rows.get(to.min(rows.len().saturating_sub(1))) {
+            let path = row.path.clone();
+            self.select(&path);
+        }
+    }
+
+    /// The text, or the part of it that is shown, as typed.
+    fn type_text(&mut self, typed: &str) {
+        let part = self.part();
+        let mut text = self.document.text().to_owned();
+        text.replace_range(part, typed);
+        self.document.set_text(&text);
+    }
+}
+
+/// What the plan screen draws of a text that was just opened, with this in hand.
+#[must_use]
+pub fn plan_written(name: &str, text: &str, at: &str) -> Arc<PlanEdit> {
+    let mut editor = Editor::new(name, Some(File::new(name)), text);
+    editor.select(at);
+    editor.view()
+}
+
+/// What stands in the way of another plan.
+pub(super) const UNSAVED: &str =
+    "the plan has changes that are not saved: save them (Ctrl+S), or drop them (U)";
+
+impl Model {
+    /// Does what the plan screen asked for.
+    pub(super) fn edit(&mut self, ask: PlanAsk) {
+        let editor = &mut self.editor;
+        let done = match ask {
+            PlanAsk::Select(path) => return editor.select(&path),
+            PlanAsk::Go(lines) => return editor.go(lines),
+            PlanAsk::Pause => {
+                editor.document.pause();
+                return;
+            }
+            PlanAsk::Set(of, key, typed) => editor.set(&outline::path_of(&of), &key, &typed),
+            PlanAsk::Text(typed) => {
+                editor.type_text(&typed);
+                Ok(())
+            }
+            PlanAsk::Add(what) => editor.add(&what),
+            PlanAsk::Again => editor.again(),
+            PlanAsk::Copy => editor.copy(),
+            PlanAsk::Remove => editor.remove(),
+            PlanAsk::Move(down) => editor.step_by(down),
+            PlanAsk::Undo => {
+                editor.document.undo();
+                Ok(())
+            }
+            PlanAsk::Redo => {
+                editor.document.redo();
+                Ok(())
+            }
+            PlanAsk::Save => return self.save_edited(None),
+            PlanAsk::SaveAs(path) => return self.save_edited(Some(&path)),
+            PlanAsk::Begin(_) if editor.is_unsaved() => return self.say(true, UNSAVED),
+            PlanAsk::Begin(what) => editor.begin(&what),
+        };
+        self.editor.changed();
+        if let Err(error) = done {
+            self.say(true, error.to_string());
+        }
+    }
+
+    /// Writes the plan, faults and all. What has none takes the place of the plan in work.
+    fn save_edited(&mut self, to: Option<&File>) {
+        let text = self.editor.text().to_owned();
+        let errors = self.editor.checked.count;
+        let (path, is_new) = match (to, &self.editor.path) {
+            (Some(path), own) => (path.to_owned(), own.as_deref() != Some(path)),
+            (None, Some(path)) => (path.clone(), false),
+            (None, None) => {
+                return self.say(true, "the plan has no file yet: type a name for it");
+            }
+        };
+        if path.as_os_str().is_empty() {
+            return self.say(true, "the plan needs a file name");
+        }
+        let written = if is_new {
+            disk::create(&System, &path, text.as_bytes())
+        } else {
+            disk::replace(&System, &path, text.as_bytes())
+        };
+        if let Err(error) = written {
+            let kept = if is_new {
+                "; a file that exists is never written over under a new name"
+            } else {
+                ""
+            };
+            return self.say(
+                true,
+                format!("{} cannot be written: {error}{kept}", path.display()),
+            );
+        }
+        self.editor.saved.clone_from(&text);
+        if is_new {
+            self.open_plan(&path);
+        } else {
+            self.reload();
+        }
+        if errors > 0 {
+            let faults = if errors == 1 { "a fault" } else { "faults" };
+            self.say(
+                true,
+                format!("saved with {faults}; work goes on with the plan as it was before"),
+            );
+        } else {
+            self.say(false, format!("saved as {}", path.display()));
+        }
+    }
+}

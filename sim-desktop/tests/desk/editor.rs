@@ -1,0 +1,247 @@
+//! The plan written at the desk: through the accessibility tree and the keys, as a person would.
+
+use std::path::PathBuf;
+
+use egui::accesskit::Role;
+use egui::{Key, Modifiers};
+use egui_kittest::kittest::Queryable as _;
+use evendraw::desk::edit_view::PlanEdit;
+use evendraw::desk::model::Model;
+use evendraw::plan::Plan;
+
+use crate::drive::{COVER, Driven, Folder, press, window};
+
+fn edit(harness: &Driven) -> &PlanEdit {
+    &harness.state().model.view().edit
+}
+
+fn notice(harness: &Driven) -> String {
+    let view = harness.state().model.view();
+    let notice = view.notice.as_ref();
+    notice.map_or_else(String::new, |notice| notice.words.clone())
+}
+
+/// The whole text, also where only a part is shown.
+fn text(harness: &Driven) -> String {
+    edit(harness).text.to_string()
+}
+
+fn chord(harness: &mut Driven, key: Key) {
+    harness.key_press_modifiers(Modifiers::COMMAND, key);
+    harness.step();
+    harness.step();
+}
+
+fn typed(harness: &mut Driven, words: &str) {
+    harness.event(egui::Event::Text(words.to_owned()));
+    harness.step();
+    harness.step();
+}
+
+/// Goes into a field and types over what stands there.
+fn fill(harness: &mut Driven, field: &str, words: &str) {
+    harness
+        .get_by_role_and_label(Role::TextInput, field)
+        .focus();
+    harness.step();
+    harness.step();
+    chord(harness, Key::A);
+    typed(harness, words);
+}
+
+/// Adds something by the words it is found with.
+fn add(harness: &mut Driven, words: &str) {
+    chord(harness, Key::N);
+    typed(harness, words);
+    press(harness, Key::Enter);
+    harness.step();
+}
+
+fn opened(folder: &Folder, name: &str, text: &str) -> (Driven, PathBuf) {
+    let path = folder.path().join(name);
+    std::fs::write(&path, text).unwrap();
+    let mut model = Model::open(Some(&path)).unwrap();
+    model.set_browser(false);
+    let mut harness = window(model);
+    press(&mut harness, Key::F6);
+    (harness, path)
+}
+
+#[test]
+fn a_field_is_typed_in_checked_saved_and_worked_from() {
+    let folder = Folder::new("editor-field");
+    let (mut harness, path) = opened(&folder, "cover.toml", COVER);
+    for _ in 0..3 {
+        press(&mut harness, Key::ArrowDown);
+    }
+    assert_eq!(edit(&harness).at, "joint/0/stage/1");
+    fill(&mut harness, "torque", "40 lb");
+    let fields = &edit(&harness).fields;
+    let torque = fields.iter().find(|field| field.key == "torque").unwrap();
+    assert!(!torque.faults.is_empty());
+    // The same words as the reader's own, at the field.
+    let wrong = COVER.replace("torque = \"40 N·m\"", "torque = \"40 lb\"");
+    let errors = Plan::parse("cover.toml", &wrong).unwrap_err();
+    assert!(torque.faults[0].1.starts_with(errors.list()[0].what()));
+    assert!(
+        harness
+            .query_by_label_contains(&torque.faults[0].1)
+            .is_some()
+    );
+    // Saved with its fault, it does not take the place of the plan in work.
+    chord(&mut harness, Key::S);
+    assert_eq!(std::fs::read_to_string(&path).unwrap(), wrong);
+    assert!(
+        notice(&harness).contains("saved with a fault"),
+        "{}",
+        notice(&harness)
+    );
+    assert!(
+        harness
+            .query_by_label_contains("saved with faults")
+            .is_some()
+    );
+    assert_eq!(harness.state().model.view().status.joints.len(), 1);
+    assert_eq!(harness.state().model.view().status.title, "Harbour pump 7");
+    fill(&mut harness, "torque", "45 N·m");
+    assert!(edit(&harness).faults.is_empty());
+    assert!(
+        edit(&harness)
+            .echo
+            .iter()
+            .any(|line| line.contains("45 N·m"))
+    );
+    chord(&mut harness, Key::S);
+    let right = COVER.replace("torque = \"40 N·m\"", "torque = \"45 N·m\"");
+    assert_eq!(std::fs::read_to_string(&path).unwrap(), right);
+    assert!(!edit(&harness).unsaved);
+    // And back, to the byte.
+    while edit(&harness).can_undo {
+        chord(&mut harness, Key::Z);
+    }
+    assert_eq!(text(&harness), COVER);
+}
+
+#[test]
+fn text_and_fields_follow_each_other() {
+    let folder = Folder::new("editor-both");
+    let (mut harness, _) = opened(&folder, "cover.toml", COVER);
+    fill(&mut harness, "unit", "serial 4411");
+    assert!(text(&harness).contains("unit = \"serial 4411\"\n"));
+    harness
+        .get_by_role_and_label(Role::MultilineTextInput, "Plan as text")
+        .focus();
+    harness.step();
+    chord(&mut harness, Key::A);
+    typed(
+        &mut harness,
+        &COVER.replace("Harbour pump 7", "Harbour pump 9"),
+    );
+    let fields = &edit(&harness).fields;
+    let title = fields.iter().find(|field| field.key == "title").unwrap();
+    assert_eq!(title.value, "Harbour pump 9");
+    // A broken text is no end: it is said, kept, and taken back.
+    typed(&mut harness, "[[");
+    assert!(edit(&harness).broken);
+    assert!(
+        harness
+            .query_by_label_contains("The text is not TOML at one place")
+            .is_some()
+    );
+    chord(&mut harness, Key::Z);
+    assert!(!edit(&harness).broken);
+}
+
+#[test]
+fn stages_are_added_moved_copied_and_taken_away_by_key() {
+    let folder = Folder::new("editor-stages");
+    let (mut harness, _) = opened(&folder, "cover.toml", COVER);
+    press(&mut harness, Key::ArrowDown);
+    assert_eq!(edit(&harness).at, "joint/0");
+    add(&mut harness, "stage: turn");
+    assert_eq!(edit(&harness).at, "joint/0/stage/2");
+    fill(&mut harness, "angle", "90°");
+    assert!(edit(&harness).faults.iter().all(|fault| fault.question));
+    harness.key_press_modifiers(Modifiers::COMMAND, Key::ArrowUp);
+    harness.step();
+    harness.step();
+    assert_eq!(edit(&harness).at, "joint/0/stage/1");
+    chord(&mut harness, Key::D);
+    assert_eq!(edit(&harness).at, "joint/0/stage/2");
+    assert_eq!(text(&harness).matches("do = \"turn\"").count(), 2);
+    press(&mut harness, Key::Escape);
+    press(&mut harness, Key::Delete);
+    assert_eq!(text(&harness).matches("do = \"turn\"").count(), 1);
+    while edit(&harness).can_undo {
+        chord(&mut harness, Key::Z);
+    }
+    assert_eq!(text(&harness), COVER);
+}
+
+#[test]
+fn a_new_plan_is_begun_filled_in_and_saved_under_a_name_that_is_free() {
+    let folder = Folder::new("editor-new");
+    let (mut harness, path) = opened(&folder, "cover.toml", COVER);
+    press(&mut harness, Key::E);
+    typed(&mut harness, "castle nut");
+    press(&mut harness, Key::Enter);
+    harness.step();
+    assert!(text(&harness).starts_with("# P23"));
+    assert!(edit(&harness).path.is_none());
+    fill(&mut harness, "title", "Harbour pump 8");
+    press(&mut harness, Key::Escape);
+    press(&mut harness, Key::S);
+    harness.step();
+    typed(&mut harness, &path.display().to_string());
+    press(&mut harness, Key::Enter);
+    assert!(
+        notice(&harness).contains("never written over"),
+        "{}",
+        notice(&harness)
+    );
+    assert_eq!(std::fs::read_to_string(&path).unwrap(), COVER);
+    let free = folder.path().join("eight.toml");
+    press(&mut harness, Key::S);
+    harness.step();
+    typed(&mut harness, &free.display().to_string());
+    press(&mut harness, Key::Enter);
+    harness.step();
+    assert_eq!(harness.state().model.view().status.title, "Harbour pump 8");
+    assert_eq!(harness.state().model.plan_path(), Some(free.as_path()));
+    let check = std::process::Command::new(env!("CARGO_BIN_EXE_evendraw"))
+        .args(["check".as_ref(), free.as_os_str()])
+        .output()
+        .unwrap();
+    assert!(check.status.success());
+}
+
+#[test]
+fn changes_that_are_not_saved_are_not_lost_to_another_plan_nor_to_a_change_on_disk() {
+    let folder = Folder::new("editor-unsaved");
+    let (mut harness, path) = opened(&folder, "cover.toml", COVER);
+    fill(&mut harness, "unit", "serial 4411");
+    press(&mut harness, Key::Escape);
+    let mine = text(&harness);
+    press(&mut harness, Key::O);
+    harness.step();
+    typed(&mut harness, &path.display().to_string());
+    press(&mut harness, Key::Enter);
+    assert!(
+        notice(&harness).contains("not saved"),
+        "{}",
+        notice(&harness)
+    );
+    std::fs::write(&path, COVER.replace("pump 7", "pump 6")).unwrap();
+    let file = std::fs::File::options().append(true).open(&path).unwrap();
+    let later = std::time::SystemTime::now() + std::time::Duration::from_secs(10);
+    file.set_modified(later).unwrap();
+    harness.step();
+    harness.step();
+    assert_eq!(text(&harness), mine);
+    assert_eq!(harness.state().model.view().status.title, "Harbour pump 6");
+    // Dropped, the file's text stands there; taken back, one's own again.
+    press(&mut harness, Key::U);
+    assert!(text(&harness).contains("pump 6"));
+    chord(&mut harness, Key::Z);
+    assert_eq!(text(&harness), mine);
+}
