@@ -274,7 +274,11 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         if let Err(refusal) = self.take(at, input, outcome) {
             outcome.refusal = Some(refusal);
         }
-        self.settle(!matches!(input, Input::Sample(_) | Input::Tick), outcome);
+        let is_reading = matches!(
+            input,
+            Input::Sample(_) | Input::TorqueAlone(_) | Input::Tick
+        );
+        self.settle(!is_reading, outcome);
     }
 
     /// Tells what has become safe, then works out what is next if anything happened. In this order: a verdict told makes room
@@ -343,6 +347,12 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         Some((armed.step, *self.tracker.aim()?))
     }
 
+    /// Whether what a pull would count for now cannot be judged by torque alone: [`Input::TorqueAlone`] is refused for it.
+    #[must_use]
+    pub fn needs_rotation(&self) -> bool {
+        self.armed.is_some() && self.tracker.needs_rotation()
+    }
+
     /// Whether an attempt has begun and is not judged yet.
     #[must_use]
     pub fn is_in_pull(&self) -> bool {
@@ -376,6 +386,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         }
         match input {
             Input::Sample(sample) => self.sampled(at, sample, outcome),
+            Input::TorqueAlone(torque) => self.sampled_alone(at, torque, outcome),
             Input::Tick => Ok(()),
             Input::Start { .. } => Err(Refusal::StartedBefore),
             Input::Durable { seq } => self.stored(seq),

@@ -21,7 +21,7 @@ mod turning;
 use crate::curve_limits::CurveLimits;
 use crate::sample::Sample;
 use crate::trace::Trace;
-use crate::unit::{Angle, Instant, Span, Torque, ratio};
+use crate::unit::{Angle, Instant, Rotation, Span, Torque, ratio};
 use crate::verdict::{Aim, Reading, Reason, Reasons};
 use drift::Drift;
 use goal::{Goal, Kind};
@@ -181,6 +181,8 @@ pub struct Tracker {
     early: Option<(i32, i64)>,
     turn_rise: TurnRise,
     held_to_rise: bool,
+    /// Readings come without rotation.
+    is_alone: bool,
     held: u64,
     held_most: u64,
     found: Reasons,
@@ -241,6 +243,7 @@ impl Tracker {
             early: None,
             turn_rise: TurnRise::NEW,
             held_to_rise: false,
+            is_alone: false,
             held: 0,
             held_most: 0,
             found: Reasons::NONE,
@@ -288,6 +291,7 @@ impl Tracker {
         self.early = None;
         self.turn_rise = TurnRise::NEW;
         self.held_to_rise = false;
+        self.is_alone = false;
         self.held = 0;
         self.held_most = 0;
         self.found = Reasons::NONE;
@@ -296,6 +300,20 @@ impl Tracker {
         }
         self.halt = None;
         // The trace stays until the next attempt begins: the host keeps it after the session has moved on.
+    }
+
+    /// Whether what is armed cannot be judged by torque alone.
+    #[must_use]
+    pub fn needs_rotation(&self) -> bool {
+        !matches!(self.goal.kind, Kind::Torque | Kind::Idle) || self.runs_down != RunsDown::No
+    }
+
+    /// Takes one reading without rotation: what the fastener turns is not known, and is held to nothing.
+    pub fn feed_alone(&mut self, at: Instant, torque: Torque) -> Signal {
+        self.is_alone = true;
+        self.turning.lose();
+        let rotation = Rotation::ZERO;
+        self.feed(at, Sample { torque, rotation })
     }
 
     /// Takes one sample.
@@ -611,6 +629,9 @@ impl Tracker {
     fn angle_now(&self) -> Option<i64> {
         if self.reverse {
             return self.began_at.map(|_| i64::from(self.travel.turned));
+        }
+        if self.is_alone {
+            return None;
         }
         let seen = if self.loaded { self.last } else { None };
         let compliance = match self.turning.compliance() {

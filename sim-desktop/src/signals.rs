@@ -6,6 +6,7 @@
 
 use std::cell::Cell;
 use std::marker::PhantomData;
+use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
 
@@ -61,6 +62,32 @@ fn settle() {
     }
 }
 
+/// What is said when the program is told to end; empty for nothing.
+static LAST_WORDS: Mutex<String> = Mutex::new(String::new());
+
+/// From here on this is said when the program is told to end.
+pub(crate) fn last_words(words: &str) {
+    if let Ok(mut last) = LAST_WORDS.lock() {
+        words.clone_into(&mut last);
+    }
+}
+
+/// Says them past whoever holds the output: that thread gets no further.
+#[cfg(unix)]
+fn say_last_words() {
+    use std::io::Write as _;
+    use std::os::fd::AsFd as _;
+    let words = LAST_WORDS
+        .lock()
+        .map_or_else(|_| String::new(), |words| words.clone());
+    if words.is_empty() {
+        return;
+    }
+    if let Ok(own) = std::io::stderr().as_fd().try_clone_to_owned() {
+        let _ = writeln!(std::fs::File::from(own), "{words}");
+    }
+}
+
 /// Listens from here on, in a thread of its own. Where it cannot, the program ends as the system has it.
 #[cfg(unix)]
 pub(crate) fn listen() {
@@ -75,6 +102,7 @@ pub(crate) fn listen() {
     std::thread::spawn(move || {
         for signal in signals.forever() {
             settle();
+            say_last_words();
             // Ends the program by this very signal, as if nobody had listened.
             let _ = signal_hook::low_level::emulate_default_handler(signal);
         }

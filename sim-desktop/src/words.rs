@@ -387,6 +387,9 @@ pub const fn refusal(value: Refusal) -> &'static str {
         Refusal::NotRead => {
             "what this stage is judged by was not read: a torque, or the angle of a turn"
         }
+        Refusal::NoRotation => {
+            "this stage wants the angle, and this instrument measures none: take a tool that does"
+        }
         Refusal::NoRunningTorque => {
             "a running torque is from 0 up to the target it comes on top of, where the plan adds one (`prevailing`)"
         }

@@ -284,13 +284,15 @@ fn a_plan_may_change_where_nobody_has_worked_yet() {
     bench.equip(FLANGE);
     bench.pull(FLANGE);
     let other_lid = PLAN.replace("closes = [\"bracket\"]", "");
-    let other_flange = PLAN.replacen("torque = \"20 N·m\"", "torque = \"21 N·m\"", 1);
+    let no_flange = PLAN
+        .replacen("id = \"flange\"", "id = \"collar\"", 1)
+        .replace("\"flange", "\"collar");
     let parse = |text: &str| {
         Plan::parse("pump.toml", text).unwrap_or_else(|errors| panic!("{}", errors.report(false)))
     };
     assert!(matches!(
-        bench.job.change_plan(parse(&other_flange)),
-        Err(JobError::Begun { .. })
+        bench.job.change_plan(parse(&no_flange)),
+        Err(JobError::Moved { .. })
     ));
     bench
         .job

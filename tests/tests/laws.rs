@@ -165,6 +165,7 @@ fn any_move() -> impl Strategy<Value = Move> {
         1 => Just(Move::Plain(Input::Finish)),
         1 => Just(Move::Plain(Input::MeasurementLost)),
         1 => Just(Move::Plain(Input::Faulty(Fault::Saturated))),
+        2 => (0..60_000).prop_map(|torque| Move::Plain(Input::TorqueAlone(Torque::from_millinewton_meters(torque)))),
         1 => Just(Move::Plain(Input::StoreFailed)),
         1 => fastener.clone().prop_map(|fastener| Move::Plain(Input::Select { fastener })),
         2 => step.clone().prop_map(|step| Move::Plain(Input::Confirm { step })),

@@ -38,6 +38,9 @@ impl Readout<'_> {
 pub enum Input<'a> {
     /// A reading of the adapter.
     Sample(Sample),
+    /// A reading of an instrument that measures no rotation. Taken where a torque alone is wanted; what the fastener turns stays
+    /// unknown, and nothing is held to a rise over its rotation.
+    TorqueAlone(Torque),
     /// Time passed; nothing else.
     Tick,
     /// The recorder started, for the n-th time. Must come first after [`Session::new`](super::Session::new) and [`Session::restore`](super::Session::restore).
@@ -274,6 +277,8 @@ pub enum Refusal {
     LoosenFirst,
     /// The fastener must be replaced first.
     ReplaceFirst,
+    /// The stage asks for a rotation, and the instrument measures none.
+    NoRotation,
     /// A running torque on a fastener whose plan adds none, a negative one, or one above every target it would come on top of.
     NoRunningTorque,
     /// The record cannot be put right: of its kind none can, or its fastener was touched since, or too many others came since.

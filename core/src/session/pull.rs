@@ -23,23 +23,49 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         sample: Sample,
         outcome: &mut Outcome,
     ) -> Result<(), Refusal> {
-        let Some(armed) = self.armed else {
-            if sample.torque.abs() <= self.rest() {
-                // Readings come all the time: it was said, and nobody pulls.
-                if self.refused_at_rest {
-                    return Ok(());
-                }
-                self.refused_at_rest = true;
-            }
-            return Err(if matches!(self.next, Next::Store) {
-                Refusal::Store
-            } else {
-                Refusal::NothingToPull
-            });
+        let Some(armed) = self.armed_for(sample.torque)? else {
+            return Ok(());
         };
         let signal = self.tracker.feed(at, sample);
         self.heed(armed, signal, outcome);
         Ok(())
+    }
+
+    /// A reading without rotation. A stage that asks for one cannot be judged by it.
+    pub(super) fn sampled_alone(
+        &mut self,
+        at: Instant,
+        torque: Torque,
+        outcome: &mut Outcome,
+    ) -> Result<(), Refusal> {
+        let Some(armed) = self.armed_for(torque)? else {
+            return Ok(());
+        };
+        if self.tracker.needs_rotation() {
+            return Err(Refusal::NoRotation);
+        }
+        let signal = self.tracker.feed_alone(at, torque);
+        self.heed(armed, signal, outcome);
+        Ok(())
+    }
+
+    /// What a reading counts for; none for one at rest that counts for nothing.
+    fn armed_for(&mut self, torque: Torque) -> Result<Option<Armed>, Refusal> {
+        if self.armed.is_some() {
+            return Ok(self.armed);
+        }
+        if torque.abs() <= self.rest() {
+            // Readings come all the time: it was said, and nobody pulls.
+            if self.refused_at_rest {
+                return Ok(None);
+            }
+            self.refused_at_rest = true;
+        }
+        Err(if matches!(self.next, Next::Store) {
+            Refusal::Store
+        } else {
+            Refusal::NothingToPull
+        })
     }
 
     /// Up to here a tool that nothing is asked of is taken to be at rest.

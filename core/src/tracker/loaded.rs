@@ -101,7 +101,7 @@ impl Tracker {
     }
 
     fn before_snug(&mut self, seen: Seen, level: i32) {
-        if !matches!(self.goal.kind, Kind::Torque) {
+        if !matches!(self.goal.kind, Kind::Torque) || self.is_alone {
             return;
         }
         if self.thresholds.run_down_min == 0 && self.thresholds.run_down_max == 0 {

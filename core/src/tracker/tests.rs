@@ -51,3 +51,66 @@ fn a_plain_pull_begins_once_ends_after_release_and_is_accepted() {
     assert_eq!(angle, Some(78_000 - 3_500 - 8_000));
     assert_eq!(judge(&aim, &reading).verdict, Verdict::Accepted);
 }
+
+#[test]
+fn a_torque_alone_is_judged_without_its_rotation() {
+    let newton_meters = |value| Torque::from_millinewton_meters(value * 1_000);
+    let aim = Aim::Torque {
+        window: TorqueWindow {
+            target: newton_meters(40),
+            min: newton_meters(38),
+            max: newton_meters(42),
+        },
+    };
+    // Held to its gradient, a rotation that never moves would be a fastener that stands still.
+    let limits = CurveLimits {
+        gradient_min: 100,
+        gradient_max: 2_000,
+        run_down_min: Angle::from_millidegrees(360_000),
+        run_down_max: Angle::from_millidegrees(720_000),
+        ..CurveLimits::default()
+    };
+    for alone in [true, false] {
+        let mut tracker = Tracker::new();
+        tracker.begin(aim, &limits, Start::default());
+        assert!(!tracker.needs_rotation());
+        let mut cues = 0;
+        for step in 0..90_i32 {
+            let torque = newton_meters(if step < 40 {
+                step
+            } else {
+                (80 - 2 * step + 40).max(0)
+            });
+            let at = millis(u32::try_from(step).unwrap_or(0) * 10);
+            let signal = if alone {
+                tracker.feed_alone(at, torque)
+            } else {
+                tracker.feed(at, sample(torque.millinewton_meters(), 0))
+            };
+            cues += i32::from(signal.cue == Cue::Target);
+        }
+        let reading = tracker.finish().unwrap_or_default();
+        let verdict = judge(&aim, &reading).verdict;
+        if alone {
+            assert!(cues > 0, "the cue to let go comes all the same");
+            assert_eq!((verdict, reading.shape), (Verdict::Accepted, Reasons::NONE));
+        } else {
+            assert_eq!(verdict, Verdict::Rejected);
+        }
+        assert_eq!(reading.angle.is_none(), alone);
+    }
+    let mut tracker = Tracker::new();
+    let window = crate::procedure::AngleWindow {
+        target: Angle::from_millidegrees(90_000),
+        min: Angle::from_millidegrees(85_000),
+        max: Angle::from_millidegrees(95_000),
+    };
+    let turn = Aim::Turn {
+        window,
+        torque: None,
+        one_sweep: false,
+        left: None,
+    };
+    tracker.begin(turn, &limits, Start::default());
+    assert!(tracker.needs_rotation());
+}

@@ -8,7 +8,7 @@ use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 use evendraw_core::ledger::Standing;
-use evendraw_core::procedure::StageKind;
+use evendraw_core::procedure::{Evidence, StageKind};
 use evendraw_core::unit::Torque;
 use jiff::Zoned;
 use jiff::civil::Date;
@@ -258,11 +258,13 @@ fn questions(plan: &Plan, out: &mut Output<'_>) -> Result<(), CommandError> {
 
 /// For every stage with a torque, the tool that suits and what to set it to.
 fn tools(plan: &Plan, out: &mut Output<'_>) -> Result<(), CommandError> {
-    let list: Vec<Tool> = plan
-        .tools()
-        .iter()
-        .map(crate::plan::Tool::calculated)
-        .collect();
+    let tools_for = |evidence: Evidence| -> Vec<Tool> {
+        let tools = plan.tools().iter();
+        tools
+            .filter(|tool| tool.kind.has_torque() && tool.kind.evidence() >= evidence)
+            .map(crate::plan::Tool::calculated)
+            .collect()
+    };
     let today = Zoned::now().date();
     for tool in plan.tools().iter().filter(|tool| tool.is_overdue(today)) {
         if let Some(due) = tool.due {
@@ -309,6 +311,7 @@ fn tools(plan: &Plan, out: &mut Output<'_>) -> Result<(), CommandError> {
                 Some(adapter) => window.through(adapter),
                 None => window,
             };
+            let list = tools_for(stage.evidence);
             one_stage(joint, written, &list, window, greatest, today, out)?;
         }
     }
@@ -336,6 +339,12 @@ fn one_stage(
         written.number,
         written.target.as_deref().unwrap_or("")
     );
+    if own.is_empty() && !written.tools.is_empty() {
+        return out.wrapped(
+            "  ",
+            &format!("{what}: {}, by hand", written.tools.join(", ")),
+        );
+    }
     match advice.iter().find(|advice| advice.usable()) {
         Some(best) => {
             let setting = best

@@ -33,6 +33,7 @@ mod thread;
 mod tools;
 mod twist;
 mod value;
+mod work;
 
 use std::borrow::Cow;
 use std::ffi::OsString;
@@ -75,6 +76,7 @@ enum Command {
     Check(check::Args),
     Rehearse(rehearse::Args),
     Judge(judge::Args),
+    Work(work::Args),
     Record(record::Args),
     Sheet(sheet::Args),
     Paper(paper::Args),
@@ -104,6 +106,7 @@ impl Command {
             Self::Check(args) => check::run(args, out),
             Self::Rehearse(args) => rehearse::run(args, out),
             Self::Judge(args) => judge::run(args, out),
+            Self::Work(args) => work::run(args, out),
             Self::Record(args) => record::run(args, out),
             Self::Sheet(args) => sheet::run(args, out),
             Self::Paper(args) => paper::run(args, out),

@@ -9,6 +9,7 @@ use evendraw_core::record::{Entry, Record};
 use evendraw_core::session::Session;
 
 use super::{CommandError, Output};
+use crate::job::revision::Revisions;
 use crate::job::status::telling::{line, told_object};
 use crate::job::status::{Names, plan_of};
 use crate::job::{Job, JobError, Told};
@@ -160,6 +161,7 @@ pub(super) fn tell_peers(
     out: &mut Output<'_>,
 ) -> Result<usize, CommandError> {
     let mut open = 0;
+    let revisions = Revisions::of(&content.facts);
     for joint in plan.joints() {
         let number = joint.number();
         let entries: Vec<&Entry> = content
@@ -171,7 +173,9 @@ pub(super) fn tell_peers(
         let Ok(session) = Session::restore(procedure, number, entries.iter().copied()) else {
             continue;
         };
-        for peer in peers::peers(procedure, session.ledger(), number, &entries) {
+        let comparable = revisions.comparable(&content.facts, joint);
+        let comparable: Vec<&Entry> = comparable.iter().collect();
+        for peer in peers::peers(procedure, session.ledger(), number, &comparable) {
             open += usize::from(peer.settled.is_none());
             out.object(&peers::object(names, number, &peer))?;
             out.line(format_args!(

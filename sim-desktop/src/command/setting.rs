@@ -147,6 +147,7 @@ fn tools(
     let list: Vec<Tool> = plan
         .tools()
         .iter()
+        .filter(|tool| tool.kind.has_torque())
         .map(crate::plan::Tool::calculated)
         .collect();
     if list.is_empty() {

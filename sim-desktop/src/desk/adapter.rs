@@ -79,17 +79,26 @@ pub(super) fn band(ui: &mut Ui, rect: Rect, link: &LinkView) {
 
 fn status_words(link: &LinkView) -> String {
     let words = short_words(link);
-    match link.heard {
-        Heard::Lost => format!("{words}. It keeps its own record; the desk looks for it again."),
+    match (link.heard, link.prints_lines) {
+        (Heard::Lost, false) => {
+            format!("{words}. It keeps its own record; the desk looks for it again.")
+        }
+        (Heard::Lost, true) => format!("{words}. What is pulled meanwhile is not seen."),
         _ => words,
     }
 }
 
 fn short_words(link: &LinkView) -> String {
-    match link.heard {
-        Heard::Connected => format!("Connected: {} at {}", link.who, link.port),
-        Heard::Searching => format!("LOOKING FOR ADAPTER at {}: {}", link.port, link.why),
-        Heard::Lost => format!("ADAPTER LOST at {}: {}", link.port, link.why),
+    let LinkView {
+        port, why, serial, ..
+    } = link;
+    match (link.heard, link.prints_lines) {
+        (Heard::Connected, true) => format!("Reading at {port}: {}", link.who),
+        (Heard::Searching, true) => format!("LISTENING FOR {serial} at {port}: {why}"),
+        (Heard::Lost, true) => format!("{serial} NOT HEARD at {port}: {why}"),
+        (Heard::Connected, false) => format!("Connected: {} at {port}", link.who),
+        (Heard::Searching, false) => format!("LOOKING FOR ADAPTER at {port}: {why}"),
+        (Heard::Lost, false) => format!("ADAPTER LOST at {port}: {why}"),
     }
 }
 
@@ -97,7 +106,15 @@ fn short_words(link: &LinkView) -> String {
 fn ways(view: &DeskView) -> Vec<(String, Ask)> {
     let mut ways = Vec::new();
     let joint = view.joint.as_ref();
-    if view.build.link.is_some() {
+    if view
+        .build
+        .link
+        .as_ref()
+        .is_some_and(|link| link.prints_lines)
+    {
+        ways.push(("Take its zero anew".to_owned(), Ask::Zero));
+        ways.push(("Disconnect the instrument".to_owned(), Ask::Disconnect));
+    } else if view.build.link.is_some() {
         if let Some(joint) = joint.filter(|joint| joint.may_send) {
             ways.push((
                 format!("Work {} at the adapter", joint.title),
@@ -106,12 +123,20 @@ fn ways(view: &DeskView) -> Vec<(String, Ask)> {
         }
         ways.push(("Disconnect the adapter".to_owned(), Ask::Disconnect));
     } else {
-        ways.extend(
-            view.ports
-                .iter()
-                .take(6)
-                .map(|port| (port.clone(), Ask::Connect(PathBuf::from(port)))),
-        );
+        let lines = |port: &String, tool: &String| {
+            let words = format!("{port}: lines of {tool}");
+            (words, Ask::Lines(tool.clone(), port.clone()))
+        };
+        for port in &view.ports {
+            ways.extend(view.instruments.iter().map(|tool| lines(port, tool)));
+            let words = if view.instruments.is_empty() {
+                port.clone()
+            } else {
+                format!("{port}: adapter")
+            };
+            ways.push((words, Ask::Connect(PathBuf::from(port))));
+        }
+        ways.truncate(WAYS_SHOWN);
     }
     if let Some(joint) = joint.filter(|joint| joint.at_adapter.is_some()) {
         ways.push((
@@ -120,6 +145,18 @@ fn ways(view: &DeskView) -> Vec<(String, Ask)> {
         ));
     }
     ways
+}
+
+/// Ports are listed so far; any other is typed.
+const WAYS_SHOWN: usize = 6;
+
+/// What a typed port asks for: the lines of a tool where its id stands before it, else an adapter.
+fn typed_way(view: &DeskView, typed: &str) -> Ask {
+    let lines = typed.trim().split_once(char::is_whitespace);
+    match lines.filter(|(tool, _)| view.instruments.iter().any(|own| own == tool)) {
+        Some((tool, place)) => Ask::Lines(tool.to_owned(), place.trim().to_owned()),
+        None => Ask::Connect(PathBuf::new()),
+    }
 }
 
 /// How high the sheet is.
@@ -161,7 +198,7 @@ pub(super) fn body(
             let words = if view.ports.is_empty() {
                 "No serial port is found here. Type the path of one."
             } else {
-                "At which port? The rehearsal is put aside: an adapter works on metal."
+                "At which port? The rehearsal is put aside: this is work on metal."
             };
             line(
                 ui,
@@ -174,9 +211,15 @@ pub(super) fn body(
         }
     }
     let body = Rect::from_min_max(pos2(rect.left(), status.bottom() + GAP), rect.max);
+    let hint = match view.instruments.first() {
+        Some(tool) => format!(
+            "Lines: {tool} /dev/ttyUSB0 or {tool} HOST:PORT. An adapter: its port. Then Enter"
+        ),
+        None => "Path of the port, then Enter (/dev/ttyACM0)".to_owned(),
+    };
     let line = view.build.link.is_none().then(|| {
-        let ask = Ask::Connect(PathBuf::new());
-        (typed, ask, "Path of the port, then Enter (/dev/ttyACM0)")
+        let ask = typed_way(view, typed);
+        (typed, ask, hint.as_str())
     });
     if line.is_none() {
         speak(ui, status, "F11 or Escape closes this");

@@ -18,7 +18,7 @@ use super::record::{self, RecordState};
 use super::settings::Settings;
 use super::shelf::{self, ShelfState};
 use super::theme::{self, BODY, Colours, GAP, NOTE};
-use super::view::{About, Act, Ask, DeskView, Heard, Readings, Status, Wanted};
+use super::view::{About, Act, Ask, DeskView, Heard, JointView, Readings, Status, Wanted};
 use super::widgets::{count, focus_ring, line, pressed, silent_line, speak};
 use crate::words;
 use egui::accesskit::Role;
@@ -156,6 +156,13 @@ impl Desk {
                     .events
                     .retain(|event| !matches!(event, egui::Event::Key { .. }))
             });
+        }
+        let is_typed = |joint: &JointView| joint.typing.is_some() && joint.prompt.is_none();
+        if self.screen == Screen::Joint
+            && self.overlay.is_none()
+            && view.joint.as_ref().is_some_and(is_typed)
+        {
+            self.joint.typing.hear(ui);
         }
         self.choose(&view.status, &mut asks);
         self.anywhere(ui, view, &mut asks);
@@ -488,7 +495,7 @@ impl Desk {
         let readings = match &build.readings {
             Readings::Bench => "virtual bench".to_owned(),
             Readings::Trace(name) => format!("trace {name}"),
-            Readings::Adapter(name) => match &build.link {
+            Readings::Adapter(name) | Readings::Lines(name) => match &build.link {
                 Some(link) => format!("{}, {name}", link.heard.word()),
                 None => name.clone(),
             },

@@ -19,6 +19,8 @@ pub enum Ask {
     Hand,
     /// The simulated hand goes on until something needs a person; false stops it.
     HandAll(bool),
+    /// Of the pull that is next this was read or set, in the reading's place: first and second value, and whether it moved.
+    Told(String, String, bool),
     /// Do this about the prompt, with what was typed or the reason.
     Act(Act, String),
     /// This fastener felt wrong; the last one, where none is named.
@@ -73,6 +75,10 @@ pub enum Ask {
     LookForPorts,
     /// Follow the adapter at this port.
     Connect(PathBuf),
+    /// Read the lines of this tool of the plan, at this port or `HOST:PORT`.
+    Lines(String, String),
+    /// Take the zero of the instrument anew.
+    Zero,
     /// Let the adapter go.
     Disconnect,
     /// Have the adapter work the joint in hand.

@@ -91,6 +91,12 @@ pub(super) fn show(
         told.push((None, "Nothing unusual".to_owned()));
     }
     blocks.push(("Look here first", told));
+    if !status.evidence.is_empty() {
+        blocks.push((
+            "What stands behind it",
+            vec![(None, status.evidence.clone())],
+        ));
+    }
     let reminders: Vec<Told> = status
         .open_reminders()
         .map(|reminder| {

@@ -10,6 +10,7 @@ use super::map;
 use super::overlay::Overlay;
 use super::reading;
 use super::theme::{self, BODY, Colours, NOTE, TARGET, TITLE};
+use super::typing::{self, TypingState};
 use super::view::{Ask, DeskView, JointView, LiveView};
 use super::widgets::{self, area, cut_bottom, cut_left, cut_top, line, mark_word, pressed};
 use egui::{Align2, Color32, Key, Rect, Ui, Vec2, pos2, vec2};
@@ -25,6 +26,8 @@ pub(super) struct JointState {
     pub pulling: bool,
     /// The pull button is held with the pointer.
     pub button_down: bool,
+    /// What is typed in the reading's place.
+    pub typing: TypingState,
 }
 
 /// Draws the screen and gathers what it asks for.
@@ -64,7 +67,13 @@ pub(super) fn show(
             Some(Taken::Typed(act, text)) => asks.push(Ask::Act(act, text)),
             None => {}
         },
-        None => reading::show(ui, strip, joint, window_height),
+        None => match &joint.typing {
+            Some(typing) => {
+                let taken = typing::show(ui, strip, joint, typing, state, window_height, free);
+                asks.extend(taken);
+            }
+            None => reading::show(ui, strip, joint, window_height),
+        },
     }
     lower(ui, rest, view, joint, state, asks);
     actions::show(ui, foot, view, joint, state, overlay, asks);

@@ -32,6 +32,7 @@ pub mod settings;
 mod shelf;
 mod sound;
 pub mod theme;
+mod typing;
 pub mod view;
 mod widgets;
 mod window;

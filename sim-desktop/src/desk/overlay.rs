@@ -219,7 +219,7 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
             ("C", "check a final one again"),
             ("I", "a second person looked"),
             ("O", "it was on another one"),
-            ("Backspace", "take back what was recorded"),
+            ("Backspace", "take it back"),
             ("A", "a part has arrived"),
             ("F", "rehearse a fault"),
             ("Arrows", "choose another fastener"),

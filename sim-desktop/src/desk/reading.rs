@@ -6,7 +6,7 @@ use super::curve::{hatch, step};
 use super::ink::{self, Ink as _};
 use super::marks;
 use super::theme::{self, BODY, Colours, GAP, HEAD, NOTE, TITLE};
-use super::view::{Gauge, JointView, Mark};
+use super::view::{FastenerView, Gauge, JointView, Mark};
 use super::widgets::{self, cut_left, line, number};
 use egui::accesskit::Role;
 use egui::{Align2, Rect, Sense, Shape, Stroke, StrokeKind, Ui, pos2, vec2};
@@ -62,6 +62,39 @@ pub(super) fn remaining_words(gauge: &Gauge) -> String {
     }
 }
 
+/// The next fastener: shape, place, word. What is left of the room.
+pub(super) fn next_mark(ui: &mut Ui, top: Rect, next: &FastenerView, figure: f32) -> Rect {
+    let colours = Colours::of(ui);
+    let label = widgets::text_width(ui, &next.label, theme::figure(figure));
+    let head = (label + figure * 0.55).max(figure * 1.15);
+    let (place, rest) = cut_left(top, head);
+    let radius = (place.height() / 2.0 - 2.0).min(place.width() / 2.0 / 0.98);
+    let centre = place.center();
+    let hex: Vec<_> = marks::hexagon(egui::Pos2::ZERO, 1.0)
+        .into_iter()
+        .map(|corner| {
+            pos2(
+                centre.x + corner.x * (place.width() / 2.0),
+                centre.y + corner.y * radius * 1.1,
+            )
+        })
+        .collect();
+    ui.painter()
+        .add(Shape::convex_polygon(hex, colours.next, Stroke::NONE));
+    let fastener_words = format!("Next fastener {}", next.label);
+    let id = ui.scope_id().with("next fastener");
+    ui.interact(place, id, Sense::hover())
+        .widget_info(|| ink::labeled(Role::Heading, true, &fastener_words));
+    ui.painter().write(
+        centre,
+        Align2::CENTER_CENTER,
+        &next.label,
+        theme::figure(figure),
+        colours.on_next,
+    );
+    rest
+}
+
 /// Draws the next fastener, the reading, its window and the bar.
 pub(super) fn show(ui: &mut Ui, rect: Rect, joint: &JointView, window_height: f32) {
     let colours = Colours::of(ui);
@@ -94,34 +127,7 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, joint: &JointView, window_height: f3
         return;
     };
 
-    // The next fastener: shape, place, word.
-    let label = widgets::text_width(ui, &next.label, theme::figure(figure));
-    let head = (label + figure * 0.55).max(figure * 1.15);
-    let (place, rest) = cut_left(top, head);
-    let radius = (place.height() / 2.0 - 2.0).min(place.width() / 2.0 / 0.98);
-    let centre = place.center();
-    let hex: Vec<_> = marks::hexagon(egui::Pos2::ZERO, 1.0)
-        .into_iter()
-        .map(|corner| {
-            pos2(
-                centre.x + corner.x * (place.width() / 2.0),
-                centre.y + corner.y * radius * 1.1,
-            )
-        })
-        .collect();
-    ui.painter()
-        .add(Shape::convex_polygon(hex, colours.next, Stroke::NONE));
-    let fastener_words = format!("Next fastener {}", next.label);
-    let id = ui.scope_id().with("next fastener");
-    ui.interact(place, id, Sense::hover())
-        .widget_info(|| ink::labeled(Role::Heading, true, &fastener_words));
-    ui.painter().write(
-        centre,
-        Align2::CENTER_CENTER,
-        &next.label,
-        theme::figure(figure),
-        colours.on_next,
-    );
+    let rest = next_mark(ui, top, next, figure);
 
     let live = &joint.live;
     let gauge = live.gauges.first();

@@ -35,6 +35,8 @@ pub enum Readings {
     Trace(String),
     /// A connected adapter, by the name of its port.
     Adapter(String),
+    /// An instrument that prints lines, by its tool and port.
+    Lines(String),
     /// Nothing is connected.
     None,
 }
@@ -75,6 +77,8 @@ pub struct LinkView {
     pub serial: String,
     /// Why it is not heard, in plain words.
     pub why: String,
+    /// It is an instrument that prints lines, judged here, and not an adapter.
+    pub prints_lines: bool,
 }
 
 /// The whole desk at one moment.
@@ -108,6 +112,8 @@ pub struct DeskView {
     pub notice: Option<Notice>,
     /// The serial ports of this machine, as far as they were looked for.
     pub ports: Vec<String>,
+    /// Ids of the plan's tools that send lines.
+    pub instruments: Vec<String>,
 }
 
 /// A folder of builds, as far as it is read.
@@ -338,6 +344,46 @@ pub struct Choice {
     pub because: &'static [&'static str],
 }
 
+/// What a person tells of a pull whose tool sends nothing: values to type, or a key a click.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct TypingView {
+    /// The tool, and how it is read: `D1, read from the display`.
+    pub title: String,
+    /// What is typed first, with its unit.
+    pub first: String,
+    /// What may be typed beside it; empty where nothing may.
+    pub second: String,
+    /// Whether it must be said if the fastener moved.
+    pub moved: bool,
+    /// The keys that tell it where nothing is typed.
+    pub keys: Vec<TellKey>,
+    /// What stands large beside the keys: the setting.
+    pub figure: String,
+    /// What is to be reached, with its window.
+    pub wanted: String,
+    /// What the tool shows is not what the fastener has, and why; empty where it is.
+    pub caution: String,
+    /// Why a value is asked for once more; empty where none is.
+    pub question: String,
+    /// The last try, with its verdict.
+    pub last: Option<Entry>,
+    /// Records so far: what was typed is put away when one comes.
+    pub turn: usize,
+}
+
+/// A key that tells of a pull.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TellKey {
+    /// The key, as it is printed on the button.
+    pub key: &'static str,
+    /// What it is called.
+    pub words: String,
+    /// What is told.
+    pub tells: &'static str,
+    /// The fastener moved.
+    pub moved: bool,
+}
+
 /// Clamp loads after a pass, for a rehearsal.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct ClampView {
@@ -388,6 +434,8 @@ pub struct JointView {
     pub entries: Vec<Entry>,
     /// Something needs attention or an answer.
     pub prompt: Option<Prompt>,
+    /// What is to be pulled is told by a person, as the tool in hand sends nothing.
+    pub typing: Option<TypingView>,
     /// A clock that is running: what is left of it, in words, and whether it is over.
     pub clock: Option<(String, bool)>,
     /// Kinds of faults that can be put on the next fastener; empty outside a rehearsal.

@@ -81,7 +81,7 @@ impl Job {
 
     /// Writes what is not written yet. On success every session learns that its records are safe; on failure, that they
     /// are not.
-    fn try_unsaved(&mut self, at: Instant, done: &mut Done) {
+    pub(super) fn try_unsaved(&mut self, at: Instant, done: &mut Done) {
         if self.unsaved.is_empty() {
             return;
         }

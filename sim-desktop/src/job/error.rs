@@ -43,6 +43,25 @@ pub enum JobError {
         /// The parts of the plan.
         known: Vec<String>,
     },
+    /// A joint that was begun is gone from the plan, or stands at another place in it.
+    Moved {
+        /// Its id.
+        joint: String,
+        /// Its place among the joints, from 1.
+        place: usize,
+    },
+    /// A joint that was begun cannot go on under the plan.
+    CannotRevise {
+        /// Its id.
+        joint: String,
+        /// Why.
+        why: String,
+    },
+    /// The plan is changed, and what that comes to is not written yet: it is before anything else.
+    Unwritten {
+        /// Why not.
+        why: String,
+    },
     /// The plan has no such task, nor a joint where either is meant.
     NoSuchTask {
         /// The id.
@@ -144,6 +163,18 @@ impl fmt::Display for JobError {
                     known.join(", ")
                 )
             }
+            Self::Moved { joint, place } => write!(
+                f,
+                "joint `{joint}` was begun as number {place} of the plan and is not there any more; a joint that was begun keeps its id \
+                 and its place, and new ones stand behind those"
+            ),
+            Self::CannotRevise { joint, why } => {
+                write!(f, "joint `{joint}` cannot go on under this plan: {why}")
+            }
+            Self::Unwritten { why } => write!(
+                f,
+                "the plan is changed, but the journal is not written: {why}"
+            ),
             Self::NoSuchTask { task, known } if known.is_empty() => {
                 write!(
                     f,

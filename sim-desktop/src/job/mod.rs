@@ -9,6 +9,7 @@ mod commit;
 mod error;
 mod open;
 mod peers;
+pub mod revision;
 mod say;
 mod shared;
 mod standing;
@@ -31,6 +32,7 @@ use crate::plan::{Answers, Joint, JointPlan, Plan};
 use crate::store::{Damage, Fact, HostFact, Journal, Purpose, Traces};
 
 pub use error::JobError;
+use revision::Revisions;
 pub use say::task_of_reminder;
 pub use standing::Held;
 
@@ -65,6 +67,8 @@ pub struct Job {
     alone: Option<u8>,
     /// By joint number: the adapter that makes the joint's records.
     adapters: BTreeMap<u8, String>,
+    /// Joints that went on under another plan.
+    revisions: Arc<Revisions>,
 }
 
 /// An attempt whose record is safe, with the number of the joint.
@@ -219,7 +223,8 @@ impl Job {
         }
         self.enter(joint, at, &mut done)?;
         let told_of = self.told_of(joint, &input);
-        if !matches!(input, Input::Sample(_) | Input::Tick) {
+        let is_reading = matches!(input, Input::Sample(_) | Input::TorqueAlone(_));
+        if !is_reading && input != Input::Tick {
             self.clear_to_pull = None;
             if told_of.is_some() {
                 done.held = self.held(joint);
@@ -227,10 +232,7 @@ impl Job {
                     return Ok(done);
                 }
             }
-        } else if matches!(input, Input::Sample(_))
-            && self.clear_to_pull != Some(joint)
-            && !self.is_in_pull(joint)
-        {
+        } else if is_reading && self.clear_to_pull != Some(joint) && !self.is_in_pull(joint) {
             done.held = self.held(joint);
             if !done.held.is_empty() {
                 return Ok(done);

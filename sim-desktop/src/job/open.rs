@@ -2,11 +2,13 @@
 
 use std::collections::BTreeMap;
 use std::path::Path;
+use std::sync::Arc;
 
 use evendraw_core::session::{Input, RestoreError, Session};
 use evendraw_core::unit::Instant;
 
 use super::adapter::looking_on;
+use super::revision::{self, Revisions};
 use super::{Done, Job, JobError};
 use crate::plan::{Answers, Plan};
 use crate::store::{Content, Fact, HostFact, Journal, Purpose, Traces, changing, opening};
@@ -35,6 +37,7 @@ impl Job {
             clear_to_pull: None,
             alone: None,
             adapters: BTreeMap::new(),
+            revisions: Arc::default(),
         }
     }
 
@@ -58,7 +61,13 @@ impl Job {
     /// # Errors
     /// [`JobError`] when the journal, the plan in it or a joint's records do not read.
     pub fn open(path: &Path, purpose: Purpose) -> Result<Self, JobError> {
-        let (journal, content) = Journal::open(path, purpose)?;
+        let (mut journal, mut content) = Journal::open(path, purpose)?;
+        // A change of plan that was cut off is written to its end.
+        let missing = revision::unfinished(&content);
+        if !missing.is_empty() {
+            journal.append(&missing)?;
+            content.facts.extend(missing.into_iter().map(Fact::Entry));
+        }
         let mut job = Self::of(&content, purpose)?;
         job.traces = Some(Traces::beside(path));
         job.journal = Some(journal);
@@ -78,6 +87,7 @@ impl Job {
         job.boot = content.last_boot().saturating_add(1);
         job.facts.clone_from(&content.facts);
         job.damage.clone_from(&content.damage);
+        job.revisions = Arc::new(Revisions::of(&job.facts));
         for fact in content.host_facts() {
             match fact {
                 HostFact::Variant {
@@ -100,66 +110,72 @@ impl Job {
         self.unix_at_boot = Some(unix_at_boot);
     }
 
-    /// From here on the job is worked to another text of the plan. Only joints that nobody touched may differ.
+    /// From here on the job is worked to another text of the plan. A joint that was begun goes on under it: what is settled and did not
+    /// change stays so, what changed is done again, and what was finished becomes a doubt to settle. Nothing is judged again.
     ///
     /// # Errors
-    /// [`JobError::Begun`] with the joint that was worked on and would change; [`JobError::Store`].
+    /// Then nothing was changed: [`JobError::Moved`] where a joint that was begun is gone or stands at another place;
+    /// [`JobError::CannotRevise`] with the joint and why; [`JobError::Store`].
     pub fn change_plan(&mut self, plan: Plan) -> Result<(), JobError> {
-        let mut next = Self::unkept(plan, self.purpose);
-        let touched = self.plan.joints().iter().filter(|joint| {
-            self.session(joint.number())
-                .is_some_and(|session| session.ledger().seq() > 0)
-        });
-        for joint in touched {
-            let answers = self.answers(joint.number()).cloned().unwrap_or_default();
-            let same = next.joint(joint.number()).is_some_and(|other| {
-                other.id() == joint.id()
-                    && other
-                        .procedure(&answers)
-                        .ok()
-                        .map(|procedure| procedure.digest())
-                        == joint
-                            .procedure(&answers)
-                            .ok()
-                            .map(|procedure| procedure.digest())
+        let mut done = Done::default();
+        if !self.unsaved.is_empty() {
+            return Err(JobError::CannotRevise {
+                joint: self.plan.name().to_owned(),
+                why: "records wait to be written".to_owned(),
             });
-            if !same {
-                return Err(JobError::Begun {
-                    joint: joint.id().to_owned(),
-                });
-            }
         }
+        let mut taken = self.taken_up(&plan)?;
+        let next = Self::unkept(plan, self.purpose);
+        let changing = changing(next.plan.name(), next.plan.text())?;
         if let Some(journal) = &mut self.journal {
             journal.change_plan(next.plan.name(), next.plan.text())?;
         }
-        self.facts.extend(
-            changing(next.plan.name(), next.plan.text())?
-                .into_iter()
-                .map(Fact::Host),
-        );
+        self.facts.extend(changing.into_iter().map(Fact::Host));
         self.clear_to_pull = None;
-        for joint in 0..u8::try_from(next.plan.joints().len()).unwrap_or(u8::MAX) {
-            let place = usize::from(joint);
-            let keeps = self
-                .session(joint)
-                .is_some_and(|session| session.ledger().seq() > 0);
-            if let (true, Some(own), Some(other)) = (
-                keeps,
-                self.sessions.get_mut(place),
-                next.sessions.get_mut(place),
+        let mut sessions = next.sessions;
+        let mut answers = next.answers;
+        for (joint, place) in (0..=u8::MAX).zip(&mut sessions) {
+            let keeps = |session: &&mut super::Work| session.ledger().seq() > 0;
+            let own = self.sessions.get_mut(usize::from(joint));
+            *place = match taken.sessions.remove(&joint) {
+                Some(session) => Some(session),
+                None => {
+                    own.and_then(|own| own.as_mut().filter(keeps).is_some().then(|| own.take())?)
+                }
+            };
+            if let (Some(own), Some(other)) = (
+                self.answers.get(usize::from(joint)),
+                answers.get_mut(usize::from(joint)),
             ) {
-                *other = own.take();
-            }
-            if let (Some(own), Some(other)) = (self.answers.get(place), next.answers.get_mut(place))
-            {
                 other.clone_from(own);
             }
         }
         self.plan = next.plan;
-        // Numbers stay: a joint that was worked on is the same in both texts.
-        self.sessions = next.sessions;
-        self.answers = next.answers;
-        Ok(())
+        self.sessions = sessions;
+        self.answers = answers;
+        if !taken.records.is_empty() {
+            // They are taken up anew: the next start has a number of its own.
+            self.boot = self
+                .entries_boot()
+                .map_or(self.boot, |last| self.boot.max(last.saturating_add(1)));
+            self.facts
+                .extend(taken.records.iter().cloned().map(Fact::Entry));
+            self.unsaved = taken.records;
+            self.try_unsaved(Instant::BOOT, &mut done);
+            self.revisions = Arc::new(Revisions::of(&self.facts));
+        }
+        match done.store_failure {
+            Some(why) => Err(JobError::Unwritten { why }),
+            None => Ok(()),
+        }
+    }
+
+    fn entries_boot(&self) -> Option<u16> {
+        let boots = self.facts.iter().filter_map(|fact| match fact {
+            Fact::Entry(entry) => Some(entry.boot),
+            Fact::Host(_) => None,
+        });
+        boots.max()
     }
 
     fn restore(&mut self, joint: u8, content: &Content) -> Result<(), JobError> {

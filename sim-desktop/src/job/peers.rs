@@ -32,8 +32,9 @@ impl Job {
     #[must_use]
     pub fn peers(&self, joint: u8) -> Vec<Peer> {
         self.session(joint).map_or_else(Vec::new, |session| {
-            let entries = self.entries_of(joint);
-            peers(session.procedure(), session.ledger(), joint, &entries)
+            self.comparing(joint, |entries| {
+                peers(session.procedure(), session.ledger(), joint, entries)
+            })
         })
     }
 
@@ -41,8 +42,9 @@ impl Job {
     #[must_use]
     pub fn peers_due(&self, joint: u8) -> Vec<Remark> {
         self.session(joint).map_or_else(Vec::new, |session| {
-            let entries = self.entries_of(joint);
-            due(session.procedure(), session.ledger(), joint, &entries)
+            self.comparing(joint, |entries| {
+                due(session.procedure(), session.ledger(), joint, entries)
+            })
         })
     }
 
@@ -51,6 +53,17 @@ impl Job {
     pub fn judged(&self, joint: u8, seq: u32, attempt: &Attempt) -> Option<Judged> {
         let entries = self.entries_of(joint).into_iter();
         judged_in(&self.plan, self.joint_plan(joint)?, entries, (seq, attempt))
+    }
+
+    /// The joint's records that may be compared with one another: those of a step that asks for something else now are not.
+    fn comparing<T>(&self, joint: u8, with: impl FnOnce(&[&Entry]) -> T) -> T {
+        match self.joint(joint) {
+            Some(own) if self.revisions.of_joint(joint).next().is_some() => {
+                let kept = self.revisions.comparable(&self.facts, own);
+                with(&kept.iter().collect::<Vec<_>>())
+            }
+            _ => with(&self.entries_of(joint)),
+        }
     }
 
     /// The records of a joint that count, in order: without what was put right.

@@ -28,6 +28,7 @@ mod model;
 mod open;
 mod put_right;
 mod read_back;
+mod revised;
 mod rows;
 mod sure;
 pub mod telling;
@@ -37,6 +38,7 @@ mod tools;
 mod unit;
 
 use std::fmt::Write as _;
+use std::sync::Arc;
 
 use evendraw_core::advice::Advice;
 use evendraw_core::ledger::{Ledger, Standing};
@@ -48,6 +50,7 @@ use jiff::civil::Date;
 
 use super::Job;
 use super::beside::Beside;
+use super::revision::{Revisions, Which};
 use crate::mark::Mark;
 use crate::peers::{Peer, peers};
 use crate::plan::progress::{JointState, Progress};
@@ -57,9 +60,9 @@ use crate::store::{Content, Damage, Fact, HostFact, PartState, Traces};
 pub use curve::{CurveState, curve_of, state_of_curve};
 pub use evidence::{How, Tally, attempt_of};
 pub use model::{
-    AttemptRow, BesideRow, CheckRow, Curve, FastenerStatus, Item, JointStatus, LastDone, NextJoint,
-    PartStatus, PersonStatus, ReminderStatus, StageCell, StageStatus, Status, TaskStatus,
-    ToolStatus, counted, parts_csv,
+    AttemptRow, BesideRow, CheckRow, Curve, Differs, FastenerStatus, Item, JointStatus, LastDone,
+    NextJoint, PartStatus, PersonStatus, ReminderStatus, StageCell, StageStatus, Status,
+    TaskStatus, ToolStatus, counted, parts_csv,
 };
 pub use put_right::{PutRight, sound};
 pub use read_back::read_back;
@@ -71,7 +74,7 @@ pub(crate) use clock::Clock;
 pub(crate) use hands::Hands;
 
 /// A session that is at work on a joint.
-type Live<'a> = &'a Session<std::sync::Arc<Procedure>>;
+type Live<'a> = &'a Session<Arc<Procedure>>;
 
 /// What the projection is made of.
 #[derive(Clone, Debug)]
@@ -90,6 +93,10 @@ pub struct Kept<'a> {
     pub today: Option<Date>,
     /// Tasks, parts and reminders.
     beside: Beside,
+    /// Joints that went on under another plan.
+    revisions: Arc<Revisions>,
+    /// The records of those joints in the terms of the plan of today.
+    translated: Vec<Entry>,
     /// Sessions at work, by joint number: they stand where their records stand, and need not be folded again.
     live: &'a [Option<super::Work>],
 }
@@ -98,6 +105,7 @@ impl<'a> Kept<'a> {
     /// Of a plan and a journal that was read.
     #[must_use]
     pub fn of(plan: &'a Plan, content: &'a Content, traces: Option<&'a Traces>) -> Self {
+        let revisions = Arc::new(Revisions::of(&content.facts));
         Self {
             plan,
             facts: &content.facts,
@@ -106,6 +114,8 @@ impl<'a> Kept<'a> {
             traces,
             today: Some(today()),
             beside: Beside::of(plan, &content.facts),
+            translated: translated(plan, &content.facts, &revisions),
+            revisions,
             live: &[],
         }
     }
@@ -135,6 +145,8 @@ impl<'a> Kept<'a> {
             traces: None,
             today: Some(today()),
             beside: Beside::default(),
+            translated: Vec::new(),
+            revisions: Arc::default(),
             live: &[],
         }
     }
@@ -142,13 +154,14 @@ impl<'a> Kept<'a> {
     /// The names of joints, fasteners and steps, under the answers recorded.
     #[must_use]
     pub fn names(&self) -> Names {
-        names(self.plan, self.facts)
+        names_with(self.plan, self.facts, &self.revisions)
     }
 
     /// The projection.
     #[must_use]
     pub fn status(&self) -> Status {
-        let names = self.names();
+        // Its records are in the terms of the plan of today already.
+        let names = today_names(self.plan, self.facts);
         let clock = Clock::of(self.facts, self.rehearsal);
         let folded: Vec<Folded<'_>> = self
             .plan
@@ -179,7 +192,7 @@ impl<'a> Kept<'a> {
     /// The projection as if joints and tasks stood as given: for what is asked of a plan alone.
     #[must_use]
     pub fn status_in(&self, progress: &Progress) -> Status {
-        let names = self.names();
+        let names = today_names(self.plan, self.facts);
         let clock = Clock::of(self.facts, self.rehearsal);
         let joints = self.plan.joints().iter().zip(progress.joints());
         let views: Vec<View<'_>> = joints
@@ -227,6 +240,8 @@ impl Job {
             traces: self.traces.as_ref(),
             today: self.today(),
             beside: self.beside(),
+            translated: translated(&self.plan, &self.facts, &self.revisions),
+            revisions: Arc::clone(&self.revisions),
             live: &self.sessions,
         }
     }
@@ -251,6 +266,41 @@ fn today() -> Date {
 /// The names of a plan's joints, fasteners and steps, under the answers recorded.
 #[must_use]
 pub fn names(plan: &Plan, facts: &[Fact]) -> Names {
+    names_with(plan, facts, &Revisions::of(facts))
+}
+
+fn names_with(plan: &Plan, facts: &[Fact], revisions: &Revisions) -> Names {
+    revisions
+        .iter()
+        .fold(today_names(plan, facts), |names, revision| {
+            let before = today_names(&revision.before, facts);
+            names.with_earlier(revision.joint, revision.seq.saturating_sub(1), before)
+        })
+}
+
+/// The records of joints that went on under another plan, in the terms of this one.
+fn translated(plan: &Plan, facts: &[Fact], revisions: &Revisions) -> Vec<Entry> {
+    let revised = plan
+        .joints()
+        .iter()
+        .filter(|joint| revisions.of_joint(joint.number()).next().is_some());
+    revised
+        .flat_map(|joint| {
+            let entries: Vec<&Entry> = entries_of(facts, joint.number()).collect();
+            revisions.today(facts, joint, &entries, Which::All)
+        })
+        .collect()
+}
+
+fn entries_of(facts: &[Fact], joint: u8) -> impl Iterator<Item = &Entry> {
+    facts.iter().filter_map(move |fact| match fact {
+        Fact::Entry(entry) if entry.joint == joint => Some(entry),
+        _ => None,
+    })
+}
+
+/// The names of the plan alone, whatever went before.
+fn today_names(plan: &Plan, facts: &[Fact]) -> Names {
     plan.joints().iter().fold(Names::new(), |names, joint| {
         names.with(joint, plan_of(facts, joint))
     })
@@ -302,6 +352,10 @@ struct Folded<'a> {
     unanswered: Vec<String>,
     /// Why its records cannot be folded.
     fault: Option<String>,
+    /// What was done to an earlier revision and differs now.
+    differs: Vec<Differs>,
+    /// Number of the record from which on it is worked to this plan; 0 from the first.
+    revised_at: u32,
 }
 
 /// The same in the light of the other joints.
@@ -319,7 +373,7 @@ impl<'a> std::ops::Deref for View<'a> {
 }
 
 impl<'a> Folded<'a> {
-    fn of(kept: &Kept<'a>, joint: &'a Joint) -> Self {
+    fn of(kept: &'a Kept<'_>, joint: &'a Joint) -> Self {
         let number = joint.number();
         let answers = answers(kept.facts, joint);
         let unanswered = joint
@@ -332,10 +386,7 @@ impl<'a> Folded<'a> {
             Ok(plan) => (plan, None),
             Err(error) => (joint.first_plan(), Some(error.to_string())),
         };
-        let entries: Vec<&Entry> = kept
-            .entries()
-            .filter(|entry| entry.joint == number)
-            .collect();
+        let recorded: Vec<&Entry> = entries_of(kept.facts, number).collect();
         let live: Option<Live<'_>> = kept
             .live
             .get(usize::from(number))
@@ -348,17 +399,36 @@ impl<'a> Folded<'a> {
                 session.next(),
                 session.advice(),
             )),
-            None => folded(plan, number, &entries, kept.adapter(number).is_some()),
+            None => folded(plan, number, &recorded, kept.adapter(number).is_some()),
         };
         let (ledger, standing, next, advice, fault) = match folded {
             Ok((ledger, standing, next, advice)) => (ledger, standing, Some(next), advice, None),
             Err(fault) => (Ledger::new(), Standing::Doubtful, None, None, Some(fault)),
         };
+        let is_revised = kept.revisions.of_joint(number).next().is_some();
+        let entries: Vec<&Entry> = if is_revised {
+            let translated = kept.translated.iter();
+            translated.filter(|entry| entry.joint == number).collect()
+        } else {
+            recorded
+        };
         // What was put right counts no more.
         let has_entries = !entries.is_empty();
         let entries = sound(&entries);
-        let peers = peers(&plan.procedure, &ledger, number, &entries);
-        Self {
+        let peers = if is_revised {
+            let comparable = kept.revisions.comparable(kept.facts, joint);
+            let comparable = sound(&comparable.iter().collect::<Vec<_>>());
+            peers(&plan.procedure, &ledger, number, &comparable)
+        } else {
+            peers(&plan.procedure, &ledger, number, &entries)
+        };
+        let mut folded = Self {
+            differs: Vec::new(),
+            revised_at: kept
+                .revisions
+                .of_joint(number)
+                .last()
+                .map_or(0, |own| own.seq),
             build: kept.plan,
             joint,
             plan,
@@ -370,7 +440,12 @@ impl<'a> Folded<'a> {
             fault: fault.or(wrong_answer.filter(|_| has_entries)),
             entries,
             unanswered,
+        };
+        if is_revised {
+            let recorded: Vec<&Entry> = entries_of(kept.facts, number).collect();
+            folded.differs = revised::differs(kept, &folded, &recorded);
         }
+        folded
     }
 
     /// Where it stands for the others: what cannot be taken up is doubtful.

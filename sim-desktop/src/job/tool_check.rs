@@ -124,7 +124,12 @@ impl Job {
             .session(joint)
             .and_then(|session| match Session::next(session) {
                 Next::Pull { step } => Some(step),
-                _ => None,
+                // Nobody is named, or no tool, before the first pull: then it is about the first step that is open.
+                _ => session
+                    .procedure()
+                    .numbered_steps()
+                    .find(|(step, _)| !session.ledger().step(*step).is_settled())
+                    .map(|(step, _)| step),
             });
         let suits = |tool: &&Tool| step.is_none_or(|step| self.suits(joint, tool, step));
         self.plan

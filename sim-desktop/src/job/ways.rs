@@ -3,9 +3,10 @@
 //! One place for terminal and desk: what is to be typed, in which unit, what a click wrench is to be set to, what is asked once more
 //! because it is out of any plausible range. Knows nothing of screens or of judging.
 
+use evendraw_core::limits::TEXT_MAX;
 use evendraw_core::procedure::{Procedure, StageKind, TorqueWindow};
 use evendraw_core::record::Way;
-use evendraw_core::session::Next;
+use evendraw_core::session::{Input, Next, Readout};
 use evendraw_core::unit::{Angle, Torque};
 
 use super::Job;
@@ -28,6 +29,8 @@ pub enum ToTell {
         setting: Torque,
         /// In words, in the tool's own unit, and what it stands for where that is another torque.
         words: String,
+        /// Whether it must be said if the fastener moved before it clicked.
+        moved: bool,
     },
     /// That it is done.
     Done,
@@ -48,6 +51,8 @@ pub struct Wanted {
     pub unit: TorqueUnit,
     /// Graduation and accuracy as the plan states them.
     pub stated: String,
+    /// Through an offset adapter: what the tool is to show, and what that is at the fastener, in words.
+    pub through: Option<String>,
 }
 
 /// Values as they were typed.
@@ -120,7 +125,35 @@ impl Job {
                 .or_else(|| unit_of(&format!("1 {}", shown.symbol())))
                 .unwrap_or(TorqueUnit::NewtonMeter),
             stated: tool.map(Tool::stated).unwrap_or_default(),
+            through: self.through_words(joint, step),
         })))
+    }
+
+    /// What the tool is to show where an offset adapter is between it and the fastener.
+    fn through_words(&self, joint: u8, step: u16) -> Option<String> {
+        self.offset(joint)?;
+        let session = self.session(joint)?;
+        let window = session.ledger().torque_window(session.procedure(), step)?;
+        let unit = self
+            .tool_in_hand()
+            .and_then(own_unit)
+            .unwrap_or(TorqueUnit::NewtonMeter);
+        let shown = Shown::new(unit);
+        let at_tool = TorqueWindow {
+            target: self.through_offset(joint, window.target),
+            min: self.through_offset(joint, window.min),
+            max: if window.max < Torque::MAX {
+                self.through_offset(joint, window.max)
+            } else {
+                window.max
+            },
+        };
+        Some(format!(
+            "the tool shows {}, {}, for {} at the fastener",
+            shown.words(at_tool.target),
+            shown.window(&at_tool),
+            shown.words(window.target)
+        ))
     }
 
     fn click(&self, joint: u8, step: u16) -> Result<ToTell, String> {
@@ -141,9 +174,11 @@ impl Job {
                 in_unit(stands_for, unit)
             ));
         }
+        let kind = session.procedure().stage_of(step).map(|stage| stage.kind);
         Ok(ToTell::Click {
             setting,
             words: text,
+            moved: matches!(kind, Some(StageKind::Repeat { .. })),
         })
     }
 
@@ -221,6 +256,47 @@ impl Job {
         None
     }
 
+    /// Values typed, as an input's readout: through an offset adapter the tool shows another torque than the fastener's, and what it
+    /// showed stands in `stated`, in front of its graduation and accuracy.
+    #[must_use]
+    pub fn readout<'s>(
+        &self,
+        joint: u8,
+        wanted: &Wanted,
+        typed: &Typed,
+        stated: &'s mut String,
+    ) -> Readout<'s> {
+        let torque = typed.torque.map(|torque| self.at_fastener(joint, torque));
+        stated.clone_from(&wanted.stated);
+        if let Some(shown) = typed.torque.filter(|shown| torque != Some(*shown)) {
+            *stated = format!("showed {}; {stated}", in_unit(shown, wanted.unit));
+        }
+        stated.truncate(stated.floor_char_boundary(TEXT_MAX));
+        // A pointer and a mark: with a torque beside it, the torque is what was read.
+        let way = match wanted.way {
+            Way::Mark if torque.is_some() => Way::Eye,
+            way => way,
+        };
+        Readout {
+            way,
+            torque,
+            angle: typed.angle,
+            moved: typed.moved,
+            stated,
+        }
+    }
+
+    /// A click at a setting, as an input.
+    #[must_use]
+    pub fn clicked(&self, joint: u8, step: u16, set: AsSet, moved: bool) -> Input<'static> {
+        Input::BySetting {
+            step,
+            setting: set.setting,
+            stands_for: self.at_fastener(joint, set.setting),
+            moved,
+        }
+    }
+
     /// Whether a click wrench stands set for the step that is next: as it was set, if it was set for this stage and this value.
     #[must_use]
     pub fn is_set(&self, joint: u8, as_set: Option<AsSet>) -> Option<AsSet> {
@@ -259,6 +335,9 @@ pub fn read(text: &str, wanted: &Wanted) -> Result<Typed, String> {
     let mut items: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
         if word.eq_ignore_ascii_case("moved") {
+            if !wanted.moved {
+                return Err("`moved` is said only where nothing may move".to_owned());
+            }
             typed.moved = true;
         } else if word.starts_with(|first: char| first.is_ascii_digit() || "+-.,−".contains(first))
         {
@@ -309,6 +388,27 @@ pub fn read(text: &str, wanted: &Wanted) -> Result<Typed, String> {
     Ok(typed)
 }
 
+/// Reads a setting typed back, in the tool's own unit where none is typed.
+///
+/// # Errors
+/// In words.
+pub fn read_setting(text: &str, tool: Option<&Tool>) -> Result<Torque, String> {
+    let wanted = Wanted {
+        way: Way::Display,
+        torque: true,
+        angle: false,
+        moved: false,
+        unit: tool.and_then(own_unit).unwrap_or(TorqueUnit::NewtonMeter),
+        stated: String::new(),
+        through: None,
+    };
+    let typed = read(text, &wanted)?;
+    match (typed.torque, typed.angle) {
+        (Some(torque), None) if !typed.moved => Ok(torque),
+        _ => Err(format!("`{}` is not a setting alone", text.trim())),
+    }
+}
+
 fn put<T>(place: &mut Option<T>, value: T, item: &str, what: &str) -> Result<(), String> {
     match place.replace(value) {
         None => Ok(()),
@@ -325,6 +425,7 @@ fn unread(item: &str, error: &crate::quantity::QuantityError, wanted: &Wanted) -
 pub fn allowed(wanted: &Wanted) -> String {
     let symbol = crate::quantity::Unit::symbol(wanted.unit);
     let values = match (wanted.torque, wanted.angle) {
+        _ if wanted.way == Way::Gauge => "an angle: `91`".to_owned(),
         (_, false) => format!(
             "a torque in {symbol} or with its unit, and an angle if it is shown: `48.2`, `48.2 {symbol} 91°`"
         ),
@@ -377,7 +478,8 @@ fn is_near(value: i32, target: i32) -> bool {
 }
 
 /// The unit that a tool's own scale has: that of its graduation, else of its capacity.
-fn own_unit(tool: &Tool) -> Option<TorqueUnit> {
+#[must_use]
+pub fn own_unit(tool: &Tool) -> Option<TorqueUnit> {
     tool.step_text
         .as_deref()
         .and_then(unit_of)
@@ -388,6 +490,15 @@ fn unit_of(text: &str) -> Option<TorqueUnit> {
     Quantity::<TorqueUnit>::parse(text)
         .ok()
         .map(|given| given.unit())
+}
+
+/// A torque as the tool's own scale has it.
+#[must_use]
+pub fn tool_words(torque: Torque, tool: Option<&Tool>) -> String {
+    in_unit(
+        torque,
+        tool.and_then(own_unit).unwrap_or(TorqueUnit::NewtonMeter),
+    )
 }
 
 fn in_unit(torque: Torque, unit: TorqueUnit) -> String {

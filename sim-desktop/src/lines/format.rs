@@ -405,7 +405,12 @@ fn number(field: &str, column: Column, comma: bool) -> Option<f64> {
         .unwrap_or(field.len());
     let (digits, unit) = field.split_at_checked(end)?;
     let unit = unit.trim();
-    if !unit.is_empty() && !column.has_unit(unit) {
+    // `12.5 lbf ft` where a comma is the decimal mark is not 12 of something that begins with a point.
+    let begins = |first: char| first.is_alphabetic() || matches!(first, '°' | 'µ');
+    let is_unit = unit.starts_with(begins)
+        && !unit.contains(|letter: char| letter.is_ascii_digit() || letter == ',')
+        && column.has_unit(unit);
+    if !unit.is_empty() && !is_unit {
         return None;
     }
     let value: Option<f64> = if comma {
@@ -495,6 +500,22 @@ mod tests {
             "Some(1.5) 19.613 Some(90.0)"
         );
         assert!(said(&mut own, "ch1;2.0;0;0").contains("a decimal number with a comma"));
+        // One column, the other mark, and the unit behind: not 12 of it.
+        let mut comma = parser(&["torque_lbf_ft"], |format| {
+            format.separator = ';';
+            format.decimal_comma = true;
+        });
+        for bad in [
+            "12.5 lbf ft, 3",
+            "12.5 lbf ft",
+            "12 lbf ft, 3",
+            "12 lbf ft 3",
+        ] {
+            assert!(
+                said(&mut comma, bad).contains("a decimal number with a comma"),
+                "{bad}"
+            );
+        }
         let mut blanks = parser(&["torque_Ncm"], |format| format.separator = ' ');
         assert_eq!(said(&mut blanks, "   +125.5  "), "None 1.255 None");
         let mut tab = parser(&["torque_Nm", "angle_deg"], |format| {
@@ -510,7 +531,19 @@ mod tests {
         assert_eq!(said(&mut own, "12.5 Nm, 3 deg"), "None 12.500 Some(3.0)");
         assert!(said(&mut own, "12.5 lbf·ft,3").starts_with("column 1 (torque_Nm): `12.5 lbf·ft`"));
         for bad in [
-            "OL,3", "12.5.6,3", "--,3", "1e,3", "nan,3", "inf,3", ",3", "1 2,3", "12", "1,2,3",
+            "12,5 Nm",
+            "12;5 Nm,3",
+            "12 N5m,3",
+            "OL,3",
+            "12.5.6,3",
+            "--,3",
+            "1e,3",
+            "nan,3",
+            "inf,3",
+            ",3",
+            "1 2,3",
+            "12",
+            "1,2,3",
         ] {
             assert!(said(&mut own, bad).contains("; allowed: "), "{bad}");
         }

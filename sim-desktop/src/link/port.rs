@@ -29,6 +29,14 @@ impl Port {
     /// # Errors
     /// What the system says.
     pub fn open(path: &Path) -> io::Result<Self> {
+        Self::open_at(path, RATE)
+    }
+
+    /// As [`Port::open`], at so many bits a second where the line has a rate.
+    ///
+    /// # Errors
+    /// What the system says.
+    pub fn open_at(path: &Path, rate: u32) -> io::Result<Self> {
         #[cfg(unix)]
         {
             use std::os::unix::fs::FileTypeExt as _;
@@ -41,7 +49,7 @@ impl Port {
                 return Ok(Self(Box::new(socket)));
             }
         }
-        let port = serialport::new(path.to_string_lossy(), RATE)
+        let port = serialport::new(path.to_string_lossy(), rate)
             .timeout(LOOK)
             .open()
             .map_err(io::Error::from)?;
@@ -54,7 +62,7 @@ impl Port {
     }
 
     /// Takes what has arrived; nothing after a short while without any.
-    pub(super) fn receive(&mut self, into: &mut [u8]) -> io::Result<usize> {
+    pub(crate) fn receive(&mut self, into: &mut [u8]) -> io::Result<usize> {
         match self.0.read(into) {
             Ok(0) => Err(io::ErrorKind::UnexpectedEof.into()),
             Ok(count) => Ok(count),

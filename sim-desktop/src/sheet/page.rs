@@ -88,6 +88,7 @@ pub(super) fn head(model: &Sheet, kind: &str) -> Markup {
             dl.head {
                 dt { "Unit" } dd { (or(&model.unit)) }
                 dt { "Document" } dd { (or(&model.document)) }
+                @if !model.revision.is_empty() { dt { "Plan revision" } dd { (model.revision) } }
                 dt { "Journal" } dd { (model.journal) }
             }
         }
@@ -96,7 +97,10 @@ pub(super) fn head(model: &Sheet, kind: &str) -> Markup {
 
 pub(super) fn stamp(model: &Status) -> Markup {
     let mark = model.mark();
-    html! { p.stamp.(mark.hue().name()) { (shape(mark)) (model.headline()) } }
+    html! {
+        p.stamp.(mark.hue().name()) { (shape(mark)) (model.headline()) }
+        @if !model.evidence.is_empty() { p.why { "Done: " (model.evidence) "." } }
+    }
 }
 
 /// A list of sentences; with `none` empty, nothing at all when there are none.
@@ -156,7 +160,7 @@ fn tools(model: &Status) -> Markup {
             section {
                 h2 { "Tools" }
                 table.lines {
-                    thead { tr { th { "Tool" } th { "What" } th { "Calibration" } th { "In date" } th.number { "Readings" } th { "Waiver" } } }
+                    thead { tr { th { "Tool" } th { "What" } th { "Calibration" } th { "In date" } th.number { "Attempts" } th { "Waiver" } } }
                     @for tool in used {
                         tr {
                             td.strong { (tool.id) } td { (tool.what) } td { (tool.calibration) } td { (tool.in_date) }
@@ -300,7 +304,7 @@ fn cell(fastener: &FastenerStatus, index: usize) -> Markup {
             @if !cell.target.is_empty() { div.quiet { "its own target " (cell.target) } }
             @if !cell.detail.is_empty() { div.quiet { (cell.detail) } }
             @if cell.attempts > 1 { div.quiet { "attempt " (cell.attempts) } }
-            @if !cell.tool.is_empty() { div.quiet { "tool " (cell.tool) } }
+            @if !cell.behind().is_empty() { div.quiet { (cell.behind()) } }
         }
     }
 }

@@ -7,7 +7,7 @@ use maud::{Markup, html};
 use super::mark::{badge, shape};
 use super::page::{beside, columns, document, head, in_order, items, rehearsal_band, stamp};
 use super::{CAUTION, Sheet};
-use crate::job::status::{FastenerStatus, JointStatus, StageStatus, Status};
+use crate::job::status::{FastenerStatus, How, JointStatus, StageStatus, Status};
 use crate::mark::Mark;
 use crate::words::DEMO;
 
@@ -96,7 +96,13 @@ fn reading(fastener: &FastenerStatus, columns: &[&StageStatus]) -> Markup {
             "" => String::new(),
             target => format!(" of {target}"),
         };
-        Some(format!("{}. {words}{target}", stage.number))
+        // What was measured needs no word: the line at the top says how much was.
+        let behind = match cell.evidence.as_str() {
+            "" => String::new(),
+            how if how == How::Curve.words() || words.contains(how) => String::new(),
+            how => format!(" ({how})"),
+        };
+        Some(format!("{}. {words}{behind}{target}", stage.number))
     });
     let words: Vec<String> = cells.collect();
     html! {

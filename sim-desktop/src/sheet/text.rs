@@ -36,6 +36,9 @@ pub fn text(model: &Sheet) -> String {
     out.line(&format!("Journal: {}", model.journal));
     out.blank();
     out.line(&model.headline());
+    if !model.evidence.is_empty() {
+        out.line(&format!("Done: {}.", model.evidence));
+    }
     out.items("What is open", &model.open, "Nothing is open.");
     out.items("Exceptions", &model.exceptions, "Nothing unusual.");
     out.items("Still due", &model.due, "");
@@ -63,7 +66,7 @@ pub fn text(model: &Sheet) -> String {
                 tool.what,
                 tool.calibration,
                 tool.in_date,
-                counted(tool.readings, "reading")
+                counted(tool.readings, "attempt")
             );
             if !tool.waiver.is_empty() {
                 line.push_str("; waiver: ");
@@ -203,7 +206,7 @@ impl Lines {
                     &cell.reached
                 };
                 let _ = write!(line, "  [{number}{}] {reached}", mark.letter());
-                for extra in [&cell.detail, &cell.tool] {
+                for extra in [&cell.detail, &cell.behind()] {
                     if !extra.is_empty() {
                         let _ = write!(line, " ({extra})");
                     }

@@ -12,6 +12,7 @@ use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 use crate::disk;
+use crate::job::status::telling::since;
 use crate::job::status::{Clock, Hands, How, Kept, Status, attempt_of, counted, plan_of};
 use crate::limits::read_plan;
 use crate::mark::Mark;
@@ -293,6 +294,7 @@ impl Build {
     }
 
     fn take_pulls(&mut self, plan: Option<&Plan>, content: &Content, clock: &Clock) {
+        let since = since(&content.facts);
         let mut hands = Hands::default();
         let mut documents = Documents::default();
         let mut adapters = std::collections::BTreeMap::<u8, String>::new();
@@ -354,7 +356,11 @@ impl Build {
                 has_torque: !matches!(&entry.record, Record::Read(read) if read.torque.is_none()),
                 attempt: attempt.into_owned(),
             };
-            if let Some(own) = own {
+            // Where the joint went on under another plan, its limits were not these.
+            let is_today = since
+                .get(&entry.joint)
+                .is_none_or(|since| entry.seq >= *since);
+            if let Some(own) = own.filter(|_| is_today) {
                 pull.take_limits(own);
             }
             if let Some(before) = before {

@@ -23,4 +23,5 @@ mod raster;
 mod rebuilt;
 mod scenes;
 mod shelf;
+mod typing;
 mod work;

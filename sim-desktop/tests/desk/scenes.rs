@@ -231,6 +231,7 @@ pub(crate) fn joint() -> JointView {
         .collect();
     JointView {
         out_of_turn: None,
+        typing: None,
         at_adapter: None,
         may_send: false,
         id: text("head"),
@@ -377,6 +378,7 @@ pub(crate) fn desk() -> DeskView {
         put_right: Vec::new(),
         shelf: ShelfView::default(),
         ports: Vec::new(),
+        instruments: Vec::new(),
         status: status(),
         build: build(),
         joint: Some(joint()),

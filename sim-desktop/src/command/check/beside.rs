@@ -7,6 +7,7 @@ use serde_json::json;
 use super::super::named::Journal;
 use super::super::{CommandError, Done, Output};
 use crate::job::status::{Kept, Status};
+use crate::mark::Mark;
 use crate::plan::Plan;
 
 /// Tasks, parts and reminders, each with its state.
@@ -41,6 +42,22 @@ pub(super) fn beside(status: &Status, out: &mut Output<'_>) -> Result<(), Comman
     Ok(())
 }
 
+/// What was done to an earlier revision of the plan and asks for something else now, an object a fastener.
+pub(in super::super) fn differs(status: &Status, out: &mut Output<'_>) -> Result<(), CommandError> {
+    for joint in &status.joints {
+        for own in &joint.differs {
+            for fastener in &own.fasteners {
+                out.object(&json!({
+                    "record": "differs", "joint": joint.id, "fastener": fastener, "stage": own.stage,
+                    "done_to_revision": own.revision, "revision": own.now, "was": own.old, "now": own.new,
+                    "settled": own.mark != Mark::Doubtful, "said": own.settled,
+                }))?;
+            }
+        }
+    }
+    Ok(())
+}
+
 /// A journal: where everything stands, what is open, what is out of the ordinary.
 pub(super) fn journal(
     journal: &Journal,
@@ -58,6 +75,7 @@ pub(super) fn journal(
         out.wrapped(&place, &format!("{}: {}", joint.title, joint.why))?;
         out.object(&json!({ "joint": joint.id, "state": joint.mark.word(), "why": joint.why }))?;
     }
+    differs(&status, out)?;
     beside(&status, out)?;
     for (title, items) in [
         ("open", &status.open),

@@ -10,6 +10,7 @@ use serde_json::json;
 
 use super::named::Journal;
 use super::{CommandError, Done, Output};
+use crate::job::revision::Revisions;
 use crate::job::status::telling::line;
 use crate::job::status::{CurveState, Names, attempt_of, plan_of, state_of_curve};
 use crate::plan::{Joint, JointPlan};
@@ -35,6 +36,7 @@ pub(super) fn run(
             journal.name
         )));
     };
+    let revisions = Revisions::of(&journal.content.facts);
     let mut count = Count::default();
     let mut older: Vec<u16> = Vec::new();
     for joint in plan.joints() {
@@ -43,8 +45,13 @@ pub(super) fn run(
             .entries()
             .filter(|entry| entry.joint == joint.number())
             .collect();
-        let joint_plan = plan_of(&journal.content.facts, joint);
+        let today = plan_of(&journal.content.facts, joint);
         for (at, entry) in entries.iter().enumerate() {
+            // An attempt is judged by the revision that it was made under.
+            let joint_plan = revisions
+                .plan_of(entry)
+                .and_then(|plan| plan.joints().get(usize::from(joint.number())))
+                .map_or(today, |joint| plan_of(&journal.content.facts, joint));
             match &entry.record {
                 Record::Started(started)
                     if started.rules != RULES && !older.contains(&started.rules) =>
@@ -128,6 +135,7 @@ fn tell(
     trace: CurveState,
     out: &mut Output<'_>,
 ) -> Result<(), CommandError> {
+    let names = names.at(entry);
     let again = match finding {
         Finding::Differs(judgement) => Some(judgement),
         Finding::Agrees | Finding::NoSuchStep => None,

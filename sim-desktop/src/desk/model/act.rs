@@ -54,7 +54,7 @@ impl Model {
     pub(super) const fn line(&self) -> Option<&Connection> {
         match &self.readings {
             Readings::Adapter(connection) => Some(connection),
-            Readings::Bench | Readings::Trace(_) | Readings::None => None,
+            Readings::Bench | Readings::Trace(_) | Readings::Lines(_) | Readings::None => None,
         }
     }
 
@@ -73,6 +73,7 @@ impl Model {
             Ask::Pull(on) => self.pull_by_key(on),
             Ask::Hand => self.let_the_hand(Hand::One),
             Ask::HandAll(on) => self.let_the_hand(if on { Hand::All } else { Hand::Off }),
+            Ask::Told(first, second, moved) => self.told(first.trim(), second.trim(), moved),
             Ask::Act(act, text) => self.act(act, &text),
             Ask::FeltWrong(label) => self.felt_wrong(&label),
             Ask::Marked(label) => {
@@ -138,6 +139,8 @@ impl Model {
             Ask::WorkOrRehearse => self.ask_purpose(),
             Ask::LookForPorts => self.ports.look(&self.wake),
             Ask::Connect(path) => self.connect(&path),
+            Ask::Lines(tool, place) => self.read_lines(&tool, &place),
+            Ask::Zero => self.zero_lines(),
             Ask::Disconnect => self.disconnect(),
             Ask::SendJoint => self.send_joint(),
             Ask::TakeBack => self.take_back(),

@@ -172,7 +172,7 @@ impl Model {
             self.move_clock(step);
             let Some(sample) = sample else { break };
             let sample = crate::rehearsal::trace_file::sample(sample.torque_Nm, sample.angle_deg);
-            self.feed(sample);
+            self.feed(Input::Sample(sample));
             if self.bench.hand != Hand::Off
                 && let Some((_, station)) = &mut self.bench.station
             {

@@ -29,7 +29,7 @@ impl Model {
     pub(super) fn build_view(&self) -> BuildView {
         let mut view = BuildView {
             readings: self.readings(),
-            link: self.link_view(),
+            link: self.link_view().or_else(|| self.lines_link()),
             ..BuildView::default()
         };
         let Some(job) = &self.job else { return view };

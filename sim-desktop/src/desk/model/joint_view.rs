@@ -37,7 +37,13 @@ impl Model {
             None => prompt::of(self, job, number),
         };
         let is_trial = status.stages.get(stage).is_some_and(|stage| stage.mock_up);
+        let typing = if prompt.is_none() && checking.is_none() {
+            self.typing_view(status)
+        } else {
+            None
+        };
         Some(JointView {
+            typing,
             id: status.id.clone(),
             title: status.title.clone(),
             what: status.what.clone(),

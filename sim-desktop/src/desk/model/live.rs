@@ -13,6 +13,7 @@ use std::sync::mpsc::{self, Receiver};
 
 use evendraw_core::link::Live;
 use evendraw_core::record::{Entry, Record};
+use evendraw_core::session::{Input, Session};
 
 use super::super::view::{Heard, LinkView};
 use super::start::METAL_IS_WORK;
@@ -26,6 +27,12 @@ use crate::rehearsal::station::degrees;
 /// What wakes the window when there is news.
 #[derive(Clone)]
 pub(super) struct Wake(Arc<dyn Fn() + Send + Sync>);
+
+impl Wake {
+    pub(super) fn call(&self) {
+        (self.0)();
+    }
+}
 
 impl Default for Wake {
     fn default() -> Self {
@@ -137,6 +144,15 @@ impl Model {
     }
 
     pub(super) fn disconnect(&mut self) {
+        if let Readings::Lines(own) = &self.readings {
+            let words = format!("{} is disconnected", Self::lines_name(own));
+            if self.session().is_some_and(Session::is_in_pull) {
+                self.apply(Input::MeasurementLost);
+            }
+            self.readings = Readings::None;
+            self.pull = Pull::default();
+            return self.say(false, words);
+        }
         if let Readings::Adapter(connection) = &self.readings {
             let words = format!("{} is disconnected", connection.path.display());
             self.readings = Readings::None;
@@ -175,6 +191,7 @@ impl Model {
                 .as_ref()
                 .map_or_else(String::new, |adapter| adapter.serial.clone()),
             why: connection.why.clone(),
+            prints_lines: false,
         })
     }
 

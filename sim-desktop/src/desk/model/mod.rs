@@ -11,6 +11,7 @@ mod dialog;
 mod editor;
 mod files;
 mod joint_view;
+mod lines;
 mod live;
 mod out;
 mod plan_file;
@@ -21,6 +22,7 @@ mod record_view;
 mod shelf;
 mod start;
 mod trace;
+mod typing;
 
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime};
@@ -86,6 +88,8 @@ enum Readings {
     Trace(Play),
     /// An adapter.
     Adapter(live::Connection),
+    /// An instrument that prints lines.
+    Lines(Box<lines::Lines>),
     /// Nowhere yet: work on metal.
     None,
 }
@@ -132,6 +136,7 @@ pub struct Model {
     /// The joint in hand, by number.
     open: Option<u8>,
     pull: Pull,
+    typing: typing::Typing,
     ports: live::Ports,
     wake: live::Wake,
     /// The clock of this start, µs.
@@ -222,6 +227,7 @@ impl Model {
             },
             open: None,
             pull: Pull::default(),
+            typing: typing::Typing::default(),
             ports: live::Ports::default(),
             wake: live::Wake::default(),
             micros: 0,
@@ -300,6 +306,8 @@ impl Model {
         self.hear_adapter();
         if self.is_reading_a_trace() {
             self.play_on(passed.min(0.25));
+        } else if matches!(self.readings, Readings::Lines(_)) {
+            self.hear_lines();
         } else if self.is_at_bench() {
             let pace = if self.bench.hand == Hand::Off {
                 1.0
@@ -325,6 +333,11 @@ impl Model {
             return Some(Duration::from_millis(33));
         }
         let now = self.seen_s.unwrap_or(0.0);
+        if matches!(self.readings, Readings::Lines(_)) {
+            // Lines wake the window themselves; that they stop is seen by looking.
+            let in_pull = self.session().is_some_and(Session::is_in_pull);
+            return Some(Duration::from_millis(if in_pull { 50 } else { 250 }));
+        }
         if self.comparing.is_some() || self.choosing.is_some() || self.shelf_reading.is_some() {
             return Some(Duration::from_millis(100));
         }
@@ -392,14 +405,14 @@ impl Model {
         self.micros += micros;
     }
 
-    /// One sample to the session, and its point to the curve.
-    fn feed(&mut self, sample: evendraw_core::sample::Sample) {
+    /// One reading to the session, and its point to the curve.
+    fn feed(&mut self, reading: Input<'_>) {
         let in_pull = self.session().is_some_and(Session::is_in_pull);
         if !in_pull && !self.wants_pull() {
             // The end of a pull that is judged already.
             return;
         }
-        self.apply(Input::Sample(sample));
+        self.apply(reading);
         let Some(session) = self.session() else {
             return;
         };
@@ -536,7 +549,8 @@ impl Model {
             };
             let label = self.job.as_ref().map_or_else(String::new, |job| {
                 let names = job.names();
-                let (fastener, _) = About::Step(checked.step).place(&names, entry.joint);
+                let names = names.at(entry);
+                let (fastener, _) = About::Step(checked.step).place(names, entry.joint);
                 fastener.map_or_else(String::new, |own| names.fastener(entry.joint, own))
             });
             let good = checked.verdict == Verdict::Accepted;
@@ -573,6 +587,7 @@ impl Model {
         self.view.status = self.status();
         self.view.build = self.build_view();
         self.view.ports = self.ports.known().to_vec();
+        self.view.instruments = self.instruments();
         self.view.joint = self.joint_view();
         self.view.record = self.record_view();
         self.view.put_right = self.can_put_right();
@@ -598,6 +613,7 @@ impl Model {
             Readings::Bench => view::Readings::Bench,
             Readings::Trace(play) => view::Readings::Trace(play.name.clone()),
             Readings::Adapter(_) => view::Readings::Adapter(self.adapter_name()),
+            Readings::Lines(own) => view::Readings::Lines(Self::lines_name(own)),
             Readings::None => view::Readings::None,
         }
     }

@@ -83,6 +83,7 @@ impl Model {
         let (cue, words) = self.cue(session, in_pull);
         view.cue = cue;
         view.cue_words = words;
+        self.show_lines(&mut view, in_pull);
         Some(view)
     }
 

@@ -40,7 +40,7 @@ impl Model {
                 let taken = true;
                 self.apply(Input::Zero { taken, offset });
             }
-            self.feed(sample);
+            self.feed(Input::Sample(sample));
             self.micros = now.max(due);
             if !self.wants_pull() && !self.session().is_some_and(Session::is_in_pull) {
                 self.readings = Readings::None;

@@ -30,6 +30,7 @@ pub(super) fn status(
         title: build.title.clone(),
         unit: text(&build.unit),
         document: text(&build.document),
+        revision: revision(build.revision, build.reason.as_deref()),
         rehearsal: kept.rehearsal,
         demo: build.demo,
         next: next(views, progress),
@@ -67,6 +68,15 @@ pub(super) fn status(
     // The gravest first; what is equally grave stays in the order of the plan and of time.
     status.exceptions.sort_by_key(|item| item.mark.gravity());
     status
+}
+
+/// `2, manual corrected`; empty for the first revision of which nothing is said.
+pub(super) fn revision(number: u32, reason: Option<&str>) -> String {
+    match (number, reason) {
+        (1, None) => String::new(),
+        (number, None) => number.to_string(),
+        (number, Some(reason)) => format!("{number}, {reason}"),
+    }
 }
 
 fn next(views: &[View<'_>], progress: &Progress) -> Option<NextJoint> {
@@ -120,6 +130,14 @@ fn exceptions(
             item.mark = Mark::Accepted;
             item.what.push_str("; settled since");
         }
+    }
+    for differs in &view.differs {
+        let stage = differs.stage.and_then(|stage| u8::try_from(stage).ok());
+        items.push(Item::new(
+            differs.mark,
+            view.place(None, stage.map(|stage| stage.saturating_sub(1))),
+            differs.line(),
+        ));
     }
     for peer in &view.peers {
         let (mark, seen) = match &peer.settled {

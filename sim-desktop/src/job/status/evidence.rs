@@ -180,3 +180,178 @@ fn last(view: &View<'_>, step: u16) -> Option<How> {
         (about == step).then(|| How::of(&entry.record)).flatten()
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use evendraw_core::record::Role;
+    use evendraw_core::session::{Input, Next, Readout};
+    use evendraw_core::unit::{Angle, Instant, Torque};
+
+    use super::*;
+    use crate::job::Job;
+    use crate::job::status::telling::object;
+    use crate::plan::Plan;
+    use crate::sheet::{Sheet, page, short_page, text};
+    use crate::store::{Fact, Purpose};
+
+    const PLAN: &str = r#"
+[build]
+title = "Strainer"
+[[tool]]
+id = "D1"
+kind = "display"
+capacity = "100 N·m"
+step = "0.1 N·m"
+accuracy = "2 %"
+[[tool]]
+id = "B1"
+kind = "beam"
+capacity = "100 N·m"
+step = "1 N·m"
+[[tool]]
+id = "W1"
+kind = "click"
+capacity = "100 N·m"
+step = "1 N·m"
+[[tool]]
+id = "G1"
+kind = "angle-gauge"
+step = "1°"
+[[tool]]
+id = "spanner"
+kind = "hand"
+[[joint]]
+id = "lid"
+title = "Lid"
+positions = { 1 = [0, 0], 2 = [40, 0], 3 = [80, 0], 4 = [120, 0], 5 = [160, 0] }
+[[joint.stage]]
+do = "tighten"
+torque = "40 N·m"
+on = ["1", "2", "3"]
+[[joint.stage]]
+do = "turn"
+angle = "90°"
+on = ["4"]
+[[joint.stage]]
+do = "tighten"
+torque = "12 N·m"
+tool = "spanner"
+on = ["5"]
+"#;
+
+    fn mnm(value: i32) -> Torque {
+        Torque::from_millinewton_meters(value)
+    }
+
+    /// Five tools, five fasteners: each is told as what it is, none is out of the ordinary, and the line at the top counts them.
+    #[test]
+    fn every_way_is_named_and_none_is_an_exception() {
+        let plan = Plan::parse("lid.toml", PLAN)
+            .unwrap_or_else(|errors| panic!("{}", errors.report(false)));
+        let mut job = Job::unkept(plan, Purpose::Job);
+        let mut tell = |input: Input<'_>| {
+            let done = job
+                .apply(0, Instant::BOOT, input)
+                .expect("the joint is there");
+            assert_eq!((done.refusal, done.held), (None, vec![]), "{input:?}");
+        };
+        let take = |id| Input::Tool { id, waiver: "" };
+        let read = |way, torque: Option<i32>, angle: Option<i32>| Readout {
+            way,
+            torque: torque.map(mnm),
+            angle: angle.map(Angle::from_millidegrees),
+            moved: false,
+            stated: "",
+        };
+        let (name, role) = ("R. Falk", Role::Operator);
+        tell(Input::Person { name, role });
+        tell(take("D1"));
+        let display = Readout {
+            stated: "0.1 N·m, 2 %",
+            ..read(Way::Display, Some(40_200), None)
+        };
+        tell(Input::Read {
+            step: 0,
+            readout: &display,
+        });
+        tell(take("B1"));
+        tell(Input::Read {
+            step: 1,
+            readout: &read(Way::Eye, Some(41_000), None),
+        });
+        tell(take("W1"));
+        let (setting, stands_for) = (mnm(40_000), mnm(40_000));
+        tell(Input::BySetting {
+            step: 2,
+            setting,
+            stands_for,
+            moved: false,
+        });
+        tell(take("G1"));
+        tell(Input::Read {
+            step: 3,
+            readout: &read(Way::Gauge, None, Some(91_000)),
+        });
+        tell(take("spanner"));
+        tell(Input::Confirm { step: 4 });
+        assert_eq!(
+            job.session(0).map(|session| session.next()),
+            Some(Next::Nothing)
+        );
+
+        let status = job.status();
+        assert!(status.is_complete(), "{:?}", status.open);
+        assert_eq!(status.exceptions, vec![]);
+        assert_eq!(status.evidence, "3 read, 1 by setting, 1 by hand");
+        let told: Vec<(&str, String)> = status.joints[0]
+            .fasteners
+            .iter()
+            .flat_map(|fastener| &fastener.cells)
+            .filter(|cell| cell.mark.is_some())
+            .map(|cell| (cell.reached.as_str(), cell.behind()))
+            .collect();
+        assert_eq!(
+            told,
+            [
+                ("40.20 N·m", "read from the display, tool D1".to_owned()),
+                ("41.00 N·m", "read by eye, tool B1".to_owned()),
+                ("set to 40.00 N·m", "by setting, tool W1".to_owned()),
+                ("91.0°", "angle read, tool G1".to_owned()),
+                ("by hand", "tool spanner".to_owned()),
+            ]
+        );
+        let model = Sheet::of(&job.kept(), "lid.evj", Some(0));
+        for sheet in [page(&model), short_page(&model), text(&model)] {
+            assert!(sheet.contains("3 read, 1 by setting, 1 by hand"), "{sheet}");
+            assert!(sheet.contains("read by eye"), "{sheet}");
+        }
+        let names = job.names();
+        let keys: Vec<String> = job
+            .facts()
+            .iter()
+            .filter_map(|fact| match fact {
+                Fact::Entry(entry) => Some(object(&names, entry)),
+                Fact::Host(_) => None,
+            })
+            .filter(|object| object["record"] == "attempt")
+            .map(|object| {
+                format!(
+                    "{} {} {} {}",
+                    object["evidence"],
+                    object["verdict"],
+                    object["peak_torque_Nm"],
+                    object["angle_deg"]
+                )
+            })
+            .collect();
+        assert_eq!(
+            keys,
+            [
+                r#""read" "accepted" 40.2 null"#,
+                r#""read" "accepted" 41.0 null"#,
+                r#""setting" "accepted" null null"#,
+                r#""read" "accepted" null 91.0"#,
+            ]
+        );
+    }
+}

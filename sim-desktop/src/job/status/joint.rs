@@ -55,6 +55,7 @@ pub(super) fn status(
         path: path(&view.plan.procedure, stage),
         is_left_hand: view.plan.procedure.terms().hand == Hand::Left,
         front: text(view.joint.front()),
+        differs: view.differs.clone(),
         what: what(view.plan),
         facts: facts(view),
         condition: view.plan.condition.clone().unwrap_or_default(),
@@ -480,7 +481,11 @@ fn last_on<'e>(view: &View<'e>, step: u16) -> Option<(&'e Entry, Option<&'e str>
             Record::Tool(named) => tool = Some(named.id.as_str()),
             // Whoever starts the program again names the tool again.
             Record::Started(_) => tool = None,
-            Record::Done(done) if done.step == step => found = Some((entry, None)),
+            // A box ticked on paper says nothing of a tool.
+            Record::Done(done) if done.step == step => {
+                let by_hand = done.manner == Manner::Hand;
+                found = Some((entry, tool.filter(|_| by_hand)));
+            }
             Record::Measured(measured) if measured.step == step => found = Some((entry, None)),
             record => {
                 if attempt_of(record).is_some_and(|attempt| attempt.step == step) {
@@ -597,7 +602,7 @@ fn cell(view: &View<'_>, fastener: u8, number: u8) -> StageCell {
             cell.torque_nm = torque_nm(&attempt, &stage.kind);
         }
         Record::BySetting(set) => {
-            cell.reached = telling::setting_words(shown, set);
+            cell.reached = format!("set to {}", telling::setting_words(shown, set));
             cell.detail = words::added(set.prevailing).unwrap_or_default();
         }
         Record::Done(done) => {

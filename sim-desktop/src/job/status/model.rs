@@ -24,6 +24,8 @@ pub struct Status {
     pub unit: String,
     /// Document, section, revision.
     pub document: String,
+    /// Revision of the plan and why it was made; empty for the first, where no reason is given.
+    pub revision: String,
     /// On no metal.
     pub rehearsal: bool,
     /// Its values are invented.
@@ -174,7 +176,7 @@ pub struct ToolStatus {
     pub is_expired: bool,
     /// Whether the calibration held when it was used, as far as the time is known.
     pub in_date: String,
-    /// Readings taken with it.
+    /// Attempts made with it.
     pub readings: usize,
     /// Whether anybody named it.
     pub is_used: bool,
@@ -219,6 +221,8 @@ pub struct JointStatus {
     pub is_left_hand: bool,
     /// The side of the map that faces front; empty where the plan names none.
     pub front: String,
+    /// What was done to an earlier revision of the plan and differs now.
+    pub differs: Vec<Differs>,
     /// Thread, class and condition, in one line.
     pub what: String,
     /// Thread, class, grip, hand, reuse, redo, order: name and text as typed.
@@ -247,6 +251,57 @@ pub struct JointStatus {
     pub notes: Vec<String>,
     /// Clamp loads of the bench after each stage: its name, and the loads in N by fastener.
     pub clamps: Vec<(String, Vec<u32>)>,
+}
+
+/// What was done to an earlier revision of the plan, and asks for something else now.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Differs {
+    /// The stage, from 1; none where it was taken out.
+    pub stage: Option<usize>,
+    /// The fasteners that it was done to, by label.
+    pub fasteners: Vec<String>,
+    /// Whether these are all that the joint has.
+    pub is_all: bool,
+    /// The revision that it was done to.
+    pub revision: u32,
+    /// The revision of today.
+    pub now: u32,
+    /// What was asked then, as printed.
+    pub old: String,
+    /// What is asked now.
+    pub new: String,
+    /// Doubtful while nobody settled it.
+    pub mark: Mark,
+    /// On whose word and why it was left as it is; empty while it is not settled.
+    pub settled: String,
+}
+
+impl Differs {
+    /// `done to revision 1, now differs: 45 → 60 N·m`.
+    #[must_use]
+    pub fn differs(&self) -> String {
+        format!(
+            "done to revision {}, now differs: {}",
+            self.revision,
+            crate::job::revision::change_words(&self.old, &self.new)
+        )
+    }
+
+    /// That, with the fasteners and what became of it.
+    #[must_use]
+    pub fn line(&self) -> String {
+        let who = match &self.fasteners[..] {
+            _ if self.is_all => String::new(),
+            [one] => format!("fastener {one} "),
+            many => format!("fasteners {} ", many.join(", ")),
+        };
+        let settled = match (self.mark, self.settled.as_str()) {
+            (Mark::Doubtful, _) => "; to be done again, or left on a name and a reason".to_owned(),
+            (_, "") => "; it holds as it is".to_owned(),
+            (_, words) => format!("; left as it is: {words}"),
+        };
+        format!("{who}{}{settled}", self.differs())
+    }
 }
 
 /// One stage of a joint.
@@ -365,6 +420,24 @@ pub struct Curve {
     pub angle_deg: Option<(f64, f64)>,
     /// What the curve belongs to: "stage 3".
     pub of: String,
+}
+
+impl StageCell {
+    /// How it came to be known and with which tool: `read by eye, tool B2`; empty where nothing is done, and where the words that
+    /// were reached say it already.
+    #[must_use]
+    pub fn behind(&self) -> String {
+        let evidence = if self.reached.contains(&self.evidence) {
+            ""
+        } else {
+            self.evidence.as_str()
+        };
+        match (evidence, self.tool.as_str()) {
+            (evidence, "") => evidence.to_owned(),
+            ("", tool) => format!("tool {tool}"),
+            (evidence, tool) => format!("{evidence}, tool {tool}"),
+        }
+    }
 }
 
 impl JointStatus {

@@ -103,10 +103,16 @@ fn fasteners(view: &View<'_>, items: &mut Vec<Item>) -> Vec<u8> {
                 .map_or_else(String::new, |advice| {
                     format!(". {}", words::what_now(advice).join(" "))
                 });
-            tell(
-                Mark::Doubtful,
-                &format!("a decision is waited for{advised}"),
+            let label = view.joint.label(fastener);
+            let mut differs = view.differs.iter();
+            let revised = differs.find(|own| {
+                own.mark == Mark::Doubtful && own.fasteners.iter().any(|own| own == label)
+            });
+            let what = revised.map_or_else(
+                || "a decision is waited for".to_owned(),
+                |own| format!("{}; a decision is waited for", own.differs()),
             );
+            tell(Mark::Doubtful, &format!("{what}{advised}"));
         } else if view.ledger.must_loosen(fastener) {
             tell(Mark::Disturbed, "must be loosened fully and done again");
         }

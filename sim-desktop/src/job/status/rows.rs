@@ -82,6 +82,7 @@ pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>)
         };
         hands.take(entry);
         let judged = sure.judged(entry);
+        let names = names.at(entry);
         let telling = tell(names, entry);
         let (fastener, stage) = telling.about.place(names, entry.joint);
         let mut row = Row {

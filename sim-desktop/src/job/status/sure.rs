@@ -75,6 +75,10 @@ pub(super) fn with_remark(
     attempt: &Attempt,
     detail: String,
 ) -> String {
+    if entry.seq < view.revised_at {
+        // Judged by limits that are not these.
+        return detail;
+    }
     let entries = view.entries.iter().copied();
     let judged = judged_in(view.build, view.plan, entries, (entry.seq, attempt));
     match judged.and_then(|judged| judged.remark()) {

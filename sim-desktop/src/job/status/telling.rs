@@ -621,10 +621,8 @@ pub fn tell(names: &Names, entry: &Entry) -> Telling {
         .with("reason", own.reason.as_str())
         .on(List::Notes),
         Record::Revised(Revised::Joint { procedure, .. }) => {
-            let words = format!(
-                "goes on under another procedure, {procedure:08x}: what did not change holds"
-            );
-            whole("revised", words)
+            let words = "goes on under another revision of the plan: what did not change holds";
+            whole("revised", words.to_owned())
                 .with("procedure", format!("{procedure:08x}"))
                 .on(List::Notes)
         }
@@ -832,6 +830,7 @@ fn waited(names: &Names, joint: u8, waited: &evendraw_core::record::Waited) -> S
 /// Any record as an object: its kind, its own fields, then `seq`, `boot` and `at_s`, where it stands in the order of things.
 #[must_use]
 pub fn object(names: &Names, entry: &Entry) -> Value {
+    let names = names.at(entry);
     let joint = entry.joint;
     let telling = tell(names, entry);
     let mut own = match told_object(names, joint, &entry.record) {
@@ -918,6 +917,7 @@ pub(crate) fn quoted(text: &str) -> String {
 /// Any record as a line for people, without its joint, number and time.
 #[must_use]
 pub fn line(names: &Names, entry: &Entry) -> String {
+    let names = names.at(entry);
     let telling = tell(names, entry);
     match place(names, entry.joint, telling.about).as_str() {
         "" => telling.words,
@@ -1106,12 +1106,28 @@ pub fn tell_host(names: &Names, fact: &HostFact) -> Option<(Value, String)> {
     })
 }
 
+/// By joint: number of the record from which on it is worked to the plan of today.
+#[must_use]
+pub fn since(facts: &[Fact]) -> std::collections::BTreeMap<u8, u32> {
+    let mut since = std::collections::BTreeMap::new();
+    for fact in facts {
+        if let Fact::Entry(entry) = fact
+            && matches!(entry.record, Record::Revised(Revised::Joint { .. }))
+        {
+            since.insert(entry.joint, entry.seq);
+        }
+    }
+    since
+}
+
 /// How sure the torque of each attempt is, as the records go by: the tool in hand is known without looking back.
 #[derive(Clone, Debug)]
 pub struct Sure<'p> {
     plan: Option<&'p Plan>,
     joints: Vec<&'p JointPlan>,
     tools: Vec<Option<&'p Tool>>,
+    /// By joint: number of the record from which on it is worked to this plan.
+    since: std::collections::BTreeMap<u8, u32>,
 }
 
 impl<'p> Sure<'p> {
@@ -1126,6 +1142,7 @@ impl<'p> Sure<'p> {
         Self {
             plan,
             tools: vec![None; joints.len()],
+            since: since(facts),
             joints,
         }
     }
@@ -1135,6 +1152,14 @@ impl<'p> Sure<'p> {
         let own = usize::from(entry.joint);
         let tool = self.tools.get_mut(own)?;
         *tool = in_hand(self.plan?, *tool, entry);
+        if self
+            .since
+            .get(&entry.joint)
+            .is_some_and(|since| entry.seq < *since)
+        {
+            // Judged by limits that are not these.
+            return None;
+        }
         match &entry.record {
             Record::Attempt(attempt) => judged(self.joints.get(own)?, *tool, attempt),
             Record::Reassigned(moved) => judged(self.joints.get(own)?, *tool, &moved.attempt),

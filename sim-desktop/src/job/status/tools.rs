@@ -8,7 +8,7 @@ use jiff::civil::Date;
 use super::clock::Clock;
 use super::{Item, Kept, ToolStatus, View, counted};
 use crate::mark::Mark;
-use crate::plan::Tool;
+use crate::plan::{Tool, ToolKind};
 
 /// What was done with one tool.
 struct Use<'e> {
@@ -37,7 +37,7 @@ pub(super) fn tools(
     let plan = kept.plan;
     let (mut used, untold) = used(views);
     if untold > 0 && !plan.tools().is_empty() {
-        let what = format!("{} taken with no tool named", counted(untold, "reading"));
+        let what = format!("{} made with no tool named", counted(untold, "attempt"));
         exceptions.push(Item::new(Mark::Doubtful, "build", what));
     }
     let named = used.len();
@@ -115,6 +115,9 @@ fn in_date(
     clock: &Clock,
     kept: &Kept<'_>,
 ) -> (usize, String) {
+    if tool.is_some_and(|tool| tool.kind == ToolKind::Hand) {
+        return (0, "nothing to calibrate".to_owned());
+    }
     let Some(due) = tool.and_then(|tool| tool.due) else {
         return (0, "unknown, no due date in the plan".to_owned());
     };
@@ -129,18 +132,21 @@ fn in_date(
     let days: Vec<Option<Date>> = used.readings.iter().map(day).collect();
     let over = days.iter().flatten().filter(|day| **day > due).count();
     let unknown = days.iter().filter(|day| day.is_none()).count();
-    let unknown_words = || format!("time of {} unknown", counted(unknown, "reading"));
+    let unknown_words = || format!("time of {} unknown", counted(unknown, "attempt"));
     let words = match (over, unknown) {
         (0, 0) if is_expired => format!("yes when used; calibration expired on {due}"),
         (0, 0) => "yes".to_owned(),
         (0, _) if is_expired => format!("calibration expired on {due}; {}", unknown_words()),
         (0, _) => format!("due {due}; {}", unknown_words()),
-        (over, _) => format!("NO, {} after {due}", counted(over, "reading")),
+        (over, _) => format!("NO, {} after {due}", counted(over, "attempt")),
     };
     (over, words)
 }
 
 fn calibration(tool: &Tool, is_expired: bool) -> String {
+    if tool.kind == ToolKind::Hand {
+        return "none".to_owned();
+    }
     let day = |date: Option<Date>| date.map_or("unknown".to_owned(), |date| date.to_string());
     let due = if is_expired {
         "calibration expired on"
@@ -157,6 +163,11 @@ fn calibration(tool: &Tool, is_expired: bool) -> String {
 fn what(tool: &Tool) -> String {
     let mut parts = vec![tool.kind.word().to_owned()];
     parts.extend(tool.title.clone());
+    if !tool.kind.has_torque() {
+        parts.extend(tool.step_text.as_ref().map(|step| format!("to {step}")));
+        parts.extend(tool.accuracy_text.clone());
+        return parts.join(", ");
+    }
     parts.push(match &tool.lowest_text {
         Some(lowest) => format!("{lowest} to {}", tool.capacity_text),
         None => format!(

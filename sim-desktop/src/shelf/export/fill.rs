@@ -263,11 +263,12 @@ fn facts(
                 if attempt_of(&entry.record).is_some() || matches!(entry.record, Record::Begun(_)) {
                     continue;
                 }
-                let telling = tell(&names, entry);
-                let (fastener, stage) = telling.about.place(&names, entry.joint);
+                let names = names.at(entry);
+                let telling = tell(names, entry);
+                let (fastener, stage) = telling.about.place(names, entry.joint);
                 let label = fastener.map(|own| names.fastener(entry.joint, own));
                 let joint = names.joint(entry.joint);
-                let json = object(&names, entry).to_string();
+                let json = object(names, entry).to_string();
                 filled
                     .of(&FACTS, at)
                     .text(found.name.as_str())

@@ -1,0 +1,326 @@
+//! Joints that went on under another plan: which plan a record was made under, what of the work done holds, what is done again.
+//!
+//! A joint is known by its id, a fastener by its label, a stage by its place among the stages of its kind: what is typed alike is the same
+//! stage, and between two of those the next of the same kind. Knows nothing of how a difference is shown.
+
+mod carry;
+mod translate;
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use evendraw_core::ledger::NONE;
+use evendraw_core::record::{Entry, Record, Revised};
+use evendraw_core::session::{RestoreError, Session};
+
+use super::status::plan_of;
+use super::{Job, JobError};
+use crate::plan::{Joint, JointPlan, Plan};
+use crate::store::{Content, Fact, HostFact, PlanPieces};
+
+use carry::Same;
+pub use carry::{StageChange, change_words, changes, stage_map};
+
+/// One joint that went on under another plan.
+#[derive(Clone, Debug)]
+pub struct Revision {
+    /// The joint's number.
+    pub joint: u8,
+    /// Number of the record that says so.
+    pub seq: u32,
+    /// The plan before.
+    pub before: Arc<Plan>,
+    /// For each stage from here on the stage that it was.
+    pub stages: Vec<Option<u8>>,
+}
+
+/// Which records are put in the terms of today.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Which {
+    /// All of what there still is.
+    All,
+    /// No attempt at a step that asks for something else now.
+    Unchanged,
+}
+
+/// Every such change of a journal, in order.
+#[derive(Clone, Debug, Default)]
+pub struct Revisions {
+    list: Vec<Revision>,
+}
+
+impl Revisions {
+    /// What a journal says of them. Where the plan before is lost, the records made under it are told by number.
+    #[must_use]
+    pub fn of(facts: &[Fact]) -> Self {
+        let mut list = Vec::new();
+        let mut last: BTreeMap<u8, u32> = BTreeMap::new();
+        let mut plans: Option<Vec<Arc<Plan>>> = None;
+        for (at, fact) in facts.iter().enumerate() {
+            let Fact::Entry(entry) = fact else { continue };
+            match &entry.record {
+                Record::Started(started) => {
+                    last.insert(entry.joint, started.procedure);
+                }
+                Record::Revised(Revised::Joint {
+                    procedure, stages, ..
+                }) => {
+                    let before = last.insert(entry.joint, *procedure);
+                    let plans = plans.get_or_insert_with(|| texts(facts));
+                    let fits = |plan: &&Arc<Plan>| {
+                        plan.joints()
+                            .get(usize::from(entry.joint))
+                            .is_some_and(|joint| {
+                                let own = plan_of(facts.get(..at).unwrap_or(&[]), joint);
+                                Some(own.procedure.digest()) == before
+                            })
+                    };
+                    if let Some(plan) = plans.iter().rev().find(fits) {
+                        list.push(Revision {
+                            joint: entry.joint,
+                            seq: entry.seq,
+                            before: Arc::clone(plan),
+                            stages: stages
+                                .iter()
+                                .map(|&stage| (stage != NONE).then_some(stage))
+                                .collect(),
+                        });
+                    }
+                }
+                _ => {}
+            }
+        }
+        Self { list }
+    }
+
+    /// Those of one joint, in order.
+    pub fn of_joint(&self, joint: u8) -> impl DoubleEndedIterator<Item = &Revision> {
+        self.list.iter().filter(move |own| own.joint == joint)
+    }
+
+    /// Whether nothing was changed under a joint that was begun.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.list.is_empty()
+    }
+
+    /// Every one, in order.
+    pub fn iter(&self) -> impl Iterator<Item = &Revision> {
+        self.list.iter()
+    }
+
+    /// The plan that a record was made under, where it is not the last one.
+    #[must_use]
+    pub fn plan_of(&self, entry: &Entry) -> Option<&Plan> {
+        self.of_joint(entry.joint)
+            .find(|own| own.seq > entry.seq)
+            .map(|own| &*own.before)
+    }
+
+    /// The records of a joint in the terms of the plan of today: what was said of a fastener or a stage that is no more is left out.
+    #[must_use]
+    pub fn today(
+        &self,
+        facts: &[Fact],
+        joint: &Joint,
+        entries: &[&Entry],
+        which: Which,
+    ) -> Vec<Entry> {
+        let own: Vec<&Revision> = self.of_joint(joint.number()).collect();
+        let now = plan_of(facts, joint);
+        let after = |place: usize| {
+            own.get(place + 1)
+                .and_then(|next| joint_of(&next.before, facts, joint.number()))
+                .unwrap_or(now)
+        };
+        entries
+            .iter()
+            .filter_map(|entry| {
+                let mut entry = (*entry).clone();
+                for (place, revision) in own.iter().enumerate() {
+                    if revision.seq > entry.seq {
+                        let before = joint_of(&revision.before, facts, joint.number())?;
+                        entry.record = translate::record(
+                            &entry.record,
+                            &before.procedure,
+                            &after(place).procedure,
+                            &revision.stages,
+                            which,
+                        )?;
+                    }
+                }
+                Some(entry)
+            })
+            .collect()
+    }
+
+    /// The records of a joint that may be compared with one another: attempts at a stage that has changed since are left out.
+    #[must_use]
+    pub fn comparable(&self, facts: &[Fact], joint: &Joint) -> Vec<Entry> {
+        let entries: Vec<&Entry> = facts
+            .iter()
+            .filter_map(|fact| match fact {
+                Fact::Entry(entry) if entry.joint == joint.number() => Some(entry),
+                _ => None,
+            })
+            .collect();
+        self.today(facts, joint, &entries, Which::Unchanged)
+    }
+}
+
+fn joint_of<'p>(plan: &'p Plan, facts: &[Fact], joint: u8) -> Option<&'p JointPlan> {
+    plan.joints()
+        .get(usize::from(joint))
+        .map(|joint| plan_of(facts, joint))
+}
+
+/// Every plan that a journal brings whole, in order.
+fn texts(facts: &[Fact]) -> Vec<Arc<Plan>> {
+    let mut plans = Vec::new();
+    let mut pieces = PlanPieces::default();
+    let mut take = |pieces: &PlanPieces| {
+        if let Some((name, text)) = pieces.whole()
+            && let Ok(plan) = Plan::parse(name, text)
+        {
+            plans.push(Arc::new(plan));
+        }
+    };
+    for fact in facts {
+        let Fact::Host(fact) = fact else { continue };
+        if matches!(fact, HostFact::PlanChanged { .. }) {
+            take(&pieces);
+        }
+        pieces.take(fact);
+    }
+    take(&pieces);
+    plans
+}
+
+/// A joint's session under the plan before, made to go on under another one; and the records that say so.
+fn revised(
+    number: u8,
+    old: &JointPlan,
+    new: &JointPlan,
+    entries: &[&Entry],
+) -> Result<(super::Work, Vec<Entry>), String> {
+    let mut session: super::Work = Session::restore(
+        Arc::new(old.procedure.clone()),
+        number,
+        entries.iter().copied(),
+    )
+    .map_err(|error| error.to_string())?;
+    if session.ledger().begun().is_some() {
+        return Err("a pull is not judged yet".to_owned());
+    }
+    let stages = stage_map(old, new);
+    let mut made = Vec::new();
+    let same = Same::of(old, new, &stages);
+    session
+        .revise(Arc::new(new.procedure.clone()), same.carry(), |entry| {
+            made.push(entry);
+        })
+        .map_err(|refusal| format!("{refusal:?}").to_lowercase())?;
+    Ok((session, made))
+}
+
+/// What must be written so that every joint can be taken up under the plan of today: a change of plan that was cut off.
+pub(super) fn unfinished(content: &Content) -> Vec<Entry> {
+    let Some((name, text)) = content.plan() else {
+        return Vec::new();
+    };
+    let Ok(plan) = Plan::parse(&name, &text) else {
+        return Vec::new();
+    };
+    let mut missing = Vec::new();
+    let mut plans: Option<Vec<Arc<Plan>>> = None;
+    for joint in plan.joints() {
+        let number = joint.number();
+        let entries: Vec<&Entry> = content
+            .entries()
+            .filter(|entry| entry.joint == number)
+            .collect();
+        let new = plan_of(&content.facts, joint);
+        let restored = Session::restore(&new.procedure, number, entries.iter().copied());
+        let cut = match restored.map(drop) {
+            Err(RestoreError::Unfinished { .. }) => entries
+                .iter()
+                .rposition(|entry| matches!(entry.record, Record::Revised(Revised::Joint { .. })))
+                .unwrap_or(entries.len()),
+            Err(RestoreError::OtherProcedure { .. }) => entries.len(),
+            _ => continue,
+        };
+        let (before, begun) = entries.split_at(cut);
+        let plans = plans.get_or_insert_with(|| texts(&content.facts));
+        let made = plans.iter().rev().skip(1).find_map(|plan| {
+            let old = plan.joints().get(usize::from(number))?;
+            let old = (old.id() == joint.id()).then(|| plan_of(&content.facts, old))?;
+            revised(number, old, new, before).ok()
+        });
+        if let Some((_, made)) = made {
+            missing.extend(made.into_iter().skip(begun.len()));
+        }
+    }
+    missing
+}
+
+/// A plan made ready to go on with: the sessions of its joints, and what is to be written of them.
+#[derive(Default)]
+pub(super) struct Taken {
+    /// Sessions under the new plan, by joint number.
+    pub sessions: BTreeMap<u8, super::Work>,
+    /// The records that say so.
+    pub records: Vec<Entry>,
+}
+
+impl Job {
+    /// What a change to this plan comes to for the joints that were begun.
+    ///
+    /// # Errors
+    /// [`JobError::Moved`] where a joint that was begun is gone or at another place; [`JobError::CannotRevise`] with the joint and why.
+    pub(super) fn taken_up(&self, plan: &Plan) -> Result<Taken, JobError> {
+        let mut taken = Taken::default();
+        for joint in self.plan.joints() {
+            let number = joint.number();
+            let entries = self.entries_of(number);
+            if entries.is_empty() {
+                continue;
+            }
+            let Some(other) = plan
+                .joints()
+                .get(usize::from(number))
+                .filter(|other| other.id() == joint.id())
+            else {
+                return Err(JobError::Moved {
+                    joint: joint.id().to_owned(),
+                    place: usize::from(number) + 1,
+                });
+            };
+            let cannot = |why: String| JobError::CannotRevise {
+                joint: joint.id().to_owned(),
+                why,
+            };
+            let answers = self.answers(number).cloned().unwrap_or_default();
+            let old = joint.plan(&answers).map_err(JobError::Unanswered)?;
+            let new = other
+                .plan(&answers)
+                .map_err(|error| cannot(error.to_string()))?;
+            if old.procedure.digest() == new.procedure.digest() {
+                continue;
+            }
+            if let Some(serial) = self.adapter(number) {
+                return Err(cannot(format!(
+                    "adapter {serial} has it and works to the plan it was sent; take it back first, or finish it there"
+                )));
+            }
+            if let Some(session) = self.session(number)
+                && session.is_in_pull()
+            {
+                return Err(cannot("a pull is being made".to_owned()));
+            }
+            let (session, made) = revised(number, old, new, &entries).map_err(cannot)?;
+            taken.records.extend(made);
+            taken.sessions.insert(number, session);
+        }
+        Ok(taken)
+    }
+}

@@ -1,0 +1,248 @@
+//! Which stage of one procedure is which of another, and what differs between them in the plan's own words.
+//!
+//! Knows nothing of what was done.
+
+use evendraw_core::ledger::Carry;
+
+use crate::plan::{JointPlan, StagePlan};
+
+/// For each stage of the new joint the stage of the old one that it is: what is typed alike first, in order; between two of those, the
+/// next of the same kind; where a name is given, by the name.
+#[must_use]
+pub fn stage_map(old: &JointPlan, new: &JointPlan) -> Vec<Option<u8>> {
+    let alike = |one: &StagePlan, two: &StagePlan| {
+        one.word == two.word && one.name == two.name && typed(one) == typed(two)
+    };
+    let mut map: Vec<Option<u8>> = vec![None; new.stages.len()];
+    for (place, at) in common(&old.stages, &new.stages, alike) {
+        put(&mut map, at, place);
+    }
+    let kind = |one: &StagePlan, two: &StagePlan| one.word == two.word && one.name == two.name;
+    fill(&mut map, old, new, kind);
+    fill(&mut map, old, new, |one, two| one.word == two.word);
+    map
+}
+
+fn put(map: &mut [Option<u8>], new: usize, old: usize) {
+    if let (Some(slot), Ok(old)) = (map.get_mut(new), u8::try_from(old)) {
+        *slot = Some(old);
+    }
+}
+
+/// Between what is paired already, pairs the next that go together.
+fn fill(
+    map: &mut [Option<u8>],
+    old: &JointPlan,
+    new: &JointPlan,
+    pairs: impl Fn(&StagePlan, &StagePlan) -> bool,
+) {
+    let mut from = 0;
+    let mut old_from = 0;
+    while from < map.len() {
+        let end = (from..map.len())
+            .find(|at| map.get(*at).copied().flatten().is_some())
+            .unwrap_or(map.len());
+        let old_end = map
+            .get(end)
+            .copied()
+            .flatten()
+            .map_or(old.stages.len(), usize::from);
+        let (olds, news) = (
+            old.stages.get(old_from..old_end).unwrap_or_default(),
+            new.stages.get(from..end).unwrap_or_default(),
+        );
+        for (place, at) in common(olds, news, &pairs) {
+            put(map, from + at, old_from + place);
+        }
+        from = end + 1;
+        old_from = old_end + 1;
+    }
+}
+
+/// The longest list of pairs in order, as places in the one and in the other.
+fn common(
+    one: &[StagePlan],
+    two: &[StagePlan],
+    pairs: impl Fn(&StagePlan, &StagePlan) -> bool,
+) -> Vec<(usize, usize)> {
+    let width = two.len() + 1;
+    let mut longest = vec![0_usize; (one.len() + 1) * width];
+    let at = |row: usize, column: usize| row * width + column;
+    for (row, own) in one.iter().enumerate().rev() {
+        for (column, other) in two.iter().enumerate().rev() {
+            longest[at(row, column)] = if pairs(own, other) {
+                longest[at(row + 1, column + 1)] + 1
+            } else {
+                longest[at(row + 1, column)].max(longest[at(row, column + 1)])
+            };
+        }
+    }
+    let (mut row, mut column) = (0, 0);
+    let mut found = Vec::new();
+    while let (Some(own), Some(other)) = (one.get(row), two.get(column)) {
+        if pairs(own, other) {
+            found.push((row, column));
+            row += 1;
+            column += 1;
+        } else if longest[at(row + 1, column)] >= longest[at(row, column + 1)] {
+            row += 1;
+        } else {
+            column += 1;
+        }
+    }
+    found
+}
+
+/// What a plan says of a stage, and what must hold for it to be the same.
+fn typed(stage: &StagePlan) -> Vec<Option<&str>> {
+    vec![
+        stage.target.as_deref(),
+        stage.within.as_deref(),
+        stage.end_torque.as_deref(),
+        stage.prevailing.as_deref(),
+        stage.time.as_deref(),
+        stage.ask.as_deref(),
+        stage.from.as_deref(),
+    ]
+}
+
+/// What the procedures of two plans have in common that they do not say themselves.
+pub(super) struct Same<'a> {
+    stages: &'a [Option<u8>],
+    condition: bool,
+    moments: bool,
+}
+
+impl<'a> Same<'a> {
+    pub(super) fn of(old: &JointPlan, new: &JointPlan, stages: &'a [Option<u8>]) -> Self {
+        Self {
+            stages,
+            condition: old.condition == new.condition,
+            moments: old.moments == new.moments,
+        }
+    }
+
+    pub(super) const fn carry(&self) -> Carry<'a> {
+        Carry {
+            stages: self.stages,
+            condition: self.condition,
+            moments: self.moments,
+        }
+    }
+}
+
+/// One stage that asks for something else than it did.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct StageChange {
+    /// The stage of the old joint, by index; none for one put in.
+    pub before: Option<u8>,
+    /// The stage of the new one; none for one taken out.
+    pub now: Option<u8>,
+    /// What the old one asks, as typed; empty where there is none.
+    pub old: String,
+    /// What the new one asks.
+    pub new: String,
+}
+
+impl StageChange {
+    /// `45 → 60 N·m`; what was put in or taken out is said so.
+    #[must_use]
+    pub fn words(&self) -> String {
+        change_words(&self.old, &self.new)
+    }
+}
+
+/// `45 → 60 N·m`: a unit that both have is written once; what was put in or taken out is said so.
+#[must_use]
+pub fn change_words(old: &str, new: &str) -> String {
+    match (old, new) {
+        ("", new) => format!("put in: {new}"),
+        (old, "") => format!("taken out: {old}"),
+        (old, new) => match (old.split_once(' '), new.split_once(' ')) {
+            (Some((value, unit)), Some((_, other))) if unit == other => format!("{value} → {new}"),
+            _ => format!("{old} → {new}"),
+        },
+    }
+}
+
+/// The stages that differ between a joint before and a joint now, in the order of work; `map` says which is which.
+#[must_use]
+pub fn changes(old: &JointPlan, new: &JointPlan, map: &[Option<u8>]) -> Vec<StageChange> {
+    let mut found = Vec::new();
+    let of = |plan: &JointPlan, stage: Option<u8>| -> Option<StagePlan> {
+        plan.stages.get(usize::from(stage?)).cloned()
+    };
+    for (now, before) in (0_u8..).zip(map) {
+        let Some(after) = of(new, Some(now)) else {
+            continue;
+        };
+        match of(old, *before) {
+            Some(own) => {
+                let labels = |plan: &JointPlan, stage: &StagePlan| -> Vec<(String, String)> {
+                    let fasteners = plan.procedure.fasteners();
+                    let each = stage.each.iter().filter_map(|(fastener, target)| {
+                        let label = fasteners.get(usize::from(*fastener))?.label.to_string();
+                        Some((label, target.clone()))
+                    });
+                    each.collect()
+                };
+                let differs = typed(&own) != typed(&after)
+                    || own.printed != after.printed
+                    || own.evidence != after.evidence
+                    || labels(old, &own) != labels(new, &after);
+                if differs {
+                    found.push(change(&own, &after, (*before, now)));
+                }
+            }
+            None => found.push(StageChange {
+                before: None,
+                now: Some(now),
+                old: String::new(),
+                new: after.sentence(),
+            }),
+        }
+    }
+    for (stage, own) in (0_u8..).zip(&old.stages) {
+        if !map.contains(&Some(stage)) {
+            found.push(StageChange {
+                before: Some(stage),
+                now: None,
+                old: own.sentence(),
+                new: String::new(),
+            });
+        }
+    }
+    found
+}
+
+/// In the shortest words that show the difference: the target where only that differs, else the sentence.
+fn change(old: &StagePlan, new: &StagePlan, (before, now): (Option<u8>, u8)) -> StageChange {
+    let without = |stage: &StagePlan| {
+        let mut rest = typed(stage).split_off(1);
+        rest.push(stage.evidence);
+        rest.into_iter()
+            .map(|part| part.map(str::to_owned))
+            .collect::<Vec<_>>()
+    };
+    let (one, two) = match (&old.target, &new.target) {
+        (Some(one), Some(two)) if one != two && without(old) == without(new) => {
+            (one.clone(), two.clone())
+        }
+        _ => (told(old), told(new)),
+    };
+    StageChange {
+        before,
+        now: Some(now),
+        old: one,
+        new: two,
+    }
+}
+
+/// A stage in full: its sentence, and its tolerance where the sentence is silent about it.
+fn told(stage: &StagePlan) -> String {
+    let sentence = stage.sentence();
+    match stage.within.as_deref() {
+        Some(within) if !sentence.contains(within) => format!("{sentence}, within {within}"),
+        _ => sentence,
+    }
+}
