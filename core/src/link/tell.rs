@@ -121,7 +121,6 @@ impl<'a> Tell<'a> {
             Input::RunningTorque { fastener, torque } => {
                 (18, u16::from(fastener), torque.millinewton_meters(), "")
             }
-            Input::Withdraw { of, reason } => (29, 0, i32::try_from(of).ok()?, reason),
             Input::Read { step, readout } => {
                 let way = match readout.way {
                     Way::Display => READ,
@@ -237,10 +236,6 @@ impl<'a> Tell<'a> {
             18 => Input::RunningTorque {
                 fastener: small?,
                 torque: Torque::try_from(self.value).ok()?,
-            },
-            29 => Input::Withdraw {
-                of: u32::try_from(self.value).ok()?,
-                reason: note,
             },
             READ..SETTING => {
                 let read = self.what.saturating_sub(READ);
@@ -376,10 +371,6 @@ mod tests {
                 fastener: 3,
                 torque: Torque::from_millinewton_meters(8_500),
             },
-            Input::Withdraw {
-                of: 12,
-                reason: "pressed by mistake",
-            },
             Input::Read {
                 step: 1_023,
                 readout: &Readout {
@@ -453,8 +444,7 @@ mod tests {
             tell(18, 0, i32::MIN),
             tell(19, 0, 0),
             tell(27, 0, 0),
-            tell(29, 0, -1),
-            tell(30, 0, 0),
+            tell(29, 0, 0),
             tell(1, 256, 0),
             tell(4, 0, 2),
             tell(11, 256, 0),

@@ -27,6 +27,15 @@ impl Job {
         }
     }
 
+    /// Whether this record of a joint can still be put right here; what an adapter works is not.
+    #[must_use]
+    pub fn can_put_right(&self, joint: u8, seq: u32) -> bool {
+        self.adapter(joint).is_none()
+            && self
+                .session(joint)
+                .is_some_and(|session| session.ledger().can_put_right(seq))
+    }
+
     /// The pull of this record of a joint was on another fastener.
     ///
     /// # Errors

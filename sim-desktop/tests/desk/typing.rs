@@ -52,6 +52,7 @@ fn flange(folder: &Folder, tool: &str) -> Driven {
         .unwrap_or_else(|errors| panic!("{}", errors.report(false)));
     drop(Job::create(&folder.path().join("strainer.evj"), plan, Purpose::Job).expect("a journal"));
     let mut model = Model::in_folder("strainer.toml", PLAN, folder.path());
+    model.begin(Purpose::Job);
     model.carry_out(Ask::OpenJoint("flange".to_owned()));
     model.carry_out(Ask::Person("R. Falk".to_owned()));
     model.carry_out(Ask::Tool(tool.to_owned()));

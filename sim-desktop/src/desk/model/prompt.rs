@@ -651,16 +651,13 @@ impl Card<'_> {
 
     /// Where a length that was typed is what asks for it: a way to say that it was typed wrong.
     fn with_typed_wrong(&self, mut choices: Vec<Choice>, fastener: u8) -> Vec<Choice> {
-        let ledger = self.job.session(self.joint).map(Session::ledger);
         let typed = self.job.entries_of(self.joint).into_iter().rev();
         let mut typed = typed.filter(|entry| match &entry.record {
             Record::Measured(own) => self.fastener(own.step) == Some(fastener),
             _ => false,
         });
         let of = typed.next().map(|entry| entry.seq);
-        if let (Some(of), Some(ledger)) = (of, ledger)
-            && ledger.can_put_right(of)
-        {
+        if let Some(of) = of.filter(|&of| self.job.can_put_right(self.joint, of)) {
             choices.push(choice("E", "It was typed wrong", Act::TypedWrong(of)));
         }
         choices

@@ -33,9 +33,7 @@ impl Model {
         let (Some(entry), Some(job)) = (said, &self.job) else {
             return;
         };
-        let can = job
-            .session(joint)
-            .is_some_and(|session| session.ledger().can_put_right(entry.seq));
+        let can = job.can_put_right(joint, entry.seq);
         let words = format!("Recorded: {}", line(&job.names(), entry));
         let last = can.then_some(Last::Record(joint, entry.seq));
         self.say_recorded(words, last);
@@ -148,8 +146,7 @@ impl Model {
         let facts = (1_u64..).zip(job.facts());
         let can = |(sequence, fact): (u64, &Fact)| match fact {
             Fact::Entry(entry) => {
-                let session = job.session(entry.joint)?;
-                session.ledger().can_put_right(entry.seq).then_some(())?;
+                job.can_put_right(entry.joint, entry.seq).then_some(())?;
                 let attempt = entry.record.attempt();
                 Some(CanPutRight {
                     sequence,
