@@ -17,6 +17,7 @@ mod output;
 mod paper;
 mod parts;
 mod pattern;
+mod plan;
 mod plan_file;
 mod preload;
 mod recall;
@@ -74,6 +75,7 @@ struct Line {
 #[derive(Debug, Subcommand)]
 enum Command {
     Check(check::Args),
+    Plan(plan::Args),
     Rehearse(rehearse::Args),
     Judge(judge::Args),
     Work(work::Args),
@@ -104,6 +106,7 @@ impl Command {
     fn run(&self, out: &mut Output<'_>) -> Result<Done, CommandError> {
         match self {
             Self::Check(args) => check::run(args, out),
+            Self::Plan(args) => plan::run(args, out),
             Self::Rehearse(args) => rehearse::run(args, out),
             Self::Judge(args) => judge::run(args, out),
             Self::Work(args) => work::run(args, out),

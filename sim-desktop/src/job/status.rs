@@ -252,6 +252,14 @@ impl Job {
         self.kept().status()
     }
 
+    /// What was done at a joint to an earlier revision of the plan and differs now.
+    #[must_use]
+    pub fn differs(&self, joint: u8) -> Vec<Differs> {
+        let own = self.joint(joint);
+        let revised = own.filter(|_| self.revisions.of_joint(joint).next().is_some());
+        revised.map_or_else(Vec::new, |own| Folded::of(&self.kept(), own).differs)
+    }
+
     /// The names of joints, fasteners and steps.
     #[must_use]
     pub fn names(&self) -> Names {

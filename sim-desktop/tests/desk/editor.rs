@@ -169,6 +169,12 @@ fn stages_are_added_moved_copied_and_taken_away_by_key() {
     chord(&mut harness, Key::D);
     assert_eq!(edit(&harness).at, "joint/0/stage/2");
     assert_eq!(text(&harness).matches("do = \"turn\"").count(), 2);
+    // The keyboard went along: what is typed is typed into the copy.
+    chord(&mut harness, Key::A);
+    typed(&mut harness, "back-off");
+    assert_eq!(text(&harness).matches("do = \"turn\"").count(), 1);
+    chord(&mut harness, Key::Z);
+    assert_eq!(text(&harness).matches("do = \"turn\"").count(), 2);
     press(&mut harness, Key::Escape);
     press(&mut harness, Key::Delete);
     assert_eq!(text(&harness).matches("do = \"turn\"").count(), 1);
@@ -208,6 +214,7 @@ fn a_new_plan_is_begun_filled_in_and_saved_under_a_name_that_is_free() {
     harness.step();
     assert_eq!(harness.state().model.view().status.title, "Harbour pump 8");
     assert_eq!(harness.state().model.plan_path(), Some(free.as_path()));
+    assert!(edit(&harness).can_undo, "saved is not the end of undo");
     let check = std::process::Command::new(env!("CARGO_BIN_EXE_evendraw"))
         .args(["check".as_ref(), free.as_os_str()])
         .output()
@@ -244,4 +251,83 @@ fn changes_that_are_not_saved_are_not_lost_to_another_plan_nor_to_a_change_on_di
     assert!(text(&harness).contains("pump 6"));
     chord(&mut harness, Key::Z);
     assert_eq!(text(&harness), mine);
+}
+
+/// Clicks what is spoken so.
+fn click(harness: &mut Driven, role: Role, words: &str) {
+    let node = harness.get_by(|node| {
+        let spoken = node.label();
+        node.role() == role && spoken.is_some_and(|own| own.starts_with(words))
+    });
+    node.click();
+    harness.step();
+    harness.step();
+}
+
+#[test]
+fn places_are_laid_out_numbered_ordered_dragged_and_put_by_clicking() {
+    let folder = Folder::new("editor-drawing");
+    let (mut harness, _) = opened(&folder, "cover.toml", COVER);
+    press(&mut harness, Key::ArrowDown);
+    press(&mut harness, Key::M);
+    fill(&mut harness, "Lay out all of them", "2 x 2");
+    press(&mut harness, Key::Enter);
+    assert!(notice(&harness).contains("2 x 5, 85 x 130"));
+    assert_eq!(text(&harness), COVER);
+    fill(&mut harness, "Lay out all of them", "2 x 2, 85 x 130");
+    press(&mut harness, Key::Enter);
+    harness.step();
+    assert!(text(&harness).contains("{ 1 = [0, 0], 2 = [85, 0], 3 = [0, 130], 4 = [85, 130] }"));
+    // Along the manual's numbers, round the edge.
+    click(&mut harness, Role::RadioButton, "Number");
+    for label in ["1", "2", "4", "3"] {
+        click(&mut harness, Role::Button, &format!("Fastener {label} at"));
+    }
+    let round = "{ 1 = [0, 0], 2 = [85, 0], 3 = [85, 130], 4 = [0, 130] }";
+    assert!(text(&harness).contains(round), "{}", text(&harness));
+    click(&mut harness, Role::RadioButton, "Order");
+    for label in ["1", "3", "2", "4"] {
+        click(&mut harness, Role::Button, &format!("Fastener {label} at"));
+    }
+    let order = "order = [\"1\", \"3\", \"2\", \"4\"]";
+    assert!(text(&harness).contains(order), "{}", text(&harness));
+    let drawing = edit(&harness).drawing.clone().unwrap();
+    assert_eq!(drawing.order, ["1", "3", "2", "4"]);
+    // Dragged nearly under another, it stands in line with it.
+    let at = |harness: &Driven, label: &str| {
+        let words = format!("Fastener {label} at");
+        let node = harness.get_by(|node| {
+            let spoken = node.label();
+            spoken.is_some_and(|own| own.starts_with(&words))
+        });
+        node.rect().center()
+    };
+    let (from, to) = (at(&harness, "4"), at(&harness, "3") + egui::vec2(3.0, 60.0));
+    harness.drag_at(from);
+    harness.step();
+    harness.hover_at(to);
+    harness.step();
+    harness.drop_at(to);
+    harness.step();
+    harness.step();
+    let drawing = edit(&harness).drawing.clone().unwrap();
+    let (_, x, y) = drawing.fasteners.iter().find(|own| own.0 == "4").unwrap();
+    assert!((*x - 85.0).abs() < 1e-9 && *y < 130.0, "{x} {y}");
+    // One more, on free ground.
+    let free = at(&harness, "1") + egui::vec2(0.0, -70.0);
+    harness.drag_at(free);
+    harness.step();
+    harness.drop_at(free);
+    harness.step();
+    harness.step();
+    let drawing = edit(&harness).drawing.clone().unwrap();
+    assert_eq!(drawing.fasteners.len(), 5);
+    assert!(
+        drawing.fasteners[4].1.abs() < 1e-9,
+        "in line with the first"
+    );
+    while edit(&harness).can_undo {
+        chord(&mut harness, Key::Z);
+    }
+    assert_eq!(text(&harness), COVER);
 }

@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of drawing, and nothing of the build in work, which goes on with the plan as it was read.
 
+mod drawing;
 mod outline;
 mod show;
 
@@ -426,6 +427,10 @@ impl Model {
             PlanAsk::Copy => editor.copy(),
             PlanAsk::Remove => editor.remove(),
             PlanAsk::Move(down) => editor.step_by(down),
+            PlanAsk::Draw(what) => match editor.draw_in(what) {
+                Ok(done) => done,
+                Err(words) => return self.say(true, words),
+            },
             PlanAsk::Undo => {
                 editor.document.undo();
                 Ok(())
@@ -477,7 +482,14 @@ impl Model {
         }
         self.editor.saved.clone_from(&text);
         if is_new {
+            let (document, at) = (self.editor.document.clone(), self.editor.at.clone());
             self.open_plan(&path);
+            if self.editor.path.as_ref() == Some(&path) {
+                // The same plan under another name: what was done to it can still be taken back.
+                self.editor.document = document;
+                self.editor.at = at;
+                self.editor.changed();
+            }
         } else {
             self.reload();
         }

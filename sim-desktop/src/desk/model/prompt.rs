@@ -569,6 +569,9 @@ impl Card<'_> {
     fn decide(&self, step: u16) -> Prompt {
         let fastener = self.fastener(step);
         let label = fastener.map_or("", |own| self.own.label(own));
+        if let Some(prompt) = self.revised(step, label) {
+            return prompt;
+        }
         if let Some(prompt) = self.moved(step, label) {
             return prompt;
         }
@@ -602,6 +605,36 @@ impl Card<'_> {
             gauge: self.gauge(&attempt),
             ..alert(title, self.attempt_words(entry, &attempt), &[], choices)
         }
+    }
+
+    /// What was done to an earlier revision of the plan and differs now: nothing was rejected, and somebody decides.
+    fn revised(&self, step: u16, label: &str) -> Option<Prompt> {
+        let fastener = self.fastener(step)?;
+        let differs = self.job.differs(self.joint);
+        let own = differs.iter().find(|own| {
+            own.mark == crate::mark::Mark::Doubtful && own.fasteners.iter().any(|own| own == label)
+        })?;
+        let reached = self.last_attempt(|attempt| attempt.step == step);
+        let reached = reached.map_or_else(String::new, |(entry, attempt)| {
+            format!(" It was {}", self.attempt_words(entry, &attempt))
+        });
+        let leave = choice("K", "Leave it, with a reason", Act::Skip(label.to_owned()));
+        let stage = own.stage.and_then(|stage| u8::try_from(stage).ok());
+        let from = stage.map_or(0, |stage| stage.saturating_sub(1));
+        let again = Act::Decide(step, Decision::Restart(from));
+        Some(alert(
+            format!("Fastener {label}: the plan changed since"),
+            format!("{}{reached}", capital(&own.differs())),
+            &[
+                "To do it again: pressure and load off; then loosen it fully.",
+                "It begins again at the stage that changed. Or it is left as it is, on a name and a reason.",
+            ],
+            vec![
+                choice("R", "Do it again", again),
+                choice("B", "New one fitted", Act::Replace(step, fastener)),
+                because(leave, WHO, &[]),
+            ],
+        ))
     }
 
     /// What the core advises, as keys, in the same order; a decision about this step where one is waited for.

@@ -78,6 +78,9 @@ fn why(view: &View<'_>, step: Option<u16>) -> String {
     if let Some(fault) = &view.fault {
         return format!("its records cannot be taken up: {fault}");
     }
+    if let Some(own) = view.differs.iter().find(|own| own.mark == Mark::Doubtful) {
+        return own.line();
+    }
     match step_words(view, step) {
         words if view.mark() == Mark::InProgress && !words.is_empty() => format!("next: {words}"),
         _ => view.state.why(),

@@ -283,7 +283,7 @@ impl Differs {
         format!(
             "done to revision {}, now differs: {}",
             self.revision,
-            crate::job::revision::change_words(&self.old, &self.new)
+            crate::plan::differ::change_words(&self.old, &self.new)
         )
     }
 

@@ -29,6 +29,7 @@ impl Editor {
             title: self.title(),
             echo: self.echo(),
             fields: self.fields(),
+            drawing: self.drawing(),
             additions: self.additions(),
             text: text.get(part).unwrap_or_default().into(),
             first_line,

@@ -1,10 +1,12 @@
-//! Which stage of one procedure is which of another, and what differs between them in the plan's own words.
+//! What two plans differ in, in the plan's own words; and which stage of a joint is which of the other.
 //!
-//! Knows nothing of what was done.
+//! What is typed alike is the same stage; between two of those, the next of the same kind. Knows nothing of what was done.
 
-use evendraw_core::ledger::Carry;
+mod whole;
 
-use crate::plan::{JointPlan, StagePlan};
+pub use whole::{Difference, differences};
+
+use super::{JointPlan, StagePlan};
 
 /// For each stage of the new joint the stage of the old one that it is: what is typed alike first, in order; between two of those, the
 /// next of the same kind; where a name is given, by the name.
@@ -68,13 +70,18 @@ fn common(
     let width = two.len() + 1;
     let mut longest = vec![0_usize; (one.len() + 1) * width];
     let at = |row: usize, column: usize| row * width + column;
+    let known = |longest: &[usize], place: usize| longest.get(place).copied().unwrap_or(0);
     for (row, own) in one.iter().enumerate().rev() {
         for (column, other) in two.iter().enumerate().rev() {
-            longest[at(row, column)] = if pairs(own, other) {
-                longest[at(row + 1, column + 1)] + 1
+            let (below, beside) = (at(row + 1, column), at(row, column + 1));
+            let length = if pairs(own, other) {
+                known(&longest, at(row + 1, column + 1)) + 1
             } else {
-                longest[at(row + 1, column)].max(longest[at(row, column + 1)])
+                known(&longest, below).max(known(&longest, beside))
             };
+            if let Some(cell) = longest.get_mut(at(row, column)) {
+                *cell = length;
+            }
         }
     }
     let (mut row, mut column) = (0, 0);
@@ -84,7 +91,7 @@ fn common(
             found.push((row, column));
             row += 1;
             column += 1;
-        } else if longest[at(row + 1, column)] >= longest[at(row, column + 1)] {
+        } else if known(&longest, at(row + 1, column)) >= known(&longest, at(row, column + 1)) {
             row += 1;
         } else {
             column += 1;
@@ -104,31 +111,6 @@ fn typed(stage: &StagePlan) -> Vec<Option<&str>> {
         stage.ask.as_deref(),
         stage.from.as_deref(),
     ]
-}
-
-/// What the procedures of two plans have in common that they do not say themselves.
-pub(super) struct Same<'a> {
-    stages: &'a [Option<u8>],
-    condition: bool,
-    moments: bool,
-}
-
-impl<'a> Same<'a> {
-    pub(super) fn of(old: &JointPlan, new: &JointPlan, stages: &'a [Option<u8>]) -> Self {
-        Self {
-            stages,
-            condition: old.condition == new.condition,
-            moments: old.moments == new.moments,
-        }
-    }
-
-    pub(super) const fn carry(&self) -> Carry<'a> {
-        Carry {
-            stages: self.stages,
-            condition: self.condition,
-            moments: self.moments,
-        }
-    }
 }
 
 /// One stage that asks for something else than it did.
