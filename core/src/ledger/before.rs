@@ -172,6 +172,10 @@ impl Ledger {
             cell.turned = before.turned;
             cell.left_at = before.left_at;
         });
+        if self.judged.is_some_and(|(step, _)| step == before.about) {
+            // Advice goes by what was judged last: of what was not so there is none.
+            self.judged = None;
+        }
         if before.note & COUNTED != 0 {
             self.moved = self.moved.saturating_sub(1);
         }
