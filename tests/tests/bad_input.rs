@@ -250,6 +250,11 @@ const ROWS: &[Row] = &[
     ),
     row(&["tools", "nowhere"], &["nowhere"]),
     row(&["tools", "."], &["register", "tools.toml"]),
+    row(&["history", "nowhere"], &["nowhere"]),
+    row(
+        &["history", ".", "--journal", "noise.bin"],
+        &["noise.bin", "journal"],
+    ),
     row(&["export", "."], &["--parquet"]),
     row(
         &["export", ".", "--csv", "."],

@@ -10,6 +10,7 @@ mod convert;
 mod desk;
 mod engagement;
 mod export;
+mod history;
 mod judge;
 mod metal;
 mod named;
@@ -87,6 +88,7 @@ enum Command {
     Shelf(shelf::Args),
     Recall(recall::Args),
     Tools(tools::Args),
+    History(history::Args),
     Export(export::Args),
     Convert(convert::Args),
     Pattern(pattern::Args),
@@ -118,6 +120,7 @@ impl Command {
             Self::Shelf(args) => shelf::run(args, out),
             Self::Recall(args) => recall::run(args, out),
             Self::Tools(args) => tools::run(args, out),
+            Self::History(args) => history::run(args, out),
             Self::Export(args) => export::run(args, out),
             Self::Convert(args) => convert::run(args, out),
             Self::Pattern(args) => pattern::run(args, out),

@@ -231,6 +231,7 @@ fn next_step(
     let status = &view.status;
     let words = match (status.next_words(), status.open.is_empty()) {
         (Some(next), _) => format!("Next: {next}"),
+        (None, true) if status.joints.is_empty() => "Nothing is open here.".to_owned(),
         (None, true) => "Every joint is final. The sheet says what it may say.".to_owned(),
         (None, false) => "Nothing can go on until something below is settled.".to_owned(),
     };
@@ -242,7 +243,9 @@ fn next_step(
         pos2(inner.right() - width - 12.0, inner.bottom()),
     );
     let radius = 15.0;
-    let mark = if status.open.is_empty() {
+    let mark = if status.joints.is_empty() {
+        Mark::Waiting
+    } else if status.open.is_empty() {
         Mark::Final
     } else if ask.is_some() {
         Mark::InProgress

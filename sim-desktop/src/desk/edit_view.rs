@@ -172,6 +172,8 @@ pub enum PlanAsk {
     Remove,
     /// Move it down, or up.
     Move(bool),
+    /// Joints from a table, as pasted.
+    Paste(String),
     /// Draw in the joint in hand.
     Draw(Draw),
     /// Take the last change back.

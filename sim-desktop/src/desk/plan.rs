@@ -146,6 +146,17 @@ fn chords(ui: &Ui, edit: &PlanEdit, state: &mut PlanState, asks: &mut Vec<Ask>) 
             }
         }
     }
+    if !ui.text_edit_focused() {
+        let pasted = ui.input(|input| {
+            input.events.iter().find_map(|event| match event {
+                egui::Event::Paste(text) => Some(text.clone()),
+                _ => None,
+            })
+        });
+        if let Some(table) = pasted {
+            ask(PlanAsk::Paste(table));
+        }
+    }
     let is_idle = ui.memory(|memory| memory.focused().is_none());
     // The arrows and Delete are the drawing's while it is there.
     if is_idle && !state.draws {

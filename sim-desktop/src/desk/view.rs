@@ -10,6 +10,7 @@ pub use super::ask::{About, Ask, Export, Wanted};
 pub use super::edit_view::{PlanAsk, PlanEdit};
 pub use crate::job::status::{Row as RecordRow, Status};
 pub use crate::mark::Mark;
+pub use crate::shelf::history::Spread;
 pub use crate::shelf::table::Row as ShelfRow;
 
 /// Which edge of the map is the front of the joint.
@@ -125,6 +126,8 @@ pub struct ShelfView {
     pub rows: Arc<Vec<ShelfRow>>,
     /// What could not be read, or not all of it, and why.
     pub passed: Arc<Vec<String>>,
+    /// What like joints showed over its builds, once all are read.
+    pub history: Arc<Vec<Distribution>>,
     /// Builds looked at.
     pub done: usize,
     /// Builds in all.
@@ -137,6 +140,44 @@ pub struct ShelfView {
     pub stopped: bool,
     /// Why it cannot be read.
     pub error: Option<String>,
+}
+
+/// What like joints showed at a stage, over many builds.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Distribution {
+    /// The joints in words: thread, class, grip, condition.
+    pub joint: String,
+    /// The stage, from 1.
+    pub stage: u32,
+    /// The stage in words.
+    pub sentence: String,
+    /// What was seen.
+    pub what: &'static str,
+    /// Values in all.
+    pub fasteners: usize,
+    /// Builds that they stand in.
+    pub builds: usize,
+    /// How many lie in each of equal parts from the lowest to the highest.
+    pub counts: Vec<usize>,
+    /// Its figures, in mN·m or millidegrees.
+    pub spread: Spread,
+    /// Lowest, the twentieth, the middle, the last twentieth, highest: with unit.
+    pub shown: [String; 5],
+    /// The values of the job in hand.
+    pub own: Vec<OwnValue>,
+}
+
+/// A value of the job in hand.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct OwnValue {
+    /// The fastener's label.
+    pub label: String,
+    /// In mN·m or millidegrees.
+    pub value: i32,
+    /// With its unit.
+    pub shown: String,
+    /// Unlike its peers and forerunners together.
+    pub unlike: bool,
 }
 
 /// A short answer to something that was asked.

@@ -32,6 +32,7 @@ use crate::plan::{Answers, Joint, JointPlan, Plan};
 use crate::store::{Damage, Fact, HostFact, Journal, Purpose, Traces};
 
 pub use error::JobError;
+pub use peers::{Before, Forerunners};
 use revision::Revisions;
 pub use say::task_of_reminder;
 pub use standing::Held;
@@ -65,6 +66,8 @@ pub struct Job {
     clear_to_pull: Option<u8>,
     /// The joint that is rehearsed or judged by itself, whatever the others say.
     alone: Option<u8>,
+    /// What like joints of other builds showed.
+    forerunners: Option<Forerunners>,
     /// By joint number: the adapter that makes the joint's records.
     adapters: BTreeMap<u8, String>,
     /// Joints that went on under another plan.

@@ -54,10 +54,10 @@ fn fill(
             new.stages.get(from..end).unwrap_or_default(),
         );
         for (place, at) in common(olds, news, &pairs) {
-            put(map, from + at, old_from + place);
+            put(map, from.saturating_add(at), old_from.saturating_add(place));
         }
-        from = end + 1;
-        old_from = old_end + 1;
+        from = end.saturating_add(1);
+        old_from = old_end.saturating_add(1);
     }
 }
 
@@ -67,15 +67,16 @@ fn common(
     two: &[StagePlan],
     pairs: impl Fn(&StagePlan, &StagePlan) -> bool,
 ) -> Vec<(usize, usize)> {
-    let width = two.len() + 1;
-    let mut longest = vec![0_usize; (one.len() + 1) * width];
-    let at = |row: usize, column: usize| row * width + column;
+    let width = two.len().saturating_add(1);
+    let mut longest = vec![0_usize; one.len().saturating_add(1).saturating_mul(width)];
+    let at = |row: usize, column: usize| row.saturating_mul(width).saturating_add(column);
+    let next = |place: usize| place.saturating_add(1);
     let known = |longest: &[usize], place: usize| longest.get(place).copied().unwrap_or(0);
     for (row, own) in one.iter().enumerate().rev() {
         for (column, other) in two.iter().enumerate().rev() {
-            let (below, beside) = (at(row + 1, column), at(row, column + 1));
+            let (below, beside) = (at(next(row), column), at(row, next(column)));
             let length = if pairs(own, other) {
-                known(&longest, at(row + 1, column + 1)) + 1
+                next(known(&longest, at(next(row), next(column))))
             } else {
                 known(&longest, below).max(known(&longest, beside))
             };
@@ -89,12 +90,12 @@ fn common(
     while let (Some(own), Some(other)) = (one.get(row), two.get(column)) {
         if pairs(own, other) {
             found.push((row, column));
-            row += 1;
-            column += 1;
-        } else if known(&longest, at(row + 1, column)) >= known(&longest, at(row, column + 1)) {
-            row += 1;
+            row = next(row);
+            column = next(column);
+        } else if known(&longest, at(next(row), column)) >= known(&longest, at(row, next(column))) {
+            row = next(row);
         } else {
-            column += 1;
+            column = next(column);
         }
     }
     found

@@ -10,6 +10,7 @@ mod history;
 pub mod item;
 pub mod layout;
 mod places;
+pub mod table;
 pub mod value;
 
 use std::fmt;

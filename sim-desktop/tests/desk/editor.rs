@@ -253,6 +253,29 @@ fn changes_that_are_not_saved_are_not_lost_to_another_plan_nor_to_a_change_on_di
     assert_eq!(text(&harness), mine);
 }
 
+#[test]
+fn a_table_is_pasted_as_joints_and_taken_back_at_once() {
+    let folder = Folder::new("editor-paste");
+    let (mut harness, _) = opened(&folder, "cover.toml", COVER);
+    let table = "id\tthread\tnumber\tdiameter\ttorque\nlid\tM8\t6\t120 mm\t18 lb\nfoot\tM12\t4\t7 in\t60 N·m\n";
+    harness.event(egui::Event::Paste(table.to_owned()));
+    harness.step();
+    harness.step();
+    assert_eq!(edit(&harness).at, "joint/2");
+    assert_eq!(edit(&harness).errors, 1);
+    assert_eq!(edit(&harness).faults[0].path, "joint/1/stage/0/torque");
+    harness.event(egui::Event::Paste("no table".to_owned()));
+    harness.step();
+    harness.step();
+    assert!(
+        notice(&harness).contains("nothing of a joint"),
+        "{}",
+        notice(&harness)
+    );
+    chord(&mut harness, Key::Z);
+    assert_eq!(text(&harness), COVER);
+}
+
 /// Clicks what is spoken so.
 fn click(harness: &mut Driven, role: Role, words: &str) {
     let node = harness.get_by(|node| {

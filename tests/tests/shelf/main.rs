@@ -1,5 +1,6 @@
 //! A shelf of builds: recalled, listed, exported; with damaged, locked, foreign and newer journals among them.
 
+mod history;
 mod make;
 mod tools;
 
@@ -527,7 +528,7 @@ fn what_cannot_be_read_is_named_and_never_fatal() {
             ),
             ("planless/pump", "its plan is lost"),
             ("bad", "a plan with errors"),
-            ("pump-0002/pump", "it is open in another program"),
+            ("pump-0002/pump", "it is open to be worked"),
         ] {
             assert!(
                 err.lines()

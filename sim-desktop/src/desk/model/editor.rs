@@ -16,6 +16,7 @@ use crate::plan::beginnings;
 use crate::plan::edit::fields::{self, kind_of};
 use crate::plan::edit::item::Item;
 use crate::plan::edit::layout::Path;
+use crate::plan::edit::table;
 use crate::plan::edit::value::{Takes, written};
 use crate::plan::edit::{Checked, Document, EditError, Where};
 
@@ -37,7 +38,7 @@ pub(super) struct Editor {
 impl Editor {
     pub(super) fn new(name: &str, path: Option<&File>, text: &str) -> Self {
         let document = Document::new(text);
-        let checked = document.check(name);
+        let checked = document.check_in(name, path.map(disk::folder_of));
         let mut editor = Self {
             name: name.to_owned(),
             path: path.map(File::to_owned),
@@ -100,7 +101,9 @@ impl Editor {
     }
 
     fn changed(&mut self) {
-        self.checked = self.document.check(&self.name);
+        self.checked = self
+            .document
+            .check_in(&self.name, self.path.as_deref().map(disk::folder_of));
         self.refresh();
     }
 
@@ -358,6 +361,14 @@ impl Editor {
         Ok(())
     }
 
+    /// Adds the joints of a table; what cannot be read is told apart from what cannot be done.
+    fn paste(&mut self, text: &str) -> Result<Result<(), EditError>, String> {
+        let joints = table::joints(text)?;
+        let to = self.behind(&Path::default().key("joint"));
+        let added = self.document.add_joints(&joints, &to);
+        Ok(added.map(|last| self.at = last))
+    }
+
     fn remove(&mut self) -> Result<(), EditError> {
         if self.at.item().is_none() {
             return Err(EditError::Missing);
@@ -427,6 +438,10 @@ impl Model {
             PlanAsk::Copy => editor.copy(),
             PlanAsk::Remove => editor.remove(),
             PlanAsk::Move(down) => editor.step_by(down),
+            PlanAsk::Paste(table) => match editor.paste(&table) {
+                Ok(done) => done,
+                Err(words) => return self.say(true, words),
+            },
             PlanAsk::Draw(what) => match editor.draw_in(what) {
                 Ok(done) => done,
                 Err(words) => return self.say(true, words),

@@ -152,6 +152,8 @@ pub struct Model {
     comparing: Option<compare::Running>,
     shelf: ShelfView,
     shelf_reading: Option<shelf::Reading>,
+    /// What like joints showed over the shelf that was read last.
+    history: Option<std::sync::Arc<crate::shelf::history::History>>,
     picker: Picker,
     choosing: Option<dialog::Choosing>,
     /// Torque is read in N·m at the joint, whatever unit the plan has.
@@ -240,6 +242,7 @@ impl Model {
             comparing: None,
             shelf: ShelfView::default(),
             shelf_reading: None,
+            history: None,
             picker: dialog::system,
             choosing: None,
             newton_meters: false,

@@ -56,6 +56,7 @@ impl Model {
             Ok((mut job, told)) => {
                 job.set_wall_time(self.wall_time_at_zero());
                 self.job = Some(job);
+                self.give_forerunners();
                 if let Some(words) = told {
                     self.say(true, words);
                 }
@@ -90,7 +91,9 @@ impl Model {
         other.picker = self.picker;
         other.shelf = std::mem::take(&mut self.shelf);
         other.shelf_reading = self.shelf_reading.take();
+        other.history = self.history.take();
         *self = other;
+        self.give_forerunners();
         self.dirty = true;
     }
 
@@ -117,7 +120,10 @@ impl Model {
         };
         self.file.stamp = files::stamp(&path);
         let taken = self.editor.path() != Some(&*path) || self.editor.read(&text);
-        if let (Err(errors), true) = (Plan::parse(&self.file.name, &text), self.job.is_some()) {
+        if let (Err(errors), true) = (
+            Plan::read(&self.file.name, &text, &self.file.folder),
+            self.job.is_some(),
+        ) {
             self.file.findings = files::findings(&text, errors.list());
             return self.say(
                 true,

@@ -101,7 +101,7 @@ impl Model {
         self.open = None;
         self.pull = Pull::default();
         self.dirty = true;
-        match Plan::parse(&self.file.name, &self.file.text) {
+        match Plan::read(&self.file.name, &self.file.text, &self.file.folder) {
             Ok(plan) => {
                 self.file.findings = files::findings(&self.file.text, plan.warnings());
                 self.start = Some(Start::of(&self.file.folder, &self.file.name, &plan));

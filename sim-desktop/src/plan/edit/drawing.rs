@@ -132,7 +132,7 @@ impl Document {
     }
 
     /// Several changes as one that is taken back at once; none of them where one cannot be made.
-    fn at_once<T>(
+    pub(super) fn at_once<T>(
         &mut self,
         change: impl FnOnce(&mut Self) -> Result<T, EditError>,
     ) -> Result<T, EditError> {

@@ -279,7 +279,7 @@ fn facts(
                     .text(telling.kind)
                     .text(label.as_deref())
                     .number(stage.map(|own| i64::from(own) + 1))
-                    .text(line(&names, entry).as_str())
+                    .text(line(names, entry).as_str())
                     .text(json.as_str())
                     .number(i64::from(from.run));
             }

@@ -233,7 +233,9 @@ impl Editor {
         if let Some(kind) = kind_of(&Path::default()) {
             for own in &kind.lists {
                 let about = match own.as_str() {
-                    "joint" => "A new joint, empty.",
+                    "joint" => {
+                        "A new joint, empty. Several at once: a table copied elsewhere, Ctrl+V on this screen."
+                    }
                     "tool" => "A tool with its range and its calibration.",
                     "task" => {
                         "Work without fasteners, in the order of work: a seal fitted, a drain joined."
