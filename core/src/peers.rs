@@ -378,6 +378,7 @@ impl Readings {
     fn take(&mut self, procedure: &Procedure, stage: u8, entry: &Entry) {
         match &entry.record {
             Record::Attempt(attempt) => self.pulled(procedure, stage, entry.seq, attempt),
+            Record::Reassigned(own) => self.pulled(procedure, stage, entry.seq, &own.attempt),
             Record::Loosened(loosened) => self.begin_anew(loosened.fastener),
             Record::Fitted(fitted) => self.begin_anew(fitted.fastener),
             Record::Apart(_) => self.of = [Known::default(); FASTENERS_MAX],

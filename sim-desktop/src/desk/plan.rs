@@ -42,6 +42,13 @@ impl PlanState {
     }
 }
 
+impl PlanState {
+    /// Begins a new plan.
+    pub(super) fn begin(&mut self) {
+        self.palette = Some(Palette::to_begin());
+    }
+}
+
 /// Narrower than this, fields and text take turns.
 const WIDTH_FOR_BOTH: f32 = 900.0;
 

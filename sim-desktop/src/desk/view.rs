@@ -85,6 +85,8 @@ pub struct LinkView {
 /// The whole desk at one moment.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct DeskView {
+    /// Whether this is work or a rehearsal, as long as nobody has said.
+    pub start: Option<Prompt>,
     /// How everything stands.
     pub status: Status,
     /// Who works, with what, on which readings.
@@ -93,6 +95,8 @@ pub struct DeskView {
     pub joint: Option<JointView>,
     /// The record so far, newest last.
     pub record: Vec<RecordRow>,
+    /// The rows of it that can still be put right.
+    pub put_right: Vec<CanPutRight>,
     /// The curve of one entry, by its number.
     pub curve: Option<(u64, CurveView)>,
     /// What was torn or damaged when the journal was read, in plain words.
@@ -183,6 +187,19 @@ pub struct Notice {
     pub bad: bool,
     /// The words.
     pub words: String,
+    /// It is what a key recorded a moment ago, and can be taken back.
+    pub take_back: bool,
+}
+
+/// A row of the record that can still be put right.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct CanPutRight {
+    /// The row's sequence number.
+    pub sequence: u64,
+    /// The joint's id; empty where it is of none.
+    pub joint: String,
+    /// The fastener that it was judged for, where it is a pull: that may have been on another one. What is no pull is withdrawn.
+    pub fastener: Option<String>,
 }
 
 /// Who works, with what, on which readings.
@@ -430,6 +447,8 @@ pub struct JointView {
     pub mock_up: bool,
     /// Everything is done.
     pub finished: bool,
+    /// The fastener whose turn it would be, where another one was chosen.
+    pub out_of_turn: Option<String>,
     /// The next pull checks a fastener again that is done already.
     pub checking_again: bool,
     /// Who a second person is still to look at, in words.

@@ -197,17 +197,13 @@ impl Job {
         self.answers.get(usize::from(joint))
     }
 
-    /// The attempts kept for a joint, in order, with their records.
+    /// The attempts that count for a joint, in order, with their records.
     pub fn attempts(
         &self,
         joint: u8,
     ) -> impl DoubleEndedIterator<Item = (&Entry, Cow<'_, Attempt>)> {
-        self.facts.iter().filter_map(move |fact| match fact {
-            Fact::Entry(entry) if entry.joint == joint => {
-                Some((entry, status::attempt_of(&entry.record)?))
-            }
-            _ => None,
-        })
+        let entries = self.entries_of(joint).into_iter();
+        entries.filter_map(|entry| Some((entry, status::attempt_of(&entry.record)?)))
     }
 
     /// Takes an input for a joint. The session is started first if it is not running yet.

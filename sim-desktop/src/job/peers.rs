@@ -152,14 +152,14 @@ impl Job {
         }
     }
 
-    /// The records kept of a joint, in order.
+    /// The records of a joint that count, in order: without what was put right.
     #[must_use]
     pub fn entries_of(&self, joint: u8) -> Vec<&Entry> {
         let entries = self.facts.iter().filter_map(|fact| match fact {
             Fact::Entry(entry) if entry.joint == joint => Some(entry),
             _ => None,
         });
-        entries.collect()
+        super::status::sound(&entries.collect::<Vec<_>>())
     }
 
     /// Records what the comparison calls for, after anything that can complete a stage. A start is among that: the program may have

@@ -8,6 +8,7 @@ mod adapter;
 mod beside;
 mod drive;
 mod editor;
+mod evening;
 mod far;
 mod keys;
 #[cfg(unix)]

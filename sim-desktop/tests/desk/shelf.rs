@@ -145,7 +145,7 @@ fn typing_filters_and_enter_opens_the_build() {
         view.build.journal
     );
     // The shelf stands as it was left.
-    assert_eq!(view.shelf.rows.len(), 5);
+    assert_eq!(view.shelf.rows.len(), 4);
 }
 
 #[test]

@@ -8,7 +8,7 @@ use std::sync::{Arc, Mutex};
 
 use super::super::view::{Distribution, OwnValue, ShelfView};
 use super::editor::UNSAVED;
-use super::{Model, Readings, files};
+use super::{Model, files};
 use crate::disk;
 use crate::job::Job;
 use crate::plan::register;
@@ -247,7 +247,7 @@ impl Model {
         let Some(history) = self.history.clone() else {
             return;
         };
-        let purpose = self.purpose();
+        let purpose = self.purpose;
         let own = files::journal(&self.file.folder, &self.file.name, purpose);
         let own = std::path::absolute(&own).unwrap_or(own);
         let mut sections = Vec::new();
@@ -331,12 +331,9 @@ impl Model {
             let other = Self::with(None, format!("{stem}.toml"), text, folder.to_owned());
             self.take_over(other);
         }
-        let readings = match purpose {
-            Purpose::Job => Readings::None,
-            Purpose::Rehearsal => Readings::Bench,
-        };
-        if self.purpose() != purpose {
-            self.take_readings(readings);
+        // Whoever chose this journal has said which it is.
+        if self.is_asking() {
+            self.begin(purpose);
         }
         let own = files::journal(&self.file.folder, &self.file.name, purpose);
         if whole(&own) != whole(path) {

@@ -177,7 +177,8 @@ fn attempt(filled: &mut Filled, found: &Found, build: &Build, pull: &Pull, run: 
                 .map(|torque| i64::from(torque.millinewton_meters())),
         )
         .number(i64::from(own.took_ms))
-        .number(i64::from(run));
+        .number(i64::from(run))
+        .number(pull.instead_of.map(i64::from));
 }
 
 fn curve(
