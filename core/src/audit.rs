@@ -84,10 +84,7 @@ pub fn audit(procedure: &Procedure, before: &Ledger, attempt: &Attempt) -> Findi
         return Finding::NoSuchStep;
     };
     let aim = aim.raised(added(procedure, attempt));
-    let mut shape = attempt.reasons;
-    for reason in BY_LIMIT {
-        shape = shape.without(reason);
-    }
+    let reading = reading(attempt, &aim);
     let in_one_sweep = matches!(
         aim,
         Aim::Turn {
@@ -95,29 +92,38 @@ pub fn audit(procedure: &Procedure, before: &Ledger, attempt: &Attempt) -> Findi
             ..
         }
     ) && attempt.pulls > 1;
-    let is_unknown = attempt.verdict == Verdict::Unknown;
-    if shape.contains(Reason::Interrupted) && !in_one_sweep && is_unknown {
+    if reading.shape.contains(Reason::Interrupted)
+        && !in_one_sweep
+        && attempt.verdict == Verdict::Unknown
+    {
         // The measurement was lost: there is nothing that could be judged otherwise.
         return Finding::Agrees;
     }
-    let held = match aim {
-        Aim::Hold { time, .. } if !attempt.reasons.contains(Reason::TorqueLow) => time,
-        _ => Span::ZERO,
-    };
-    let reading = Reading {
+    found(judge(&aim, &reading), attempt)
+}
+
+/// What was measured, as far as a record holds it.
+pub(crate) fn reading(attempt: &Attempt, aim: &Aim) -> Reading {
+    let mut shape = attempt.reasons;
+    for reason in BY_LIMIT {
+        shape = shape.without(reason);
+    }
+    Reading {
         pulls: attempt.pulls,
         peak: attempt.peak,
         final_torque: attempt.final_torque,
         angle: attempt.angle,
         restart: attempt.restart,
-        held,
-        bound: if is_unknown {
+        held: match aim {
+            Aim::Hold { time, .. } if !attempt.reasons.contains(Reason::TorqueLow) => *time,
+            _ => Span::ZERO,
+        },
+        bound: if attempt.verdict == Verdict::Unknown {
             Torque::MAX
         } else {
             Torque::ZERO
         },
         shape,
         ..Reading::default()
-    };
-    found(judge(&aim, &reading), attempt)
+    }
 }

@@ -377,6 +377,10 @@ macro_rules! kinds {
                 return Ok(None);
             }
             let kind = frame.kind;
+            if !cfg!(feature = "put-right") && matches!(kind, 28 | 29) {
+                // They cannot be folded here.
+                return Err(DecodeError::Kind { found: kind });
+            }
             let mut fields = Decoder::new(frame.payload);
             let (joint, seq, boot, at) = (fields.item(), fields.item(), fields.item(), fields.item());
             let record = match (kind, frame.version) {
@@ -428,6 +432,8 @@ kinds! {
     25 1 Running,
     26 1 Read,
     27 1 BySetting,
+    28 1 Reassigned,
+    29 1 Withdrawn,
     30 1 Revised,
 }
 

@@ -8,6 +8,7 @@
 )]
 
 mod aim;
+mod before;
 mod fold;
 mod revise;
 
@@ -238,6 +239,7 @@ pub struct Ledger {
     /// Records of a revision that are still to come; nothing is done before the last one.
     carrying: u8,
     begun_at: Instant,
+    before: before::LastBefore,
 }
 
 impl Default for Ledger {
@@ -279,6 +281,7 @@ impl Ledger {
             started: false,
             carrying: 0,
             begun_at: Instant::BOOT,
+            before: before::LastBefore::new(),
         }
     }
 

@@ -186,6 +186,56 @@ pub fn is_compared<E: Borrow<Entry>>(
         })
 }
 
+/// What one fastener showed at a stage that is complete, as [`compare`] takes it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Value {
+    /// The fastener's index.
+    pub fastener: u8,
+    /// What was seen.
+    pub what: What,
+    /// How much, in the unit of [`What`].
+    pub value: i32,
+    /// Equal for fasteners with equal windows at every stage up to this one, in whatever joint.
+    pub likeness: u32,
+    /// Number of the record that the value ends with.
+    pub seq: u32,
+}
+
+/// Tells every value of a stage that is complete, so that builds can be put beside each other. Arguments as for [`compare`].
+pub fn values<E: Borrow<Entry>>(
+    procedure: &Procedure,
+    ledger: &Ledger,
+    joint: u8,
+    stage: u8,
+    entries: impl IntoIterator<Item = E>,
+    mut tell: impl FnMut(Value),
+) {
+    let Some(readings) = Readings::of_stage(procedure, ledger, joint, stage, entries) else {
+        return;
+    };
+    for what in What::ALL {
+        for (fastener, reading) in (0..=u8::MAX).zip(&readings.of) {
+            if let Some(value) = reading.value(what) {
+                tell(Value {
+                    fastener,
+                    what,
+                    value,
+                    likeness: reading.likeness,
+                    seq: reading.seq,
+                });
+            }
+        }
+    }
+}
+
+/// The median of values seen before, if this one is farther from it than the rule of [`What`] allows; none where there are fewer than
+/// [`PEERS_MIN`]. The values come back in another order and changed.
+#[must_use]
+pub fn unlike_before(what: What, value: i32, before: &mut [i32]) -> Option<i32> {
+    unlike(what.rule(), value, before)
+}
+
 /// Whether a stage of this kind is compared at all.
 const fn compares(kind: StageKind) -> bool {
     matches!(
@@ -328,6 +378,7 @@ impl Readings {
     fn take(&mut self, procedure: &Procedure, stage: u8, entry: &Entry) {
         match &entry.record {
             Record::Attempt(attempt) => self.pulled(procedure, stage, entry.seq, attempt),
+            Record::Reassigned(own) => self.pulled(procedure, stage, entry.seq, &own.attempt),
             Record::Loosened(loosened) => self.begin_anew(loosened.fastener),
             Record::Fitted(fitted) => self.begin_anew(fitted.fastener),
             Record::Apart(_) => self.of = [Known::default(); FASTENERS_MAX],

@@ -211,6 +211,10 @@ pub enum Record {
     Recovered(Recovered),
     /// The running torque of a fastener became known.
     Running(Running),
+    /// A pull was on another fastener than it was judged for.
+    Reassigned(Reassigned),
+    /// What somebody recorded was not so.
+    Withdrawn(Withdrawn),
     /// An attempt whose values a person read.
     Read(Read),
     /// An attempt with a tool that was set and tells no value.
@@ -451,6 +455,21 @@ facts! {
         torque: Torque,
         /// How it came to be known.
         seen: Seen,
+    }
+    /// A pull was on another fastener than it was judged for. The fastener that it was recorded for stands as before it; that record
+    /// stays.
+    Reassigned {
+        /// Number of the record that was wrong about the fastener.
+        of: u32,
+        /// The same pull, judged for the fastener that it was on.
+        attempt: Attempt,
+    }
+    /// What somebody recorded was not so. Things stand as before it; that record stays.
+    Withdrawn {
+        /// Number of the record.
+        of: u32,
+        /// Why.
+        reason: Text,
     }
     /// An attempt whose values a person read, judged by them. There is no curve.
     Read {
@@ -766,7 +785,29 @@ impl Record {
             Self::Running(_) => 25,
             Self::Read(_) => 26,
             Self::BySetting(_) => 27,
+            Self::Reassigned(_) => 28,
+            Self::Withdrawn(_) => 29,
             Self::Revised(_) => 30,
+        }
+    }
+
+    /// The judged attempt that it holds, for the fastener that was pulled.
+    #[must_use]
+    pub const fn attempt(&self) -> Option<&Attempt> {
+        match self {
+            Self::Attempt(attempt) => Some(attempt),
+            Self::Reassigned(own) => Some(&own.attempt),
+            _ => None,
+        }
+    }
+
+    /// The number of the record, of the same joint, that this one says was not so.
+    #[must_use]
+    pub const fn puts_right(&self) -> Option<u32> {
+        match self {
+            Self::Reassigned(own) => Some(own.of),
+            Self::Withdrawn(own) => Some(own.of),
+            _ => None,
         }
     }
 

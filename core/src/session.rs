@@ -9,6 +9,7 @@ mod answer;
 mod input;
 mod outcome;
 mod pull;
+mod put_right;
 mod revise;
 mod told;
 
@@ -443,6 +444,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             }
             Input::Due { stage, state } => self.due(stage, state, outcome),
             Input::TakenApart { note } => self.taken_apart(note, outcome),
+            Input::Withdraw { of, reason } => self.withdraw(of, reason, outcome),
             Input::Recovered {
                 dropped,
                 quarantined,

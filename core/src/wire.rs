@@ -272,10 +272,11 @@ mod tests {
             21 record::Anchor, 22 record::Zero, 23 record::Loosened, 24 record::Fitted, 25 record::Skipped,
             26 record::Noted, 27 record::Decided, 28 record::Marked, 29 record::Rechecked, 30 record::Pass,
             31 record::Moment, 32 record::Due, 33 record::Apart, 34 record::Recovered, 35 record::Running,
-            36 record::AttemptV1, 37 record::Read, 38 record::BySetting, 39 record::Revised,
+            36 record::AttemptV1, 37 record::Read, 38 record::BySetting, 39 record::Reassigned, 40 record::Withdrawn,
+            41 record::Revised,
         }
     }
-    const SHAPES: usize = 40;
+    const SHAPES: usize = 42;
 
     /// Bytes that are often a choice or a short length, sometimes the edge of a number, and sometimes anything.
     fn bytes() -> impl Strategy<Value = Vec<u8>> {

@@ -77,6 +77,7 @@ fn tell(name: &str, (took, corners, pieces): (Duration, usize, usize)) {
 fn main() {
     let folder = std::env::temp_dir().join(format!("evendraw-bench-{}", std::process::id()));
     let mut model = Model::in_folder("demo.toml", evendraw::plan::DEMO, &folder);
+    model.go_on();
     model.tick(0.0);
     let view = model.view().clone();
     for (name, key) in [

@@ -127,6 +127,7 @@ fn tell(name: &str, whole: &mut [Duration], worked: &mut [Duration], spent: f64)
 fn scenes() -> Vec<Scene> {
     let folder = std::env::temp_dir().join(format!("evendraw-bench-{}", std::process::id()));
     let mut model = Model::in_folder("demo.toml", evendraw::plan::DEMO, &folder);
+    model.go_on();
     model.tick(0.0);
     let view = model.view().clone();
     let _ = std::fs::remove_dir_all(&folder);

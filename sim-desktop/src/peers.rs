@@ -35,14 +35,17 @@ pub fn peers(procedure: &Procedure, ledger: &Ledger, joint: u8, entries: &[&Entr
             let found = compare(procedure, ledger, joint, stage, entries.iter().copied());
             found.as_slice().to_vec()
         })
-        .map(|unlike| {
-            let settled = notes(entries, unlike.fastener)
-                .rev()
-                .find(|(seq, note)| *seq > unlike.seq && note.doubt == Doubt::Settled)
-                .map(|(_, note)| note.text.to_string());
-            Peer { unlike, settled }
-        })
+        .map(|unlike| seen(unlike, entries))
         .collect()
+}
+
+/// A finding, with what somebody said who looked at it since.
+fn seen(unlike: Unlike, entries: &[&Entry]) -> Peer {
+    let settled = notes(entries, unlike.fastener)
+        .rev()
+        .find(|(seq, note)| *seq > unlike.seq && note.doubt == Doubt::Settled)
+        .map(|(_, note)| note.text.to_string());
+    Peer { unlike, settled }
 }
 
 /// A remark that the comparison calls for, and that is not recorded yet.
@@ -72,7 +75,27 @@ impl Remark {
 /// done again is like its peers now, where nothing but the comparison had raised a doubt about it.
 #[must_use]
 pub fn due(procedure: &Procedure, ledger: &Ledger, joint: u8, entries: &[&Entry]) -> Vec<Remark> {
-    let found = peers(procedure, ledger, joint, entries);
+    due_with(procedure, ledger, joint, entries, &[])
+}
+
+/// The same where fasteners were also put beside those of like joints before: `beside` is what was found there.
+#[must_use]
+pub fn due_with(
+    procedure: &Procedure,
+    ledger: &Ledger,
+    joint: u8,
+    entries: &[&Entry],
+    beside: &[Unlike],
+) -> Vec<Remark> {
+    let mut found = peers(procedure, ledger, joint, entries);
+    for unlike in beside {
+        let same = |peer: &Peer| {
+            (peer.unlike.fastener, peer.unlike.stage) == (unlike.fastener, unlike.stage)
+        };
+        if !found.iter().any(same) {
+            found.push(seen(*unlike, entries));
+        }
+    }
     let mut due: Vec<Remark> = found
         .iter()
         .filter(|peer| peer.settled.is_none())

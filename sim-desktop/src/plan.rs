@@ -28,6 +28,7 @@ pub mod beginnings;
 mod build;
 mod check;
 mod diagnostic;
+pub mod differ;
 pub mod edit;
 mod guard;
 mod joint;

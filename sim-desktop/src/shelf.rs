@@ -7,6 +7,7 @@
 
 pub mod build;
 pub mod export;
+pub mod history;
 mod index;
 pub mod recall;
 pub mod table;
@@ -17,12 +18,16 @@ use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
 use rayon::prelude::*;
+use serde::Serialize;
+use serde::de::DeserializeOwned;
 
+use crate::disk;
 use crate::plan::PlanErrors;
 use crate::plan::register::Register;
 use crate::store::{self, StoreError};
 
 pub use build::{Build, Pull};
+pub use history::Section;
 pub use walk::{Found, ROOM as INDEX_FOLDER, What};
 
 /// Builds that are read at the same time: enough for every core, and few enough for little memory.
@@ -36,6 +41,7 @@ pub struct Shelf {
     passed: Vec<Passed>,
     today: Date,
     keeps_index: bool,
+    wants_history: bool,
 }
 
 /// Something on the shelf that could not be read, or not all of it.
@@ -58,6 +64,8 @@ pub struct Read {
     pub build: Option<Build>,
     /// What is to be said of it aloud.
     pub passed: Vec<Passed>,
+    /// What its joints showed, where that was asked for; nothing of a rehearsal or of invented values.
+    pub history: Vec<Section>,
 }
 
 impl Shelf {
@@ -73,6 +81,7 @@ impl Shelf {
             passed,
             today: jiff::Zoned::now().date(),
             keeps_index: true,
+            wants_history: false,
         })
     }
 
@@ -80,6 +89,13 @@ impl Shelf {
     #[must_use]
     pub fn without_index(mut self) -> Self {
         self.keeps_index = false;
+        self
+    }
+
+    /// Also what the joints of each build showed.
+    #[must_use]
+    pub fn with_history(mut self) -> Self {
+        self.wants_history = true;
         self
     }
 
@@ -141,6 +157,7 @@ impl Shelf {
             found: found.clone(),
             build: None,
             passed: Vec::new(),
+            history: Vec::new(),
         };
         let pass = |why: String, whole| Passed {
             name: found.name.clone(),
@@ -153,11 +170,12 @@ impl Shelf {
                 Err(why) => read.passed.push(pass(why, true)),
             },
             What::Journal => match self.of_journal(found) {
-                Ok(build) => {
+                Ok((build, history)) => {
+                    read.history = history;
                     read.passed
                         .extend(build.flaws.iter().map(|why| pass(why.clone(), false)));
-                    if walk::is_open_elsewhere(&found.path) {
-                        let why = "it is open in another program: read as it stands now";
+                    if disk::is_open_elsewhere(&found.path) {
+                        let why = "it is open to be worked: read as it stands now";
                         read.passed.push(pass(why.to_owned(), false));
                     }
                     read.build = Some(build);
@@ -168,21 +186,50 @@ impl Shelf {
         read
     }
 
-    fn of_journal(&self, found: &Found) -> Result<Build, StoreError> {
+    fn of_journal(&self, found: &Found) -> Result<(Build, Vec<Section>), StoreError> {
         let bytes = store::bytes(&found.path)?;
-        // The bytes of the journal, not its date, say whether the index fits.
+        // The bytes of the journal, not its date, say whether an index fits.
         let key = self.keeps_index.then(|| index::Key::of(&bytes, self.today));
-        if let Some(key) = &key
-            && let Some(build) = index::load(&self.folder, &found.name, key)
-        {
-            return Ok(build);
+        let mut content = None;
+        let build = self.kept(found, key.as_ref(), index::BUILD, || {
+            let content = &*content.insert(store::content_of(&found.path, &bytes)?);
+            Ok(Build::of(
+                content,
+                build::plan_in(content).as_ref(),
+                self.today,
+            ))
+        })?;
+        if !self.wants_history || build.rehearsal || build.demo {
+            return Ok((build, Vec::new()));
         }
-        let content = store::content_of(&found.path, &bytes)?;
-        let build = Build::of(&content, build::plan_in(&content).as_ref(), self.today);
-        if let Some(key) = &key {
-            index::keep(&self.folder, &found.name, key, &build);
+        let history = self.kept(found, key.as_ref(), index::HISTORY, || {
+            let content = match content.take() {
+                Some(content) => content,
+                None => store::content_of(&found.path, &bytes)?,
+            };
+            let plan = build::plan_in(&content);
+            Ok(plan.map_or_else(Vec::new, |plan| history::sections(&content, &plan)))
+        })?;
+        Ok((build, history))
+    }
+
+    /// From its index file where that fits, else made, and kept there.
+    fn kept<T: Serialize + DeserializeOwned>(
+        &self,
+        found: &Found,
+        key: Option<&index::Key>,
+        ending: &str,
+        make: impl FnOnce() -> Result<T, StoreError>,
+    ) -> Result<T, StoreError> {
+        let known = key.and_then(|key| index::load(&self.folder, &found.name, key, ending));
+        if let Some(known) = known {
+            return Ok(known);
         }
-        Ok(build)
+        let made = make()?;
+        if let Some(key) = key {
+            index::keep(&self.folder, &found.name, key, ending, &made);
+        }
+        Ok(made)
     }
 }
 

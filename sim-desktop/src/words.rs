@@ -20,6 +20,9 @@ pub use visible::{hides, visible, visible_json, visible_lines};
 /// Said where a plan says that its values are invented.
 pub const DEMO: &str = "DEMO, invented values";
 
+/// How somebody gets from the demo to a build of their own.
+pub const DEMO_OWN: &str = "Your own build: O opens a plan, E begins a new one from a form.";
+
 /// Said where the tool is in the hand, once: at the first start of real work, with the keys, on the working sheet.
 pub const HANDS: &str = "Eye protection on. No cheater bars. Support the work. Keep hands out of the line of a slipping \
     handle.";
@@ -163,6 +166,22 @@ pub fn wall_time(unix_seconds: Option<i64>) -> String {
         .to_zoned(TimeZone::system())
         .strftime("%Y-%m-%d %H:%M")
         .to_string()
+}
+
+/// How long ago, of so many seconds; what lies ahead of the clock is told as such.
+#[must_use]
+pub fn ago(seconds: i64) -> String {
+    let of = |count: i64, one: &str, many: &str| {
+        let word = if count == 1 { one } else { many };
+        format!("{count} {word} ago")
+    };
+    match seconds {
+        ..0 => "later than this clock".to_owned(),
+        0..60 => "just now".to_owned(),
+        60..3_600 => of(seconds / 60, "minute", "minutes"),
+        3_600..86_400 => of(seconds / 3_600, "hour", "hours"),
+        _ => of(seconds / 86_400, "day", "days"),
+    }
 }
 
 /// The same moment in UTC, as scripts read it [RFC 3339]; none where it cannot be told.
@@ -373,6 +392,15 @@ pub const fn refusal(value: Refusal) -> &'static str {
         }
         Refusal::NoRunningTorque => {
             "a running torque is from 0 up to the target it comes on top of, where the plan adds one (`prevailing`)"
+        }
+        Refusal::PastPutRight => {
+            "that cannot be put right any more: more was done to it since, or too much else. Say that it felt wrong, or loosen it and do it again"
+        }
+        Refusal::Measured => {
+            "a pull is never withdrawn; if it was on another fastener, say on which"
+        }
+        Refusal::NotComparable => {
+            "what was measured says nothing about that fastener: it came upon another state. Say that both felt wrong, or loosen them and do them again"
         }
     }
 }

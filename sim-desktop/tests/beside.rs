@@ -360,6 +360,7 @@ fn what_cannot_be_kept_is_told() {
 fn the_desk_shows_what_the_journal_says() {
     let folder = Folder::new("desk");
     let mut model = Model::in_folder("winch.toml", PLAN, &folder.0);
+    model.go_on();
     model.carry_out(evendraw::desk::view::Ask::Remind(
         String::new(),
         String::new(),

@@ -423,6 +423,7 @@ fn record_says(plan: &Plan, content: &Content) {
 /// The desk shows the same states, the same exceptions, the same next, and asks about that.
 fn desk_says(folder: &Path, name: &str, path: &Path, plan: &Plan) {
     let mut model = Model::in_folder(name, plan.text(), folder);
+    model.go_on();
     model.set_browser(false);
     model.tick(0.0);
     let content = read(path).unwrap();

@@ -491,3 +491,70 @@ fn a_change_cut_off_anywhere_is_written_to_its_end() {
     }
     assert!(as_before > 0 && as_after > 50, "{as_before} {as_after}");
 }
+
+#[test]
+fn two_plans_are_compared_and_a_build_goes_on_from_the_command_line() {
+    let folder = Folder::new("command");
+    let journal = folder.file("winch.evj");
+    let mut work = Work::begin(&journal);
+    work.done(HOUSING, 0..6);
+    drop(work);
+    let file = |name: &str, text: &str| {
+        let path = folder.file(name);
+        std::fs::write(&path, text).unwrap();
+        path.to_str().unwrap().to_owned()
+    };
+    let new = second(&[
+        ("45 N·m", "60 N·m"),
+        ("2 = [30, 0]", "2 = [30, 0], 3 = [60, 0]"),
+    ]);
+    let new = format!("{new}\n[[task]]\nid = \"drain\"\n");
+    let (one, two) = (file("one.toml", PLAN), file("two.toml", &new));
+    // Spelling and comments are no difference.
+    let respelled = PLAN
+        .replace("[build]", "# typed again\n[build]")
+        .replace("id = \"clamp\"\n", "id   = 'clamp'\n");
+    let (exit, said) = run(&["plan", "diff", &one, &file("again.toml", &respelled)]);
+    assert_eq!((exit, said.as_str()), (0, "no difference\n"));
+    let (exit, said) = run(&["plan", "diff", journal.to_str().unwrap(), &two]);
+    assert_eq!(exit, 0);
+    assert_eq!(
+        said.lines().collect::<Vec<_>>(),
+        [
+            "build, revision: 1 → 2",
+            "build, reason is new: manual corrected",
+            "task drain is new",
+            "joint housing, stage 2: 45 → 60 N·m",
+            "joint clamp, order: 1 2 → 1 2 3",
+            "joint clamp: fastener 3 is new",
+        ]
+    );
+    let (_, json) = run(&["plan", "diff", &one, &two, "--json"]);
+    assert!(
+        json.contains(
+            r#""of":"joint","id":"housing","what":"stage 2","old":"45 N·m","new":"60 N·m""#
+        ),
+        "{json}"
+    );
+    // Tried first, and nothing is written; then done.
+    let before = std::fs::read(&journal).unwrap();
+    let path = journal.to_str().unwrap();
+    let (exit, said) = run(&["plan", "revise", path, &two, "--dry-run"]);
+    assert_eq!(exit, 0, "{said}");
+    let words = "Seal housing: done to revision 1, now differs: 45 → 60 N·m; to be done again, or left on a name and a reason";
+    assert!(flat(&said).contains(words), "{said}");
+    assert_eq!(std::fs::read(&journal).unwrap(), before);
+    let (exit, said) = run(&["plan", "revise", path, &two]);
+    assert_eq!(exit, 0, "{said}");
+    assert!(flat(&said).contains(words), "{said}");
+    every_face_says(&journal, "done to revision 1, now differs: 45 → 60 N·m");
+    // A change without a number of its own is not taken.
+    let (exit, said) = run(&[
+        "plan",
+        "revise",
+        path,
+        &file("three.toml", &new.replace("60 N·m", "70 N·m")),
+    ]);
+    assert_eq!(exit, 2);
+    assert!(said.contains("`revision = 3`"), "{said}");
+}

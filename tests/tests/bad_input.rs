@@ -30,6 +30,14 @@ const ROWS: &[Row] = &[
     ),
     row(&["check", "bad-key.toml"], &["torqe", "torque"]),
     row(&["check", "noise.bin"], &["noise.bin", "UTF-8"]),
+    row(
+        &["plan", "diff", "nowhere.toml", "bad-key.toml"],
+        &["nowhere.toml"],
+    ),
+    row(
+        &["plan", "revise", "nowhere.journal", "bad-unit.toml"],
+        &["lb", "bad-unit.toml:7", "lbf·ft"],
+    ),
     row(&["check", "empty.toml"], &["joint"]),
     // Rehearsals.
     row(&["rehearse", "nowhere.toml"], &["nowhere.toml"]),
@@ -242,6 +250,11 @@ const ROWS: &[Row] = &[
     ),
     row(&["tools", "nowhere"], &["nowhere"]),
     row(&["tools", "."], &["register", "tools.toml"]),
+    row(&["history", "nowhere"], &["nowhere"]),
+    row(
+        &["history", ".", "--journal", "noise.bin"],
+        &["noise.bin", "journal"],
+    ),
     row(&["export", "."], &["--parquet"]),
     row(
         &["export", ".", "--csv", "."],

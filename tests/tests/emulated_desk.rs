@@ -173,6 +173,7 @@ fn the_desk_follows_the_board_over_a_cable_that_is_pulled_and_put_back() {
     let wire = Wire::between(&rig);
     symlink(&wire.port, &port).expect("a name for it");
     let mut desk = Model::in_folder("flange.toml", FLANGE, folder.path());
+    desk.begin(evendraw::store::Purpose::Job);
     desk.carry_out(Ask::Connect(port.clone()));
     until(&mut rig, &mut desk, "the board answers", |view| {
         heard(view) == Some(Heard::Connected)

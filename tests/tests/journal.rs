@@ -20,12 +20,10 @@ use evendraw_core::unit::{Angle, Instant, Length, Torque};
 use evendraw_core::verdict::{Reason, Reasons, Verdict};
 use proptest::prelude::*;
 
-/// The number of the last kind that follows the one before it.
-const LAST: u8 = 27;
-/// The kind beyond the gap.
-const REVISED: u8 = 30;
+/// The number of the last kind that there is.
+const LAST: u8 = 30;
 /// Frames of [`journal`]: one of each kind, and a host's.
-const FRAMES: u32 = 29;
+const FRAMES: u32 = 31;
 
 fn text(words: &str) -> Text {
     Text::new(words).expect("short")
@@ -196,6 +194,31 @@ fn one_of_each() -> Vec<Record> {
             stands_for: torque(45_000),
             moved: false,
             prevailing: Added::Nothing,
+        }
+        .into(),
+        Reassigned {
+            of: 300,
+            attempt: Attempt {
+                step: 9,
+                fastener: 8,
+                stage: 0,
+                attempt: 1,
+                pulls: 1,
+                verdict: Verdict::Accepted,
+                reasons: Reasons::NONE.with(Reason::OutOfOrder),
+                peak: torque(20_100),
+                final_torque: torque(20_050),
+                angle: Some(angle(36_000)),
+                prevailing: Added::Nothing,
+                restart: None,
+                trace: 0x0BAD_CAFE,
+                took_ms: 900,
+            },
+        }
+        .into(),
+        Withdrawn {
+            of: 12,
+            reason: text("R. Falk: wrong key"),
         }
         .into(),
         Revised::Joint {
@@ -382,11 +405,13 @@ fn golden_bytes_of_every_kind_and_version_stay() {
     let kinds: Vec<u8> = records.iter().map(Record::kind).collect();
     assert_eq!(
         kinds,
-        (1..=LAST).chain([REVISED]).collect::<Vec<u8>>(),
+        (1..=LAST).collect::<Vec<u8>>(),
         "one of each, in order"
     );
-    for (seq, record) in (1..).zip(records) {
+    for record in records {
         let kind = record.kind();
+        // Its line was made before there were 28 and 29.
+        let seq = if kind == 30 { 28 } else { u32::from(kind) };
         let entry = entry(seq, record);
         let mut room = [0; RECORD_MAX + OVERHEAD];
         let bytes = encode_entry(&entry, seq, FIRST_SEED, &mut room).expect("fits");

@@ -2,9 +2,13 @@
 //!
 //! L1 total: nothing panics. L3 a restart folds to the live state after every input. L4 a refused input is a tick.
 //! L5 extra ticks change no record. L6 nothing is told before it is safe. L7 a verdict never changes. Nobody is offered a later
-//! stage while another stands open at an earlier one. Every act that is advised is taken.
+//! stage while another stands open at an earlier one. Every act that is advised is taken. What is withdrawn at once leaves no
+//! trace.
+
+use std::collections::BTreeMap;
 
 use evendraw_core::advice::Act;
+use evendraw_core::ledger::Ledger;
 use evendraw_core::procedure::{
     AngleWindow, Evidence, Fastener, Moment, Parts, Policy, Prevailing, Procedure, Redo, Reuse,
     Stage, StageKind, Step, Terms, TorqueWindow,
@@ -13,7 +17,7 @@ use evendraw_core::record::{
     Added, Attempt, Decision, Doubt, Due, Entry, RULES, Record, Role, Started, Way,
 };
 use evendraw_core::sample::{Fault, Sample};
-use evendraw_core::session::{Input, Next, Readout, Session};
+use evendraw_core::session::{Input, Next, Outcome, Readout, Session};
 use evendraw_core::text::Label;
 use evendraw_core::unit::{Angle, Instant, Length, Rotation, Span, Torque};
 use evendraw_core::verdict::{Reason, Reasons, Verdict};
@@ -145,6 +149,11 @@ enum Move {
         moved: bool,
     },
     Restart,
+    /// The record so many before the next: it was on that fastener, or it was not so.
+    PutRight {
+        back: u32,
+        fastener: u8,
+    },
 }
 
 fn any_move() -> impl Strategy<Value = Move> {
@@ -206,6 +215,7 @@ fn any_move() -> impl Strategy<Value = Move> {
             state: evendraw_core::procedure::EngineState::Cold,
         })),
         1 => Just(Move::Plain(Input::TakenApart { note: "" })),
+        4 => (1..6_u32, 0..7_u8).prop_map(|(back, fastener)| Move::PutRight { back, fastener }),
         8 => (0..8_u8, prop_oneof![4 => Just(0), 1 => -9_000..9_000], any::<bool>())
             .prop_map(|(way, off, moved)| Move::Told { way, off, moved }),
         1 => Just(Move::Restart),
@@ -221,6 +231,8 @@ struct Run<'p> {
     boot: u16,
     extra_ticks: bool,
     told: Vec<u32>,
+    /// How everything stood before each record that came alone.
+    before: BTreeMap<u32, String>,
 }
 
 impl<'p> Run<'p> {
@@ -234,6 +246,7 @@ impl<'p> Run<'p> {
             boot: 0,
             extra_ticks,
             told: Vec::new(),
+            before: BTreeMap::new(),
         };
         run.start();
         run
@@ -252,6 +265,23 @@ impl<'p> Run<'p> {
         self.at += 37_000;
         match step {
             Move::Plain(input) => self.send(*input),
+            Move::PutRight { back, fastener } => {
+                let of = self.session.ledger().seq().saturating_sub(back - 1);
+                let entry = self.kept.iter().find(|entry| entry.seq == of).cloned();
+                if let Some(attempt) = entry.as_ref().and_then(|entry| entry.record.attempt()) {
+                    let other = Attempt {
+                        step: attempt.step ^ 1,
+                        ..attempt.clone()
+                    };
+                    for attempt in [&other, attempt] {
+                        self.send_to(|session, at| session.reassign(at, of, attempt, *fastener));
+                    }
+                }
+                self.send(Input::Withdraw {
+                    of,
+                    reason: "not so",
+                });
+            }
             Move::Restart => {
                 self.session =
                     Session::restore(self.procedure, 0, &self.kept).expect("own records");
@@ -325,11 +355,15 @@ impl<'p> Run<'p> {
     }
 
     fn send(&mut self, input: Input<'_>) {
+        self.send_to(|session, at| session.apply(at, input));
+    }
+
+    fn send_to(&mut self, act: impl FnOnce(&mut Session<&'p Procedure>, Instant) -> Outcome) {
         if self.extra_ticks {
             self.apply(self.at.saturating_sub(2_000), Input::Tick);
             self.apply(self.at, Input::Tick);
         }
-        self.apply(self.at, input);
+        self.act(self.at, act);
         let seq = self.session.ledger().seq();
         if self.session.durable() < seq {
             self.apply(self.at, Input::Durable { seq });
@@ -344,8 +378,13 @@ impl<'p> Run<'p> {
     }
 
     fn apply(&mut self, at: u64, input: Input<'_>) {
+        self.act(at, |session, at| session.apply(at, input));
+    }
+
+    fn act(&mut self, at: u64, act: impl FnOnce(&mut Session<&'p Procedure>, Instant) -> Outcome) {
         let before = self.session.ledger().clone();
-        let outcome = self.session.apply(Instant::from_micros(at), input);
+        let stood = stands(&before, self.procedure);
+        let outcome = act(&mut self.session, Instant::from_micros(at));
         if outcome.refusal.is_some() && outcome.entries().is_empty() {
             assert_eq!(
                 &before,
@@ -372,6 +411,16 @@ impl<'p> Run<'p> {
             outcome.entries().len() < evendraw_core::limits::ENTRIES_MAX,
             "no input may fill the room for records"
         );
+        if let [entry] = outcome.entries() {
+            if let Record::Withdrawn(own) = &entry.record
+                && own.of + 1 == entry.seq
+                && let Some(stood) = self.before.get(&own.of)
+            {
+                let now = stands(self.session.ledger(), self.procedure);
+                assert_eq!(&now, stood, "what was withdrawn at once left a trace");
+            }
+            self.before.insert(entry.seq, stood);
+        }
         self.nobody_is_offered_a_later_stage();
         self.every_act_advised_is_taken();
         if !outcome.entries().is_empty() {
@@ -383,6 +432,43 @@ impl<'p> Run<'p> {
             );
         }
     }
+}
+
+/// Everything that a ledger says of steps and fasteners, but how often each was tried.
+fn stands(ledger: &Ledger, procedure: &Procedure) -> String {
+    let steps = procedure
+        .numbered_steps()
+        .map(|(index, _)| ledger.step(index));
+    let fasteners = (0_u8..).zip(procedure.fasteners()).map(|(own, _)| {
+        (
+            (
+                ledger.cycles(own),
+                ledger.must_loosen(own),
+                ledger.must_replace(own),
+            ),
+            (
+                ledger.must_decide(own),
+                ledger.felt_wrong(own),
+                ledger.is_marked(own),
+            ),
+            (
+                ledger.is_new(own),
+                ledger.is_tight(own),
+                ledger.left_at(own),
+            ),
+            (
+                ledger.running(own),
+                ledger.wants_running(own),
+                ledger.turned(own),
+            ),
+        )
+    });
+    format!(
+        "{:?} {:?} {}",
+        steps.collect::<Vec<_>>(),
+        fasteners.collect::<Vec<_>>(),
+        ledger.moved()
+    )
 }
 
 impl Run<'_> {
@@ -783,7 +869,10 @@ proptest! {
             .filter(|entry| {
                 matches!(
                     entry.record,
-                    Record::Attempt(_) | Record::Read(_) | Record::BySetting(_)
+                    Record::Attempt(_)
+                        | Record::Reassigned(_)
+                        | Record::Read(_)
+                        | Record::BySetting(_)
                 )
             })
             .map(|entry| entry.seq)

@@ -1,5 +1,6 @@
 //! What each kind of record does to the ledger.
 
+use super::before::{COUNTED, LOST, REOPENED};
 use super::{
     ASK, Confirmed, DOUBT, FastenerCell, LOOSEN, Ledger, MARKED, NEW, REPLACE, RUNNING_WANTED,
     RunningCell, StepState, TIGHT,
@@ -7,7 +8,9 @@ use super::{
 use crate::advice::{Gravity, is_pulled_on};
 use crate::limits::{MOMENTS_MAX, STAGES_MAX};
 use crate::procedure::{Policy, Procedure, Redo, Stage, StageKind};
-use crate::record::{AfterPass, Decision, Doubt, Entry, Manner, Record, Role, Running, Seen};
+use crate::record::{
+    AfterPass, Decision, Doubt, Entry, Manner, Reassigned, Record, Role, Running, Seen,
+};
 use crate::unit::{Instant, divided};
 use crate::verdict::{Reason, Reasons, Verdict};
 
@@ -20,6 +23,11 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
         ledger.boot = entry.boot;
     }
     ledger.seq = entry.seq;
+    // What is put right goes first: then this is how things stand before.
+    if let Some(of) = entry.record.puts_right() {
+        ledger.put_back(procedure, of);
+    }
+    ledger.look_before(procedure, entry.seq, &entry.record);
     match &entry.record {
         Record::Started(_) => {
             ledger.started = true;
@@ -30,9 +38,10 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
             ledger.begun = Some(begun.step);
             ledger.begun_at = entry.at;
         }
-        Record::Attempt(attempt) => {
+        Record::Attempt(attempt) | Record::Reassigned(Reassigned { attempt, .. }) => {
             attempt_made(ledger, procedure, entry.at, attempt, false);
         }
+        Record::Withdrawn(_) => {}
         Record::Read(read) => {
             attempt_made(ledger, procedure, entry.at, &read.as_attempt(), read.moved);
         }
@@ -249,6 +258,7 @@ fn attempt_made(
                 && (moved || attempt.angle.is_some_and(|angle| angle > still))
             {
                 ledger.moved = ledger.moved.saturating_add(1);
+                ledger.note_before(COUNTED);
             }
             settle(ledger, procedure, at, attempt.step, StepState::Done);
         }
@@ -488,7 +498,8 @@ fn reopen_stage(ledger: &mut Ledger, procedure: &Procedure, stage: u8) {
 /// Loosen fully and go on from a stage: the steps before it stay as they are.
 pub(super) fn restart(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, from: u8) {
     let tight = ledger.is_tight(fastener);
-    reopen(ledger, procedure, fastener, from);
+    let was_told = reopen(ledger, procedure, fastener, from);
+    ledger.note_before(if was_told { LOST } else { REOPENED });
     change(ledger, fastener, |cell| {
         cell.set(ASK, false);
         cell.set(LOOSEN, tight);
@@ -496,20 +507,25 @@ pub(super) fn restart(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, 
     });
 }
 
-/// Every step of the fastener from a stage on must be done again.
-fn reopen(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, from: u8) {
+/// Every step of the fastener from a stage on must be done again. Says whether one of them was told from paper or left out.
+fn reopen(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, from: u8) -> bool {
+    let mut was_told = false;
     for (index, step) in procedure.numbered_steps() {
         if step.fastener() != Some(fastener) || step.stage() < from {
             continue;
         }
         match ledger.step(index) {
             StepState::Open | StepState::Disturbed => {}
-            _ => ledger.put(procedure, index, StepState::Disturbed),
+            state => {
+                was_told |= matches!(state, StepState::Unmeasured | StepState::Waived);
+                ledger.put(procedure, index, StepState::Disturbed);
+            }
         }
         if let Some(slot) = ledger.stage_done.get_mut(usize::from(step.stage())) {
             *slot = 0;
         }
     }
+    was_told
 }
 
 fn replace_if_spent(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, was_tight: bool) {
@@ -551,7 +567,7 @@ fn lose_the_clock(ledger: &mut Ledger) {
     ledger.moments = [0; MOMENTS_MAX];
 }
 
-fn change(ledger: &mut Ledger, fastener: u8, with: impl FnOnce(&mut FastenerCell)) {
+pub(super) fn change(ledger: &mut Ledger, fastener: u8, with: impl FnOnce(&mut FastenerCell)) {
     if let Some(cell) = ledger.fasteners.get_mut(usize::from(fastener)) {
         with(cell);
     }

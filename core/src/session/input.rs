@@ -219,6 +219,14 @@ pub enum Input<'a> {
         /// What was learnt.
         note: &'a str,
     },
+    /// What this record says was not so. An attempt is never withdrawn: it can only have been on another fastener
+    /// ([`Session::reassign`](crate::session::Session::reassign)).
+    Withdraw {
+        /// Number of the record.
+        of: u32,
+        /// Why; must not be empty.
+        reason: &'a str,
+    },
     /// What recovery found on opening the journal.
     Recovered {
         /// Bytes dropped.
@@ -273,6 +281,12 @@ pub enum Refusal {
     NoRotation,
     /// A running torque on a fastener whose plan adds none, a negative one, or one above every target it would come on top of.
     NoRunningTorque,
+    /// The record cannot be put right: of its kind none can, or its fastener was touched since, or too many others came since.
+    PastPutRight,
+    /// An attempt is never withdrawn.
+    Measured,
+    /// What was measured does not say what it means on that fastener: it came upon another state, or by another target.
+    NotComparable,
     /// The stage wants better evidence than this way of working gives.
     BetterEvidence,
     /// What the stage is judged by was not read, or cannot be by this way of working.

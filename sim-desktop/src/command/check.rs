@@ -4,6 +4,8 @@
 
 mod beside;
 
+pub(super) use beside::differs;
+
 use std::path::PathBuf;
 
 use clap::Args as ClapArgs;

@@ -10,6 +10,7 @@ mod convert;
 mod desk;
 mod engagement;
 mod export;
+mod history;
 mod judge;
 mod metal;
 mod named;
@@ -17,6 +18,7 @@ mod output;
 mod paper;
 mod parts;
 mod pattern;
+mod plan;
 mod plan_file;
 mod preload;
 mod recall;
@@ -74,6 +76,7 @@ struct Line {
 #[derive(Debug, Subcommand)]
 enum Command {
     Check(check::Args),
+    Plan(plan::Args),
     Rehearse(rehearse::Args),
     Judge(judge::Args),
     Work(work::Args),
@@ -85,6 +88,7 @@ enum Command {
     Shelf(shelf::Args),
     Recall(recall::Args),
     Tools(tools::Args),
+    History(history::Args),
     Export(export::Args),
     Convert(convert::Args),
     Pattern(pattern::Args),
@@ -104,6 +108,7 @@ impl Command {
     fn run(&self, out: &mut Output<'_>) -> Result<Done, CommandError> {
         match self {
             Self::Check(args) => check::run(args, out),
+            Self::Plan(args) => plan::run(args, out),
             Self::Rehearse(args) => rehearse::run(args, out),
             Self::Judge(args) => judge::run(args, out),
             Self::Work(args) => work::run(args, out),
@@ -115,6 +120,7 @@ impl Command {
             Self::Shelf(args) => shelf::run(args, out),
             Self::Recall(args) => recall::run(args, out),
             Self::Tools(args) => tools::run(args, out),
+            Self::History(args) => history::run(args, out),
             Self::Export(args) => export::run(args, out),
             Self::Convert(args) => convert::run(args, out),
             Self::Pattern(args) => pattern::run(args, out),

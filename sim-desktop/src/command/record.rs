@@ -84,7 +84,11 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
                 "" => String::new(),
                 sure => format!(" [{sure}]"),
             };
-            let (joint, time, words) = (&row.joint, &row.time, &row.words);
+            let (joint, time) = (&row.joint, &row.time);
+            let words = match row.is_put_right {
+                true => format!("[struck through, put right later] {}", row.words),
+                false => row.words.clone(),
+            };
             let line = format!("{number:>5}  {joint:<12} {time:<22} {words}{sure}");
             out.line(line.trim_end())?;
         }

@@ -5,9 +5,17 @@
 use evendraw_core::procedure::EngineState;
 use evendraw_core::record::Decision;
 
+use crate::store::Purpose;
+
 /// What a person does. Steps, stages and fasteners by index.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Act {
+    /// Works on the build, or rehearses it.
+    Begin(Purpose),
+    /// Would rather open a plan.
+    OpenPlan,
+    /// Would rather begin a plan.
+    NewPlan,
     /// Says who works, as typed.
     Person,
     /// Takes this tool; the one typed where it is empty.
@@ -26,6 +34,8 @@ pub enum Act {
     Answer(u16, bool),
     /// Measured the length typed.
     Measure(u16),
+    /// Typed the length of this record wrong: it stays, and is measured again.
+    TypedWrong(u32),
     /// Says the running torque of a fastener, as typed.
     Running(u8),
     /// Says that a moment has come.

@@ -5,7 +5,7 @@
 
 use super::joint::JointState;
 use super::overlay::Overlay;
-use super::view::{Ask, DeskView, FastenerView, JointView, Mark, Readings};
+use super::view::{Ask, DeskView, FastenerView, JointView, Mark};
 use super::widgets::{Look, button_of, count, held, is_wide_enough, pressed, split_across};
 use egui::{Key, Rect, Ui};
 
@@ -80,7 +80,7 @@ fn subjects(joint: &JointView, selected: Option<usize>) -> Subjects {
 
 /// Every button of the foot, in its order.
 fn table(view: &DeskView, joint: &JointView, selected: Option<usize>, free: bool) -> Vec<Foot> {
-    let bench = view.build.readings == Readings::Bench;
+    let bench = view.status.rehearsal;
     let at_work = joint.live.hand_at_work;
     let blocked = joint.prompt.is_some();
     let can_pull = bench && free && !blocked && !joint.finished && joint.at.is_some() && !at_work;
@@ -117,6 +117,17 @@ fn table(view: &DeskView, joint: &JointView, selected: Option<usize>, free: bool
     let (last, next, bare) = (about.last, about.next, about.unmarked);
     let last_ask = |ask: fn(String) -> Ask| Does::Ask(ask(last.clone()));
     let back = Does::Ask(Ask::OpenJoint(String::new()));
+    // The last pull here, as long as it can be said to have been on another fastener.
+    let pull = view.put_right.iter().rev();
+    let pull = pull
+        .filter(|can| can.joint == joint.id)
+        .find(|can| can.fastener.is_some());
+    let was_on = pull.map(|can| match chosen {
+        Some(chosen) if Some(&chosen.label) != can.fastener.as_ref() => {
+            Does::Ask(Ask::WasOn(can.sequence, chosen.label.clone()))
+        }
+        _ => Does::Over(Overlay::was_on(&view.status, can)),
+    });
     let faults = !joint.faults.is_empty();
     vec![
         advised(foot(
@@ -177,6 +188,14 @@ fn table(view: &DeskView, joint: &JointView, selected: Option<usize>, free: bool
             open && has_last,
             true,
             last_ask(Ask::FeltWrong),
+        ),
+        foot(
+            Key::O,
+            ("On another", "On other"),
+            "",
+            open && was_on.is_some(),
+            false,
+            was_on.unwrap_or(Does::Over(Overlay::Keys)),
         ),
         foot(
             Key::R,

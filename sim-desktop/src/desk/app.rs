@@ -18,7 +18,7 @@ use super::record::{self, RecordState};
 use super::settings::Settings;
 use super::shelf::{self, ShelfState};
 use super::theme::{self, BODY, Colours, GAP, NOTE};
-use super::view::{About, Ask, DeskView, Heard, JointView, Readings, Status, Wanted};
+use super::view::{About, Act, Ask, DeskView, Heard, JointView, Readings, Status, Wanted};
 use super::widgets::{count, focus_ring, line, pressed, silent_line, speak};
 use crate::words;
 use egui::accesskit::Role;
@@ -205,6 +205,25 @@ impl Desk {
                 theme::strong(BODY),
                 hue,
             );
+            if notice.take_back {
+                // The whole line is the button; the key says it once more.
+                let id = ui.scope_id().with("take back");
+                let response = ui.interact(place, id, Sense::click());
+                let said = format!("{}. Take it back", notice.words);
+                response.widget_info(|| ink::labeled(Role::Button, true, &said));
+                line(
+                    ui,
+                    place.shrink2(vec2(12.0, 0.0)),
+                    Align2::RIGHT_CENTER,
+                    "Backspace takes it back",
+                    theme::strong(BODY),
+                    colours.next,
+                );
+                focus_ring(ui, &response, place);
+                if response.clicked() || (self.overlay.is_none() && pressed(ui, Key::Backspace)) {
+                    asks.push(Ask::TakeLastBack);
+                }
+            }
             page.min.y = place.bottom() + GAP;
         }
         let free = self.overlay.is_none();
@@ -218,7 +237,14 @@ impl Desk {
                 &mut self.overlay,
                 &mut asks,
             ),
-            Screen::Record => record::show(ui, page, view, &mut self.record, free, &mut asks),
+            Screen::Record => record::show(
+                ui,
+                page,
+                view,
+                &mut self.record,
+                &mut self.overlay,
+                &mut asks,
+            ),
             Screen::Calculator => calculator::show(ui, page, &mut self.calculator, free),
             Screen::Plan => {
                 plan::show(ui, page, view, &mut self.plan, &mut self.overlay, &mut asks)
@@ -231,6 +257,13 @@ impl Desk {
         self.choose(&view.status, &mut asks);
         for ask in &asks {
             match ask {
+                // Where it was left, once it is known which.
+                Ask::Act(Act::Begin(_), _) => self.begun = false,
+                Ask::Act(Act::OpenPlan, _) => self.overlay = Some(Overlay::file(Wanted::Plan)),
+                Ask::Act(Act::NewPlan, _) => {
+                    self.plan.begin();
+                    self.screen = Screen::Plan;
+                }
                 Ask::OpenJoint(joint) if joint.is_empty() => self.screen = Screen::Build,
                 Ask::OpenJoint(_) => {
                     self.joint = JointState::default();
@@ -338,6 +371,10 @@ impl Desk {
                 });
             }
         }
+        if view.start.is_some() {
+            // The card takes the letters.
+            return;
+        }
         if pressed(ui, Key::P) {
             self.overlay = Some(Overlay::person());
         }
@@ -356,7 +393,8 @@ impl Desk {
             asks.push(Ask::NewtonMeters(self.settings.newton_meters));
         }
         if pressed(ui, Key::V) {
-            asks.push(Ask::Bench);
+            self.screen = Screen::Build;
+            asks.push(Ask::WorkOrRehearse);
         }
         if pressed(ui, Key::F11) {
             self.open_adapter(asks);

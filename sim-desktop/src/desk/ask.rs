@@ -39,6 +39,14 @@ pub enum Ask {
     LeaveCheck,
     /// A second person has looked.
     Witness(String),
+    /// The tool goes on this fastener now, whoever's turn it is; on the one in order, where none is named.
+    Select(String),
+    /// Take back what a key recorded a moment ago.
+    TakeLastBack,
+    /// This row of the record was not so, for this reason.
+    Withdraw(u64, String),
+    /// The pull of this row was on this fastener.
+    WasOn(u64, String),
     /// A part has arrived.
     PartArrived(String),
     /// How it is with this part, and what is said of it.
@@ -61,8 +69,8 @@ pub enum Ask {
     Fault(String, String),
     /// Read a trace file as readings.
     Trace(PathBuf),
-    /// Readings from the virtual bench: a rehearsal.
-    Bench,
+    /// Ask again whether this is work or a rehearsal.
+    WorkOrRehearse,
     /// Look which serial ports there are.
     LookForPorts,
     /// Follow the adapter at this port.
@@ -117,6 +125,8 @@ impl Ask {
         match self {
             Self::Act(act, _) => Self::Act(act, words),
             Self::Skip(fastener, _) => Self::Skip(fastener, words),
+            Self::Withdraw(row, _) => Self::Withdraw(row, words),
+            Self::WasOn(row, _) => Self::WasOn(row, words),
             Self::PartIs(part, state, _) => Self::PartIs(part, state, words),
             Self::TaskDone(task, _) => Self::TaskDone(task, words),
             Self::TaskUndone(task, _) => Self::TaskUndone(task, words),

@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of plans or journals.
 
+use super::asked::{self, Taken};
 use super::ink::{self, Ink as _};
 use super::marks;
 use super::theme::{self, BODY, Colours, GAP, HEAD, NOTE, TARGET};
@@ -11,6 +12,7 @@ use super::widgets::{
     silent_line,
 };
 use crate::job::status::JointStatus;
+use crate::words;
 use egui::accesskit::Role;
 use egui::{Align2, Color32, Key, Rect, Sense, Stroke, Ui, pos2, vec2};
 
@@ -35,9 +37,26 @@ pub(super) fn show(
 ) {
     let colours = Colours::of(ui);
     let status = &view.status;
-    let (head, body) = cut_top(rect, 76.0);
-    let row = highlighted(view, state);
-    next_step(ui, head, view, (row, state.row.is_some()), free, asks);
+    let (body, free) = match &view.start {
+        Some(prompt) => {
+            let height = asked::height(ui, rect.width(), prompt).min(rect.height() * 0.6);
+            let (card, body) = cut_top(rect, height);
+            if free
+                && let Some(Taken::Choice(choice)) =
+                    asked::show(ui, card, prompt, &mut String::new())
+            {
+                asks.push(Ask::Act(choice.act, String::new()));
+            }
+            // Nothing below is worked before that is answered.
+            (body, false)
+        }
+        None => {
+            let (head, body) = cut_top(rect, 76.0);
+            let row = highlighted(view, state);
+            next_step(ui, head, view, (row, state.row.is_some()), free, asks);
+            (body, free)
+        }
+    };
     let roomy = rect.width() >= 900.0;
     let (left, right) = cut_left(
         body,
@@ -59,10 +78,9 @@ pub(super) fn show(
     let mut places = vec![];
     let mut blocks: Vec<(&str, Vec<Told>)> = Vec::new();
     let mut told: Vec<Told> = Vec::new();
-    if view.plan.is_demo {
-        let words =
-            "This is the demo build. Your own: F6, then O opens a plan, E begins a new one.";
-        blocks.push(("Demo", vec![(None, words.to_owned())]));
+    if view.plan.is_demo && view.start.is_none() {
+        let words = format!("F6: {}", words::DEMO_OWN);
+        blocks.push(("Demo", vec![(None, words)]));
     }
     if let Some(recovery) = &view.recovery {
         told.push((Some(Mark::Doubtful), recovery.clone()));
@@ -213,6 +231,7 @@ fn next_step(
     let status = &view.status;
     let words = match (status.next_words(), status.open.is_empty()) {
         (Some(next), _) => format!("Next: {next}"),
+        (None, true) if status.joints.is_empty() => "Nothing is open here.".to_owned(),
         (None, true) => "Every joint is final. The sheet says what it may say.".to_owned(),
         (None, false) => "Nothing can go on until something below is settled.".to_owned(),
     };
@@ -224,7 +243,9 @@ fn next_step(
         pos2(inner.right() - width - 12.0, inner.bottom()),
     );
     let radius = 15.0;
-    let mark = if status.open.is_empty() {
+    let mark = if status.joints.is_empty() {
+        Mark::Waiting
+    } else if status.open.is_empty() {
         Mark::Final
     } else if ask.is_some() {
         Mark::InProgress

@@ -76,6 +76,38 @@ pub struct Addition {
     pub what: String,
 }
 
+/// Where the fasteners of the joint in hand sit.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct DrawingView {
+    /// The way to the joint.
+    pub joint: String,
+    /// What it is called.
+    pub title: String,
+    /// Each with its label, mm to the right and mm upwards.
+    pub fasteners: Vec<(String, f64, f64)>,
+    /// The labels in the order of work; empty while that cannot be told.
+    pub order: Vec<String>,
+    /// They are written as a circle: moving one writes them one by one.
+    pub is_circle: bool,
+}
+
+/// What is drawn.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Draw {
+    /// A new fastener there, in mm.
+    Put(f64, f64),
+    /// This one moved there, in mm.
+    Move(String, f64, f64),
+    /// This one taken away.
+    Take(String),
+    /// All laid out as typed: `circle 8, 180 mm`, `2 x 5, 85 x 130`, `mirror`.
+    LayOut(String),
+    /// Numbered from 1 along these labels.
+    Number(Vec<String>),
+    /// Worked in the order of these labels.
+    Order(Vec<String>),
+}
+
 /// A plan that is being written.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct PlanEdit {
@@ -93,6 +125,8 @@ pub struct PlanEdit {
     pub echo: Vec<String>,
     /// Its fields.
     pub fields: Vec<FieldView>,
+    /// Where the fasteners of the joint in hand sit; none where no joint is in hand.
+    pub drawing: Option<DrawingView>,
     /// What can be added here.
     pub additions: Vec<Addition>,
     /// The text, or of a long one the part in hand.
@@ -116,7 +150,7 @@ pub struct PlanEdit {
 }
 
 /// What the plan screen asks for.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum PlanAsk {
     /// Take this in hand.
     Select(String),
@@ -138,6 +172,10 @@ pub enum PlanAsk {
     Remove,
     /// Move it down, or up.
     Move(bool),
+    /// Joints from a table, as pasted.
+    Paste(String),
+    /// Draw in the joint in hand.
+    Draw(Draw),
     /// Take the last change back.
     Undo,
     /// Do it again.

@@ -75,10 +75,10 @@ pub(super) fn show(
             None => reading::show(ui, strip, joint, window_height),
         },
     }
-    lower(ui, rest, view, joint, state);
+    lower(ui, rest, view, joint, state, asks);
     actions::show(ui, foot, view, joint, state, overlay, asks);
     if free {
-        arrows(ui, joint, state);
+        arrows(ui, joint, state, asks);
     }
 }
 
@@ -88,6 +88,10 @@ fn bands(joint: &JointView, colours: &Colours) -> Vec<(String, Color32)> {
     if joint.left_hand {
         let words = "LEFT-HAND THREAD: tighten ANTICLOCKWISE";
         bands.push((words.to_owned(), colours.caution));
+    }
+    if let Some(turn) = &joint.out_of_turn {
+        let words = format!("OUT OF ORDER: it is the turn of fastener {turn} (Esc goes back)");
+        bands.push((words, colours.caution));
     }
     if joint.mock_up {
         let words = "MOCK-UP: a trial, never final; it must come apart again";
@@ -130,7 +134,14 @@ fn nothing(ui: &mut Ui, rect: Rect) {
     );
 }
 
-fn lower(ui: &mut Ui, rect: Rect, view: &DeskView, joint: &JointView, state: &mut JointState) {
+fn lower(
+    ui: &mut Ui,
+    rect: Rect,
+    view: &DeskView,
+    joint: &JointView,
+    state: &mut JointState,
+    asks: &mut Vec<Ask>,
+) {
     let roomy = rect.width() >= 900.0;
     let map_share = if roomy { 0.46 } else { 0.54 };
     let (map_place, rest) = cut_left(rect, rect.width() * map_share);
@@ -146,11 +157,12 @@ fn lower(ui: &mut Ui, rect: Rect, view: &DeskView, joint: &JointView, state: &mu
         area(ui, map_place, &title, &joint.what)
     };
     if let Some(index) = map::draw(ui, inner, joint, state.selected) {
-        state.selected = if state.selected == Some(index) {
-            None
-        } else {
-            Some(index)
-        };
+        choose(
+            joint,
+            state,
+            Some(index).filter(|_| state.selected != Some(index)),
+            asks,
+        );
     }
     if roomy {
         let (middle, right) = cut_left(rest, rest.width() * 0.55);
@@ -364,7 +376,16 @@ fn entries(ui: &mut Ui, rect: Rect, joint: &JointView) {
     }
 }
 
-fn arrows(ui: &Ui, joint: &JointView, state: &mut JointState) {
+/// Choosing a fastener is taking the tool there.
+fn choose(joint: &JointView, state: &mut JointState, chosen: Option<usize>, asks: &mut Vec<Ask>) {
+    state.selected = chosen;
+    let label = chosen.and_then(|index| joint.fasteners.get(index));
+    asks.push(Ask::Select(
+        label.map_or_else(String::new, |own| own.label.clone()),
+    ));
+}
+
+fn arrows(ui: &Ui, joint: &JointView, state: &mut JointState, asks: &mut Vec<Ask>) {
     if joint.fasteners.is_empty() || ui.memory(|memory| memory.focused().is_some()) {
         return;
     }
@@ -380,10 +401,11 @@ fn arrows(ui: &Ui, joint: &JointView, state: &mut JointState) {
         (Key::ArrowDown, Vec2::DOWN),
     ] {
         if pressed(ui, key) {
-            state.selected = map::neighbour(joint, start, toward).or(Some(start));
+            let chosen = map::neighbour(joint, start, toward).or(Some(start));
+            choose(joint, state, chosen, asks);
         }
     }
-    if pressed(ui, Key::Escape) {
-        state.selected = None;
+    if state.selected.is_some() && pressed(ui, Key::Escape) {
+        choose(joint, state, None, asks);
     }
 }

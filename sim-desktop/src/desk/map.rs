@@ -113,7 +113,8 @@ fn edge(points: &[Pos2], margin: f32) -> Vec<Pos2> {
     hull(&circle)
 }
 
-fn arrow_head(painter: &Painter, from: Pos2, to: Pos2, size: f32, colour: Color32) {
+/// A head on a line, a little beyond its middle.
+pub(super) fn arrow_head(painter: &Painter, from: Pos2, to: Pos2, size: f32, colour: Color32) {
     let along = (to - from).normalized();
     let across = along.rot90();
     let tip = between(from, to, 0.62);

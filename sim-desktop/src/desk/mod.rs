@@ -19,6 +19,7 @@ mod compare;
 mod curve;
 pub mod edit_view;
 mod handover;
+mod history;
 mod ink;
 mod joint;
 mod map;

@@ -7,8 +7,9 @@ use super::beside;
 use super::ink::Ink as _;
 use super::model::SKIPPED;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
-use super::view::{About, Ask, Choice, DeskView, JointView, PlanAsk, Status, Wanted};
+use super::view::{About, Ask, CanPutRight, Choice, DeskView, JointView, PlanAsk, Status, Wanted};
 use super::widgets::{self, Look, button, count, line, pressed};
+use crate::job::status::StageCell;
 use crate::words;
 use egui::{Align2, Color32, Id, Key, Rect, Stroke, StrokeKind, Ui, UiBuilder, pos2, vec2};
 use std::path::PathBuf;
@@ -69,6 +70,36 @@ impl Overlay {
         let ask = Ask::Act(choice.act.clone(), String::new());
         let usual = choice.because.iter().map(|words| (*words).to_owned());
         Self::words(choice.asks.to_owned(), usual, &ask, true)
+    }
+
+    /// Why is this row withdrawn?
+    #[must_use]
+    pub(super) fn withdraw(sequence: u64) -> Self {
+        let usual = [
+            "pressed by mistake",
+            "of another fastener",
+            "read or typed wrong",
+        ];
+        let ask = Ask::Withdraw(sequence, String::new());
+        let title = "Why is it not so? The line stays, struck through.".to_owned();
+        Self::words(title, usual.map(str::to_owned), &ask, true)
+    }
+
+    /// On which fastener was that pull?
+    #[must_use]
+    pub(super) fn was_on(status: &Status, can: &CanPutRight) -> Self {
+        let own = can.fastener.as_deref().unwrap_or_default();
+        let joint = status.joints.iter().find(|joint| joint.id == can.joint);
+        let others = joint.into_iter().flat_map(|joint| &joint.fasteners);
+        // It can only have been on one that stood open.
+        let others = others.filter(|fastener| {
+            let is_open = |cell: &StageCell| cell.mark.is_some_and(|mark| !mark.is_closed());
+            fastener.label != own && fastener.cells.iter().any(is_open)
+        });
+        let labels = others.map(|fastener| fastener.label.clone()).take(9);
+        let ask = Ask::WasOn(can.sequence, String::new());
+        let title = format!("The pull recorded for fastener {own} was on which?");
+        Self::words(title, labels, &ask, true)
     }
 
     /// Which part has arrived?
@@ -187,6 +218,8 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
             ("M", "a paint mark is on it"),
             ("C", "check a final one again"),
             ("I", "a second person looked"),
+            ("O", "it was on another one"),
+            ("Backspace", "take it back"),
             ("A", "a part has arrived"),
             ("F", "rehearse a fault"),
             ("Arrows", "choose another fastener"),
@@ -197,7 +230,7 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
         &[
             ("P", "another person"),
             ("T", "another tool"),
-            ("V", "the virtual bench"),
+            ("V", "work or rehearse"),
             ("D", "readings from a file"),
             ("F11", "an adapter"),
             ("F12", "a reminder"),
@@ -398,9 +431,9 @@ fn keys(ui: &mut Ui, rect: Rect) {
     let colours = Colours::of(ui);
     // A small window has the words a little smaller and nearer, and all of them.
     let (size, cap_width) = if rect.width() < 800.0 {
-        (NOTE + 0.5, 76.0)
+        (NOTE + 0.5, 84.0)
     } else {
-        (BODY, 76.0)
+        (BODY, 84.0)
     };
     let longest = MAP.iter().map(|(_, rows)| rows.len()).max().unwrap_or(1);
     let height = ((rect.height() - 30.0) / count(longest)).min(36.0);

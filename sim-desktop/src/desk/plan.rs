@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of the plan's grammar: what there is to fill in, and what is wrong, comes with the view.
 
+mod drawing;
 mod fields;
 mod outline;
 mod palette;
@@ -21,10 +22,31 @@ pub(super) struct PlanState {
     fields: fields::FieldsState,
     text: text::TextState,
     outline: outline::OutlineState,
+    drawing: drawing::DrawingState,
     /// What is chosen from, while something is added or begun.
     palette: Option<Palette>,
     /// Where there is no room for both: the text is shown, not the fields.
     shows_text: bool,
+    /// The places of the joint in hand are drawn, in place of fields and text.
+    draws: bool,
+}
+
+impl PlanState {
+    /// From the fields to the text, to the drawing, to the fields.
+    fn turn(&mut self) {
+        (self.draws, self.shows_text) = match (self.draws, self.shows_text) {
+            (true, _) => (false, false),
+            (false, false) => (false, true),
+            (false, true) => (true, true),
+        };
+    }
+}
+
+impl PlanState {
+    /// Begins a new plan.
+    pub(super) fn begin(&mut self) {
+        self.palette = Some(Palette::to_begin());
+    }
 }
 
 /// Narrower than this, fields and text take turns.
@@ -47,7 +69,7 @@ pub(super) fn show(
             palette::Done::Leave => state.palette = None,
             palette::Done::Take(ask) => {
                 state.palette = None;
-                state.fields.focus_first();
+                state.fields.focus_first_after(edit);
                 asks.push(Ask::Plan(ask));
             }
         }
@@ -60,7 +82,9 @@ pub(super) fn show(
     let is_wide = body.width() >= WIDTH_FOR_BOTH;
     let (list, rest) = cut_left(body, (body.width() * 0.23).clamp(190.0, 320.0));
     outline::show(ui, list, view, &mut state.outline, free, asks);
-    if is_wide {
+    if state.draws && !edit.broken {
+        drawing::show(ui, rest, edit, &mut state.drawing, free, asks);
+    } else if is_wide {
         let (middle, right) = cut_left(rest, rest.width() * 0.5);
         fields::show(ui, middle, edit, &mut state.fields, free, asks);
         text::show(ui, right, edit, &mut state.text, asks);
@@ -103,11 +127,11 @@ fn chords(ui: &Ui, edit: &PlanEdit, state: &mut PlanState, asks: &mut Vec<Ask>) 
     }
     if !in_text {
         if chord(ui, command, Key::Enter) {
-            state.fields.focus_first();
+            state.fields.focus_first_after(edit);
             ask(PlanAsk::Again);
         }
         if chord(ui, command, Key::D) {
-            state.fields.focus_first();
+            state.fields.focus_first_after(edit);
             ask(PlanAsk::Copy);
         }
         for (key, down) in [(Key::ArrowUp, false), (Key::ArrowDown, true)] {
@@ -117,13 +141,25 @@ fn chords(ui: &Ui, edit: &PlanEdit, state: &mut PlanState, asks: &mut Vec<Ask>) 
         }
         for (key, lines) in [(Key::PageUp, -1), (Key::PageDown, 1)] {
             if chord(ui, plain, key) {
-                state.fields.stay_in_field(ui);
+                state.fields.stay_in_field(ui, edit);
                 ask(PlanAsk::Go(lines));
             }
         }
     }
+    if !ui.text_edit_focused() {
+        let pasted = ui.input(|input| {
+            input.events.iter().find_map(|event| match event {
+                egui::Event::Paste(text) => Some(text.clone()),
+                _ => None,
+            })
+        });
+        if let Some(table) = pasted {
+            ask(PlanAsk::Paste(table));
+        }
+    }
     let is_idle = ui.memory(|memory| memory.focused().is_none());
-    if is_idle {
+    // The arrows and Delete are the drawing's while it is there.
+    if is_idle && !state.draws {
         for (key, lines) in [(Key::ArrowUp, -1), (Key::ArrowDown, 1)] {
             if chord(ui, plain, key) {
                 ask(PlanAsk::Go(lines));
@@ -143,7 +179,10 @@ fn chords(ui: &Ui, edit: &PlanEdit, state: &mut PlanState, asks: &mut Vec<Ask>) 
         state.palette = Some(Palette::to_begin());
     }
     if pressed(ui, Key::X) {
-        state.shows_text = !state.shows_text;
+        state.turn();
+    }
+    if pressed(ui, Key::M) {
+        state.draws = !state.draws;
     }
     if state.palette.is_some() {
         // The letter that opened it is not its first letter.
@@ -166,7 +205,7 @@ fn buttons(
 ) {
     let free = overlay.is_none();
     let edit = &*view.edit;
-    let places = split_across(rect, if is_wide { 6 } else { 7 });
+    let places = split_across(rect, 7);
     let mut places = places.into_iter();
     let mut next = || places.next().unwrap_or(rect);
     let plain = Look::Plain;
@@ -215,10 +254,20 @@ fn buttons(
         state.fields.let_go();
         asks.push(Ask::ReloadPlan);
     }
-    if !is_wide {
-        let words = if state.shows_text { "Fields" } else { "Text" };
+    if is_wide {
+        let words = if state.draws { "Fields" } else { "Draw" };
+        if button(ui, next(), words, "M", plain, free).clicked() {
+            state.draws = !state.draws;
+        }
+    } else {
+        // Fields, text, drawing, in turn.
+        let words = match (state.draws, state.shows_text) {
+            (true, _) => "Fields",
+            (false, false) => "Text",
+            (false, true) => "Draw",
+        };
         if button(ui, next(), words, "X", plain, free).clicked() {
-            state.shows_text = !state.shows_text;
+            state.turn();
         }
     }
 }

@@ -5,6 +5,7 @@
 use super::curve;
 use super::ink;
 use super::marks;
+use super::overlay::Overlay;
 use super::theme::{self, BODY, Colours, NOTE, TARGET};
 use super::view::{Ask, CurveView, DeskView, Export, RecordRow};
 use super::widgets::{
@@ -127,9 +128,10 @@ pub(super) fn show(
     rect: Rect,
     view: &DeskView,
     state: &mut RecordState,
-    free: bool,
+    overlay: &mut Option<Overlay>,
     asks: &mut Vec<Ask>,
 ) {
+    let free = overlay.is_none();
     let (body, foot) = cut_bottom(rect, TARGET);
     let (head, body) = cut_top(body, 70.0);
     let (filter_place, kinds) = cut_left(head, head.width() * 0.42);
@@ -183,6 +185,31 @@ pub(super) fn show(
         asks.push(Ask::Curve(chosen.map_or(0, |row| row.sequence)));
     }
     show_detail(ui, detail, chosen, known);
+    let can = chosen.and_then(|row| {
+        let mut can = view.put_right.iter();
+        can.find(|can| can.sequence == row.sequence)
+    });
+    let foot = match can {
+        None => foot,
+        Some(can) => {
+            let (place, rest) = cut_left(foot, foot.width() * 0.28);
+            let words = if can.fastener.is_some() {
+                "It was on another"
+            } else {
+                "Withdraw it"
+            };
+            if button(ui, place, words, "B", Look::Plain, free).clicked()
+                || (free && pressed(ui, Key::B))
+            {
+                *overlay = Some(if can.fastener.is_some() {
+                    Overlay::was_on(&view.status, can)
+                } else {
+                    Overlay::withdraw(can.sequence)
+                });
+            }
+            rest
+        }
+    };
     let ways = split_across(foot, 3);
     for (place, (words, key, cap, export)) in ways.into_iter().zip([
         ("Build sheet in the browser", Key::S, "S", Export::Sheet),
@@ -303,6 +330,7 @@ fn show_table(ui: &mut Ui, rect: Rect, view: &DeskView, state: &mut RecordState,
                     state.chosen == Some(row.sequence),
                     response.hovered(),
                 );
+                strike(ui, place.shrink2(vec2(6.0, 0.0)), row);
                 focus_ring(ui, &response, place.shrink(4.0));
             }
         },
@@ -317,6 +345,9 @@ fn row_words(row: &RecordRow) -> String {
     );
     if let Some(torque) = row.torque {
         words += &format!(", {} {}", number(torque, 1), row.torque_unit);
+    }
+    if row.is_put_right {
+        words += ", struck through: put right later";
     }
     words
 }
@@ -410,6 +441,15 @@ fn table_row(ui: &Ui, place: Rect, row: &RecordRow, chosen: bool, hovered: bool)
         (false, _) => return,
     };
     silent_lines(painter, cell, &row.words, theme::text(NOTE + 1.0), ink, 2);
+}
+
+/// A line through what counts no more.
+fn strike(ui: &Ui, place: Rect, row: &RecordRow) {
+    if row.is_put_right {
+        let stroke = egui::Stroke::new(1.5, Colours::of(ui).ink);
+        ui.painter()
+            .hline(place.x_range(), place.center().y, stroke);
+    }
 }
 
 fn show_detail(ui: &mut Ui, rect: Rect, chosen: Option<&RecordRow>, curve: Option<&CurveView>) {

@@ -4,13 +4,14 @@
 
 use std::sync::Arc;
 
+use super::history;
 use super::ink;
 use super::marks;
 use super::theme::{self, BODY, Colours, NOTE, TARGET};
 use super::view::{Ask, ShelfView};
 use super::widgets::{
-    self, Look, area, button, count, cut_bottom, cut_left, cut_top, focus_ring, paragraph, pressed,
-    silent_line, text_width,
+    self, Look, area, button, choices, count, cut_bottom, cut_left, cut_top, focus_ring, paragraph,
+    pressed, silent_line, text_width,
 };
 use crate::shelf::table::{Row, Sort, holds, sort};
 use egui::accesskit::Role;
@@ -28,6 +29,10 @@ pub(super) struct ShelfState {
     sort: Sort,
     reversed: bool,
     with_rehearsals: bool,
+    /// What like joints showed, in place of the builds.
+    shows_history: bool,
+    /// The chosen distribution, by its place.
+    distribution: usize,
     /// The chosen build, by its name on the shelf.
     chosen: Option<String>,
     listed: Listed,
@@ -112,7 +117,15 @@ pub(super) fn show(
     }
     let (body, foot) = cut_bottom(rect, TARGET);
     let (head, body) = cut_top(body, 74.0);
-    fields(ui, head, state, asks);
+    fields(ui, head, view, state, asks);
+    if free && pressed(ui, Key::G) {
+        state.shows_history = !state.shows_history;
+    }
+    if state.shows_history {
+        history::show(ui, body, view, &state.filter, &mut state.distribution, free);
+        feet(ui, foot, view, state, free, asks);
+        return;
+    }
     state.list(view);
     if free && !ui.ctx().text_edit_focused() {
         keys(ui, state);
@@ -124,8 +137,14 @@ pub(super) fn show(
 }
 
 /// What is typed: the words that a row must have, and the folder.
-fn fields(ui: &mut Ui, rect: Rect, state: &mut ShelfState, asks: &mut Vec<Ask>) {
-    let (left, right) = cut_left(rect, rect.width() * 0.45);
+fn fields(ui: &mut Ui, rect: Rect, view: &ShelfView, state: &mut ShelfState, asks: &mut Vec<Ask>) {
+    let (left, right) = cut_left(rect, rect.width() * 0.38);
+    let (right, faces) = cut_left(right, right.width() * 0.6);
+    let faces = Rect::from_min_size(faces.min + vec2(0.0, 22.0), vec2(faces.width(), TARGET));
+    let current = usize::from(state.shows_history);
+    if let Some(chosen) = choices(ui, faces, &["Builds", "History (G)"], current) {
+        state.shows_history = chosen == 1;
+    }
     let filter = widgets::field(
         ui,
         left,
@@ -133,6 +152,12 @@ fn fields(ui: &mut Ui, rect: Rect, state: &mut ShelfState, asks: &mut Vec<Ask>) 
         &mut state.filter,
         "unit, document, state, what it waits for",
     );
+    if filter.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter)) {
+        // That ends the typing; the next one opens a build.
+        ui.input_mut(|input| input.consume_key(egui::Modifiers::NONE, Key::Enter));
+        state.list(view);
+        state.chosen = state.listed.rows.first().map(|row| row.name.clone());
+    }
     if pressed(ui, Key::Slash) {
         filter.request_focus();
         // The stroke that opened the field is not its first letter.
@@ -151,6 +176,7 @@ fn fields(ui: &mut Ui, rect: Rect, state: &mut ShelfState, asks: &mut Vec<Ask>) 
     );
     let is_entered = folder.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter));
     if is_entered && !state.folder.trim().is_empty() {
+        ui.input_mut(|input| input.consume_key(egui::Modifiers::NONE, Key::Enter));
         asks.push(Ask::ReadShelf(state.folder.trim().into()));
     }
 }
@@ -261,7 +287,7 @@ fn rows(
             let id = ui.scope_id().with(("build", &row.name));
             let response = ui.interact(place, id, Sense::click());
             let here = state.chosen.as_ref() == Some(&row.name);
-            response.widget_info(|| ink::selected(Role::Row, true, here, &said(row)));
+            response.widget_info(|| ink::selected(Role::Row, true, here, said(row)));
             if response.clicked() {
                 state.chosen = Some(row.name.clone());
             }
@@ -476,8 +502,13 @@ fn feet(
     free: bool,
     asks: &mut Vec<Ask>,
 ) {
-    let parts = widgets::split_across(rect, 4);
+    let parts = widgets::split_across(rect, if state.shows_history { 2 } else { 4 });
     progress(ui, parts[0], view);
+    let again = if state.shows_history { 1 } else { 2 };
+    reading(ui, parts[again], view, free, asks);
+    if state.shows_history {
+        return;
+    }
     let shown = if state.with_rehearsals {
         "Leave rehearsals out"
     } else {
@@ -487,17 +518,6 @@ fn feet(
         || (free && pressed(ui, Key::H))
     {
         state.with_rehearsals = !state.with_rehearsals;
-    }
-    if view.running {
-        let stop = button(ui, parts[2], "Stop reading", "U", Look::Grave, free).clicked();
-        if stop || (free && pressed(ui, Key::U)) {
-            asks.push(Ask::StopShelf);
-        }
-    } else {
-        let again = button(ui, parts[2], "Read again", "U", Look::Plain, free).clicked();
-        if again || (free && pressed(ui, Key::U)) {
-            asks.push(Ask::ReadShelf(view.folder.clone().into()));
-        }
     }
     let row = state.at().and_then(|at| state.listed.rows.get(at));
     let able = free && row.is_some();
@@ -512,6 +532,21 @@ fn feet(
     .clicked();
     if let Some(row) = row.filter(|_| open || (able && pressed(ui, Key::Enter))) {
         asks.push(Ask::OpenBuild(row.path.clone()));
+    }
+}
+
+/// Stops reading, or reads again.
+fn reading(ui: &mut Ui, place: Rect, view: &ShelfView, free: bool, asks: &mut Vec<Ask>) {
+    if view.running {
+        let stop = button(ui, place, "Stop reading", "U", Look::Grave, free).clicked();
+        if stop || (free && pressed(ui, Key::U)) {
+            asks.push(Ask::StopShelf);
+        }
+    } else {
+        let again = button(ui, place, "Read again", "U", Look::Plain, free).clicked();
+        if again || (free && pressed(ui, Key::U)) {
+            asks.push(Ask::ReadShelf(view.folder.clone().into()));
+        }
     }
 }
 

@@ -224,15 +224,17 @@ fn fonts() -> FontDefinitions {
             .font_data
             .insert(name.to_owned(), Arc::new(FontData::from_static(bytes)));
     }
-    fonts
-        .families
-        .insert(FontFamily::Proportional, vec!["text".to_owned()]);
+    fonts.families.insert(
+        FontFamily::Proportional,
+        vec!["text".to_owned(), "mono".to_owned()],
+    );
     fonts
         .families
         .insert(FontFamily::Monospace, vec!["mono".to_owned()]);
-    fonts
-        .families
-        .insert(FontFamily::Name("strong".into()), vec!["strong".to_owned()]);
+    fonts.families.insert(
+        FontFamily::Name("strong".into()),
+        vec!["strong".to_owned(), "mono".to_owned()],
+    );
     fonts
         .families
         .insert(FontFamily::Name("figure".into()), vec!["figure".to_owned()]);

@@ -10,6 +10,7 @@ pub use super::ask::{About, Ask, Export, Wanted};
 pub use super::edit_view::{PlanAsk, PlanEdit};
 pub use crate::job::status::{Row as RecordRow, Status};
 pub use crate::mark::Mark;
+pub use crate::shelf::history::Spread;
 pub use crate::shelf::table::Row as ShelfRow;
 
 /// Which edge of the map is the front of the joint.
@@ -84,6 +85,8 @@ pub struct LinkView {
 /// The whole desk at one moment.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct DeskView {
+    /// Whether this is work or a rehearsal, as long as nobody has said.
+    pub start: Option<Prompt>,
     /// How everything stands.
     pub status: Status,
     /// Who works, with what, on which readings.
@@ -92,6 +95,8 @@ pub struct DeskView {
     pub joint: Option<JointView>,
     /// The record so far, newest last.
     pub record: Vec<RecordRow>,
+    /// The rows of it that can still be put right.
+    pub put_right: Vec<CanPutRight>,
     /// The curve of one entry, by its number.
     pub curve: Option<(u64, CurveView)>,
     /// What was torn or damaged when the journal was read, in plain words.
@@ -121,6 +126,8 @@ pub struct ShelfView {
     pub rows: Arc<Vec<ShelfRow>>,
     /// What could not be read, or not all of it, and why.
     pub passed: Arc<Vec<String>>,
+    /// What like joints showed over its builds, once all are read.
+    pub history: Arc<Vec<Distribution>>,
     /// Builds looked at.
     pub done: usize,
     /// Builds in all.
@@ -135,6 +142,44 @@ pub struct ShelfView {
     pub error: Option<String>,
 }
 
+/// What like joints showed at a stage, over many builds.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Distribution {
+    /// The joints in words: thread, class, grip, condition.
+    pub joint: String,
+    /// The stage, from 1.
+    pub stage: u32,
+    /// The stage in words.
+    pub sentence: String,
+    /// What was seen.
+    pub what: &'static str,
+    /// Values in all.
+    pub fasteners: usize,
+    /// Builds that they stand in.
+    pub builds: usize,
+    /// How many lie in each of equal parts from the lowest to the highest.
+    pub counts: Vec<usize>,
+    /// Its figures, in mN·m or millidegrees.
+    pub spread: Spread,
+    /// Lowest, the twentieth, the middle, the last twentieth, highest: with unit.
+    pub shown: [String; 5],
+    /// The values of the job in hand.
+    pub own: Vec<OwnValue>,
+}
+
+/// A value of the job in hand.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct OwnValue {
+    /// The fastener's label.
+    pub label: String,
+    /// In mN·m or millidegrees.
+    pub value: i32,
+    /// With its unit.
+    pub shown: String,
+    /// Unlike its peers and forerunners together.
+    pub unlike: bool,
+}
+
 /// A short answer to something that was asked.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Notice {
@@ -142,6 +187,19 @@ pub struct Notice {
     pub bad: bool,
     /// The words.
     pub words: String,
+    /// It is what a key recorded a moment ago, and can be taken back.
+    pub take_back: bool,
+}
+
+/// A row of the record that can still be put right.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct CanPutRight {
+    /// The row's sequence number.
+    pub sequence: u64,
+    /// The joint's id; empty where it is of none.
+    pub joint: String,
+    /// The fastener that it was judged for, where it is a pull: that may have been on another one. What is no pull is withdrawn.
+    pub fastener: Option<String>,
 }
 
 /// Who works, with what, on which readings.
@@ -389,6 +447,8 @@ pub struct JointView {
     pub mock_up: bool,
     /// Everything is done.
     pub finished: bool,
+    /// The fastener whose turn it would be, where another one was chosen.
+    pub out_of_turn: Option<String>,
     /// The next pull checks a fastener again that is done already.
     pub checking_again: bool,
     /// Who a second person is still to look at, in words.

@@ -12,6 +12,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 pub use system::System;
+pub(crate) use system::is_open_elsewhere;
 pub(crate) use whole::tidy;
 pub use whole::{Unfinished, create, create_loosely, replace};
 

@@ -161,11 +161,33 @@ fn in_use(error: io::Error) -> io::Error {
 
 #[cfg(not(windows))]
 fn lock(file: &File) -> io::Result<()> {
-    match file.try_lock() {
-        Ok(()) => Ok(()),
-        Err(fs::TryLockError::WouldBlock) => Err(io::ErrorKind::WouldBlock.into()),
-        Err(fs::TryLockError::Error(error)) => Err(error),
+    // Whoever only asks whether it is open holds it for a moment.
+    for _ in 0..10 {
+        match file.try_lock() {
+            Ok(()) => return Ok(()),
+            Err(fs::TryLockError::WouldBlock) => {
+                std::thread::sleep(std::time::Duration::from_millis(10));
+            }
+            Err(fs::TryLockError::Error(error)) => return Err(error),
+        }
     }
+    Err(io::ErrorKind::WouldBlock.into())
+}
+
+/// Whether another program has a file open to write it. Asked without waiting, and by many at once.
+#[cfg(not(windows))]
+pub(crate) fn is_open_elsewhere(path: &Path) -> bool {
+    File::open(path)
+        .is_ok_and(|file| matches!(file.try_lock_shared(), Err(fs::TryLockError::WouldBlock)))
+}
+
+/// Whether another program has a file open to write it.
+#[cfg(windows)]
+pub(crate) fn is_open_elsewhere(path: &Path) -> bool {
+    alone()
+        .open(path)
+        .map_err(in_use)
+        .is_err_and(|error| error.kind() == io::ErrorKind::WouldBlock)
 }
 
 /// Opening it was the lock.

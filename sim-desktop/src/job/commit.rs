@@ -1,7 +1,7 @@
 //! Keep first, tell afterwards.
 
-use evendraw_core::record::{Attempt, Entry, Record};
-use evendraw_core::session::{Input, Outcome};
+use evendraw_core::record::{Attempt, Entry};
+use evendraw_core::session::{Input, Outcome, Refusal};
 use evendraw_core::trace::Point;
 use evendraw_core::unit::Instant;
 
@@ -25,6 +25,52 @@ impl Job {
         if done.refusal.is_none() {
             done.refusal = outcome.refusal;
         }
+    }
+
+    /// Whether this record of a joint can still be put right here; what an adapter works is not.
+    #[must_use]
+    pub fn can_put_right(&self, joint: u8, seq: u32) -> bool {
+        self.adapter(joint).is_none()
+            && self
+                .session(joint)
+                .is_some_and(|session| session.ledger().can_put_right(seq))
+    }
+
+    /// The pull of this record of a joint was on another fastener.
+    ///
+    /// # Errors
+    /// As [`Job::apply`].
+    pub fn reassign(
+        &mut self,
+        joint: u8,
+        at: Instant,
+        of: u32,
+        fastener: u8,
+    ) -> Result<Done, JobError> {
+        let mut done = Done::default();
+        if let Some(serial) = self.adapters.get(&joint) {
+            return Err(JobError::AtAdapter {
+                serial: serial.clone(),
+            });
+        }
+        self.enter(joint, at, &mut done)?;
+        self.clear_to_pull = None;
+        self.try_unsaved(at, &mut done);
+        let kept = self.entries_of(joint).into_iter().rev();
+        let mut kept = kept.filter(|entry| entry.seq == of);
+        let attempt = kept.find_map(|entry| entry.record.attempt().cloned());
+        let Some(attempt) = attempt else {
+            done.refusal = Some(Refusal::PastPutRight);
+            return Ok(done);
+        };
+        let session = self.sessions.get_mut(usize::from(joint));
+        if let Some(session) = session.and_then(Option::as_mut) {
+            let outcome = session.reassign(at, of, &attempt, fastener);
+            self.take(joint, at, &outcome, &mut done);
+            done.refusal = done.refusal.or(outcome.refusal);
+        }
+        self.compare_peers(joint, at, &mut done);
+        Ok(done)
     }
 
     fn take(&mut self, joint: u8, at: Instant, outcome: &Outcome, done: &mut Done) {
@@ -121,13 +167,20 @@ impl Job {
 
     fn keep_traces(&mut self, joint: u8, entries: &[Entry], done: &mut Done) {
         for entry in entries {
-            let Record::Attempt(attempt) = &entry.record else {
+            let Some(attempt) = entry.record.attempt().filter(|own| own.trace != 0) else {
                 continue;
             };
-            let Some(session) = self.session(joint).filter(|_| attempt.trace != 0) else {
-                continue;
+            let points = match entry.record.puts_right() {
+                // The curve goes with the pull.
+                Some(of) => {
+                    let traces = self.traces.as_ref();
+                    traces.and_then(|traces| traces.proved(joint, of, attempt.trace))
+                }
+                None => self
+                    .session(joint)
+                    .map(|session| session.trace().points().collect::<Vec<Point>>()),
             };
-            let points: Vec<Point> = session.trace().points().collect();
+            let Some(points) = points else { continue };
             // Losing a trace loses evidence, never truth: it is said, and the work goes on.
             if let Err(error) = self.keep_trace(joint, entry.seq, attempt, &points) {
                 done.trace_lost = Some(error.to_string());

@@ -32,6 +32,7 @@ use crate::plan::{Answers, Joint, JointPlan, Plan};
 use crate::store::{Damage, Fact, HostFact, Journal, Purpose, Traces};
 
 pub use error::JobError;
+pub use peers::{Before, Forerunners};
 use revision::Revisions;
 pub use say::task_of_reminder;
 pub use standing::Held;
@@ -65,6 +66,8 @@ pub struct Job {
     clear_to_pull: Option<u8>,
     /// The joint that is rehearsed or judged by itself, whatever the others say.
     alone: Option<u8>,
+    /// What like joints of other builds showed.
+    forerunners: Option<Forerunners>,
     /// By joint number: the adapter that makes the joint's records.
     adapters: BTreeMap<u8, String>,
     /// Joints that went on under another plan.
@@ -194,17 +197,13 @@ impl Job {
         self.answers.get(usize::from(joint))
     }
 
-    /// The attempts kept for a joint, in order, with their records.
+    /// The attempts that count for a joint, in order, with their records.
     pub fn attempts(
         &self,
         joint: u8,
     ) -> impl DoubleEndedIterator<Item = (&Entry, Cow<'_, Attempt>)> {
-        self.facts.iter().filter_map(move |fact| match fact {
-            Fact::Entry(entry) if entry.joint == joint => {
-                Some((entry, status::attempt_of(&entry.record)?))
-            }
-            _ => None,
-        })
+        let entries = self.entries_of(joint).into_iter();
+        entries.filter_map(|entry| Some((entry, status::attempt_of(&entry.record)?)))
     }
 
     /// Takes an input for a joint. The session is started first if it is not running yet.

@@ -36,6 +36,7 @@ impl Job {
             curves_lost: BTreeMap::new(),
             clear_to_pull: None,
             alone: None,
+            forerunners: None,
             adapters: BTreeMap::new(),
             revisions: Arc::default(),
         }

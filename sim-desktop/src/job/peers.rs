@@ -18,14 +18,42 @@
 //! it. *Alternative:* values kept in the ledger, or a new kind of record. *Would change our mind:* an adapter with
 //! room, that is to raise it with nobody looking on.
 
+use std::sync::Arc;
+
+use evendraw_core::peers::{Unlike, Value, What, unlike_before, values};
 use evendraw_core::record::{Attempt, Entry, Record};
 use evendraw_core::session::Input;
 use evendraw_core::unit::Instant;
 
 use super::{Done, Job};
-use crate::peers::{Peer, Remark, due, peers};
-use crate::store::Fact;
+use crate::peers::{Peer, Remark, due_with, peers};
+use crate::plan::JointPlan;
+use crate::store::{Fact, Purpose};
 use crate::uncertainty::{Judged, judged_in};
+
+/// Finds what like joints of other builds showed at a stage: by the joint, the stage's index, the likeness of the windows and what was
+/// seen.
+pub type Before = dyn Fn(&JointPlan, u8, u32, What) -> Arc<[i32]> + Send + Sync;
+
+/// What like joints of other builds showed.
+#[derive(Clone)]
+pub struct Forerunners {
+    before: Arc<Before>,
+}
+
+impl Forerunners {
+    /// Found so.
+    #[must_use]
+    pub fn new(before: Arc<Before>) -> Self {
+        Self { before }
+    }
+}
+
+impl std::fmt::Debug for Forerunners {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Forerunners")
+    }
+}
 
 impl Job {
     /// The joint's fasteners that are unlike their peers, as its records stand.
@@ -42,10 +70,68 @@ impl Job {
     #[must_use]
     pub fn peers_due(&self, joint: u8) -> Vec<Remark> {
         self.session(joint).map_or_else(Vec::new, |session| {
+            let beside = self.unlike_forerunners(joint);
             self.comparing(joint, |entries| {
-                due(session.procedure(), session.ledger(), joint, entries)
+                due_with(
+                    session.procedure(),
+                    session.ledger(),
+                    joint,
+                    entries,
+                    &beside,
+                )
             })
         })
+    }
+
+    /// From here on the peers of a joint include its forerunners: like joints of other builds. Of real work alone.
+    pub fn set_forerunners(&mut self, forerunners: Forerunners) {
+        self.forerunners = Some(forerunners);
+    }
+
+    /// The joint's fasteners that are unlike those of its own joint and of its forerunners together.
+    #[must_use]
+    pub fn unlike_forerunners(&self, joint: u8) -> Vec<Unlike> {
+        let (Some(forerunners), Some(session), Some(own)) = (
+            self.forerunners
+                .as_ref()
+                .filter(|_| self.purpose == Purpose::Job),
+            self.session(joint),
+            self.joint_plan(joint),
+        ) else {
+            return Vec::new();
+        };
+        let (procedure, ledger) = (session.procedure(), session.ledger());
+        let mut found = Vec::new();
+        for (stage, _) in (0_u8..).zip(procedure.stages()) {
+            let mut shown: Vec<Value> = Vec::new();
+            self.comparing(joint, |entries| {
+                let entries = entries.iter().copied();
+                values(procedure, ledger, joint, stage, entries, |value| {
+                    shown.push(value)
+                });
+            });
+            for value in &shown {
+                let before = (forerunners.before)(own, stage, value.likeness, value.what);
+                if before.is_empty() {
+                    continue;
+                }
+                let like =
+                    |other: &&Value| (other.what, other.likeness) == (value.what, value.likeness);
+                let mut all: Vec<i32> = shown.iter().filter(like).map(|one| one.value).collect();
+                all.extend_from_slice(&before);
+                if let Some(median) = unlike_before(value.what, value.value, &mut all) {
+                    found.push(Unlike {
+                        fastener: value.fastener,
+                        stage,
+                        what: value.what,
+                        value: value.value,
+                        median,
+                        seq: value.seq,
+                    });
+                }
+            }
+        }
+        found
     }
 
     /// How sure the torque of an attempt is; none at a stage without a torque window.
@@ -66,14 +152,14 @@ impl Job {
         }
     }
 
-    /// The records kept of a joint, in order.
+    /// The records of a joint that count, in order: without what was put right.
     #[must_use]
     pub fn entries_of(&self, joint: u8) -> Vec<&Entry> {
         let entries = self.facts.iter().filter_map(|fact| match fact {
             Fact::Entry(entry) if entry.joint == joint => Some(entry),
             _ => None,
         });
-        entries.collect()
+        super::status::sound(&entries.collect::<Vec<_>>())
     }
 
     /// Records what the comparison calls for, after anything that can complete a stage. A start is among that: the program may have

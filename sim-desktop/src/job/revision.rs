@@ -3,23 +3,20 @@
 //! A joint is known by its id, a fastener by its label, a stage by its place among the stages of its kind: what is typed alike is the same
 //! stage, and between two of those the next of the same kind. Knows nothing of how a difference is shown.
 
-mod carry;
 mod translate;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use evendraw_core::ledger::NONE;
+use evendraw_core::ledger::{Carry, NONE};
 use evendraw_core::record::{Entry, Record, Revised};
 use evendraw_core::session::{RestoreError, Session};
 
 use super::status::plan_of;
 use super::{Job, JobError};
+use crate::plan::differ::stage_map;
 use crate::plan::{Joint, JointPlan, Plan};
 use crate::store::{Content, Fact, HostFact, PlanPieces};
-
-use carry::Same;
-pub use carry::{StageChange, change_words, changes, stage_map};
 
 /// One joint that went on under another plan.
 #[derive(Clone, Debug)]
@@ -214,9 +211,15 @@ fn revised(
     }
     let stages = stage_map(old, new);
     let mut made = Vec::new();
-    let same = Same::of(old, new, &stages);
+    let carry = Carry {
+        stages: &stages,
+        condition: old.condition == new.condition,
+        moments: old.moments == new.moments,
+    };
     session
-        .revise(Arc::new(new.procedure.clone()), same.carry(), |entry| {
+        .revise(Arc::new(new.procedure.clone()), carry, |mut entry| {
+            // When, is not known better than by the record before.
+            entry.at = entries.last().map_or(entry.at, |last| last.at);
             made.push(entry);
         })
         .map_err(|refusal| format!("{refusal:?}").to_lowercase())?;

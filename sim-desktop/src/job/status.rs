@@ -23,8 +23,10 @@ mod curve;
 mod evidence;
 mod hands;
 mod joint;
+mod last;
 mod model;
 mod open;
+mod put_right;
 mod read_back;
 mod revised;
 mod rows;
@@ -58,10 +60,11 @@ use crate::store::{Content, Damage, Fact, HostFact, PartState, Traces};
 pub use curve::{CurveState, curve_of, state_of_curve};
 pub use evidence::{How, Tally, attempt_of};
 pub use model::{
-    AttemptRow, BesideRow, CheckRow, Curve, Differs, FastenerStatus, Item, JointStatus, NextJoint,
-    PartStatus, PersonStatus, ReminderStatus, StageCell, StageStatus, Status, TaskStatus,
-    ToolStatus, counted, parts_csv,
+    AttemptRow, BesideRow, CheckRow, Curve, Differs, FastenerStatus, Item, JointStatus, LastDone,
+    NextJoint, PartStatus, PersonStatus, ReminderStatus, StageCell, StageStatus, Status,
+    TaskStatus, ToolStatus, counted, parts_csv,
 };
+pub use put_right::{PutRight, sound};
 pub use read_back::read_back;
 pub use rows::{Row, rows};
 pub use telling::Names;
@@ -249,6 +252,14 @@ impl Job {
         self.kept().status()
     }
 
+    /// What was done at a joint to an earlier revision of the plan and differs now.
+    #[must_use]
+    pub fn differs(&self, joint: u8) -> Vec<Differs> {
+        let own = self.joint(joint);
+        let revised = own.filter(|_| self.revisions.of_joint(joint).next().is_some());
+        revised.map_or_else(Vec::new, |own| Folded::of(&self.kept(), own).differs)
+    }
+
     /// The names of joints, fasteners and steps.
     #[must_use]
     pub fn names(&self) -> Names {
@@ -409,9 +420,12 @@ impl<'a> Folded<'a> {
         } else {
             recorded
         };
+        // What was put right counts no more.
+        let has_entries = !entries.is_empty();
+        let entries = sound(&entries);
         let peers = if is_revised {
             let comparable = kept.revisions.comparable(kept.facts, joint);
-            let comparable: Vec<&Entry> = comparable.iter().collect();
+            let comparable = sound(&comparable.iter().collect::<Vec<_>>());
             peers(&plan.procedure, &ledger, number, &comparable)
         } else {
             peers(&plan.procedure, &ledger, number, &entries)
@@ -431,7 +445,7 @@ impl<'a> Folded<'a> {
             standing,
             next,
             advice,
-            fault: fault.or(wrong_answer.filter(|_| !entries.is_empty())),
+            fault: fault.or(wrong_answer.filter(|_| has_entries)),
             entries,
             unanswered,
         };

@@ -3,12 +3,14 @@
 //! The text is the one truth. A change is worked out on where things stand in it ([`layout`]), made in the text itself, and
 //! checked by [`Plan::parse`], so that a fault is told at the field in the same words as everywhere. Knows nothing of screens.
 
+pub mod drawing;
 mod faults;
 pub mod fields;
 mod history;
 pub mod item;
 pub mod layout;
 mod places;
+pub mod table;
 pub mod value;
 
 use std::fmt;
@@ -29,6 +31,8 @@ pub enum EditError {
     Missing,
     /// The value is no TOML.
     Value,
+    /// Fasteners are named elsewhere: under other numbers those names would mean others.
+    Named,
 }
 
 impl fmt::Display for EditError {
@@ -39,6 +43,9 @@ impl fmt::Display for EditError {
             }
             Self::Missing => "nothing stands there",
             Self::Value => "this is no value of TOML",
+            Self::Named => {
+                "the plan names these fasteners (order, groups, on, each, shares …): those keys are taken away first, or they would mean others"
+            }
         })
     }
 }

@@ -73,6 +73,20 @@ pub(super) fn arrange(order: &Order, points: &[Point]) -> Result<Vec<u8>, Patter
     Ok(list)
 }
 
+/// So many fasteners on a circle, the first so many degrees clockwise from the top, labelled from 1 on clockwise.
+pub(super) fn on_circle(number: u32, diameter_mm: f64, first_deg: f64) -> Vec<Position> {
+    let place = |index: u32| {
+        let turned = (f64::from(index) * 360.0 / f64::from(number) + first_deg).to_radians();
+        let rounded = |value: f64| (value * 1_000.0).round() / 1_000.0 + 0.0;
+        Position {
+            label: index.saturating_add(1).to_string(),
+            x_mm: rounded(turned.sin() * diameter_mm / 2.0),
+            y_mm: rounded(turned.cos() * diameter_mm / 2.0),
+        }
+    };
+    (0..number).map(place).collect()
+}
+
 /// A position for the core.
 pub(super) fn point(x_mm: f64, y_mm: f64) -> Point {
     Point {

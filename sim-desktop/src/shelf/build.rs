@@ -131,8 +131,12 @@ pub struct Pull {
     pub angle_high: Option<i32>,
     /// A turn: its lower torque limit is held against the torque at its end.
     pub is_turn: bool,
-    /// No later attempt at the same step is recorded.
+    /// No later attempt at the same step counts.
     pub is_last: bool,
+    /// It was neither withdrawn nor on another fastener.
+    pub counts: bool,
+    /// The record, of the same joint, that it takes the place of: that pull was on this fastener.
+    pub instead_of: Option<u32>,
     /// How the values came to be, as scripts know it: a place in [`Build::names`].
     pub evidence: u16,
     /// A torque is known: whoever read an angle alone knows none.
@@ -300,8 +304,7 @@ impl Build {
                 .map(|joint| (joint, plan_of(&content.facts, joint)))
                 .collect()
         });
-        let mut last: std::collections::BTreeMap<(u8, u16), usize> =
-            std::collections::BTreeMap::new();
+        let mut places = std::collections::BTreeMap::<(u8, u32), usize>::new();
         for fact in &content.facts {
             let entry = match fact {
                 Fact::Entry(entry) => entry,
@@ -314,6 +317,12 @@ impl Build {
                 }
             };
             hands.take(entry);
+            let before = entry.record.puts_right().and_then(|of| {
+                let place = *places.get(&(entry.joint, of))?;
+                let before = self.pulls.get_mut(place)?;
+                before.counts = false;
+                Some(before.clone())
+            });
             let Some(attempt) = attempt_of(&entry.record) else {
                 continue;
             };
@@ -341,6 +350,8 @@ impl Build {
                 angle_high: None,
                 is_turn: false,
                 is_last: true,
+                counts: true,
+                instead_of: None,
                 evidence: self.place(How::of(&entry.record).map_or("", How::key)),
                 has_torque: !matches!(&entry.record, Record::Read(read) if read.torque.is_none()),
                 attempt: attempt.into_owned(),
@@ -352,13 +363,20 @@ impl Build {
             if let Some(own) = own.filter(|_| is_today) {
                 pull.take_limits(own);
             }
-            let step = (entry.joint, pull.attempt.step);
-            if let Some(before) = last.insert(step, self.pulls.len())
-                && let Some(before) = self.pulls.get_mut(before)
-            {
-                before.is_last = false;
+            if let Some(before) = before {
+                // The same pull: whoever put it right later, it was made then and by those hands.
+                pull.instead_of = Some(before.seq);
+                pull.at = before.at;
+                pull.tool = before.tool;
+                pull.person = before.person;
+                pull.document = before.document;
             }
+            places.insert((entry.joint, entry.seq), self.pulls.len());
             self.pulls.push(pull);
+        }
+        let mut seen = std::collections::BTreeSet::new();
+        for pull in self.pulls.iter_mut().rev() {
+            pull.is_last = pull.counts && seen.insert((pull.joint, pull.attempt.step));
         }
     }
 

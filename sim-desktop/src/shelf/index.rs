@@ -6,15 +6,20 @@
 use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
+use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
-use super::Build;
 use super::walk::ROOM;
 use crate::disk::{self, Disk as _, System};
 use evendraw_core::record::RULES;
 
+/// How an index file with a build ends.
+pub(super) const BUILD: &str = "idx";
+/// How one with what its joints showed ends.
+pub(super) const HISTORY: &str = "his";
+
 /// Moves whenever what stands in an index file, or how it is worked out, changes.
-const VERSION: u32 = 3;
+const VERSION: u32 = 4;
 
 /// What an index file must have been made from.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -39,9 +44,14 @@ impl Key {
     }
 }
 
-/// The build, where its index file fits.
-pub(super) fn load(folder: &Path, name: &str, key: &Key) -> Option<Build> {
-    let bytes = std::fs::read(file(folder, name)).ok()?;
+/// What an index file holds, where it fits; its ending says what that is.
+pub(super) fn load<T: DeserializeOwned>(
+    folder: &Path,
+    name: &str,
+    key: &Key,
+    ending: &str,
+) -> Option<T> {
+    let bytes = std::fs::read(file(folder, name, ending)).ok()?;
     let (sum, rest) = bytes.split_first_chunk::<8>()?;
     // A damaged index is as good as none.
     if u64::from_le_bytes(*sum) != digest(rest) {
@@ -55,7 +65,7 @@ pub(super) fn load(folder: &Path, name: &str, key: &Key) -> Option<Build> {
 }
 
 /// Keeps what was read. A folder that cannot be written to costs time and nothing else.
-pub(super) fn keep(folder: &Path, name: &str, key: &Key, build: &Build) {
+pub(super) fn keep<T: Serialize>(folder: &Path, name: &str, key: &Key, ending: &str, build: &T) {
     let Ok(mut body) = postcard::to_stdvec(&(key, name)) else {
         return;
     };
@@ -65,7 +75,7 @@ pub(super) fn keep(folder: &Path, name: &str, key: &Key, build: &Build) {
     body.extend_from_slice(&rest);
     let mut bytes = digest(&body).to_le_bytes().to_vec();
     bytes.append(&mut body);
-    let path = file(folder, name);
+    let path = file(folder, name, ending);
     if System.create_folder(disk::folder_of(&path)).is_err() {
         return;
     }
@@ -76,10 +86,10 @@ pub(super) fn keep(folder: &Path, name: &str, key: &Key, build: &Build) {
     }
 }
 
-fn file(folder: &Path, name: &str) -> PathBuf {
+fn file(folder: &Path, name: &str, ending: &str) -> PathBuf {
     folder
         .join(ROOM)
-        .join(format!("{:016x}.idx", digest(name.as_bytes())))
+        .join(format!("{:016x}.{ending}", digest(name.as_bytes())))
 }
 
 /// A sum of bytes, eight at a time in four lanes: every step can be undone, so two texts that differ in one place never have the same.

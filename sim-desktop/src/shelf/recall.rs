@@ -166,7 +166,8 @@ impl Question {
             .pulls
             .iter()
             .filter(|pull| {
-                (any_joint || joints.contains(&pull.joint))
+                pull.counts
+                    && (any_joint || joints.contains(&pull.joint))
                     && name(pull.tool).0
                     && name(pull.person).1
                     && name(pull.document).2

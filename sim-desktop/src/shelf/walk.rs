@@ -103,10 +103,3 @@ fn name(folder: &Path, path: &Path) -> String {
 pub(super) fn bytes(path: &Path) -> Option<Vec<u8>> {
     System.read(path, JOURNAL_MAX).ok()
 }
-
-/// Whether another program has a journal open to write it.
-pub(super) fn is_open_elsewhere(path: &Path) -> bool {
-    System
-        .open(path)
-        .is_err_and(|error| error.kind() == io::ErrorKind::WouldBlock)
-}

@@ -10,6 +10,7 @@ use evendraw::desk::app::Desk;
 use evendraw::desk::model::Model;
 use evendraw::desk::theme;
 use evendraw::desk::view::{JointView, RecordRow};
+use evendraw::store::Purpose;
 
 use crate::raster::Raster;
 
@@ -20,8 +21,20 @@ pub(crate) struct Window {
     pub(crate) seconds: f64,
 }
 
-/// A window on this model, as large as a small screen.
-pub(crate) fn window(model: Model) -> Driven {
+/// A window on this model, as large as a small screen; where nobody said whether it is work, as it was left.
+pub(crate) fn window(mut model: Model) -> Driven {
+    model.go_on();
+    asking(model)
+}
+
+/// The same, as real work.
+pub(crate) fn at_work(mut model: Model) -> Driven {
+    model.begin(Purpose::Job);
+    asking(model)
+}
+
+/// The same, before anybody said whether this is work or a rehearsal.
+pub(crate) fn asking(model: Model) -> Driven {
     let window = Window {
         desk: Desk::default(),
         model,

@@ -169,6 +169,12 @@ fn stages_are_added_moved_copied_and_taken_away_by_key() {
     chord(&mut harness, Key::D);
     assert_eq!(edit(&harness).at, "joint/0/stage/2");
     assert_eq!(text(&harness).matches("do = \"turn\"").count(), 2);
+    // The keyboard went along: what is typed is typed into the copy.
+    chord(&mut harness, Key::A);
+    typed(&mut harness, "back-off");
+    assert_eq!(text(&harness).matches("do = \"turn\"").count(), 1);
+    chord(&mut harness, Key::Z);
+    assert_eq!(text(&harness).matches("do = \"turn\"").count(), 2);
     press(&mut harness, Key::Escape);
     press(&mut harness, Key::Delete);
     assert_eq!(text(&harness).matches("do = \"turn\"").count(), 1);
@@ -208,6 +214,7 @@ fn a_new_plan_is_begun_filled_in_and_saved_under_a_name_that_is_free() {
     harness.step();
     assert_eq!(harness.state().model.view().status.title, "Harbour pump 8");
     assert_eq!(harness.state().model.plan_path(), Some(free.as_path()));
+    assert!(edit(&harness).can_undo, "saved is not the end of undo");
     let check = std::process::Command::new(env!("CARGO_BIN_EXE_evendraw"))
         .args(["check".as_ref(), free.as_os_str()])
         .output()
@@ -244,4 +251,186 @@ fn changes_that_are_not_saved_are_not_lost_to_another_plan_nor_to_a_change_on_di
     assert!(text(&harness).contains("pump 6"));
     chord(&mut harness, Key::Z);
     assert_eq!(text(&harness), mine);
+}
+
+#[test]
+fn a_table_is_pasted_as_joints_and_taken_back_at_once() {
+    let folder = Folder::new("editor-paste");
+    let (mut harness, _) = opened(&folder, "cover.toml", COVER);
+    let table = "id\tthread\tnumber\tdiameter\ttorque\nlid\tM8\t6\t120 mm\t18 lb\nfoot\tM12\t4\t7 in\t60 N·m\n";
+    harness.event(egui::Event::Paste(table.to_owned()));
+    harness.step();
+    harness.step();
+    assert_eq!(edit(&harness).at, "joint/2");
+    assert_eq!(edit(&harness).errors, 1);
+    assert_eq!(edit(&harness).faults[0].path, "joint/1/stage/0/torque");
+    harness.event(egui::Event::Paste("no table".to_owned()));
+    harness.step();
+    harness.step();
+    assert!(
+        notice(&harness).contains("nothing of a joint"),
+        "{}",
+        notice(&harness)
+    );
+    chord(&mut harness, Key::Z);
+    assert_eq!(text(&harness), COVER);
+}
+
+/// Keys alone, counted: a letter is one, a key with Ctrl is one.
+struct Keys {
+    harness: Driven,
+    struck: usize,
+}
+
+impl Keys {
+    fn words(&mut self, words: &str) {
+        typed(&mut self.harness, words);
+        self.struck += words.chars().count();
+    }
+
+    fn enter(&mut self) {
+        press(&mut self.harness, Key::Enter);
+        self.harness.step();
+        self.struck += 1;
+    }
+
+    fn add(&mut self, words: &str) {
+        chord(&mut self.harness, Key::N);
+        self.struck += 1;
+        self.words(words);
+        self.enter();
+        self.harness.step();
+    }
+}
+
+#[test]
+fn twelve_joints_of_ten_are_entered_by_keyboard_alone_with_fewer_keys_than_the_text_has_letters() {
+    let folder = Folder::new("editor-keys");
+    let (mut harness, _) = opened(&folder, "cover.toml", COVER);
+    press(&mut harness, Key::E);
+    press(&mut harness, Key::Enter);
+    harness.step();
+    harness.step();
+    let mut keys = Keys { harness, struck: 2 };
+    keys.words("Harbour pump 9");
+    for number in 1..=12 {
+        keys.add("joint");
+        for words in [
+            format!("cover-{number}"),
+            format!("Cover {number}"),
+            "M10".to_owned(),
+            "8.8".to_owned(),
+            "oiled".to_owned(),
+            String::new(),
+            "10".to_owned(),
+            "180 mm".to_owned(),
+            // As many letters as only this word has.
+            "cro".to_owned(),
+        ] {
+            keys.words(&words);
+            keys.enter();
+        }
+        for torque in ["20 N·m", "45 N·m"] {
+            keys.add("tighten");
+            keys.enter();
+            keys.enter();
+            keys.words(torque);
+        }
+    }
+    assert_eq!(
+        edit(&keys.harness).errors,
+        0,
+        "{:?}",
+        edit(&keys.harness).faults
+    );
+    let whole = text(&keys.harness);
+    let plan = Plan::parse("keys.toml", &whole).unwrap();
+    let fasteners: usize = plan.joints().iter().map(|own| own.positions().len()).sum();
+    assert_eq!((plan.joints().len(), fasteners), (12, 120));
+    let letters = whole.chars().count();
+    println!("{} keys, {letters} letters of TOML", keys.struck);
+    assert!(
+        keys.struck < letters,
+        "{} keys, {letters} letters",
+        keys.struck
+    );
+}
+
+/// Clicks what is spoken so.
+fn click(harness: &mut Driven, role: Role, words: &str) {
+    let node = harness.get_by(|node| {
+        let spoken = node.label();
+        node.role() == role && spoken.is_some_and(|own| own.starts_with(words))
+    });
+    node.click();
+    harness.step();
+    harness.step();
+}
+
+#[test]
+fn places_are_laid_out_numbered_ordered_dragged_and_put_by_clicking() {
+    let folder = Folder::new("editor-drawing");
+    let (mut harness, _) = opened(&folder, "cover.toml", COVER);
+    press(&mut harness, Key::ArrowDown);
+    press(&mut harness, Key::M);
+    fill(&mut harness, "Lay out all of them", "2 x 2");
+    press(&mut harness, Key::Enter);
+    assert!(notice(&harness).contains("2 x 5, 85 x 130"));
+    assert_eq!(text(&harness), COVER);
+    fill(&mut harness, "Lay out all of them", "2 x 2, 85 x 130");
+    press(&mut harness, Key::Enter);
+    harness.step();
+    assert!(text(&harness).contains("{ 1 = [0, 0], 2 = [85, 0], 3 = [0, 130], 4 = [85, 130] }"));
+    // Along the manual's numbers, round the edge.
+    click(&mut harness, Role::RadioButton, "Number");
+    for label in ["1", "2", "4", "3"] {
+        click(&mut harness, Role::Button, &format!("Fastener {label} at"));
+    }
+    let round = "{ 1 = [0, 0], 2 = [85, 0], 3 = [85, 130], 4 = [0, 130] }";
+    assert!(text(&harness).contains(round), "{}", text(&harness));
+    click(&mut harness, Role::RadioButton, "Order");
+    for label in ["1", "3", "2", "4"] {
+        click(&mut harness, Role::Button, &format!("Fastener {label} at"));
+    }
+    let order = "order = [\"1\", \"3\", \"2\", \"4\"]";
+    assert!(text(&harness).contains(order), "{}", text(&harness));
+    let drawing = edit(&harness).drawing.clone().unwrap();
+    assert_eq!(drawing.order, ["1", "3", "2", "4"]);
+    // Dragged nearly under another, it stands in line with it.
+    let at = |harness: &Driven, label: &str| {
+        let words = format!("Fastener {label} at");
+        let node = harness.get_by(|node| {
+            let spoken = node.label();
+            spoken.is_some_and(|own| own.starts_with(&words))
+        });
+        node.rect().center()
+    };
+    let (from, to) = (at(&harness, "4"), at(&harness, "3") + egui::vec2(3.0, 60.0));
+    harness.drag_at(from);
+    harness.step();
+    harness.hover_at(to);
+    harness.step();
+    harness.drop_at(to);
+    harness.step();
+    harness.step();
+    let drawing = edit(&harness).drawing.clone().unwrap();
+    let (_, x, y) = drawing.fasteners.iter().find(|own| own.0 == "4").unwrap();
+    assert!((*x - 85.0).abs() < 1e-9 && *y < 130.0, "{x} {y}");
+    // One more, on free ground.
+    let free = at(&harness, "1") + egui::vec2(0.0, -70.0);
+    harness.drag_at(free);
+    harness.step();
+    harness.drop_at(free);
+    harness.step();
+    harness.step();
+    let drawing = edit(&harness).drawing.clone().unwrap();
+    assert_eq!(drawing.fasteners.len(), 5);
+    assert!(
+        drawing.fasteners[4].1.abs() < 1e-9,
+        "in line with the first"
+    );
+    while edit(&harness).can_undo {
+        chord(&mut harness, Key::Z);
+    }
+    assert_eq!(text(&harness), COVER);
 }

@@ -8,6 +8,7 @@ mod adapter;
 mod beside;
 mod drive;
 mod editor;
+mod evening;
 mod far;
 mod keys;
 #[cfg(unix)]
@@ -20,6 +21,7 @@ mod pictures;
 mod plans;
 mod raster;
 mod rebuilt;
+mod revised;
 mod scenes;
 mod shelf;
 mod typing;

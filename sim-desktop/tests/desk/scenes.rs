@@ -230,6 +230,7 @@ pub(crate) fn joint() -> JointView {
         })
         .collect();
     JointView {
+        out_of_turn: None,
         typing: None,
         at_adapter: None,
         may_send: false,
@@ -373,6 +374,8 @@ pub(crate) fn desk() -> DeskView {
         });
     }
     DeskView {
+        start: None,
+        put_right: Vec::new(),
         shelf: ShelfView::default(),
         ports: Vec::new(),
         instruments: Vec::new(),

@@ -5,6 +5,7 @@ use egui::accesskit::Role;
 use egui_kittest::kittest::Queryable as _;
 use evendraw::desk::model::Model;
 use evendraw::desk::view::{Ask, JointView, Mark};
+use evendraw::store::Purpose;
 
 use crate::drive::{
     COVER, Folder, cover, joint, one_verdict, press, record, to_the_end, verdicts, wait_until,
@@ -433,7 +434,9 @@ fn a_new_rehearsal_leaves_the_last_one_as_it_was() {
     assert!(folder.path().join("cover.rehearsal-2.evj").exists());
     // And it is the new one that is taken up again.
     drop(harness);
-    let model = Model::in_folder("cover.toml", COVER, folder.path());
+    let mut model = Model::in_folder("cover.toml", COVER, folder.path());
+    model.go_on();
+    model.tick(0.0);
     assert!(model.view().record.iter().all(|row| row.attempt == 0));
 }
 
@@ -554,6 +557,18 @@ fn a_recorded_trace_is_judged_as_work_in_a_journal_of_its_own() {
     }
     std::fs::write(&file, text).unwrap();
     let mut model = Model::in_folder("cover.toml", COVER, folder.path());
+    // A trace never makes work of a rehearsal.
+    model.begin(Purpose::Rehearsal);
+    model.carry_out(Ask::OpenJoint("cover".to_owned()));
+    model.carry_out(Ask::Trace(file.clone()));
+    model.tick(0.0);
+    let told = model.view().notice.clone().expect("it is said");
+    assert!(
+        told.bad && told.words.contains("belong to work"),
+        "{told:?}"
+    );
+    assert!(model.view().status.rehearsal && !folder.path().join("cover.evj").exists());
+    model.begin(Purpose::Job);
     model.carry_out(Ask::OpenJoint("cover".to_owned()));
     model.carry_out(Ask::Trace(file.clone()));
     let mut seconds = 0.0;

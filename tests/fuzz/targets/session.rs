@@ -7,7 +7,7 @@ use evendraw_core::procedure::{
 };
 use evendraw_core::record::{Decision, Doubt, Entry, Role};
 use evendraw_core::sample::{Fault, Sample};
-use evendraw_core::session::{Input, Session};
+use evendraw_core::session::{Input, Outcome, Session};
 use evendraw_core::text::Label;
 use evendraw_core::unit::{Angle, Instant, Length, Rotation, Span, Torque};
 use libfuzzer_sys::fuzz_target;
@@ -146,7 +146,7 @@ fn procedure(bytes: &mut Bytes<'_>) -> Option<Procedure> {
 fn input(kind: u8, a: u8, b: u8) -> Input<'static> {
     let (step, fastener) = (u16::from(a % 20), a % 5);
     let note = if b % 3 == 0 { "" } else { "seen" };
-    match kind % 25 {
+    match kind % 26 {
         0 => Input::Tick,
         1 => Input::Finish,
         2 => Input::MeasurementLost,
@@ -213,6 +213,10 @@ fn input(kind: u8, a: u8, b: u8) -> Input<'static> {
             state: EngineState::Cold,
         },
         23 => Input::Faulty(if b % 2 == 0 { Fault::Stuck } else { Fault::Gap }),
+        24 => Input::Withdraw {
+            of: u32::from(a),
+            reason: note,
+        },
         _ => Input::TakenApart { note },
     }
 }
@@ -227,6 +231,24 @@ struct Run<'p> {
 impl Run<'_> {
     fn send(&mut self, input: Input<'_>, stores: bool) {
         let outcome = self.session.apply(Instant::from_micros(self.at), input);
+        self.keep(&outcome, stores);
+    }
+
+    /// The attempt of a record, told of that number whether it is so or not.
+    fn was_on(&mut self, of: u32, b: u8) {
+        let attempts = self.kept.iter().rev();
+        let mut attempts =
+            attempts.filter_map(|entry| Some((entry.seq, entry.record.attempt()?.clone())));
+        let Some((own, attempt)) = attempts.nth(usize::from(b / 64)) else {
+            return;
+        };
+        let of = if of % 4 == 0 { of } else { own };
+        let at = Instant::from_micros(self.at);
+        let outcome = self.session.reassign(at, of, &attempt, b % 8);
+        self.keep(&outcome, true);
+    }
+
+    fn keep(&mut self, outcome: &Outcome, stores: bool) {
         let made = !outcome.entries().is_empty();
         self.kept.extend_from_slice(outcome.entries());
         if made && stores {
@@ -303,6 +325,7 @@ fuzz_target!(|bytes: &[u8]| {
             }
             155..=157 => run.send(Input::Durable { seq: u32::from(a) }, false),
             158 => run.at = u64::MAX - u64::from(a) * 1_000_000,
+            159..=162 => run.was_on(u32::from(a), b),
             _ => run.send(input(kind, a, b), b % 7 != 0),
         }
     }

@@ -4,7 +4,9 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use evendraw_core::procedure::{EngineState, Procedure};
-use evendraw_core::record::{Added, Decision, Doubt, Entry, Manner, Record, Role, Seen, Way};
+use evendraw_core::record::{
+    Added, Attempt, Decision, Doubt, Entry, Manner, Record, Role, Seen, Way,
+};
 use evendraw_core::sample::{Fault, Sample};
 use evendraw_core::session::{Input, Next, Outcome, Readout, Session};
 use evendraw_core::unit::{Angle, Instant, Length, Torque};
@@ -328,6 +330,35 @@ impl<'p> Run<'p> {
                     &mut told,
                 );
             }
+            "was-on" => {
+                let (of, fastener) = (word(0).parse().expect("a record"), self.fastener(word(1)));
+                let wrong = self.kept.iter().find(|entry| entry.seq == of);
+                let wrong = wrong.and_then(|entry| Some(entry.record.attempt()?.fastener));
+                let attempts = self.kept.iter().rev();
+                let mut attempts =
+                    attempts.filter_map(|entry| Some((entry.seq, entry.record.attempt()?)));
+                // Of a record that is none, the last one there is.
+                let last = attempts.clone().next();
+                let own = attempts.find(|(seq, _)| *seq == of).or(last);
+                let attempt = own.map(|(_, attempt)| attempt.clone());
+                if let Some(attempt) = &attempt {
+                    let at = Instant::from_micros(self.at);
+                    let outcome = self.session.reassign(at, of, attempt, fastener);
+                    self.keep(&outcome, &mut told);
+                }
+                // The metal was another one all the time.
+                let is_moved =
+                    self.kept.last().map(|last| last.record.puts_right()) == Some(Some(of));
+                if let Some(wrong) = wrong.filter(|_| is_moved)
+                    && let Some(left) = self.left_at.remove(&wrong)
+                {
+                    self.left_at.insert(fastener, left);
+                }
+            }
+            "withdraw" => {
+                let of = word(0).parse().expect("a record");
+                self.send(Input::Withdraw { of, reason: &text }, &mut told);
+            }
             "mark" => {
                 let fastener = self.fastener(word(0));
                 self.send(Input::Mark { fastener }, &mut told);
@@ -443,7 +474,11 @@ impl<'p> Run<'p> {
 
     fn send(&mut self, input: Input<'_>, told: &mut Vec<String>) {
         let outcome = self.session.apply(Instant::from_micros(self.at), input);
-        self.tell(&outcome, told);
+        self.keep(&outcome, told);
+    }
+
+    fn keep(&mut self, outcome: &Outcome, told: &mut Vec<String>) {
+        self.tell(outcome, told);
         if self.safe && !outcome.entries().is_empty() {
             let seq = outcome.entries()[outcome.entries().len() - 1].seq;
             let stored = self
@@ -484,20 +519,28 @@ impl<'p> Run<'p> {
         }
     }
 
+    fn attempt(&self, attempt: &Attempt) -> String {
+        format!(
+            "attempt {} try {} {}{} peak {} angle {}{}",
+            self.step_name(attempt.step),
+            attempt.attempt,
+            verdict(attempt.verdict),
+            reasons(attempt.reasons),
+            newton_meters(attempt.peak),
+            attempt.angle.map_or("-".to_owned(), degrees),
+            added(attempt.prevailing),
+        )
+    }
+
     fn fact(&self, record: &Record) -> String {
         match record {
             Record::Started(started) => format!("started, rules {}", started.rules),
             Record::Begun(begun) => format!("begun {}", self.step_name(begun.step)),
-            Record::Attempt(attempt) => format!(
-                "attempt {} try {} {}{} peak {} angle {}{}",
-                self.step_name(attempt.step),
-                attempt.attempt,
-                verdict(attempt.verdict),
-                reasons(attempt.reasons),
-                newton_meters(attempt.peak),
-                attempt.angle.map_or("-".to_owned(), degrees),
-                added(attempt.prevailing),
-            ),
+            Record::Attempt(attempt) => self.attempt(attempt),
+            Record::Reassigned(own) => {
+                format!("{} was on: {}", own.of, self.attempt(&own.attempt))
+            }
+            Record::Withdrawn(own) => format!("{} withdrawn `{}`", own.of, own.reason),
             Record::Read(read) => format!(
                 "read {} try {} {:?} {}{} torque {} angle {}{}{}",
                 self.step_name(read.step),

@@ -1,5 +1,6 @@
 //! A shelf of builds: recalled, listed, exported; with damaged, locked, foreign and newer journals among them.
 
+mod history;
 mod make;
 mod tools;
 
@@ -232,6 +233,42 @@ fn recall_finds_what_a_plain_scan_finds_cold_and_warm() {
             scanned.len()
         );
     }
+}
+
+#[test]
+fn a_pull_that_was_on_another_fastener_is_counted_once_by_the_hands_that_pulled() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let own = folder.path().join("live");
+    fs::create_dir(&own).expect("a folder");
+    let plan = Plan::parse("pump.toml", &make::plan(7, SMALL)).expect("a plan");
+    let job = Job::create(&own.join("pump.evj"), plan, Purpose::Job).expect("a job");
+    let mut work = Work::new(job, 7);
+    work.pull_put_right();
+    drop(work);
+    let shelf = Shelf::open(folder.path()).expect("a shelf");
+    let of = |tool: &str| Question {
+        tools: vec![tool.to_owned()],
+        ..Question::default()
+    };
+    for temperature in ["cold", "warm"] {
+        let (lines, _) = ask(&shelf, &of("A1"));
+        let found: Vec<(&str, &str)> = lines
+            .iter()
+            .map(|line| (line.fastener.as_str(), line.person.as_str()))
+            .collect();
+        assert_eq!(found, [("3", "R. Falk")], "{temperature}");
+        assert!(lines[0].last);
+        assert_eq!(ask(&shelf, &of("A2")).0.len(), 0, "{temperature}");
+    }
+    let tables = tempfile::tempdir().expect("a folder");
+    export(&shelf, tables.path(), Format::Csv).expect("exported");
+    let attempts = rows(tables.path(), "attempts");
+    let instead: Vec<&str> = attempts
+        .iter()
+        .map(|row| row.rsplit_once(',').expect("columns").1)
+        .collect();
+    assert_eq!(attempts.len(), 2, "both records are there: {attempts:?}");
+    assert_eq!(instead.iter().filter(|own| !own.is_empty()).count(), 1);
 }
 
 /// The torque there was is what was shown over one and the error: 47 N·m shown at -6 % are 50 N·m.
@@ -491,7 +528,7 @@ fn what_cannot_be_read_is_named_and_never_fatal() {
             ),
             ("planless/pump", "its plan is lost"),
             ("bad", "a plan with errors"),
-            ("pump-0002/pump", "it is open in another program"),
+            ("pump-0002/pump", "it is open to be worked"),
         ] {
             assert!(
                 err.lines()
@@ -609,12 +646,19 @@ fn rows(folder: &Path, table: &str) -> Vec<String> {
     rows
 }
 
-/// Rows without the number of the run that wrote them, which is the last column.
-fn whenever(rows: &[String]) -> Vec<String> {
-    let mut rows: Vec<String> = rows
-        .iter()
-        .map(|row| row.rsplit_once(',').expect("columns").0.to_owned())
-        .collect();
+/// Rows without the number of the run that wrote them: the last column, or what was put right follows it.
+fn whenever(table: &str, rows: &[String]) -> Vec<String> {
+    let strip = |row: &str| {
+        let (row, last) = row.rsplit_once(',').expect("columns");
+        match table {
+            "attempts" => {
+                let row = row.rsplit_once(',').expect("columns").0;
+                format!("{row},{last}")
+            }
+            _ => row.to_owned(),
+        }
+    };
+    let mut rows: Vec<String> = rows.iter().map(|row| strip(row)).collect();
     rows.sort();
     rows
 }
@@ -663,7 +707,8 @@ fn an_export_is_only_added_to_and_in_pieces_comes_to_the_same_as_at_once() {
     for table in ["attempts", "facts", "curves"] {
         let (one, other) = (rows(pieces.path(), table), rows(at_once.path(), table));
         assert!(!one.is_empty(), "{table}");
-        assert_eq!(whenever(&one), whenever(&other), "{table}");
+        let strip = |rows: &[String]| whenever(table, rows);
+        assert_eq!(strip(&one), strip(&other), "{table}");
     }
     assert_eq!(
         rows(at_once.path(), "attempts").len(),

@@ -161,6 +161,27 @@ impl Work {
         }
     }
 
+    /// One pull of the first joint with tool A1; later another person, with tool A2 in hand, says that it was on the third fastener.
+    pub(crate) fn pull_put_right(&mut self) {
+        let role = Role::Operator;
+        let name = "R. Falk";
+        let tool = |id| Input::Tool { id, waiver: "" };
+        self.say(0, Input::Person { name, role });
+        self.say(0, tool("A1"));
+        let (found, matches) = ("oiled", true);
+        self.say(0, Input::Condition { found, matches });
+        self.pull(0);
+        let of = self.job.attempts(0).next_back();
+        let of = of.map(|(entry, _)| entry.seq).expect("an attempt");
+        let name = "S. Brandt";
+        self.say(0, Input::Person { name, role });
+        self.say(0, tool("A2"));
+        self.clock += 200_000;
+        let at = Instant::from_micros(self.clock);
+        let done = self.job.reassign(0, at, of, 2).expect("worked here");
+        assert_eq!(done.refusal, None);
+    }
+
     fn joint(&mut self, joint: u8, tool: &str, name: &str) {
         let role = Role::Operator;
         self.say(joint, Input::Person { name, role });

@@ -6,7 +6,8 @@ use evendraw_core::record::{Decision, Doubt, Role};
 use evendraw_core::session::{Input, Next, Session};
 use evendraw_core::unit::Instant;
 
-use super::super::view::Ask;
+use super::super::act::Act;
+use super::super::view::{Ask, Wanted};
 use super::live::Connection;
 use super::{Hand, Model, Pull, Readings};
 use crate::job::{Job, JobError};
@@ -19,18 +20,30 @@ pub(super) fn short(text: &str) -> &str {
         .trim()
 }
 
-impl Model {
-    /// Readings from the bench are a rehearsal; any others, or none, are of metal.
-    pub(super) const fn is_rehearsing(&self) -> bool {
-        matches!(self.readings, Readings::Bench)
+/// What may be asked for before anybody said whether this is work or a rehearsal.
+fn goes_before_the_answer(ask: &Ask) -> bool {
+    match ask {
+        Ask::Act(act, _) => matches!(act, Act::Begin(_) | Act::OpenPlan | Act::NewPlan),
+        Ask::Choose(wanted) => *wanted == Wanted::Plan,
+        Ask::WorkOrRehearse
+        | Ask::LookForPorts
+        | Ask::OpenPlan(_)
+        | Ask::ReloadPlan
+        | Ask::ReadShelf(_)
+        | Ask::StopShelf
+        | Ask::NewtonMeters(_)
+        | Ask::Compare(_)
+        | Ask::StopCompare
+        | Ask::Pull(false)
+        | Ask::HandAll(false) => true,
+        _ => false,
     }
+}
 
-    pub(super) const fn purpose(&self) -> Purpose {
-        if self.is_rehearsing() {
-            Purpose::Rehearsal
-        } else {
-            Purpose::Job
-        }
+impl Model {
+    /// On no metal. Only a person's answer makes it so, or makes it work.
+    pub(super) fn is_rehearsing(&self) -> bool {
+        self.purpose == Purpose::Rehearsal
     }
 
     pub(super) const fn is_reading_a_trace(&self) -> bool {
@@ -52,6 +65,9 @@ impl Model {
             return self.edit(ask);
         }
         self.dirty = true;
+        if self.is_asking() && !goes_before_the_answer(&ask) {
+            return self.say(true, "first: is this work, or a rehearsal? F2 asks");
+        }
         match ask {
             Ask::OpenJoint(id) => self.open_joint(&id),
             Ask::Pull(on) => self.pull_by_key(on),
@@ -65,6 +81,10 @@ impl Model {
                     self.apply(Input::Mark { fastener });
                 }
             }
+            Ask::Select(label) => self.select(&label),
+            Ask::TakeLastBack => self.take_last_back(),
+            Ask::Withdraw(sequence, reason) => self.withdraw(sequence, &reason),
+            Ask::WasOn(sequence, label) => self.was_on(sequence, &label),
             Ask::CheckAgain(label) => self.check_again(&label),
             // Nothing is pulled yet: that ends the check without a record.
             Ask::LeaveCheck => self.apply(Input::Finish),
@@ -73,10 +93,16 @@ impl Model {
             Ask::Loosen(label) => self.loosen(&label, "loosened", false),
             Ask::Skip(label, why) => self.skip(&label, &why),
             Ask::PartArrived(part) => {
+                if !self.begin_journal() {
+                    return;
+                }
                 let result = self.job.as_mut().map(|job| job.part_arrived(&part));
                 match result {
                     Some(Err(error)) => self.say(true, error.to_string()),
-                    _ => self.say(false, format!("{part} has arrived")),
+                    _ => self.say_recorded(
+                        format!("Recorded: {part} has arrived"),
+                        Some(super::put_right::Last::Part(part)),
+                    ),
                 }
                 self.enter();
             }
@@ -110,7 +136,7 @@ impl Model {
             Ask::Tool(id) => self.tool(&id, ""),
             Ask::Fault(label, kind) => self.fault(&label, &kind),
             Ask::Trace(path) => self.read_trace(&path),
-            Ask::Bench => self.change_purpose(Purpose::Rehearsal),
+            Ask::WorkOrRehearse => self.ask_purpose(),
             Ask::LookForPorts => self.ports.look(&self.wake),
             Ask::Connect(path) => self.connect(&path),
             Ask::Lines(tool, place) => self.read_lines(&tool, &place),
@@ -143,6 +169,9 @@ impl Model {
         words: String,
         said: impl FnOnce(&mut Job, Instant) -> Result<(), JobError>,
     ) {
+        if !self.begin_journal() {
+            return;
+        }
         let at = self.at();
         match self.job.as_mut().map(|job| said(job, at)) {
             Some(Ok(())) => self.say(false, words),
@@ -222,6 +251,33 @@ impl Model {
             }),
             None => self.say(true, "nothing was pulled here yet"),
         }
+    }
+
+    /// The tool goes on the fastener that was chosen; heading, live reading and the next pull follow.
+    fn select(&mut self, label: &str) {
+        let Some(session) = self.session() else {
+            return;
+        };
+        let (ledger, procedure) = (session.ledger(), session.procedure());
+        let open = |own: Option<u8>| {
+            let mut steps = procedure.numbered_steps();
+            steps.find_map(|(index, step)| {
+                let fastener = step.fastener()?;
+                let is_own = own.is_none_or(|own| own == fastener);
+                (is_own && !ledger.step(index).is_settled()).then_some(fastener)
+            })
+        };
+        let chosen = match label {
+            "" => open(None),
+            label => self.fastener(label).and_then(|own| open(Some(own))),
+        };
+        // One that is done is chosen to be looked at, marked or checked: nothing is pulled there.
+        let Some(fastener) = chosen.filter(|_| !session.is_in_pull()) else {
+            return;
+        };
+        self.bench.hand = Hand::Off;
+        self.pull = Pull::default();
+        self.apply(Input::Select { fastener });
     }
 
     /// The tool goes back on a fastener that is done: the next pull checks it.
@@ -354,28 +410,6 @@ impl Model {
                 None => self.say(true, "no joint can be worked on now"),
             },
             (None, None) => {}
-        }
-    }
-
-    /// From the bench to metal, or back. What an adapter says is of metal: a rehearsal does not listen.
-    pub(super) fn change_purpose(&mut self, purpose: Purpose) {
-        if self.purpose() != purpose {
-            self.take_readings(match purpose {
-                Purpose::Rehearsal => Readings::Bench,
-                Purpose::Job => Readings::None,
-            });
-        }
-    }
-
-    /// Readings come from elsewhere from here on; between bench and metal another journal goes with them, the same joint in front.
-    pub(super) fn take_readings(&mut self, readings: Readings) {
-        let before = self.purpose();
-        self.readings = readings;
-        if self.purpose() != before {
-            let open = self.open;
-            self.open_job();
-            self.open = open;
-            self.enter();
         }
     }
 

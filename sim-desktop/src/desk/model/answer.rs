@@ -13,6 +13,9 @@ use super::act::short;
 impl Model {
     pub(super) fn act(&mut self, act: Act, text: &str) {
         match act {
+            Act::Begin(purpose) => return self.begin(purpose),
+            // Both are the screens' own.
+            Act::OpenPlan | Act::NewPlan => return,
             Act::Person => self.person(text),
             Act::Tool(id) if id.is_empty() => self.tool(text.trim(), ""),
             Act::Tool(id) => self.tool(&id, ""),
@@ -48,6 +51,10 @@ impl Model {
                 }),
                 Err(error) => self.say(true, error.to_string()),
             },
+            Act::TypedWrong(of) => self.apply(Input::Withdraw {
+                of,
+                reason: "typed wrong",
+            }),
             Act::Moment(moment) => self.apply(Input::Moment { moment }),
             Act::PassTime(until) => {
                 let left = std::time::Duration::from_micros(until.saturating_sub(self.micros));
@@ -116,6 +123,9 @@ impl Model {
     }
 
     fn choose_variant(&mut self, key: &str, answer: &str) {
+        if !self.begin_journal() {
+            return;
+        }
         let (Some(job), Some(joint)) = (&mut self.job, self.open) else {
             return;
         };

@@ -4,7 +4,7 @@
 
 use std::time::Duration;
 
-use evendraw_core::record::{Entry, Record};
+use evendraw_core::record::Entry;
 use evendraw_core::session::{Input, Next};
 
 use super::super::view::Notice;
@@ -227,7 +227,7 @@ impl Model {
             return;
         }
         for entry in entries.iter().filter(|entry| entry.joint == joint) {
-            let Record::Attempt(attempt) = &entry.record else {
+            let Some(attempt) = entry.record.attempt() else {
                 continue;
             };
             let Some(session) = job.session(joint) else {
@@ -243,6 +243,7 @@ impl Model {
                 self.notice = Some(Notice {
                     bad: true,
                     words: error.to_string(),
+                    take_back: false,
                 });
             }
         }

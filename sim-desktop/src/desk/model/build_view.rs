@@ -13,12 +13,17 @@ impl Model {
     pub(super) fn status(&self) -> Status {
         let nothing = || Status {
             title: self.file.name.clone(),
-            rehearsal: self.is_rehearsing(),
             ..Status::default()
         };
-        self.job
-            .as_ref()
-            .map_or_else(nothing, crate::job::Job::status)
+        match (&self.job, &self.start) {
+            (Some(job), _) => job.status(),
+            // As the journal says that would be gone on with; nothing is rehearsed yet.
+            (None, Some(start)) => Status {
+                rehearsal: false,
+                ..start.status()
+            },
+            (None, None) => nothing(),
+        }
     }
 
     pub(super) fn build_view(&self) -> BuildView {
@@ -36,7 +41,7 @@ impl Model {
         view.tool = adapter.or_else(|| job.tool()).map(str::to_owned);
         view.journal = job
             .journal_path()
-            .map_or_else(|| "not kept".to_owned(), |path| path.display().to_string());
+            .map_or_else(|| self.unkept_words(), |path| path.display().to_string());
         view
     }
 

@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of drawing, and nothing of the build in work, which goes on with the plan as it was read.
 
+mod drawing;
 mod outline;
 mod show;
 
@@ -15,6 +16,7 @@ use crate::plan::beginnings;
 use crate::plan::edit::fields::{self, kind_of};
 use crate::plan::edit::item::Item;
 use crate::plan::edit::layout::Path;
+use crate::plan::edit::table;
 use crate::plan::edit::value::{Takes, written};
 use crate::plan::edit::{Checked, Document, EditError, Where};
 
@@ -36,7 +38,7 @@ pub(super) struct Editor {
 impl Editor {
     pub(super) fn new(name: &str, path: Option<&File>, text: &str) -> Self {
         let document = Document::new(text);
-        let checked = document.check(name);
+        let checked = document.check_in(name, path.map(disk::folder_of));
         let mut editor = Self {
             name: name.to_owned(),
             path: path.map(File::to_owned),
@@ -99,7 +101,9 @@ impl Editor {
     }
 
     fn changed(&mut self) {
-        self.checked = self.document.check(&self.name);
+        self.checked = self
+            .document
+            .check_in(&self.name, self.path.as_deref().map(disk::folder_of));
         self.refresh();
     }
 
@@ -357,6 +361,14 @@ impl Editor {
         Ok(())
     }
 
+    /// Adds the joints of a table; what cannot be read is told apart from what cannot be done.
+    fn paste(&mut self, text: &str) -> Result<Result<(), EditError>, String> {
+        let joints = table::joints(text)?;
+        let to = self.behind(&Path::default().key("joint"));
+        let added = self.document.add_joints(&joints, &to);
+        Ok(added.map(|last| self.at = last))
+    }
+
     fn remove(&mut self) -> Result<(), EditError> {
         if self.at.item().is_none() {
             return Err(EditError::Missing);
@@ -426,6 +438,14 @@ impl Model {
             PlanAsk::Copy => editor.copy(),
             PlanAsk::Remove => editor.remove(),
             PlanAsk::Move(down) => editor.step_by(down),
+            PlanAsk::Paste(table) => match editor.paste(&table) {
+                Ok(done) => done,
+                Err(words) => return self.say(true, words),
+            },
+            PlanAsk::Draw(what) => match editor.draw_in(what) {
+                Ok(done) => done,
+                Err(words) => return self.say(true, words),
+            },
             PlanAsk::Undo => {
                 editor.document.undo();
                 Ok(())
@@ -477,7 +497,14 @@ impl Model {
         }
         self.editor.saved.clone_from(&text);
         if is_new {
+            let (document, at) = (self.editor.document.clone(), self.editor.at.clone());
             self.open_plan(&path);
+            if self.editor.path.as_ref() == Some(&path) {
+                // The same plan under another name: what was done to it can still be taken back.
+                self.editor.document = document;
+                self.editor.at = at;
+                self.editor.changed();
+            }
         } else {
             self.reload();
         }

@@ -156,8 +156,12 @@ pub(super) fn take_up(
     }
 }
 
-/// A fault of the plan as the screen shows it.
-pub(super) fn finding(text: &str, fault: &Diagnostic) -> Finding {
+/// The faults of a plan as the screen shows them.
+pub(super) fn findings(text: &str, faults: &[Diagnostic]) -> Vec<Finding> {
+    faults.iter().map(|fault| finding(text, fault)).collect()
+}
+
+fn finding(text: &str, fault: &Diagnostic) -> Finding {
     let place = fault.place();
     let length = text
         .get(place)

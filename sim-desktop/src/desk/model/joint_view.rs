@@ -49,6 +49,7 @@ impl Model {
             what: status.what.clone(),
             mock_up: status.mark == Mark::MockUp || is_trial && !finished,
             finished,
+            out_of_turn: session.and_then(|session| self.turn_of(session, step?)),
             checking_again: checking.is_some(),
             witness_wanted: witness_wanted(status),
             witnesses: self.witnesses(),
@@ -88,6 +89,23 @@ impl Model {
             at_adapter: status.at_adapter.clone(),
             may_send: self.may_send(job, number),
         })
+    }
+
+    /// The fastener whose turn it would be, where the step at hand is another one's that was chosen before it.
+    fn turn_of(&self, session: &Session<std::sync::Arc<Procedure>>, step: u16) -> Option<String> {
+        let Next::Pull { step: next } = session.next() else {
+            return None;
+        };
+        let (procedure, ledger) = (session.procedure(), session.ledger());
+        let stage = procedure.stage_of(next)?;
+        let mut before = procedure.numbered_steps().take(usize::from(next));
+        let turn = before.find_map(|(index, own)| {
+            let is_later = matches!(procedure.stage_of(index)?.kind, StageKind::Later { .. });
+            let is_due = !is_later || ledger.is_due(own.stage());
+            (is_due && !ledger.step(index).is_settled()).then_some(own.fastener()?)
+        })?;
+        let own = self.job.as_ref()?.joint(session.joint())?;
+        (next == step && !stage.any_order).then(|| own.label(turn).to_owned())
     }
 
     /// The clock that limits the work here: what is left of it.

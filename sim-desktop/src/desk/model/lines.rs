@@ -7,6 +7,7 @@ use evendraw_core::sample::Fault;
 use evendraw_core::session::{Input, Next, Session};
 
 use super::super::view::{Cue, Heard, LinkView, LiveView};
+use super::start::METAL_IS_WORK;
 use super::{Hand, Model, Pull, Readings};
 use crate::lines::{self, Place, Step, Stream};
 use crate::quantity::newton_meters;
@@ -44,21 +45,19 @@ impl Model {
         if place.is_empty() || place == "-" {
             return self.say(true, "at which port, or HOST:PORT?");
         }
+        if self.is_rehearsing() {
+            return self.say(true, METAL_IS_WORK);
+        }
         self.bench.hand = Hand::Off;
         self.pull = Pull::default();
         let wake = self.wake.clone();
         let stream = Stream::begin(tool, Place::named(place), format, move || wake.call());
-        // Metal from here on: the rehearsal is put aside as it is.
-        self.take_readings(Readings::Lines(Box::new(Lines {
+        self.readings = Readings::Lines(Box::new(Lines {
             stream,
-            base: 0,
+            base: self.micros,
             refused: None,
             shown: None,
-        })));
-        let at = self.micros;
-        if let Readings::Lines(own) = &mut self.readings {
-            own.base = at;
-        }
+        }));
         self.dirty = true;
     }
 

@@ -16,6 +16,7 @@ use evendraw_core::record::{Entry, Record};
 use evendraw_core::session::{Input, Session};
 
 use super::super::view::{Heard, LinkView};
+use super::start::METAL_IS_WORK;
 use super::{Hand, Model, Pull, Readings};
 use crate::job::status::attempt_of;
 use crate::link::{Adapter, Fetched, Follower, News};
@@ -118,11 +119,13 @@ impl Model {
         if path.as_os_str().is_empty() {
             return self.say(true, "which port? choose one, or type its path");
         }
+        if self.is_rehearsing() {
+            return self.say(true, METAL_IS_WORK);
+        }
         self.bench.hand = Hand::Off;
         self.pull = Pull::default();
         let wake = self.wake.clone();
-        // Metal from here on: the rehearsal is put aside as it is.
-        self.take_readings(Readings::Adapter(Connection {
+        self.readings = Readings::Adapter(Connection {
             path: path.to_owned(),
             follower: Follower::begin(path.to_owned(), move || (wake.0)()),
             heard: Heard::Searching,
@@ -136,7 +139,7 @@ impl Model {
             declined: BTreeSet::new(),
             of_this_unit: None,
             sending: None,
-        }));
+        });
         self.dirty = true;
     }
 

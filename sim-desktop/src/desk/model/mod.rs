@@ -17,8 +17,10 @@ mod out;
 mod plan_file;
 mod prompt;
 mod pull_view;
+mod put_right;
 mod record_view;
 mod shelf;
+mod start;
 mod trace;
 mod typing;
 
@@ -35,6 +37,7 @@ use super::view::{self, CompareView, CurveView, DeskView, Finding, Notice, PlanV
 use crate::bench::Fault;
 use crate::job::status::telling::About;
 use crate::job::{Done, Job};
+use crate::store::Purpose;
 use crate::words;
 
 use crate::rehearsal::station::{self, Station};
@@ -123,6 +126,12 @@ pub struct Model {
     editor: editor::Editor,
     job: Option<Job>,
     readings: Readings,
+    /// Work, or a rehearsal: as a person said.
+    purpose: Purpose,
+    /// What the two would go on with, until somebody has said which it is.
+    start: Option<start::Start>,
+    /// Where the journal of the work will be, until something was done.
+    begins_at: Option<PathBuf>,
     bench: Bench,
     /// The joint in hand, by number.
     open: Option<u8>,
@@ -136,11 +145,15 @@ pub struct Model {
     seen_s: Option<f64>,
     notice: Option<Notice>,
     news_until_s: f64,
+    /// What Backspace takes back, as long as that is said.
+    last: Option<put_right::Last>,
     curve: Option<(u64, CurveView)>,
     compare: CompareView,
     comparing: Option<compare::Running>,
     shelf: ShelfView,
     shelf_reading: Option<shelf::Reading>,
+    /// What like joints showed over the shelf that was read last.
+    history: Option<std::sync::Arc<crate::shelf::history::History>>,
     picker: Picker,
     choosing: Option<dialog::Choosing>,
     /// Torque is read in N·m at the joint, whatever unit the plan has.
@@ -155,7 +168,7 @@ pub struct Model {
 const PACE: f64 = 3.0;
 
 impl Model {
-    /// Opens a plan file, or the built-in demo build, where it was left: job or rehearsal, whichever was worked on last.
+    /// Opens a plan file, or the built-in demo build. Nothing is worked before somebody said whether this is work or a rehearsal.
     ///
     /// # Errors
     /// [`ModelError`] when the plan's file cannot be read. A plan that is read and wrong is shown at its lines.
@@ -203,6 +216,9 @@ impl Model {
             },
             job: None,
             readings: Readings::Bench,
+            purpose: Purpose::Rehearsal,
+            start: None,
+            begins_at: None,
             bench: Bench {
                 station: None,
                 seed: 1,
@@ -220,11 +236,13 @@ impl Model {
             seen_s: None,
             notice: None,
             news_until_s: 0.0,
+            last: None,
             curve: None,
             compare: CompareView::default(),
             comparing: None,
             shelf: ShelfView::default(),
             shelf_reading: None,
+            history: None,
             picker: dialog::system,
             choosing: None,
             newton_meters: false,
@@ -232,7 +250,7 @@ impl Model {
             dirty: true,
             view: DeskView::default(),
         };
-        model.return_to_place();
+        model.ask_purpose();
         model.refresh();
         model
     }
@@ -265,9 +283,11 @@ impl Model {
     }
 
     fn say(&mut self, bad: bool, words: impl Into<String>) {
+        self.last = None;
         self.notice = Some(Notice {
             bad,
             words: words.into(),
+            take_back: false,
         });
         self.news_until_s = self.seen_s.unwrap_or(0.0) + if bad { 12.0 } else { 5.0 };
         self.dirty = true;
@@ -279,6 +299,7 @@ impl Model {
         self.seen_s = Some(now_s);
         if self.notice.is_some() && now_s >= self.news_until_s {
             self.notice = None;
+            self.last = None;
             self.dirty = true;
         }
         self.look_at_plan_file();
@@ -440,6 +461,9 @@ impl Model {
 
     /// Sends an input for a joint that is worked here.
     fn apply_at(&mut self, joint: u8, input: Input<'_>) {
+        if start::is_act_of_work(&input) && !self.begin_journal() {
+            return;
+        }
         let at = self.at();
         let Some(job) = &mut self.job else { return };
         match job.apply(joint, at, input) {
@@ -477,6 +501,11 @@ impl Model {
         }
         if !done.entries.is_empty() {
             self.dirty = true;
+        }
+        if !done.entries.is_empty()
+            && let Some(joint) = done.entries.first().map(|entry| entry.joint)
+        {
+            self.tell_recorded(joint, &done.entries);
         }
         self.tell_checks(&done.entries);
         for told in &done.told {
@@ -556,6 +585,7 @@ impl Model {
         self.view.notice = self.notice.clone();
         self.view.curve = self.curve.clone();
         self.view.compare = self.compare.clone();
+        self.view.start = self.start_prompt();
         self.view.shelf = self.shelf.clone();
         self.view.status = self.status();
         self.view.build = self.build_view();
@@ -563,6 +593,7 @@ impl Model {
         self.view.instruments = self.instruments();
         self.view.joint = self.joint_view();
         self.view.record = self.record_view();
+        self.view.put_right = self.can_put_right();
         self.view.recovery = self.recovery_words();
     }
 

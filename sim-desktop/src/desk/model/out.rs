@@ -14,7 +14,7 @@ use crate::sheet::{self, Sheet};
 impl Model {
     /// A file beside the journal with another ending.
     pub(super) fn beside(&self, ending: &str) -> PathBuf {
-        files::journal(&self.file.folder, &self.file.name, self.purpose()).with_extension(ending)
+        files::journal(&self.file.folder, &self.file.name, self.purpose).with_extension(ending)
     }
 
     pub(super) fn export(&mut self, kind: Export) {

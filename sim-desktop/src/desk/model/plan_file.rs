@@ -3,14 +3,18 @@
 //! Knows nothing of what is in a plan.
 
 use std::path::Path;
-use std::time::SystemTime;
-
-use evendraw_core::ledger::Standing;
 
 use super::editor::UNSAVED;
-use super::{Hand, Model, Readings, files};
+use super::{Hand, Model, files};
+use crate::job::Job;
 use crate::plan::Plan;
-use crate::store::{Fact, Purpose};
+use crate::store::Purpose;
+
+/// What is said where nothing was typed meanwhile, and where something was.
+const READ_AGAIN: [&str; 2] = [
+    "the plan was read again",
+    "the plan was changed on disk and read again; what is typed here and not saved is kept",
+];
 
 impl Model {
     pub(super) fn look_at_plan_file(&mut self) {
@@ -21,29 +25,6 @@ impl Model {
         }
         self.file.stamp = stamp;
         self.reload();
-    }
-
-    /// Back to where the last record was made: to that journal, and to that joint if something is still to be done there.
-    pub(super) fn return_to_place(&mut self) {
-        if files::last_used(&self.file.folder, &self.file.name) == Purpose::Job {
-            self.readings = Readings::None;
-        }
-        self.open_job();
-        if self.job.is_none() && self.file.findings.is_empty() && !self.is_rehearsing() {
-            // In use elsewhere, or damaged: said, and left alone.
-            let said = self.notice.take();
-            self.readings = Readings::Bench;
-            self.open_job();
-            self.notice = said.or(self.notice.take());
-        }
-        self.open = self.job.as_ref().and_then(|job| {
-            let last = job.facts().iter().rev().find_map(|fact| match fact {
-                Fact::Entry(entry) => Some(entry.joint),
-                Fact::Host(_) => None,
-            })?;
-            (job.standing(last) != Standing::Final).then_some(last)
-        });
-        self.enter();
     }
 
     /// Reads the plan and takes up its journal, or begins one.
@@ -58,27 +39,24 @@ impl Model {
         let plan = match Plan::read(&self.file.name, &self.file.text, &self.file.folder) {
             Ok(plan) => plan,
             Err(errors) => {
-                self.file.findings = errors
-                    .list()
-                    .iter()
-                    .map(|fault| files::finding(&self.file.text, fault))
-                    .collect();
+                self.file.findings = files::findings(&self.file.text, errors.list());
                 return;
             }
         };
-        self.file.findings = plan
-            .warnings()
-            .iter()
-            .map(|fault| files::finding(&self.file.text, fault))
-            .collect();
-        match files::take_up(&self.file.folder, &self.file.name, plan, self.purpose()) {
+        self.file.findings = files::findings(&self.file.text, plan.warnings());
+        self.begins_at = None;
+        let path = files::journal(&self.file.folder, &self.file.name, self.purpose);
+        if self.purpose == Purpose::Job && !path.exists() {
+            // Nothing is written before something was done.
+            self.begins_at = Some(path);
+            self.job = Some(Job::unkept(plan, Purpose::Job));
+            return;
+        }
+        match files::take_up(&self.file.folder, &self.file.name, plan, self.purpose) {
             Ok((mut job, told)) => {
-                let now = SystemTime::now()
-                    .duration_since(SystemTime::UNIX_EPOCH)
-                    .map_or(0, |since| since.as_secs());
-                let since = self.micros / 1_000_000;
-                job.set_wall_time(i64::try_from(now.saturating_sub(since)).unwrap_or(0));
+                job.set_wall_time(self.wall_time_at_zero());
                 self.job = Some(job);
+                self.give_forerunners();
                 if let Some(words) = told {
                     self.say(true, words);
                 }
@@ -97,6 +75,12 @@ impl Model {
         }
     }
 
+    /// Wall time at which the clock of this start stood at zero.
+    pub(super) fn wall_time_at_zero(&self) -> i64 {
+        let since = i64::try_from(self.micros / 1_000_000).unwrap_or(0);
+        super::start::now().saturating_sub(since)
+    }
+
     /// Another build in place of this one, in the same window.
     pub(super) fn take_over(&mut self, mut other: Self) {
         other.seen_s = self.seen_s;
@@ -107,7 +91,9 @@ impl Model {
         other.picker = self.picker;
         other.shelf = std::mem::take(&mut self.shelf);
         other.shelf_reading = self.shelf_reading.take();
+        other.history = self.history.take();
         *self = other;
+        self.give_forerunners();
         self.dirty = true;
     }
 
@@ -134,24 +120,27 @@ impl Model {
         };
         self.file.stamp = files::stamp(&path);
         let taken = self.editor.path() != Some(&*path) || self.editor.read(&text);
-        if let (Err(errors), true) = (Plan::parse(&self.file.name, &text), self.job.is_some()) {
-            let faults = errors.list().iter();
-            self.file.findings = faults.map(|fault| files::finding(&text, fault)).collect();
+        if let (Err(errors), true) = (
+            Plan::read(&self.file.name, &text, &self.file.folder),
+            self.job.is_some(),
+        ) {
+            self.file.findings = files::findings(&text, errors.list());
             return self.say(
                 true,
                 "the plan has faults (F6 shows where); work goes on with the plan as it was before",
             );
         }
         self.file.text = text;
+        if self.is_asking() {
+            self.ask_purpose();
+            return self.say(!taken, READ_AGAIN[usize::from(!taken)]);
+        }
         let open = self.open;
         // The journal is let go of before it is taken up again.
         self.open_job();
         self.open = open.filter(|_| self.job.is_some());
         let words = match (self.job.is_some(), taken) {
-            (true, true) => "the plan was read again",
-            (true, false) => {
-                "the plan was changed on disk and read again; what is typed here and not saved is kept"
-            }
+            (true, taken) => READ_AGAIN[usize::from(!taken)],
             (false, _) => "the plan cannot be used: F6 shows where",
         };
         self.say(!self.file.findings.is_empty() || !taken, words);

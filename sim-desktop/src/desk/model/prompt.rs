@@ -30,7 +30,6 @@ use crate::plan::progress::Hold;
 use crate::plan::{Joint, JointPlan, StagePlan};
 use crate::quantity::newton_meters;
 use crate::rehearsal::station::degrees;
-use crate::store::Fact;
 use crate::words;
 
 /// Keys of a list.
@@ -239,7 +238,7 @@ impl Card<'_> {
                     "Pressure and load off; then loosen it fully, in the reverse of the order if others are tight.",
                     "Then it starts again at the stage shown.",
                 ],
-                self.advised(None, fastener),
+                self.with_typed_wrong(self.advised(None, fastener), fastener),
             ),
             Next::Replace { fastener } => alert(
                 format!("Fastener {}: do not reuse it", label(fastener)),
@@ -249,7 +248,7 @@ impl Card<'_> {
                     "Take it out and look at it and at its hole.",
                     words::act(advice::Act::Replace),
                 ],
-                self.advised(None, fastener),
+                self.with_typed_wrong(self.advised(None, fastener), fastener),
             ),
             Next::Decide { step } => match self.running(step) {
                 Some(prompt) => prompt,
@@ -371,13 +370,11 @@ impl Card<'_> {
 
     /// The last length measured at a step that was not accepted.
     fn measured(&self, step: u16) -> Option<String> {
-        self.job.facts().iter().rev().find_map(|fact| match fact {
-            Fact::Entry(entry) if entry.joint == self.joint => match &entry.record {
-                Record::Measured(own) if own.step == step => {
-                    (own.verdict != Verdict::Accepted).then(|| words::length(own.length))
-                }
-                _ => None,
-            },
+        let entries = self.job.entries_of(self.joint).into_iter();
+        entries.rev().find_map(|entry| match &entry.record {
+            Record::Measured(own) if own.step == step => {
+                (own.verdict != Verdict::Accepted).then(|| words::length(own.length))
+            }
             _ => None,
         })
     }
@@ -572,6 +569,9 @@ impl Card<'_> {
     fn decide(&self, step: u16) -> Prompt {
         let fastener = self.fastener(step);
         let label = fastener.map_or("", |own| self.own.label(own));
+        if let Some(prompt) = self.revised(step, label) {
+            return prompt;
+        }
         if let Some(prompt) = self.moved(step, label) {
             return prompt;
         }
@@ -605,6 +605,36 @@ impl Card<'_> {
             gauge: self.gauge(&attempt),
             ..alert(title, self.attempt_words(entry, &attempt), &[], choices)
         }
+    }
+
+    /// What was done to an earlier revision of the plan and differs now: nothing was rejected, and somebody decides.
+    fn revised(&self, step: u16, label: &str) -> Option<Prompt> {
+        let fastener = self.fastener(step)?;
+        let differs = self.job.differs(self.joint);
+        let own = differs.iter().find(|own| {
+            own.mark == crate::mark::Mark::Doubtful && own.fasteners.iter().any(|own| own == label)
+        })?;
+        let reached = self.last_attempt(|attempt| attempt.step == step);
+        let reached = reached.map_or_else(String::new, |(entry, attempt)| {
+            format!(" It was {}", self.attempt_words(entry, &attempt))
+        });
+        let leave = choice("K", "Leave it, with a reason", Act::Skip(label.to_owned()));
+        let stage = own.stage.and_then(|stage| u8::try_from(stage).ok());
+        let from = stage.map_or(0, |stage| stage.saturating_sub(1));
+        let again = Act::Decide(step, Decision::Restart(from));
+        Some(alert(
+            format!("Fastener {label}: the plan changed since"),
+            format!("{}{reached}", capital(&own.differs())),
+            &[
+                "To do it again: pressure and load off; then loosen it fully.",
+                "It begins again at the stage that changed. Or it is left as it is, on a name and a reason.",
+            ],
+            vec![
+                choice("R", "Do it again", again),
+                choice("B", "New one fitted", Act::Replace(step, fastener)),
+                because(leave, WHO, &[]),
+            ],
+        ))
     }
 
     /// What the core advises, as keys, in the same order; a decision about this step where one is waited for.
@@ -652,6 +682,20 @@ impl Card<'_> {
         choices
     }
 
+    /// Where a length that was typed is what asks for it: a way to say that it was typed wrong.
+    fn with_typed_wrong(&self, mut choices: Vec<Choice>, fastener: u8) -> Vec<Choice> {
+        let typed = self.job.entries_of(self.joint).into_iter().rev();
+        let mut typed = typed.filter(|entry| match &entry.record {
+            Record::Measured(own) => self.fastener(own.step) == Some(fastener),
+            _ => false,
+        });
+        let of = typed.next().map(|entry| entry.seq);
+        if let Some(of) = of.filter(|&of| self.job.can_put_right(self.joint, of)) {
+            choices.push(choice("E", "It was typed wrong", Act::TypedWrong(of)));
+        }
+        choices
+    }
+
     /// A length outside its window: the bolt, the value, the window; and a way to put right what was typed wrong.
     fn out_of_window(&self, step: u16, label: &str) -> Option<Prompt> {
         let Some(StageKind::Measure { min, max }) = self.kind(step) else {
@@ -682,12 +726,10 @@ impl Card<'_> {
 
     /// A fastener that moved when it was checked again, if that is the last thing that happened to this step.
     fn moved(&self, step: u16, label: &str) -> Option<Prompt> {
-        let checked = self.job.facts().iter().rev().find_map(|fact| match fact {
-            Fact::Entry(entry) if entry.joint == self.joint => match &entry.record {
-                Record::Rechecked(checked) if checked.step == step => Some(Some(checked)),
-                record if attempt_of(record).is_some_and(|own| own.step == step) => Some(None),
-                _ => None,
-            },
+        let entries = self.job.entries_of(self.joint).into_iter();
+        let checked = entries.rev().find_map(|entry| match &entry.record {
+            Record::Rechecked(checked) if checked.step == step => Some(Some(checked)),
+            record if attempt_of(record).is_some_and(|own| own.step == step) => Some(None),
             _ => None,
         })??;
         let fastener = self.fastener(step)?;

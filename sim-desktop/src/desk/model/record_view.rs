@@ -1,7 +1,5 @@
 //! The record, and the curve of any of its attempts.
 
-use evendraw_core::record::Record;
-
 use super::super::view::{CurveView, RecordRow};
 use super::Model;
 use crate::job::status::{curve_of, rows};
@@ -30,7 +28,7 @@ impl Model {
         let Some(Fact::Entry(entry)) = job.facts().get(index) else {
             return;
         };
-        let Record::Attempt(attempt) = &entry.record else {
+        let Some(attempt) = entry.record.attempt() else {
             return;
         };
         let plan = job.joint_plan(entry.joint);

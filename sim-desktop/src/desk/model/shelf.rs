@@ -6,14 +6,21 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex};
 
-use super::super::view::ShelfView;
+use super::super::view::{Distribution, OwnValue, ShelfView};
 use super::editor::UNSAVED;
-use super::{Model, Readings, files};
+use super::{Model, files};
 use crate::disk;
+use crate::job::Job;
 use crate::plan::register;
+use crate::shelf::history::{
+    Group, History, Like, Section, Spread, counts, of_joint, shown, what_words,
+};
 use crate::shelf::table::Row;
 use crate::shelf::{INDEX_FOLDER, Shelf};
 use crate::store::{self, Purpose};
+
+/// Bars of a distribution.
+const PARTS: usize = 40;
 
 /// A folder that is being read.
 #[derive(Debug)]
@@ -29,6 +36,8 @@ struct Shared {
     stop: AtomicBool,
     over: AtomicBool,
     news: Mutex<News>,
+    /// What like joints showed, once everything is read.
+    history: Mutex<Option<History>>,
 }
 
 /// What was read since the desk looked last.
@@ -55,7 +64,7 @@ impl Shared {
     /// Reads the folder to its end, or until it is stopped.
     fn read(&self, folder: &Path) {
         let shelf = match Shelf::open(folder) {
-            Ok(shelf) => shelf,
+            Ok(shelf) => shelf.with_history(),
             Err(error) => {
                 let words = format!("{} cannot be listed: {error}", folder.display());
                 return self.tell(|news| news.error = Some(words));
@@ -72,7 +81,9 @@ impl Shared {
         self.of.store(shelf.found().len(), Ordering::Relaxed);
         let told = |passed: &crate::shelf::Passed| format!("{}: {}", passed.name, passed.why);
         self.tell(|news| news.passed.extend(shelf.passed().iter().map(told)));
-        let _: Result<(), ()> = shelf.read(|read| {
+        let mut history = History::default();
+        let read: Result<(), ()> = shelf.read(|read| {
+            history.take(&read.found.path, &read.history);
             self.tell(|news| {
                 news.passed.extend(read.passed.iter().map(told));
                 if let Some(build) = &read.build {
@@ -87,6 +98,9 @@ impl Shared {
                 Ok(())
             }
         });
+        if let (Ok(()), Ok(mut room)) = (read, self.history.lock()) {
+            *room = Some(history);
+        }
     }
 }
 
@@ -100,6 +114,64 @@ fn shelf_of(folder: &Path) -> PathBuf {
     found.unwrap_or(&whole).to_owned()
 }
 
+/// What the joints of the job in hand showed so far.
+fn sections_of(job: &Job) -> Vec<Section> {
+    let joints = job.plan().joints().iter();
+    joints
+        .filter_map(|joint| {
+            let number = joint.number();
+            let (own, session) = (job.joint_plan(number)?, job.session(number)?);
+            let entries = job.entries_of(number);
+            Some(of_joint(own, session, number, &entries, |fastener| {
+                joint.label(fastener).to_owned()
+            }))
+        })
+        .flatten()
+        .collect()
+}
+
+/// A distribution as the screen draws it.
+fn distribution(
+    history: &History,
+    like: &Like,
+    group: &Group,
+    section: Option<&Section>,
+    own: &Path,
+) -> Option<Distribution> {
+    let what = like.what();
+    let sorted = group.values(None);
+    let spread = Spread::of(&sorted)?;
+    let unlike = section.map_or_else(Vec::new, |section| history.unlike(section, Some(own)));
+    let values = section.map_or_else(Vec::new, |section| {
+        let one = |(label, value): &(String, i32)| OwnValue {
+            label: label.clone(),
+            value: *value,
+            shown: shown(what, *value),
+            unlike: unlike.iter().any(|one| one.0 == label),
+        };
+        section.values.iter().map(one).collect()
+    });
+    Some(Distribution {
+        joint: group.joint.clone(),
+        stage: u32::from(like.stage) + 1,
+        sentence: group.sentence.clone(),
+        what: what_words(what),
+        fasteners: sorted.len(),
+        builds: group.builds(),
+        counts: counts(&sorted, PARTS),
+        spread,
+        shown: [
+            spread.least,
+            spread.low,
+            spread.median,
+            spread.high,
+            spread.most,
+        ]
+        .map(|value| shown(what, value)),
+        own: values,
+    })
+}
+
 impl Model {
     /// Begins to read a folder of builds: the one that the plan lies on where none is named.
     pub(super) fn read_shelf(&mut self, folder: &Path) {
@@ -108,10 +180,13 @@ impl Model {
         } else {
             std::path::absolute(folder).unwrap_or_else(|_| folder.to_owned())
         };
+        let history = std::mem::take(&mut self.shelf.history);
         self.shelf = ShelfView {
             folder: folder.display().to_string(),
             begun: true,
             running: true,
+            // What was known stands until it is known anew.
+            history,
             ..ShelfView::default()
         };
         let shared = Arc::new(Shared::default());
@@ -156,9 +231,39 @@ impl Model {
             self.shelf.error = news.error.take().or(self.shelf.error.take());
         }
         if over {
+            let history = shared.history.lock().ok().and_then(|mut room| room.take());
             self.shelf.running = false;
             self.shelf_reading = None;
+            if let Some(history) = history {
+                self.history = Some(Arc::new(history));
+                self.give_forerunners();
+            }
         }
+        self.dirty = true;
+    }
+
+    /// The job in hand is put beside its forerunners from here on, and shown so.
+    pub(super) fn give_forerunners(&mut self) {
+        let Some(history) = self.history.clone() else {
+            return;
+        };
+        let purpose = self.purpose;
+        let own = files::journal(&self.file.folder, &self.file.name, purpose);
+        let own = std::path::absolute(&own).unwrap_or(own);
+        let mut sections = Vec::new();
+        if let Some(job) = &mut self.job {
+            job.set_forerunners(history.forerunners(Some(&own)));
+            sections = sections_of(job);
+        }
+        self.shelf.history = Arc::new(
+            history
+                .groups()
+                .filter_map(|(like, group)| {
+                    let section = sections.iter().find(|section| section.like == *like);
+                    distribution(&history, like, group, section, &own)
+                })
+                .collect(),
+        );
         self.dirty = true;
     }
 
@@ -170,6 +275,7 @@ impl Model {
         let ending = path.extension().and_then(|ending| ending.to_str());
         match ending {
             Some("evj") => self.open_journal(path),
+            Some("toml") if self.job.is_some() && self.file.path.as_deref() == Some(path) => {}
             Some("toml") => self.open_plan(path),
             _ => self.say(
                 true,
@@ -187,11 +293,11 @@ impl Model {
             .map_or_else(String::new, |name| name.to_string_lossy().into_owned());
         let folder = disk::folder_of(path);
         // NAME, NAME-2, NAME.rehearsal, NAME.rehearsal-2.
-        let whole = |name: &str| match name.rsplit_once('-') {
+        let unnumbered = |name: &str| match name.rsplit_once('-') {
             Some((before, number)) if number.parse::<u16>().is_ok() => before.to_owned(),
             _ => name.to_owned(),
         };
-        let cut = whole(&name);
+        let cut = unnumbered(&name);
         let (stem, purpose) = match cut.strip_suffix(".rehearsal") {
             Some(stem) => (stem.to_owned(), Purpose::Rehearsal),
             None => (cut, Purpose::Job),
@@ -203,7 +309,13 @@ impl Model {
             stem
         };
         let plan = folder.join(format!("{stem}.toml"));
-        if plan.is_file() {
+        let whole = |path: &Path| std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+        let is_in_hand = self.job.is_some()
+            && whole(&self.file.folder) == whole(folder)
+            && self.file.name == format!("{stem}.toml");
+        if is_in_hand {
+            // Its journal is held by this very window.
+        } else if plan.is_file() {
             self.open_plan(&plan);
         } else {
             let content = match store::read(path) {
@@ -219,15 +331,12 @@ impl Model {
             let other = Self::with(None, format!("{stem}.toml"), text, folder.to_owned());
             self.take_over(other);
         }
-        let readings = match purpose {
-            Purpose::Job => Readings::None,
-            Purpose::Rehearsal => Readings::Bench,
-        };
-        if self.purpose() != purpose {
-            self.take_readings(readings);
+        // Whoever chose this journal has said which it is.
+        if self.is_asking() {
+            self.begin(purpose);
         }
         let own = files::journal(&self.file.folder, &self.file.name, purpose);
-        if own != path {
+        if whole(&own) != whole(path) {
             self.say(
                 true,
                 format!(

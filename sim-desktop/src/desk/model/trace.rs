@@ -7,9 +7,9 @@ use std::path::Path;
 use evendraw_core::procedure::{Hand as Handed, StageKind};
 use evendraw_core::session::{Input, Session};
 
+use super::start::METAL_IS_WORK;
 use super::{Hand, Model, Play, Readings};
 use crate::rehearsal::recording::Recording;
-use crate::store::Purpose;
 
 impl Model {
     /// Samples of a file go on, ten times as fast as they were taken.
@@ -54,6 +54,9 @@ impl Model {
     }
 
     pub(super) fn read_trace(&mut self, path: &Path) {
+        if self.is_rehearsing() {
+            return self.say(true, METAL_IS_WORK);
+        }
         let file = match std::fs::File::open(path) {
             Ok(file) => file,
             Err(error) => {
@@ -68,14 +71,13 @@ impl Model {
                 let recording = match Recording::new(samples) {
                     Ok(recording) => recording,
                     Err(error) => {
-                        if let Some(offset) = error.refused_zero() {
-                            self.change_purpose(Purpose::Job);
-                            if self.wants_pull() {
-                                self.apply(Input::Zero {
-                                    taken: false,
-                                    offset,
-                                });
-                            }
+                        if let Some(offset) = error.refused_zero()
+                            && self.wants_pull()
+                        {
+                            self.apply(Input::Zero {
+                                taken: false,
+                                offset,
+                            });
                         }
                         return self.say(true, format!("{}: {error}", path.display()));
                     }
@@ -85,7 +87,6 @@ impl Model {
                     return self.say(true, format!("{}: {error}", path.display()));
                 }
                 self.bench.hand = Hand::Off;
-                self.change_purpose(Purpose::Job);
                 let name = path.file_name().map_or_else(
                     || path.display().to_string(),
                     |name| name.to_string_lossy().into_owned(),

@@ -17,8 +17,8 @@ pub(super) struct FieldsState {
     typing: Option<(Id, String)>,
     /// The field whose choices are shown.
     open: Option<Id>,
-    /// Where the keyboard goes next.
-    focus: Option<Focus>,
+    /// Where the keyboard goes next, once the view is another than this version.
+    focus: Option<(Focus, Option<u64>)>,
 }
 
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -34,7 +34,12 @@ enum Focus {
 impl FieldsState {
     /// The keyboard goes to the first field.
     pub(super) fn focus_first(&mut self) {
-        self.focus = Some(Focus::First);
+        self.focus = Some((Focus::First, None));
+    }
+
+    /// The keyboard goes to the first field of what is in hand once this view has changed.
+    pub(super) fn focus_first_after(&mut self, edit: &PlanEdit) {
+        self.focus = Some((Focus::First, Some(edit.version)));
     }
 
     /// What stands in the view counts, not what was typed last.
@@ -43,12 +48,13 @@ impl FieldsState {
     }
 
     /// Where the keyboard is in a field, it goes to the same one of what is taken in hand next.
-    pub(super) fn stay_in_field(&mut self, ui: &Ui) {
+    pub(super) fn stay_in_field(&mut self, ui: &Ui, edit: &PlanEdit) {
         if let Some((id, _)) = &self.typing
             && ui.memory(|memory| memory.has_focus(*id))
         {
             let caption: Option<String> = ui.data(|data| data.get_temp(*id));
-            self.focus = Some(caption.map_or(Focus::First, Focus::Named));
+            let focus = caption.map_or(Focus::First, Focus::Named);
+            self.focus = Some((focus, Some(edit.version)));
         }
     }
 }
@@ -142,7 +148,8 @@ fn said(words: &str, hint: &str) -> String {
 
 /// Sends the keyboard where it is wanted.
 fn aim(ui: &Ui, edit: &PlanEdit, state: &mut FieldsState) {
-    let Some(focus) = state.focus.take() else {
+    let is_now = |version: &Option<u64>| version.is_none_or(|version| version != edit.version);
+    let Some((focus, _)) = state.focus.take_if(|(_, version)| is_now(version)) else {
         return;
     };
     let first = edit.fields.first().map(id_of);
@@ -221,14 +228,16 @@ fn one(
     } else {
         field.about.clone()
     };
+    let beside = Rect::from_min_max(pos2(name.right() + 10.0, head.top()), head.max);
     silent_line(
         ui.painter(),
-        Rect::from_min_max(pos2(name.right() + 10.0, head.top()), head.max),
+        beside,
         Align2::LEFT_CENTER,
         &about,
         theme::text(NOTE),
         colours.soft,
     );
+    let is_cut = widgets::text_width(ui, &about, theme::text(NOTE)) > beside.width();
     let has_focus = ui.memory(|memory| memory.has_focus(id));
     let mut text = match &state.typing {
         Some((own, typed)) if *own == id && has_focus => typed.clone(),
@@ -255,7 +264,6 @@ fn one(
             own.cursor.set_char_range(Some(all));
             own.store(ui.ctx(), id);
         }
-        response.scroll_to_me(None);
     }
     let set = |words: &str| {
         Ask::Plan(PlanAsk::Set(
@@ -278,8 +286,13 @@ fn one(
         state.typing = Some((id, text.clone()));
     }
     if response.lost_focus() {
-        if field.only_choices && word.is_none() && text != field.value {
-            asks.push(set(&text));
+        match (field.only_choices, word) {
+            (true, None) if text != field.value => asks.push(set(&text)),
+            // As many letters as only one of the words has are that word.
+            (false, Some(word)) if text.chars().count() >= 3 && word != text => {
+                asks.push(set(word));
+            }
+            _ => {}
         }
         asks.push(Ask::Plan(PlanAsk::Pause));
         if ui.input(|input| input.key_pressed(Key::Enter)) {
@@ -289,13 +302,25 @@ fn one(
                 .get(index + 1..)
                 .and_then(|rest| rest.iter().find(|own| own.usual || !own.value.is_empty()));
             match next {
-                Some(next) => state.focus = Some(Focus::Field(id_of(next))),
+                Some(next) => state.focus = Some((Focus::Field(id_of(next)), None)),
                 None => ui.memory_mut(|memory| memory.surrender_focus(id)),
             }
         }
     }
+    if is_cut && response.has_focus() {
+        let galley = ui
+            .painter()
+            .words_wrapped(&about, theme::text(NOTE), colours.soft, width);
+        let (_, below) = ui.allocate_space(vec2(width, galley.size().y));
+        ui.painter().galley(below.min, galley, colours.soft);
+    }
     if state.open == Some(id) && !field.choices.is_empty() {
         choices(ui, width, field, &text, free, &set, state, asks);
+    }
+    if response.gained_focus() {
+        // With what is said and chosen below it.
+        let end = ui.cursor().top();
+        ui.scroll_to_rect(place.with_max_y(end), None);
     }
     faults(ui, &field.faults);
 }

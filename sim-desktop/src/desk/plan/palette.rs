@@ -123,8 +123,8 @@ pub(super) fn show(
             for (index, own) in list.iter().enumerate() {
                 let (id, place) = ui.allocate_space(vec2(ui.available_width(), TARGET));
                 let response = ui.interact(place, id, Sense::click());
-                let words = format!("{}: {}", own.words, own.about);
-                response.widget_info(|| ink::labeled(Role::Button, true, &words));
+                let said = format!("{}: {}", own.words, own.about);
+                response.widget_info(|| ink::labeled(Role::Button, true, &said));
                 if index == palette.at {
                     ui.painter().rect_filled(place, 0.0, colours.next_tint);
                     if !ui.clip_rect().contains_rect(place) {
@@ -134,11 +134,15 @@ pub(super) fn show(
                     ui.painter().rect_filled(place, 0.0, colours.well);
                 }
                 let name = Rect::from_min_size(place.min, vec2(190.0, place.height()));
+                let words = match palette.begins {
+                    true => own.words.trim_start_matches("joint "),
+                    false => &own.words,
+                };
                 silent_line(
                     ui.painter(),
                     name.shrink2(vec2(10.0, 0.0)),
                     Align2::LEFT_CENTER,
-                    &own.words,
+                    words,
                     theme::strong(BODY),
                     colours.ink,
                 );

@@ -3,7 +3,7 @@
 //! Knows nothing of plans.
 
 use evendraw_core::procedure::Procedure;
-use evendraw_core::record::{Record, Revised};
+use evendraw_core::record::{Reassigned, Record, Revised};
 
 use super::Which;
 
@@ -69,9 +69,10 @@ pub(super) fn record(
         | Record::Moment(_)
         | Record::Apart(_)
         | Record::Recovered(_)
+        | Record::Withdrawn(_)
         | Record::Revised(Revised::Joint { .. }) => {}
         Record::Begun(own) => own.step = map.step(own.step)?,
-        Record::Attempt(own) => {
+        Record::Attempt(own) | Record::Reassigned(Reassigned { attempt: own, .. }) => {
             own.step = map.attempted(own.step, which)?;
             own.fastener = map.fastener(own.fastener)?;
             own.stage = map.stage(own.stage)?;

@@ -9,7 +9,7 @@ use super::clock::Clock;
 use super::telling::{About, List, Names, tell};
 use super::{
     CurveState, Item, Kept, NextJoint, PartStatus, PersonStatus, Status, Tally, View, beside,
-    counted, joint, open, state_of_curve, tools,
+    counted, joint, last, open, state_of_curve, tools,
 };
 use crate::mark::Mark;
 use crate::peers;
@@ -34,6 +34,7 @@ pub(super) fn status(
         rehearsal: kept.rehearsal,
         demo: build.demo,
         next: next(views, progress),
+        last: last::last(kept, names, clock),
         when: clock.stretch(kept.entries()),
         people: people(kept, clock),
         amendments: amendments(kept),
@@ -186,12 +187,12 @@ fn exceptions(
 /// Curves of attempts that are not there, or are not the ones that were judged.
 fn lost_curves(view: &View<'_>, kept: &Kept<'_>) -> usize {
     let Some(traces) = kept.traces else { return 0 };
-    let is_lost = |entry: &&&Entry| match &entry.record {
-        Record::Attempt(attempt) => matches!(
+    let is_lost = |entry: &&&Entry| match entry.record.attempt() {
+        Some(attempt) => matches!(
             state_of_curve(traces, entry, attempt),
             CurveState::Missing | CurveState::Changed
         ),
-        _ => false,
+        None => false,
     };
     view.entries.iter().filter(is_lost).count()
 }

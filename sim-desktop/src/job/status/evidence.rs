@@ -35,7 +35,7 @@ impl How {
     #[must_use]
     pub const fn of(record: &Record) -> Option<Self> {
         Some(match record {
-            Record::Attempt(_) => Self::Curve,
+            Record::Attempt(_) | Record::Reassigned(_) => Self::Curve,
             Record::Read(read) => match read.way {
                 Way::Display => Self::Display,
                 Way::Eye => Self::Eye,
@@ -103,6 +103,7 @@ pub fn attempt_of(record: &Record) -> Option<Cow<'_, Attempt>> {
         Record::Attempt(attempt) => Cow::Borrowed(attempt),
         Record::Read(read) => Cow::Owned(read.as_attempt()),
         Record::BySetting(set) => Cow::Owned(set.as_attempt()),
+        Record::Reassigned(own) => Cow::Borrowed(&own.attempt),
         _ => return None,
     })
 }

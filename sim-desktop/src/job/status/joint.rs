@@ -78,6 +78,9 @@ fn why(view: &View<'_>, step: Option<u16>) -> String {
     if let Some(fault) = &view.fault {
         return format!("its records cannot be taken up: {fault}");
     }
+    if let Some(own) = view.differs.iter().find(|own| own.mark == Mark::Doubtful) {
+        return own.line();
+    }
     match step_words(view, step) {
         words if view.mark() == Mark::InProgress && !words.is_empty() => format!("next: {words}"),
         _ => view.state.why(),
@@ -481,16 +484,17 @@ fn last_on<'e>(view: &View<'e>, step: u16) -> Option<(&'e Entry, Option<&'e str>
             Record::Tool(named) => tool = Some(named.id.as_str()),
             // Whoever starts the program again names the tool again.
             Record::Started(_) => tool = None,
-            Record::Attempt(attempt) if attempt.step == step => found = Some((entry, tool)),
-            Record::Read(read) if read.step == step => found = Some((entry, tool)),
-            Record::BySetting(set) if set.step == step => found = Some((entry, tool)),
             // A box ticked on paper says nothing of a tool.
             Record::Done(done) if done.step == step => {
                 let by_hand = done.manner == Manner::Hand;
                 found = Some((entry, tool.filter(|_| by_hand)));
             }
             Record::Measured(measured) if measured.step == step => found = Some((entry, None)),
-            _ => {}
+            record => {
+                if attempt_of(record).is_some_and(|attempt| attempt.step == step) {
+                    found = Some((entry, tool));
+                }
+            }
         }
     }
     found
@@ -719,8 +723,8 @@ fn last_curve(view: &View<'_>, fastener: u8, kept: &Kept<'_>) -> Option<super::C
     view.entries
         .iter()
         .rev()
-        .find_map(|entry| match &entry.record {
-            Record::Attempt(attempt) if attempt.fastener == fastener => {
+        .find_map(|entry| match entry.record.attempt() {
+            Some(attempt) if attempt.fastener == fastener => {
                 let stage = procedure.stages().get(usize::from(attempt.stage))?;
                 stage.kind.tightens().then_some(())?;
                 curve_of(kept.traces, procedure, entry, attempt)

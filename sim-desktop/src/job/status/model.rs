@@ -13,6 +13,7 @@ use super::Tally;
 use crate::mark::Mark;
 use crate::plan::progress::Hold;
 use crate::store::PartState;
+use crate::words;
 
 /// A build as its plan and its journal say.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -33,6 +34,8 @@ pub struct Status {
     pub joints: Vec<JointStatus>,
     /// The joint to go on with.
     pub next: Option<NextJoint>,
+    /// What was done last; none where nobody did anything.
+    pub last: Option<LastDone>,
     /// Why the build is not complete; none when it is.
     pub open: Vec<Item>,
     /// What is out of the ordinary, each once, the gravest first.
@@ -106,6 +109,35 @@ pub struct NextJoint {
     pub id: String,
     /// Joint, fastener and stage, in words.
     pub words: String,
+}
+
+/// What was done last.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LastDone {
+    /// Seconds since 1970-01-01 00:00 UTC, if the time was told.
+    pub unix: Option<i64>,
+    /// When, in words.
+    pub when: String,
+    /// Who worked; empty where nobody was named.
+    pub person: String,
+    /// Joint, fastener and stage, and what.
+    pub what: String,
+}
+
+impl LastDone {
+    /// `6 days ago, R. Falk: head, fastener 7 to stage 3`; `now` in seconds since 1970-01-01 00:00 UTC.
+    #[must_use]
+    pub fn line(&self, now: i64) -> String {
+        let ago = match self.unix {
+            Some(unix) => words::ago(now.saturating_sub(unix)),
+            None => self.when.clone(),
+        };
+        let person = match self.person.as_str() {
+            "" => String::new(),
+            name => format!(", {name}"),
+        };
+        format!("{ago}{person}: {}", self.what)
+    }
 }
 
 /// Somebody named.
@@ -251,7 +283,7 @@ impl Differs {
         format!(
             "done to revision {}, now differs: {}",
             self.revision,
-            crate::job::revision::change_words(&self.old, &self.new)
+            crate::plan::differ::change_words(&self.old, &self.new)
         )
     }
 

@@ -7,9 +7,10 @@ use evendraw_core::procedure::{Procedure, StageKind};
 use evendraw_core::record::{Decision, Entry, Record};
 
 use super::{Differs, Folded, Kept, attempt_of, plan_of};
-use crate::job::revision::{Revision, StageChange, changes};
+use crate::job::revision::Revision;
 use crate::mark::Mark;
 use crate::plan::JointPlan;
+use crate::plan::differ::{StageChange, changes};
 
 /// One change of a joint, with what is needed to see whom it touches.
 struct Of<'a> {

@@ -6,7 +6,7 @@ use evendraw_core::record::Record;
 
 use super::hands::Hands;
 use super::telling::{self, List, Names, Sure, tell, tell_host};
-use super::{Clock, attempt_of};
+use super::{Clock, PutRight, attempt_of};
 use crate::mark::Mark;
 use crate::plan::Plan;
 use crate::quantity::newton_meters;
@@ -55,12 +55,15 @@ pub struct Row {
     pub is_first_load: bool,
     /// A start or a wall time: it goes without saying.
     pub is_beside: bool,
+    /// A later record says that it was not so: struck through, and it counts no more.
+    pub is_put_right: bool,
 }
 
 /// Every fact as a row, in order.
 #[must_use]
 pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>) -> Vec<Row> {
     let clock = Clock::of(facts, rehearsal);
+    let put_right = PutRight::of(facts);
     let mut hands = Hands::default();
     let mut sure = Sure::new(plan, facts);
     let mut rows = Vec::with_capacity(facts.len());
@@ -92,6 +95,7 @@ pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>)
             words: telling::line(names, entry),
             exception: matches!(telling.list, List::Exceptions | List::Redone),
             is_first_load: telling.kind == "begun",
+            is_put_right: put_right.by(entry).is_some(),
             is_beside: matches!(telling.kind, "started" | "anchor"),
             mark: telling.mark,
             what: telling.words,

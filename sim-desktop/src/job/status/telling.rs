@@ -17,7 +17,7 @@ use evendraw_core::verdict::Verdict;
 use serde_json::{Map, Value, json};
 
 use super::unit::Shown;
-use super::{How, attempt_of, plan_of};
+use super::{How, PutRight, attempt_of, plan_of};
 use crate::mark::Mark;
 use crate::peers::is_of_peers;
 use crate::plan::{Joint, JointPlan, Plan, Tool};
@@ -323,6 +323,10 @@ pub fn told_object(names: &Names, joint: u8, record: &Record) -> Option<Value> {
     let torque = match record {
         Record::Read(read) => read.torque,
         Record::BySetting(_) => None,
+        Record::Reassigned(_) => {
+            object["record"] = json!("reassigned");
+            return Some(object);
+        }
         _ => return Some(object),
     };
     object["peak_torque_Nm"] = json!(torque.map(newton_meters));
@@ -596,6 +600,26 @@ pub fn tell(names: &Names, entry: &Entry) -> Telling {
                 .with("seen", seen)
                 .on(List::Notes)
         }
+        Record::Reassigned(own) => {
+            let telling = tell_attempt(names, joint, &own.attempt);
+            Telling {
+                kind: "reassigned",
+                words: format!(
+                    "put right, the pull of record {} was here: {}",
+                    own.of, telling.words
+                ),
+                list: List::Exceptions,
+                ..telling
+            }
+            .with("of", own.of)
+        }
+        Record::Withdrawn(own) => whole(
+            "withdrawn",
+            format!("record {} is withdrawn: {}", own.of, own.reason),
+        )
+        .with("of", own.of)
+        .with("reason", own.reason.as_str())
+        .on(List::Notes),
         Record::Revised(Revised::Joint { procedure, .. }) => {
             let words = "goes on under another revision of the plan: what did not change holds";
             whole("revised", words.to_owned())
@@ -841,18 +865,19 @@ pub fn object(names: &Names, entry: &Entry) -> Value {
 
 /// The columns of the table, in their order: its first line.
 pub const CSV_HEADER: &str = "record,joint,fastener,stage,attempt,pulls,peak_torque_Nm,final_torque_Nm,angle_deg,verdict,\
-    reasons,words,seq,boot,at_s,prevailing_Nm,prevailing,evidence";
+    reasons,words,seq,boot,at_s,prevailing_Nm,prevailing,evidence,put_right_by";
 
 /// The table of records: a row each, the names of the columns first; what a kind has no value for stays empty.
 pub fn csv<'f>(names: &'f Names, facts: &'f [Fact]) -> impl Iterator<Item = String> + use<'f> {
+    let put_right = PutRight::of(facts);
     let rows = facts.iter().filter_map(move |fact| match fact {
-        Fact::Entry(entry) => Some(csv_row(names, entry)),
+        Fact::Entry(entry) => Some(csv_row(names, entry, put_right.by(entry))),
         Fact::Host(_) => None,
     });
     std::iter::once(CSV_HEADER.to_owned()).chain(rows)
 }
 
-fn csv_row(names: &Names, entry: &Entry) -> String {
+fn csv_row(names: &Names, entry: &Entry, put_right_by: Option<u32>) -> String {
     let object = object(names, entry);
     let plain = |key: &str| match object.get(key) {
         None | Some(Value::Null) => String::new(),
@@ -866,6 +891,7 @@ fn csv_row(names: &Names, entry: &Entry) -> String {
     };
     let cells = CSV_HEADER.split(',').map(|column| match column.trim() {
         "words" => quoted(&line(names, entry)),
+        "put_right_by" => put_right_by.map_or_else(String::new, |by| by.to_string()),
         column => quoted(&plain(column)),
     });
     cells.collect::<Vec<_>>().join(",")
@@ -1136,6 +1162,7 @@ impl<'p> Sure<'p> {
         }
         match &entry.record {
             Record::Attempt(attempt) => judged(self.joints.get(own)?, *tool, attempt),
+            Record::Reassigned(moved) => judged(self.joints.get(own)?, *tool, &moved.attempt),
             // Where a torque was read. A setting is no reading.
             Record::Read(read) if read.torque.is_some() => {
                 judged(self.joints.get(own)?, *tool, &read.as_attempt())
@@ -1152,9 +1179,13 @@ pub fn objects<'f>(
     facts: &'f [Fact],
 ) -> impl Iterator<Item = Value> + use<'f> {
     let mut sure = Sure::new(plan, facts);
+    let put_right = PutRight::of(facts);
     facts.iter().filter_map(move |fact| match fact {
         Fact::Entry(entry) => {
             let mut object = object(names, entry);
+            if let Some(by) = put_right.by(entry) {
+                object["put_right_by"] = json!(by);
+            }
             if let Some(judged) = sure.judged(entry) {
                 judged.add_to(&mut object);
             }
@@ -1264,7 +1295,7 @@ mod tests {
             waiver: Text::empty(),
         };
         for record in [entry(attempt()), entry(note), entry(formula)] {
-            let row = csv_row(&Names::new(), &record);
+            let row = csv_row(&Names::new(), &record, None);
             let mut in_quotes = false;
             let commas = row.chars().filter(|&character| {
                 in_quotes ^= character == '"';
@@ -1273,7 +1304,7 @@ mod tests {
             assert_eq!(commas.count(), CSV_HEADER.matches(',').count(), "{row}");
         }
         assert!(
-            csv_row(&Names::new(), &entry(attempt()))
+            csv_row(&Names::new(), &entry(attempt()), None)
                 .starts_with("attempt,joint 0,index 2,2,1,2,64.125,63.9,97.0,rejected,angle-high,")
         );
     }

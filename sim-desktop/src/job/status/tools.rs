@@ -95,7 +95,10 @@ fn used<'e>(views: &[View<'e>]) -> (Vec<Use<'e>>, usize) {
                     }
                     now = Some(at);
                 }
-                Record::Attempt(_) | Record::Read(_) | Record::BySetting(_) => match now {
+                Record::Attempt(_)
+                | Record::Reassigned(_)
+                | Record::Read(_)
+                | Record::BySetting(_) => match now {
                     Some(at) => used[at].readings.push(entry),
                     None => untold += 1,
                 },

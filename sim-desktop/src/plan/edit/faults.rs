@@ -40,8 +40,18 @@ impl Document {
     /// Checks the whole text as the plan called `name`.
     #[must_use]
     pub fn check(&self, name: &str) -> Checked {
+        self.check_in(name, None)
+    }
+
+    /// Checks the whole text as the plan called `name`; with the register of tools that counts for its folder, where it has one.
+    #[must_use]
+    pub fn check_in(&self, name: &str, folder: Option<&std::path::Path>) -> Checked {
         let text = self.text();
-        match Plan::parse(name, text) {
+        let read = match folder {
+            Some(folder) => Plan::read(name, text, folder),
+            None => Plan::parse(name, text),
+        };
+        match read {
             Ok(plan) => {
                 let faults = plan.warnings().iter().map(|one| self.fault(one));
                 Checked {

@@ -6,7 +6,7 @@ use evendraw_core::procedure::{Hand, Redo, Reuse, Terms};
 
 use super::{Access, Name, Share, Variant};
 use crate::limits::{COMBINATIONS_MAX, NAMES_MAX, VARIANTS_MAX, counted};
-use crate::plan::place::Position;
+use crate::plan::place::{Position, on_circle};
 use crate::plan::quantity::{self, bearing_deg, millimetres, rate};
 use crate::plan::stage::fasteners_named;
 use crate::plan::tree::{Choice, Node, Reader, Typed, Value, label_of, text_of, texts_of};
@@ -157,18 +157,7 @@ fn circle(node: &Node<'_>, joint: &str) -> Option<Vec<Position>> {
     };
     reader.finish(|_| None);
     let (number, diameter) = (number?, diameter?);
-    let list = (0..number)
-        .map(|index| {
-            let turned = (f64::from(index) * 360.0 / f64::from(number) + first).to_radians();
-            let rounded = |value: f64| (value * 1_000.0).round() / 1_000.0 + 0.0;
-            Position {
-                label: index.saturating_add(1).to_string(),
-                x_mm: rounded(turned.sin() * diameter / 2.0),
-                y_mm: rounded(turned.cos() * diameter / 2.0),
-            }
-        })
-        .collect();
-    Some(list)
+    Some(on_circle(number, diameter, first))
 }
 
 pub(super) fn groups(

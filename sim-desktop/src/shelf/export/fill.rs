@@ -177,7 +177,8 @@ fn attempt(filled: &mut Filled, found: &Found, build: &Build, pull: &Pull, run: 
                 .map(|torque| i64::from(torque.millinewton_meters())),
         )
         .number(i64::from(own.took_ms))
-        .number(i64::from(run));
+        .number(i64::from(run))
+        .number(pull.instead_of.map(i64::from));
 }
 
 fn curve(
@@ -278,7 +279,7 @@ fn facts(
                     .text(telling.kind)
                     .text(label.as_deref())
                     .number(stage.map(|own| i64::from(own) + 1))
-                    .text(line(&names, entry).as_str())
+                    .text(line(names, entry).as_str())
                     .text(json.as_str())
                     .number(i64::from(from.run));
             }

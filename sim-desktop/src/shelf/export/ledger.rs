@@ -18,7 +18,7 @@ const NAME: &str = "_evendraw_export.json";
 /// Locked as long as a run lasts.
 const LOCK: &str = "_evendraw_export.lock";
 /// The version of the table set, as `SCHEMA.md` tells it.
-pub(crate) const SCHEMA: u32 = 1;
+pub(crate) const SCHEMA: u32 = 2;
 
 /// What earlier runs have written.
 #[derive(Clone, Debug, Serialize, Deserialize)]

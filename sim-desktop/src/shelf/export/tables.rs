@@ -166,6 +166,7 @@ pub const ATTEMPTS: Table = Table {
         may("restart_Nm", Kind::Thousandths),
         must("took_ms", Kind::Long),
         must("run", Kind::Whole),
+        may("instead_of", Kind::Long),
     ],
 };
 

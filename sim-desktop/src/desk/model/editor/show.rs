@@ -29,6 +29,7 @@ impl Editor {
             title: self.title(),
             echo: self.echo(),
             fields: self.fields(),
+            drawing: self.drawing(),
             additions: self.additions(),
             text: text.get(part).unwrap_or_default().into(),
             first_line,
@@ -232,7 +233,9 @@ impl Editor {
         if let Some(kind) = kind_of(&Path::default()) {
             for own in &kind.lists {
                 let about = match own.as_str() {
-                    "joint" => "A new joint, empty.",
+                    "joint" => {
+                        "A new joint, empty. Several at once: a table copied elsewhere, Ctrl+V on this screen."
+                    }
                     "tool" => "A tool with its range and its calibration.",
                     "task" => {
                         "Work without fasteners, in the order of work: a seal fitted, a drain joined."

@@ -95,6 +95,9 @@ impl Model {
 
     /// Answers that question.
     pub(in crate::desk::model) fn answer_about_adapter(&mut self, yes: bool) {
+        if !self.begin_journal() {
+            return;
+        }
         let (Readings::Adapter(connection), Some(joint)) = (&mut self.readings, self.open) else {
             return;
         };
@@ -113,6 +116,9 @@ impl Model {
 
     /// Has the adapter work the joint in hand.
     pub(in crate::desk::model) fn send_joint(&mut self) {
+        if !self.begin_journal() {
+            return;
+        }
         let (Some(job), Some(joint)) = (&self.job, self.open) else {
             return self.say(true, "open the joint first");
         };

@@ -1,10 +1,12 @@
-//! Which stage of one procedure is which of another, and what differs between them in the plan's own words.
+//! What two plans differ in, in the plan's own words; and which stage of a joint is which of the other.
 //!
-//! Knows nothing of what was done.
+//! What is typed alike is the same stage; between two of those, the next of the same kind. Knows nothing of what was done.
 
-use evendraw_core::ledger::Carry;
+mod whole;
 
-use crate::plan::{JointPlan, StagePlan};
+pub use whole::{Difference, differences};
+
+use super::{JointPlan, StagePlan};
 
 /// For each stage of the new joint the stage of the old one that it is: what is typed alike first, in order; between two of those, the
 /// next of the same kind; where a name is given, by the name.
@@ -52,10 +54,10 @@ fn fill(
             new.stages.get(from..end).unwrap_or_default(),
         );
         for (place, at) in common(olds, news, &pairs) {
-            put(map, from + at, old_from + place);
+            put(map, from.saturating_add(at), old_from.saturating_add(place));
         }
-        from = end + 1;
-        old_from = old_end + 1;
+        from = end.saturating_add(1);
+        old_from = old_end.saturating_add(1);
     }
 }
 
@@ -65,16 +67,22 @@ fn common(
     two: &[StagePlan],
     pairs: impl Fn(&StagePlan, &StagePlan) -> bool,
 ) -> Vec<(usize, usize)> {
-    let width = two.len() + 1;
-    let mut longest = vec![0_usize; (one.len() + 1) * width];
-    let at = |row: usize, column: usize| row * width + column;
+    let width = two.len().saturating_add(1);
+    let mut longest = vec![0_usize; one.len().saturating_add(1).saturating_mul(width)];
+    let at = |row: usize, column: usize| row.saturating_mul(width).saturating_add(column);
+    let next = |place: usize| place.saturating_add(1);
+    let known = |longest: &[usize], place: usize| longest.get(place).copied().unwrap_or(0);
     for (row, own) in one.iter().enumerate().rev() {
         for (column, other) in two.iter().enumerate().rev() {
-            longest[at(row, column)] = if pairs(own, other) {
-                longest[at(row + 1, column + 1)] + 1
+            let (below, beside) = (at(next(row), column), at(row, next(column)));
+            let length = if pairs(own, other) {
+                next(known(&longest, at(next(row), next(column))))
             } else {
-                longest[at(row + 1, column)].max(longest[at(row, column + 1)])
+                known(&longest, below).max(known(&longest, beside))
             };
+            if let Some(cell) = longest.get_mut(at(row, column)) {
+                *cell = length;
+            }
         }
     }
     let (mut row, mut column) = (0, 0);
@@ -82,12 +90,12 @@ fn common(
     while let (Some(own), Some(other)) = (one.get(row), two.get(column)) {
         if pairs(own, other) {
             found.push((row, column));
-            row += 1;
-            column += 1;
-        } else if longest[at(row + 1, column)] >= longest[at(row, column + 1)] {
-            row += 1;
+            row = next(row);
+            column = next(column);
+        } else if known(&longest, at(next(row), column)) >= known(&longest, at(row, next(column))) {
+            row = next(row);
         } else {
-            column += 1;
+            column = next(column);
         }
     }
     found
@@ -104,31 +112,6 @@ fn typed(stage: &StagePlan) -> Vec<Option<&str>> {
         stage.ask.as_deref(),
         stage.from.as_deref(),
     ]
-}
-
-/// What the procedures of two plans have in common that they do not say themselves.
-pub(super) struct Same<'a> {
-    stages: &'a [Option<u8>],
-    condition: bool,
-    moments: bool,
-}
-
-impl<'a> Same<'a> {
-    pub(super) fn of(old: &JointPlan, new: &JointPlan, stages: &'a [Option<u8>]) -> Self {
-        Self {
-            stages,
-            condition: old.condition == new.condition,
-            moments: old.moments == new.moments,
-        }
-    }
-
-    pub(super) const fn carry(&self) -> Carry<'a> {
-        Carry {
-            stages: self.stages,
-            condition: self.condition,
-            moments: self.moments,
-        }
-    }
 }
 
 /// One stage that asks for something else than it did.

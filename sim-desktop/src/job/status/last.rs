@@ -1,0 +1,78 @@
+//! What was done last, when and by whom: where somebody who comes back picks up the thread.
+//!
+//! Knows nothing of what is next.
+
+use evendraw_core::record::{Entry, Record, Role};
+use evendraw_core::verdict::Verdict;
+
+use super::clock::Clock;
+use super::telling::{Names, line};
+use super::{Kept, LastDone, attempt_of};
+
+/// The last thing that somebody did, if anybody did anything.
+pub(super) fn last(kept: &Kept<'_>, names: &Names, clock: &Clock) -> Option<LastDone> {
+    let entries: Vec<&Entry> = kept.entries().collect();
+    let at = entries.iter().rposition(|entry| is_deed(&entry.record))?;
+    let entry = entries.get(at)?;
+    let person = entries
+        .iter()
+        .take(at + 1)
+        .rev()
+        .find_map(|other| match &other.record {
+            Record::Person(person) if person.role == Role::Operator => {
+                (other.joint == entry.joint).then(|| person.name.to_string())
+            }
+            _ => None,
+        });
+    let place = names.joint(entry.joint);
+    let what = match attempt_of(&entry.record) {
+        Some(attempt) if attempt.verdict == Verdict::Accepted => format!(
+            "fastener {} to stage {}",
+            names.fastener(entry.joint, attempt.fastener),
+            u32::from(attempt.stage) + 1
+        ),
+        _ => line(names, entry),
+    };
+    Some(LastDone {
+        unix: clock.unix(entry),
+        when: clock.when(entry),
+        person: person.unwrap_or_default(),
+        what: format!("{place}, {what}"),
+    })
+}
+
+/// Whether it is something that was done to the metal or said of it, and not the recorder's own.
+const fn is_deed(record: &Record) -> bool {
+    match record {
+        Record::Started(_)
+        | Record::Begun(_)
+        | Record::Person(_)
+        | Record::Tool(_)
+        | Record::Anchor(_)
+        | Record::Zero(_)
+        | Record::Recovered(_)
+        | Record::Pass(_)
+        | Record::Revised(_) => false,
+        Record::Attempt(_)
+        | Record::Done(_)
+        | Record::Answered(_)
+        | Record::Measured(_)
+        | Record::Waited(_)
+        | Record::Condition(_)
+        | Record::Loosened(_)
+        | Record::Fitted(_)
+        | Record::Skipped(_)
+        | Record::Noted(_)
+        | Record::Decided(_)
+        | Record::Marked(_)
+        | Record::Rechecked(_)
+        | Record::Moment(_)
+        | Record::Due(_)
+        | Record::Apart(_)
+        | Record::Running(_)
+        | Record::Read(_)
+        | Record::BySetting(_)
+        | Record::Reassigned(_)
+        | Record::Withdrawn(_) => true,
+    }
+}
