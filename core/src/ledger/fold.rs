@@ -376,6 +376,9 @@ pub(super) fn spoil_others(ledger: &mut Ledger, procedure: &Procedure, fastener:
             change(ledger, other, |cell| {
                 cell.set(LOOSEN, tight);
                 cell.set(MARKED, false);
+                // It is done again: nothing is left to decide about what was found before.
+                cell.set(ASK, false);
+                cell.set(RUNNING_WANTED, false);
             });
         }
     }
