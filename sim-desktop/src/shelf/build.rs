@@ -12,6 +12,7 @@ use jiff::civil::Date;
 use serde::{Deserialize, Serialize};
 
 use crate::disk;
+use crate::job::revision::Revisions;
 use crate::job::status::telling::since;
 use crate::job::status::{Clock, Hands, How, Kept, Status, attempt_of, counted, plan_of};
 use crate::limits::read_plan;
@@ -295,6 +296,7 @@ impl Build {
 
     fn take_pulls(&mut self, plan: Option<&Plan>, content: &Content, clock: &Clock) {
         let since = since(&content.facts);
+        let revisions = Revisions::of(&content.facts);
         let mut hands = Hands::default();
         let mut documents = Documents::default();
         let mut adapters = std::collections::BTreeMap::<u8, String>::new();
@@ -317,7 +319,7 @@ impl Build {
                 }
             };
             hands.take(entry);
-            let before = entry.record.puts_right().and_then(|of| {
+            let moved = entry.record.puts_right().and_then(|of| {
                 let place = *places.get(&(entry.joint, of))?;
                 let before = self.pulls.get_mut(place)?;
                 before.counts = false;
@@ -356,14 +358,19 @@ impl Build {
                 has_torque: !matches!(&entry.record, Record::Read(read) if read.torque.is_none()),
                 attempt: attempt.into_owned(),
             };
-            // Where the joint went on under another plan, its limits were not these.
+            // Where the joint went on under another plan, its limits were those of its own time; not known where that plan is lost.
             let is_today = since
                 .get(&entry.joint)
                 .is_none_or(|since| entry.seq >= *since);
-            if let Some(own) = own.filter(|_| is_today) {
+            let before = revisions.plan_of(entry).and_then(|plan| {
+                let mut joints = plan.joints().iter();
+                joints.find(|joint| joint.number() == entry.joint)
+            });
+            let before = before.map(|joint| plan_of(&content.facts, joint));
+            if let Some(own) = before.or(own.filter(|_| is_today)) {
                 pull.take_limits(own);
             }
-            if let Some(before) = before {
+            if let Some(before) = moved {
                 // The same pull: whoever put it right later, it was made then and by those hands.
                 pull.instead_of = Some(before.seq);
                 pull.at = before.at;

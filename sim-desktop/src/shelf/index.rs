@@ -19,7 +19,7 @@ pub(super) const BUILD: &str = "idx";
 pub(super) const HISTORY: &str = "his";
 
 /// Moves whenever what stands in an index file, or how it is worked out, changes.
-const VERSION: u32 = 4;
+const VERSION: u32 = 5;
 
 /// What an index file must have been made from.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]

@@ -2,6 +2,7 @@
 
 mod history;
 mod make;
+mod revised;
 mod tools;
 
 use std::collections::BTreeMap;
