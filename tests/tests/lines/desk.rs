@@ -7,6 +7,7 @@ use std::time::{Duration, Instant as Clock};
 use evendraw::desk::model::Model;
 use evendraw::desk::view::{Ask, Cue as Shown, DeskView, Heard, JointView, LinkView};
 use evendraw::plan::Plan;
+use evendraw::store::Purpose;
 use evendraw_core::record::Record;
 use evendraw_core::tracker::Cue;
 use evendraw_core::verdict::{Reason, Verdict};
@@ -31,6 +32,7 @@ impl Desk {
         let plan = Plan::parse("cover.toml", text).expect("a plan");
         let mut model = Model::in_folder("cover.toml", text, folder.path());
         model.set_browser(false);
+        model.begin(Purpose::Job);
         let instrument = Instrument::start(folder.path(), station(&plan, 7), rate, print);
         model.carry_out(Ask::OpenJoint("cover".to_owned()));
         let port = instrument.port().to_owned();
