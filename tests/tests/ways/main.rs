@@ -251,8 +251,8 @@ fn three_joints_are_worked_and_every_face_says_with_what() {
     let table = run(&folder, ["record", "strainer.evj", "--csv"]);
     let table = said(&table);
     let header = table.lines().next().unwrap_or_default();
-    assert!(header.ends_with(",evidence"), "{header}");
-    assert_eq!(table.matches(",setting\n").count(), 9, "{table}");
+    assert!(header.ends_with(",evidence,put_right_by"), "{header}");
+    assert_eq!(table.matches(",setting,\n").count(), 9, "{table}");
 }
 
 /// What is weaker than a stage asks for is not taken, whatever is typed; what sends its samples is not typed.
