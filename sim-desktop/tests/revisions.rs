@@ -9,12 +9,13 @@ use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 
 use evendraw::desk::tag_text;
+use evendraw::job::revision::Revisions;
 use evendraw::job::status::{Kept, Status};
 use evendraw::job::{Job, JobError};
 use evendraw::mark::Mark;
 use evendraw::plan::Plan;
 use evendraw::sheet::{Sheet, page, short_page, text};
-use evendraw::store::{Purpose, read};
+use evendraw::store::{Purpose, entries_of, read};
 use evendraw_core::record::{Decision, Role};
 use evendraw_core::session::{Input, Next};
 use evendraw_core::unit::Instant;
@@ -342,6 +343,43 @@ fn fasteners_come_and_go_and_keep_their_names_in_the_record() {
 }
 
 #[test]
+fn what_was_taken_back_stands_in_the_way_of_no_revision_and_is_compared_with_nothing() {
+    let folder = Folder::new("taken-back");
+    let journal = folder.file("winch.evj");
+    let mut work = Work::begin(&journal);
+    work.done(HOUSING, 0..2);
+    let kept = work.job.sound(HOUSING).last().map(|entry| entry.seq);
+    let of = kept.expect("a step told from paper");
+    work.say(
+        HOUSING,
+        Input::Withdraw {
+            of,
+            reason: "not this one",
+        },
+    );
+    let all: Vec<u32> = entries_of(work.job.facts(), HOUSING)
+        .map(|entry| entry.seq)
+        .collect();
+    let new = second(&[("torque = \"45 N·m\"", "torque = \"60 N·m\"")]);
+    work.job.change_plan(parse(&new)).unwrap();
+
+    let content = read(&journal).unwrap();
+    let plan = parse(&new);
+    let joint = &plan.joints()[usize::from(HOUSING)];
+    let compared = Revisions::of(&content.facts).comparable(&content.facts, joint);
+    assert!(compared.iter().any(|entry| entry.seq == all[0]));
+    assert!(
+        compared.iter().all(|entry| entry.seq != of),
+        "{compared:#?}"
+    );
+    drop(work);
+    // Taken up again the step is open still: withdrawn is withdrawn under any revision.
+    let mut work = Work::open(&journal);
+    work.done(HOUSING, []);
+    assert_eq!(work.next(HOUSING), Next::Pull { step: 1 });
+}
+
+#[test]
 fn a_stage_put_in_and_one_taken_out_are_said() {
     let folder = Folder::new("stages");
     let journal = folder.file("winch.evj");
@@ -434,7 +472,7 @@ fn an_adapter_goes_on_as_it_was_sent_until_it_is_taken_back() {
     let mut other =
         Work::of(Job::create(&folder.file("a.evj"), parse(&plan), Purpose::Job).unwrap());
     other.done(HOUSING, 0..4);
-    let entries: Vec<_> = other.job.entries_of(HOUSING).into_iter().cloned().collect();
+    let entries: Vec<_> = other.job.sound(HOUSING).into_iter().cloned().collect();
     work.job.leave_to_adapter(HOUSING, "K-7").unwrap();
     work.job.take_over(HOUSING, &entries).unwrap();
     let new = plan

@@ -17,7 +17,7 @@ use crate::outputs::OutputError;
 use crate::peers;
 use crate::plan::{Joint, Plan};
 use crate::rehearsal::answers::AnswersError;
-use crate::store::{Content, StoreError, Traces, read_with_bytes};
+use crate::store::{Content, StoreError, Traces, entries_of, read_with_bytes};
 
 /// The joint with an id; the only one where none is named.
 pub(super) fn joint<'p>(plan: &'p Plan, id: Option<&str>) -> Result<&'p Joint, CommandError> {
@@ -164,13 +164,10 @@ pub(super) fn tell_peers(
     let revisions = Revisions::of(&content.facts);
     for joint in plan.joints() {
         let number = joint.number();
-        let entries: Vec<&Entry> = content
-            .entries()
-            .filter(|entry| entry.joint == number)
-            .collect();
         let procedure = &plan_of(&content.facts, joint).procedure;
         // Records that cannot be folded are told of elsewhere.
-        let Ok(session) = Session::restore(procedure, number, entries.iter().copied()) else {
+        let Ok(session) = Session::restore(procedure, number, entries_of(&content.facts, number))
+        else {
             continue;
         };
         let comparable = revisions.comparable(&content.facts, joint);

@@ -13,7 +13,7 @@ use evendraw_core::unit::Instant;
 use super::open::unreadable;
 use super::{Job, JobError, Work};
 use crate::plan::Joint;
-use crate::store::{Fact, HostFact, Purpose, fresh};
+use crate::store::{Fact, HostFact, Purpose, entries_of, fresh};
 
 impl Job {
     /// Serial number of the adapter that makes the joint's records; none while they are made here.
@@ -181,10 +181,7 @@ impl Job {
 
     /// The records kept of a joint, in order.
     fn records(&self, joint: u8) -> impl Iterator<Item = &Entry> {
-        self.facts.iter().filter_map(move |fact| match fact {
-            Fact::Entry(entry) if entry.joint == joint => Some(entry),
-            _ => None,
-        })
+        entries_of(&self.facts, joint)
     }
 
     fn look_on(&mut self, joint: u8) -> Result<(), JobError> {

@@ -11,7 +11,7 @@ use evendraw_core::session::Session;
 use super::status::plan_of;
 use crate::plan::Plan;
 use crate::plan::progress::TaskStanding;
-use crate::store::{Became, Fact, HostFact, PartState};
+use crate::store::{Became, Fact, HostFact, PartState, entries_of};
 
 /// Who said something, when, and what.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -306,11 +306,8 @@ fn stood_closed(plan: &Plan, facts: &[Fact], joint: u8) -> bool {
     let Some(own) = plan.joints().get(usize::from(joint)) else {
         return true;
     };
-    let entries = facts.iter().filter_map(|fact| match fact {
-        Fact::Entry(entry) if entry.joint == joint => Some(entry),
-        _ => None,
-    });
-    let session = Session::restore(&plan_of(facts, own).procedure, joint, entries);
+    let procedure = &plan_of(facts, own).procedure;
+    let session = Session::restore(procedure, joint, entries_of(facts, joint));
     session.map_or(true, |session| {
         matches!(session.standing(), Standing::Final | Standing::RetorqueDue)
     })

@@ -56,7 +56,7 @@ impl Job {
         self.enter(joint, at, &mut done)?;
         self.clear_to_pull = None;
         self.try_unsaved(at, &mut done);
-        let kept = self.entries_of(joint).into_iter().rev();
+        let kept = self.sound(joint).into_iter().rev();
         let mut kept = kept.filter(|entry| entry.seq == of);
         let attempt = kept.find_map(|entry| entry.record.attempt().cloned());
         let Some(attempt) = attempt else {

@@ -202,7 +202,7 @@ impl Job {
         &self,
         joint: u8,
     ) -> impl DoubleEndedIterator<Item = (&Entry, Cow<'_, Attempt>)> {
-        let entries = self.entries_of(joint).into_iter();
+        let entries = self.sound(joint).into_iter();
         entries.filter_map(|entry| Some((entry, status::attempt_of(&entry.record)?)))
     }
 

@@ -28,7 +28,7 @@ use evendraw_core::unit::Instant;
 use super::{Done, Job};
 use crate::peers::{Peer, Remark, due_with, peers};
 use crate::plan::JointPlan;
-use crate::store::{Fact, Purpose};
+use crate::store::{Purpose, entries_of};
 use crate::uncertainty::{Judged, judged_in};
 
 /// Finds what like joints of other builds showed at a stage: by the joint, the stage's index, the likeness of the windows and what was
@@ -137,29 +137,25 @@ impl Job {
     /// How sure the torque of an attempt is; none at a stage without a torque window.
     #[must_use]
     pub fn judged(&self, joint: u8, seq: u32, attempt: &Attempt) -> Option<Judged> {
-        let entries = self.entries_of(joint).into_iter();
+        let entries = self.sound(joint).into_iter();
         judged_in(&self.plan, self.joint_plan(joint)?, entries, (seq, attempt))
     }
 
     /// The joint's records that may be compared with one another: those of a step that asks for something else now are not.
-    fn comparing<T>(&self, joint: u8, with: impl FnOnce(&[&Entry]) -> T) -> T {
+    pub(crate) fn comparing<T>(&self, joint: u8, with: impl FnOnce(&[&Entry]) -> T) -> T {
         match self.joint(joint) {
             Some(own) if self.revisions.of_joint(joint).next().is_some() => {
                 let kept = self.revisions.comparable(&self.facts, own);
                 with(&kept.iter().collect::<Vec<_>>())
             }
-            _ => with(&self.entries_of(joint)),
+            _ => with(&self.sound(joint)),
         }
     }
 
     /// The records of a joint that count, in order: without what was put right.
     #[must_use]
-    pub fn entries_of(&self, joint: u8) -> Vec<&Entry> {
-        let entries = self.facts.iter().filter_map(|fact| match fact {
-            Fact::Entry(entry) if entry.joint == joint => Some(entry),
-            _ => None,
-        });
-        super::status::sound(&entries.collect::<Vec<_>>())
+    pub fn sound(&self, joint: u8) -> Vec<&Entry> {
+        super::status::sound(&entries_of(&self.facts, joint).collect::<Vec<_>>())
     }
 
     /// Records what the comparison calls for, after anything that can complete a stage. A start is among that: the program may have

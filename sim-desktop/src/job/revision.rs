@@ -12,11 +12,11 @@ use evendraw_core::ledger::{Carry, NONE};
 use evendraw_core::record::{Entry, Record, Revised};
 use evendraw_core::session::{RestoreError, Session};
 
-use super::status::plan_of;
+use super::status::{plan_of, sound};
 use super::{Job, JobError};
 use crate::plan::differ::stage_map;
 use crate::plan::{Joint, JointPlan, Plan};
-use crate::store::{Content, Fact, HostFact, PlanPieces};
+use crate::store::{Content, Fact, HostFact, PlanPieces, entries_of};
 
 /// One joint that went on under another plan.
 #[derive(Clone, Debug)]
@@ -44,13 +44,15 @@ pub enum Which {
 #[derive(Clone, Debug, Default)]
 pub struct Revisions {
     list: Vec<Revision>,
+    /// By joint: number of the record from which on it is worked to the plan of today, also where the plan before is lost.
+    since: BTreeMap<u8, u32>,
 }
 
 impl Revisions {
     /// What a journal says of them. Where the plan before is lost, the records made under it are told by number.
     #[must_use]
     pub fn of(facts: &[Fact]) -> Self {
-        let mut list = Vec::new();
+        let (mut list, mut since) = (Vec::new(), BTreeMap::new());
         let mut last: BTreeMap<u8, u32> = BTreeMap::new();
         let mut plans: Option<Vec<Arc<Plan>>> = None;
         for (at, fact) in facts.iter().enumerate() {
@@ -62,6 +64,7 @@ impl Revisions {
                 Record::Revised(Revised::Joint {
                     procedure, stages, ..
                 }) => {
+                    since.insert(entry.joint, entry.seq);
                     let before = last.insert(entry.joint, *procedure);
                     let plans = plans.get_or_insert_with(|| texts(facts));
                     let fits = |plan: &&Arc<Plan>| {
@@ -87,7 +90,7 @@ impl Revisions {
                 _ => {}
             }
         }
-        Self { list }
+        Self { list, since }
     }
 
     /// Those of one joint, in order.
@@ -106,12 +109,25 @@ impl Revisions {
         self.list.iter()
     }
 
-    /// The plan that a record was made under, where it is not the last one.
+    /// The joint as it was planned when a record was made, `today` where that is its plan of today; none where that plan is lost.
     #[must_use]
-    pub fn plan_of(&self, entry: &Entry) -> Option<&Plan> {
-        self.of_joint(entry.joint)
-            .find(|own| own.seq > entry.seq)
-            .map(|own| &*own.before)
+    pub fn joint_plan<'p>(
+        &'p self,
+        facts: &[Fact],
+        entry: &Entry,
+        today: &'p JointPlan,
+    ) -> Option<&'p JointPlan> {
+        match self.of_joint(entry.joint).find(|own| own.seq > entry.seq) {
+            Some(revision) => joint_of(&revision.before, facts, entry.joint),
+            None => self.is_of_today(entry).then_some(today),
+        }
+    }
+
+    /// Whether a record was made under the joint's plan of today.
+    #[must_use]
+    pub fn is_of_today(&self, entry: &Entry) -> bool {
+        let since = self.since.get(&entry.joint);
+        since.is_none_or(|since| entry.seq >= *since)
     }
 
     /// The records of a joint in the terms of the plan of today: what was said of a fastener or a stage that is no more is left out.
@@ -151,17 +167,12 @@ impl Revisions {
             .collect()
     }
 
-    /// The records of a joint that may be compared with one another: attempts at a stage that has changed since are left out.
+    /// The records of a joint that may be compared with one another: what was put right and attempts at a stage that has changed since
+    /// are left out.
     #[must_use]
     pub fn comparable(&self, facts: &[Fact], joint: &Joint) -> Vec<Entry> {
-        let entries: Vec<&Entry> = facts
-            .iter()
-            .filter_map(|fact| match fact {
-                Fact::Entry(entry) if entry.joint == joint.number() => Some(entry),
-                _ => None,
-            })
-            .collect();
-        self.today(facts, joint, &entries, Which::Unchanged)
+        let entries: Vec<&Entry> = entries_of(facts, joint.number()).collect();
+        self.today(facts, joint, &sound(&entries), Which::Unchanged)
     }
 }
 
@@ -238,10 +249,7 @@ pub(super) fn unfinished(content: &Content) -> Vec<Entry> {
     let mut plans: Option<Vec<Arc<Plan>>> = None;
     for joint in plan.joints() {
         let number = joint.number();
-        let entries: Vec<&Entry> = content
-            .entries()
-            .filter(|entry| entry.joint == number)
-            .collect();
+        let entries: Vec<&Entry> = entries_of(&content.facts, number).collect();
         let new = plan_of(&content.facts, joint);
         let restored = Session::restore(&new.procedure, number, entries.iter().copied());
         let cut = match restored.map(drop) {
@@ -284,7 +292,7 @@ impl Job {
         let mut taken = Taken::default();
         for joint in self.plan.joints() {
             let number = joint.number();
-            let entries = self.entries_of(number);
+            let entries: Vec<&Entry> = entries_of(&self.facts, number).collect();
             if entries.is_empty() {
                 continue;
             }

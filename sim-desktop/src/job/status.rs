@@ -55,7 +55,7 @@ use crate::mark::Mark;
 use crate::peers::{Peer, peers};
 use crate::plan::progress::{JointState, Progress};
 use crate::plan::{Answers, Joint, JointPlan, Plan};
-use crate::store::{Content, Damage, Fact, HostFact, PartState, Traces};
+use crate::store::{Content, Damage, Fact, HostFact, PartState, Traces, entries_of};
 
 pub use curve::{CurveState, curve_of, state_of_curve};
 pub use evidence::{How, Tally, attempt_of};
@@ -300,13 +300,6 @@ fn translated(plan: &Plan, facts: &[Fact], revisions: &Revisions) -> Vec<Entry> 
         .collect()
 }
 
-fn entries_of(facts: &[Fact], joint: u8) -> impl Iterator<Item = &Entry> {
-    facts.iter().filter_map(move |fact| match fact {
-        Fact::Entry(entry) if entry.joint == joint => Some(entry),
-        _ => None,
-    })
-}
-
 /// The names of the plan alone, whatever went before.
 fn today_names(plan: &Plan, facts: &[Fact]) -> Names {
     plan.joints().iter().fold(Names::new(), |names, joint| {
@@ -425,7 +418,7 @@ impl<'a> Folded<'a> {
         let entries = sound(&entries);
         let peers = if is_revised {
             let comparable = kept.revisions.comparable(kept.facts, joint);
-            let comparable = sound(&comparable.iter().collect::<Vec<_>>());
+            let comparable: Vec<&Entry> = comparable.iter().collect();
             peers(&plan.procedure, &ledger, number, &comparable)
         } else {
             peers(&plan.procedure, &ledger, number, &entries)

@@ -13,7 +13,6 @@ use serde::{Deserialize, Serialize};
 
 use crate::disk;
 use crate::job::revision::Revisions;
-use crate::job::status::telling::since;
 use crate::job::status::{Clock, Hands, How, Kept, Status, attempt_of, counted, plan_of};
 use crate::limits::read_plan;
 use crate::mark::Mark;
@@ -295,7 +294,6 @@ impl Build {
     }
 
     fn take_pulls(&mut self, plan: Option<&Plan>, content: &Content, clock: &Clock) {
-        let since = since(&content.facts);
         let revisions = Revisions::of(&content.facts);
         let mut hands = Hands::default();
         let mut documents = Documents::default();
@@ -358,16 +356,9 @@ impl Build {
                 has_torque: !matches!(&entry.record, Record::Read(read) if read.torque.is_none()),
                 attempt: attempt.into_owned(),
             };
-            // Where the joint went on under another plan, its limits were those of its own time; not known where that plan is lost.
-            let is_today = since
-                .get(&entry.joint)
-                .is_none_or(|since| entry.seq >= *since);
-            let before = revisions.plan_of(entry).and_then(|plan| {
-                let mut joints = plan.joints().iter();
-                joints.find(|joint| joint.number() == entry.joint)
-            });
-            let before = before.map(|joint| plan_of(&content.facts, joint));
-            if let Some(own) = before.or(own.filter(|_| is_today)) {
+            // Where the joint went on under another plan, the limits of its time; not known where that plan is lost.
+            let own = own.and_then(|own| revisions.joint_plan(&content.facts, entry, own));
+            if let Some(own) = own {
                 pull.take_limits(own);
             }
             if let Some(before) = moved {

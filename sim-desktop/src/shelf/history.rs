@@ -20,7 +20,7 @@ use crate::job::Forerunners;
 use crate::job::revision::Revisions;
 use crate::job::status::plan_of;
 use crate::plan::{JointPlan, Plan};
-use crate::store::Content;
+use crate::store::{Content, entries_of};
 use crate::words;
 
 /// Forerunners that a value is held against: the middle of so many is sure to a twentieth of their spread.
@@ -121,12 +121,9 @@ pub fn sections(content: &Content, plan: &Plan) -> Vec<Section> {
     for joint in plan.joints() {
         let number = joint.number();
         let own = plan_of(&content.facts, joint);
-        let entries: Vec<&Entry> = content
-            .entries()
-            .filter(|entry| entry.joint == number)
-            .collect();
         // Records that cannot be folded are told of elsewhere.
-        let Ok(session) = Session::restore(&own.procedure, number, entries.iter().copied()) else {
+        let entries = entries_of(&content.facts, number);
+        let Ok(session) = Session::restore(&own.procedure, number, entries) else {
             continue;
         };
         let comparable = revisions.comparable(&content.facts, joint);

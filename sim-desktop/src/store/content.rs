@@ -80,6 +80,14 @@ pub struct Content {
     pub(super) sound_bytes: usize,
 }
 
+/// The records of a joint among these facts, in order: every one, whether it was put right or not.
+pub fn entries_of(facts: &[Fact], joint: u8) -> impl DoubleEndedIterator<Item = &Entry> {
+    facts.iter().filter_map(move |fact| match fact {
+        Fact::Entry(entry) if entry.joint == joint => Some(entry),
+        _ => None,
+    })
+}
+
 impl Content {
     /// Reads the bytes of a journal. Whatever does not prove itself is reported, not guessed.
     #[must_use]

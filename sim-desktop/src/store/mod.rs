@@ -30,7 +30,7 @@ mod journal;
 mod merge;
 mod traces;
 
-pub use content::{Content, Damage, Fact, PlanPieces};
+pub use content::{Content, Damage, Fact, PlanPieces, entries_of};
 pub use error::StoreError;
 pub use host::{Became, HostFact, PLAN_PIECE_MAX, PartState};
 pub use journal::{

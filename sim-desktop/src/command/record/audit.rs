@@ -14,6 +14,7 @@ use crate::job::revision::Revisions;
 use crate::job::status::telling::line;
 use crate::job::status::{CurveState, Names, attempt_of, plan_of, state_of_curve};
 use crate::plan::{Joint, JointPlan};
+use crate::store::entries_of;
 use crate::words;
 
 #[derive(Default)]
@@ -40,18 +41,12 @@ pub(super) fn run(
     let mut count = Count::default();
     let mut older: Vec<u16> = Vec::new();
     for joint in plan.joints() {
-        let entries: Vec<&Entry> = journal
-            .content
-            .entries()
-            .filter(|entry| entry.joint == joint.number())
-            .collect();
-        let today = plan_of(&journal.content.facts, joint);
+        let facts = &journal.content.facts;
+        let entries: Vec<&Entry> = entries_of(facts, joint.number()).collect();
+        let today = plan_of(facts, joint);
         for (at, entry) in entries.iter().enumerate() {
             // An attempt is judged by the revision that it was made under.
-            let joint_plan = revisions
-                .plan_of(entry)
-                .and_then(|plan| plan.joints().get(usize::from(joint.number())))
-                .map_or(today, |joint| plan_of(&journal.content.facts, joint));
+            let joint_plan = revisions.joint_plan(facts, entry, today).unwrap_or(today);
             match &entry.record {
                 Record::Started(started)
                     if started.rules != RULES && !older.contains(&started.rules) =>

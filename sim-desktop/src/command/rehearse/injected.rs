@@ -133,7 +133,7 @@ fn uncompared(job: &Job, joint: u8, fastener: u8) -> &'static str {
                         session.ledger(),
                         joint,
                         (fastener, stage),
-                        job.entries_of(joint),
+                        job.sound(joint),
                     )
             })
     });

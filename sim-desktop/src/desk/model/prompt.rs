@@ -370,7 +370,7 @@ impl Card<'_> {
 
     /// The last length measured at a step that was not accepted.
     fn measured(&self, step: u16) -> Option<String> {
-        let entries = self.job.entries_of(self.joint).into_iter();
+        let entries = self.job.sound(self.joint).into_iter();
         entries.rev().find_map(|entry| match &entry.record {
             Record::Measured(own) if own.step == step => {
                 (own.verdict != Verdict::Accepted).then(|| words::length(own.length))
@@ -684,7 +684,7 @@ impl Card<'_> {
 
     /// Where a length that was typed is what asks for it: a way to say that it was typed wrong.
     fn with_typed_wrong(&self, mut choices: Vec<Choice>, fastener: u8) -> Vec<Choice> {
-        let typed = self.job.entries_of(self.joint).into_iter().rev();
+        let typed = self.job.sound(self.joint).into_iter().rev();
         let mut typed = typed.filter(|entry| match &entry.record {
             Record::Measured(own) => self.fastener(own.step) == Some(fastener),
             _ => false,
@@ -726,7 +726,7 @@ impl Card<'_> {
 
     /// A fastener that moved when it was checked again, if that is the last thing that happened to this step.
     fn moved(&self, step: u16, label: &str) -> Option<Prompt> {
-        let entries = self.job.entries_of(self.joint).into_iter();
+        let entries = self.job.sound(self.joint).into_iter();
         let checked = entries.rev().find_map(|entry| match &entry.record {
             Record::Rechecked(checked) if checked.step == step => Some(Some(checked)),
             record if attempt_of(record).is_some_and(|own| own.step == step) => Some(None),

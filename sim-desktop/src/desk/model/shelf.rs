@@ -121,9 +121,10 @@ fn sections_of(job: &Job) -> Vec<Section> {
         .filter_map(|joint| {
             let number = joint.number();
             let (own, session) = (job.joint_plan(number)?, job.session(number)?);
-            let entries = job.entries_of(number);
-            Some(of_joint(own, session, number, &entries, |fastener| {
-                joint.label(fastener).to_owned()
+            Some(job.comparing(number, |entries| {
+                of_joint(own, session, number, entries, |fastener| {
+                    joint.label(fastener).to_owned()
+                })
             }))
         })
         .flatten()

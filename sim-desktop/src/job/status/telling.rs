@@ -18,6 +18,7 @@ use serde_json::{Map, Value, json};
 
 use super::unit::Shown;
 use super::{How, PutRight, attempt_of, plan_of};
+use crate::job::revision::Revisions;
 use crate::mark::Mark;
 use crate::peers::is_of_peers;
 use crate::plan::{Joint, JointPlan, Plan, Tool};
@@ -1106,28 +1107,13 @@ pub fn tell_host(names: &Names, fact: &HostFact) -> Option<(Value, String)> {
     })
 }
 
-/// By joint: number of the record from which on it is worked to the plan of today.
-#[must_use]
-pub fn since(facts: &[Fact]) -> std::collections::BTreeMap<u8, u32> {
-    let mut since = std::collections::BTreeMap::new();
-    for fact in facts {
-        if let Fact::Entry(entry) = fact
-            && matches!(entry.record, Record::Revised(Revised::Joint { .. }))
-        {
-            since.insert(entry.joint, entry.seq);
-        }
-    }
-    since
-}
-
 /// How sure the torque of each attempt is, as the records go by: the tool in hand is known without looking back.
 #[derive(Clone, Debug)]
 pub struct Sure<'p> {
     plan: Option<&'p Plan>,
     joints: Vec<&'p JointPlan>,
     tools: Vec<Option<&'p Tool>>,
-    /// By joint: number of the record from which on it is worked to this plan.
-    since: std::collections::BTreeMap<u8, u32>,
+    revisions: Revisions,
 }
 
 impl<'p> Sure<'p> {
@@ -1142,7 +1128,7 @@ impl<'p> Sure<'p> {
         Self {
             plan,
             tools: vec![None; joints.len()],
-            since: since(facts),
+            revisions: Revisions::of(facts),
             joints,
         }
     }
@@ -1152,11 +1138,7 @@ impl<'p> Sure<'p> {
         let own = usize::from(entry.joint);
         let tool = self.tools.get_mut(own)?;
         *tool = in_hand(self.plan?, *tool, entry);
-        if self
-            .since
-            .get(&entry.joint)
-            .is_some_and(|since| entry.seq < *since)
-        {
+        if !self.revisions.is_of_today(entry) {
             // Judged by limits that are not these.
             return None;
         }

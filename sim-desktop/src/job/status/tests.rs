@@ -303,7 +303,7 @@ fn a_fastener_unlike_its_peers_is_open_until_somebody_looked() {
     assert_eq!(world.job.facts().len(), before);
     // Taken up again, the records come to the same.
     let session = world.job.session(0).expect("a session");
-    let entries = world.job.entries_of(0);
+    let entries = world.job.sound(0);
     let restored = Session::restore(session.procedure(), 0, entries).expect("records");
     assert_eq!(restored.ledger(), session.ledger());
     world.tell(Input::Note {
