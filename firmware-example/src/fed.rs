@@ -10,13 +10,41 @@
 use core::cell::RefCell;
 use core::fmt;
 
-use evendraw_core::sample::Counts;
-use evendraw_core::unit::{Instant, Span};
+use evendraw_core::sample::{Calibration, Counts, Numbers};
+use evendraw_core::unit::{Instant, Span, Torque};
 
-use crate::adapter::{Key, Keys, Port};
+use crate::adapter::{Key, Keys, Plate, Port};
+use crate::bridge::COUNT_MAX;
 use crate::cue::{Cue, Signal};
 use crate::display::{Display, Page};
+use crate::gyro::RATE_SCALE;
 use crate::readings::Readings;
+
+/// What stands on an adapter whose readings are fed.
+#[must_use]
+pub const fn plate(serial: &'static str) -> Plate {
+    const CALIBRATION: Calibration = match Calibration::new(Numbers {
+        zero: 0,
+        // 0.04 mN·m a count.
+        scale: 2_621,
+        count_max: COUNT_MAX,
+        rate_scale: RATE_SCALE,
+        capacity: Torque::from_millinewton_meters(200_000),
+        band: Torque::from_millinewton_meters(2_000),
+        drift: Torque::from_millinewton_meters(1_000),
+        // What is fed from outside comes when it comes, and without a sensor's ripple.
+        gap: Span::ZERO,
+        same_max: 0,
+    }) {
+        Ok(calibration) => calibration,
+        Err(_) => panic!("numbers that are no calibration"),
+    };
+    Plate {
+        serial,
+        firmware: concat!("evendraw ", env!("CARGO_PKG_VERSION")),
+        calibration: CALIBRATION,
+    }
+}
 
 /// The line, as every part sees it.
 pub struct Feed<P> {

@@ -4,7 +4,7 @@
 #![cfg(feature = "desk")]
 
 use std::ffi::OsString;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use evendraw::desk::model::Model;
 use evendraw::desk::tag_text;
@@ -57,28 +57,6 @@ closes = ["drain"]
 do = "tighten"
 torque = "20 N·m"
 "#;
-
-struct Folder(PathBuf);
-
-impl Folder {
-    fn new(name: &str) -> Self {
-        let path =
-            std::env::temp_dir().join(format!("evendraw-beside-{}-{name}", std::process::id()));
-        let _ = std::fs::remove_dir_all(&path);
-        std::fs::create_dir_all(&path).unwrap();
-        Self(path)
-    }
-
-    fn file(&self, name: &str) -> PathBuf {
-        self.0.join(name)
-    }
-}
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
-    }
-}
 
 fn plan() -> Plan {
     Plan::parse("winch.toml", PLAN).unwrap_or_else(|errors| panic!("{}", errors.report(false)))
@@ -146,8 +124,8 @@ fn every_face_says(journal: &Path, words: &[&str]) -> Status {
 
 #[test]
 fn an_evening_of_tasks_parts_and_reminders_on_every_face() {
-    let folder = Folder::new("evening");
-    let journal = folder.file("winch.evj");
+    let folder = tempfile::tempdir().unwrap();
+    let journal = folder.path().join("winch.evj");
     let mut job = Job::create(&journal, plan(), Purpose::Job).unwrap();
     job.set_wall_time(1_790_000_000);
 
@@ -286,8 +264,8 @@ fn an_evening_of_tasks_parts_and_reminders_on_every_face() {
 
 #[test]
 fn a_reminder_becomes_a_task_that_holds_the_build_open() {
-    let folder = Folder::new("becomes");
-    let journal = folder.file("winch.evj");
+    let folder = tempfile::tempdir().unwrap();
+    let journal = folder.path().join("winch.evj");
     let mut job = Job::create(&journal, plan(), Purpose::Job).unwrap();
     let number = job.remind("plate", "paint the edge", "", at(1)).unwrap();
     job.put_away(number, Became::Task, "", at(2)).unwrap();
@@ -322,8 +300,8 @@ fn a_reminder_becomes_a_task_that_holds_the_build_open() {
 /// Whatever is said too long, about nothing, or of nobody is told, and nothing is kept.
 #[test]
 fn what_cannot_be_kept_is_told() {
-    let folder = Folder::new("told");
-    let journal = folder.file("winch.evj");
+    let folder = tempfile::tempdir().unwrap();
+    let journal = folder.path().join("winch.evj");
     let mut job = Job::create(&journal, plan(), Purpose::Job).unwrap();
     let before = job.facts().len();
     let long = "x".repeat(201);
@@ -358,8 +336,8 @@ fn what_cannot_be_kept_is_told() {
 /// At the desk the same list, the same words.
 #[test]
 fn the_desk_shows_what_the_journal_says() {
-    let folder = Folder::new("desk");
-    let mut model = Model::in_folder("winch.toml", PLAN, &folder.0);
+    let folder = tempfile::tempdir().unwrap();
+    let mut model = Model::in_folder("winch.toml", PLAN, folder.path());
     model.go_on();
     model.carry_out(evendraw::desk::view::Ask::Remind(
         String::new(),

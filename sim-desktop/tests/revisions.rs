@@ -6,7 +6,7 @@
 #![cfg(feature = "desk")]
 
 use std::ffi::OsString;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use evendraw::desk::tag_text;
 use evendraw::job::revision::Revisions;
@@ -52,28 +52,6 @@ torque = "8 N·m"
 
 const HOUSING: u8 = 0;
 const CLAMP: u8 = 1;
-
-struct Folder(PathBuf);
-
-impl Folder {
-    fn new(name: &str) -> Self {
-        let path =
-            std::env::temp_dir().join(format!("evendraw-revisions-{}-{name}", std::process::id()));
-        let _ = std::fs::remove_dir_all(&path);
-        std::fs::create_dir_all(&path).unwrap();
-        Self(path)
-    }
-
-    fn file(&self, name: &str) -> PathBuf {
-        self.0.join(name)
-    }
-}
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
-    }
-}
 
 fn parse(text: &str) -> Plan {
     Plan::parse("winch.toml", text).unwrap_or_else(|errors| panic!("{}", errors.report(false)))
@@ -193,8 +171,8 @@ fn every_face_says(journal: &Path, words: &str) {
 
 #[test]
 fn what_is_final_stays_final_to_the_revision_it_was_done_to() {
-    let folder = Folder::new("final");
-    let journal = folder.file("winch.evj");
+    let folder = tempfile::tempdir().unwrap();
+    let journal = folder.path().join("winch.evj");
     let mut work = Work::begin(&journal);
     work.done(HOUSING, 0..6);
     work.done(CLAMP, 0..2);
@@ -275,8 +253,8 @@ fn what_is_final_stays_final_to_the_revision_it_was_done_to() {
 
 #[test]
 fn a_joint_in_progress_goes_on_and_only_what_changed_is_done_again() {
-    let folder = Folder::new("progress");
-    let mut work = Work::begin(&folder.file("winch.evj"));
+    let folder = tempfile::tempdir().unwrap();
+    let mut work = Work::begin(&folder.path().join("winch.evj"));
     work.done(HOUSING, 0..4);
     let before = work.job.facts().len();
     let new = second(&[("45 N·m", "60 N·m")]);
@@ -315,8 +293,8 @@ fn a_joint_in_progress_goes_on_and_only_what_changed_is_done_again() {
 
 #[test]
 fn fasteners_come_and_go_and_keep_their_names_in_the_record() {
-    let folder = Folder::new("fasteners");
-    let journal = folder.file("winch.evj");
+    let folder = tempfile::tempdir().unwrap();
+    let journal = folder.path().join("winch.evj");
     let mut work = Work::begin(&journal);
     work.done(HOUSING, 0..4);
     // The second is no more, and there is a new one in front.
@@ -344,8 +322,8 @@ fn fasteners_come_and_go_and_keep_their_names_in_the_record() {
 
 #[test]
 fn what_was_taken_back_stands_in_the_way_of_no_revision_and_is_compared_with_nothing() {
-    let folder = Folder::new("taken-back");
-    let journal = folder.file("winch.evj");
+    let folder = tempfile::tempdir().unwrap();
+    let journal = folder.path().join("winch.evj");
     let mut work = Work::begin(&journal);
     work.done(HOUSING, 0..2);
     let kept = work.job.sound(HOUSING).last().map(|entry| entry.seq);
@@ -381,8 +359,8 @@ fn what_was_taken_back_stands_in_the_way_of_no_revision_and_is_compared_with_not
 
 #[test]
 fn a_stage_put_in_and_one_taken_out_are_said() {
-    let folder = Folder::new("stages");
-    let journal = folder.file("winch.evj");
+    let folder = tempfile::tempdir().unwrap();
+    let journal = folder.path().join("winch.evj");
     let mut work = Work::begin(&journal);
     work.done(HOUSING, 0..6);
     // Behind the last one: it is to be done, and nothing else changed.
@@ -398,16 +376,16 @@ fn a_stage_put_in_and_one_taken_out_are_said() {
     );
     assert!(work.status().joints[0].differs.is_empty());
     // In between: what came after it was done without it.
-    let mut between = Work::begin(&folder.file("between.evj"));
+    let mut between = Work::begin(&folder.path().join("between.evj"));
     between.done(HOUSING, 0..6);
     let first = format!("torque = \"20 N·m\"\n\n{turn}");
     let new = second(&[("torque = \"20 N·m\"\n", &first)]);
     between.job.change_plan(parse(&new)).unwrap();
     every_face_says(
-        &folder.file("between.evj"),
+        &folder.path().join("between.evj"),
         "done to revision 1, now differs: put in:",
     );
-    let mut other = Work::begin(&folder.file("other.evj"));
+    let mut other = Work::begin(&folder.path().join("other.evj"));
     other.done(HOUSING, 0..6);
     let new = second(&[(
         "[[joint.stage]]\ndo = \"tighten\"\ntorque = \"45 N·m\"\n",
@@ -415,15 +393,15 @@ fn a_stage_put_in_and_one_taken_out_are_said() {
     )]);
     other.job.change_plan(parse(&new)).unwrap();
     every_face_says(
-        &folder.file("other.evj"),
+        &folder.path().join("other.evj"),
         "done to revision 1, now differs: taken out:",
     );
 }
 
 #[test]
 fn what_cannot_be_carried_says_why_and_nothing_changes() {
-    let folder = Folder::new("refused");
-    let mut work = Work::begin(&folder.file("winch.evj"));
+    let folder = tempfile::tempdir().unwrap();
+    let mut work = Work::begin(&folder.path().join("winch.evj"));
     work.done(CLAMP, [0]);
     let facts = work.job.facts().len();
     // Another joint in front of one that was begun, and one that was begun is gone.
@@ -464,13 +442,13 @@ fn what_cannot_be_carried_says_why_and_nothing_changes() {
 
 #[test]
 fn an_adapter_goes_on_as_it_was_sent_until_it_is_taken_back() {
-    let folder = Folder::new("adapter");
+    let folder = tempfile::tempdir().unwrap();
     let plan = PLAN.replace("shares = { 1 = \"housing/c\" }\n", "");
-    let journal = folder.file("winch.evj");
+    let journal = folder.path().join("winch.evj");
     let mut work = Work::of(Job::create(&journal, parse(&plan), Purpose::Job).unwrap());
     // What the adapter records, made as it would.
     let mut other =
-        Work::of(Job::create(&folder.file("a.evj"), parse(&plan), Purpose::Job).unwrap());
+        Work::of(Job::create(&folder.path().join("a.evj"), parse(&plan), Purpose::Job).unwrap());
     other.done(HOUSING, 0..4);
     let entries: Vec<_> = other.job.sound(HOUSING).into_iter().cloned().collect();
     work.job.leave_to_adapter(HOUSING, "K-7").unwrap();
@@ -488,8 +466,8 @@ fn an_adapter_goes_on_as_it_was_sent_until_it_is_taken_back() {
 
 #[test]
 fn a_change_cut_off_anywhere_is_written_to_its_end() {
-    let folder = Folder::new("killed");
-    let journal = folder.file("winch.evj");
+    let folder = tempfile::tempdir().unwrap();
+    let journal = folder.path().join("winch.evj");
     let mut work = Work::begin(&journal);
     work.done(HOUSING, 0..6);
     work.done(CLAMP, 0..2);
@@ -501,7 +479,7 @@ fn a_change_cut_off_anywhere_is_written_to_its_end() {
     let whole = std::fs::read(&journal).unwrap();
     let (mut as_before, mut as_after) = (0, 0);
     for cut in (usize::try_from(before).unwrap()..=whole.len()).step_by(3) {
-        let path = folder.file(&format!("cut-{cut}.evj"));
+        let path = folder.path().join(format!("cut-{cut}.evj"));
         std::fs::write(&path, &whole[..cut]).unwrap();
         let Ok(job) = Job::open(&path, Purpose::Job) else {
             // The text of the plan itself is cut: nothing is guessed.
@@ -532,13 +510,13 @@ fn a_change_cut_off_anywhere_is_written_to_its_end() {
 
 #[test]
 fn two_plans_are_compared_and_a_build_goes_on_from_the_command_line() {
-    let folder = Folder::new("command");
-    let journal = folder.file("winch.evj");
+    let folder = tempfile::tempdir().unwrap();
+    let journal = folder.path().join("winch.evj");
     let mut work = Work::begin(&journal);
     work.done(HOUSING, 0..6);
     drop(work);
     let file = |name: &str, text: &str| {
-        let path = folder.file(name);
+        let path = folder.path().join(name);
         std::fs::write(&path, text).unwrap();
         path.to_str().unwrap().to_owned()
     };

@@ -9,8 +9,8 @@ use super::overlay::Overlay;
 use super::theme::{self, BODY, Colours, NOTE, TARGET};
 use super::view::{Ask, CurveView, DeskView, Export, RecordRow};
 use super::widgets::{
-    self, Look, area, button, choices, cut_bottom, cut_left, cut_top, focus_ring, line, number,
-    pressed, silent_line, silent_lines, split_across,
+    self, Look, aligned, area, button, choices, cut_bottom, cut_left, cut_top, focus_ring, line,
+    number, pressed, silent_line, silent_lines, split_across,
 };
 use egui::accesskit::Role;
 use egui::{Align2, Key, Rect, Sense, Ui, pos2, vec2};
@@ -267,15 +267,10 @@ fn show_table(ui: &mut Ui, rect: Rect, view: &DeskView, state: &mut RecordState,
     let (head, body) = cut_top(inner, 22.0);
     let titles = Rect::from_min_max(head.min, pos2(head.right() - 14.0, head.bottom()));
     for ((cell, right), (name, ..)) in cells(titles).into_iter().zip(columns(titles.width())) {
-        let align = if right {
-            Align2::RIGHT_CENTER
-        } else {
-            Align2::LEFT_CENTER
-        };
         silent_line(
             ui.painter(),
             cell,
-            align,
+            aligned(right),
             name,
             theme::strong(NOTE),
             colours.soft,
@@ -355,12 +350,7 @@ fn row_words(row: &RecordRow) -> String {
 fn table_row(ui: &Ui, place: Rect, row: &RecordRow, chosen: bool, hovered: bool) {
     let colours = Colours::of(ui);
     let painter = ui.painter();
-    if chosen {
-        painter.rect_filled(place, 0.0, colours.next_tint);
-    } else if hovered {
-        painter.rect_filled(place, 0.0, colours.well);
-    }
-    widgets::rule(ui, place.left(), place.right(), place.bottom());
+    widgets::row_ground(ui, place, chosen, hovered);
     let text = theme::text(BODY - 1.0);
     let strong = theme::strong(BODY - 1.0);
     let cells = cells(place);
@@ -369,18 +359,7 @@ fn table_row(ui: &Ui, place: Rect, row: &RecordRow, chosen: bool, hovered: bool)
         if cell.width() <= 0.0 {
             return;
         }
-        silent_line(
-            painter,
-            cell,
-            if right {
-                Align2::RIGHT_CENTER
-            } else {
-                Align2::LEFT_CENTER
-            },
-            words,
-            font,
-            colour,
-        );
+        silent_line(painter, cell, aligned(right), words, font, colour);
     };
     put(0, &row.time, text.clone(), colours.soft);
     put(1, &row.joint, text.clone(), colours.ink);

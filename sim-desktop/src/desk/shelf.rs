@@ -10,8 +10,8 @@ use super::marks;
 use super::theme::{self, BODY, Colours, NOTE, TARGET};
 use super::view::{Ask, ShelfView};
 use super::widgets::{
-    self, Look, area, button, choices, count, cut_bottom, cut_left, cut_top, focus_ring, paragraph,
-    pressed, silent_line, text_width,
+    self, Look, aligned, area, button, choices, count, cut_bottom, cut_left, cut_top, focus_ring,
+    paragraph, pressed, silent_line, text_width,
 };
 use crate::shelf::table::{Row, Sort, holds, sort};
 use egui::accesskit::Role;
@@ -223,14 +223,6 @@ fn cells(row: Rect) -> impl Iterator<Item = Rect> {
     })
 }
 
-fn align(right: bool) -> Align2 {
-    if right {
-        Align2::RIGHT_CENTER
-    } else {
-        Align2::LEFT_CENTER
-    }
-}
-
 fn rows(
     ui: &mut Ui,
     rect: Rect,
@@ -312,7 +304,7 @@ fn heading(ui: &mut Ui, cell: Rect, state: &mut ShelfState, column: Sort, word: 
     let ink = if here { colours.ink } else { colours.soft };
     let font = theme::strong(NOTE);
     let width = text_width(ui, word, font.clone());
-    silent_line(ui.painter(), cell, align(right), word, font, ink);
+    silent_line(ui.painter(), cell, aligned(right), word, font, ink);
     if here {
         let left = if right {
             cell.right() - width - 14.0
@@ -359,12 +351,7 @@ fn said(row: &Row) -> String {
 fn one(ui: &Ui, place: Rect, row: &Row, chosen: bool, hovered: bool) {
     let colours = Colours::of(ui);
     let painter = ui.painter();
-    if chosen {
-        painter.rect_filled(place, 0.0, colours.next_tint);
-    } else if hovered {
-        painter.rect_filled(place, 0.0, colours.well);
-    }
-    widgets::rule(ui, place.left(), place.right(), place.bottom());
+    widgets::row_ground(ui, place, chosen, hovered);
     let (text, strong) = (theme::text(BODY - 1.0), theme::strong(BODY - 1.0));
     let own = &row.standing;
     let some = |list: &[String]| match list.len() {
@@ -386,7 +373,7 @@ fn one(ui: &Ui, place: Rect, row: &Row, chosen: bool, hovered: bool) {
         silent_line(
             painter,
             cell,
-            align(COLUMNS[index].3),
+            aligned(COLUMNS[index].3),
             words,
             font.clone(),
             colours.ink,

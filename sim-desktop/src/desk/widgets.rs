@@ -316,6 +316,26 @@ pub(super) fn rule(ui: &Ui, left: f32, right: f32, y: f32) {
         .hline(left..=right, y, Stroke::new(1.0, Colours::of(ui).line));
 }
 
+/// What lies under a row of a table: whether it is chosen or pointed at, and the hairline below it.
+pub(super) fn row_ground(ui: &Ui, place: Rect, chosen: bool, hovered: bool) {
+    let colours = Colours::of(ui);
+    if chosen {
+        ui.painter().rect_filled(place, 0.0, colours.next_tint);
+    } else if hovered {
+        ui.painter().rect_filled(place, 0.0, colours.well);
+    }
+    rule(ui, place.left(), place.right(), place.bottom());
+}
+
+/// Where a cell of a table has its words.
+pub(super) const fn aligned(right: bool) -> Align2 {
+    if right {
+        Align2::RIGHT_CENTER
+    } else {
+        Align2::LEFT_CENTER
+    }
+}
+
 /// A mark with its word.
 pub(super) fn mark_word(ui: &mut Ui, rect: Rect, mark: Mark, words: &str) {
     let colours = Colours::of(ui);

@@ -8,7 +8,7 @@ use std::net::{TcpStream, ToSocketAddrs as _};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use crate::link::Port;
+use crate::link::{Port, arrived};
 
 /// How long one look for bytes takes at most.
 const LOOK: Duration = Duration::from_millis(50);
@@ -108,26 +108,11 @@ pub(super) enum Source {
 impl Source {
     /// Takes what has arrived; nothing after a short while without any. Standard input is waited for.
     pub(super) fn receive(&mut self, into: &mut [u8]) -> io::Result<usize> {
-        let read = match self {
+        arrived(match self {
             Self::Port(port) => return port.receive(into),
             Self::Host(stream) => stream.read(into),
             Self::Input => io::stdin().lock().read(into),
-        };
-        match read {
-            Ok(0) => Err(io::ErrorKind::UnexpectedEof.into()),
-            Ok(count) => Ok(count),
-            Err(error)
-                if matches!(
-                    error.kind(),
-                    io::ErrorKind::TimedOut
-                        | io::ErrorKind::WouldBlock
-                        | io::ErrorKind::Interrupted
-                ) =>
-            {
-                Ok(0)
-            }
-            Err(error) => Err(error),
-        }
+        })
     }
 }
 

@@ -41,6 +41,7 @@ use evendraw_core::trace::Point;
 use evendraw_core::unit::{Instant, Torque};
 
 pub use follow::{Follower, News, Order};
+pub(crate) use port::arrived;
 pub use port::{Port, ports};
 
 /// Who answered.

@@ -63,21 +63,24 @@ impl Port {
 
     /// Takes what has arrived; nothing after a short while without any.
     pub(crate) fn receive(&mut self, into: &mut [u8]) -> io::Result<usize> {
-        match self.0.read(into) {
-            Ok(0) => Err(io::ErrorKind::UnexpectedEof.into()),
-            Ok(count) => Ok(count),
-            Err(error)
-                if matches!(
-                    error.kind(),
-                    io::ErrorKind::TimedOut
-                        | io::ErrorKind::WouldBlock
-                        | io::ErrorKind::Interrupted
-                ) =>
-            {
-                Ok(0)
-            }
-            Err(error) => Err(error),
+        arrived(self.0.read(into))
+    }
+}
+
+/// What a read with a time limit brought: nothing where nothing came in time, the end of a line as an error.
+pub(crate) fn arrived(read: io::Result<usize>) -> io::Result<usize> {
+    match read {
+        Ok(0) => Err(io::ErrorKind::UnexpectedEof.into()),
+        Ok(count) => Ok(count),
+        Err(error)
+            if matches!(
+                error.kind(),
+                io::ErrorKind::TimedOut | io::ErrorKind::WouldBlock | io::ErrorKind::Interrupted
+            ) =>
+        {
+            Ok(0)
         }
+        Err(error) => Err(error),
     }
 }
 

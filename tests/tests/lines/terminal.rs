@@ -7,6 +7,7 @@ use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
 use std::time::{Duration, Instant as Clock};
 
 use evendraw::plan::Plan;
+use evendraw_core::record::Attempt;
 use evendraw_core::tracker::Cue;
 use evendraw_core::verdict::Verdict;
 use evendraw_tests::binary::command;
@@ -14,6 +15,9 @@ use serde_json::Value;
 
 use crate::instrument::{Instrument, Print, Pull};
 use crate::{POUND_FEET, TRACE, alone, attempts, reach, station};
+
+/// Fastener, stage and verdict of an attempt that was announced or kept.
+type Verdicted = (String, u64, String);
 
 /// A run of the command whose lines are read as they come.
 struct Run {
@@ -61,6 +65,15 @@ impl Run {
     }
 }
 
+/// Fastener, stage and verdict of an attempt that was announced.
+fn verdict(said: &Value) -> Verdicted {
+    (
+        said["fastener"].as_str().unwrap_or_default().to_owned(),
+        said["stage"].as_u64().unwrap_or_default(),
+        said["verdict"].as_str().unwrap_or_default().to_owned(),
+    )
+}
+
 /// What the hand does with what is said; the verdicts announced, by fastener and stage.
 fn follow(
     run: &Run,
@@ -68,7 +81,7 @@ fn follow(
     journal: &Path,
     plan: &Plan,
     until: Clock,
-    announced: &mut Vec<(String, u64, String)>,
+    announced: &mut Vec<Verdicted>,
 ) {
     let (mut is_heard, mut is_next) = (false, false);
     // What is under way: pulled on where the hand let go short of it.
@@ -88,11 +101,7 @@ fn follow(
                 ),
                 Some("attempt") => {
                     under_way = None;
-                    announced.push((
-                        said["fastener"].as_str().unwrap_or_default().to_owned(),
-                        said["stage"].as_u64().unwrap_or_default(),
-                        said["verdict"].as_str().unwrap_or_default().to_owned(),
-                    ));
+                    announced.push(verdict(&said));
                 }
                 _ => {}
             },
@@ -126,49 +135,33 @@ fn setting(text: &str, rate: u32, print: Print) -> (tempfile::TempDir, Plan, Ins
     (folder, plan, instrument, journal)
 }
 
-fn minutes(count: u64) -> Clock {
-    Clock::now() + Duration::from_mins(count)
+/// A joint worked in the terminal to its end: the status, what was announced, and what is kept.
+fn worked(text: &str, rate: u32, print: Print) -> (Option<i32>, Vec<Verdicted>, Vec<Attempt>) {
+    let _alone = alone();
+    let (folder, plan, instrument, journal) = setting(text, rate, print);
+    let run = Run::start(folder.path(), &["--lines", instrument.port()]);
+    let mut announced = Vec::new();
+    let until = Clock::now() + Duration::from_mins(3);
+    follow(&run, &instrument, &journal, &plan, until, &mut announced);
+    (run.status(), announced, attempts(&journal))
 }
 
 #[test]
 fn a_joint_is_worked_in_a_terminal_at_a_thousand_lines_a_second() {
-    let _alone = alone();
-    let (folder, plan, instrument, journal) = setting(TRACE, 1_000, Print::Trace);
-    let run = Run::start(folder.path(), &["--lines", instrument.port()]);
-    let mut announced = Vec::new();
-    follow(
-        &run,
-        &instrument,
-        &journal,
-        &plan,
-        minutes(3),
-        &mut announced,
-    );
-    assert_eq!(run.status(), Some(0), "{announced:?}");
+    let (status, announced, kept) = worked(TRACE, 1_000, Print::Trace);
+    assert_eq!(status, Some(0), "{announced:?}");
     assert_eq!(announced.len(), 6);
     assert!(
         announced.iter().all(|(.., verdict)| verdict == "accepted"),
         "{announced:?}"
     );
-    assert_eq!(attempts(&journal).len(), 6);
+    assert_eq!(kept.len(), 6);
 }
 
 #[test]
 fn what_the_instrument_cannot_measure_ends_it_with_status_1() {
-    let _alone = alone();
-    let (folder, plan, instrument, journal) = setting(POUND_FEET, 100, Print::PoundFeet);
-    let run = Run::start(folder.path(), &["--lines", instrument.port()]);
-    let mut announced = Vec::new();
-    follow(
-        &run,
-        &instrument,
-        &journal,
-        &plan,
-        minutes(3),
-        &mut announced,
-    );
-    assert_eq!(run.status(), Some(1), "{announced:?}");
-    let kept = attempts(&journal);
+    let (status, announced, kept) = worked(POUND_FEET, 100, Print::PoundFeet);
+    assert_eq!(status, Some(1), "{announced:?}");
     assert_eq!(kept.len(), 4, "{announced:?}");
     assert!(
         kept.iter()
@@ -300,13 +293,9 @@ fn killed_at_any_moment_it_loses_no_announced_verdict() {
         let _ = run.child.wait();
         // What was on its way out when it died was announced as well.
         for said in run.said.iter().filter(|said| said["record"] == "attempt") {
-            announced.push((
-                said["fastener"].as_str().unwrap_or_default().to_owned(),
-                said["stage"].as_u64().unwrap_or_default(),
-                said["verdict"].as_str().unwrap_or_default().to_owned(),
-            ));
+            announced.push(verdict(&said));
         }
-        let kept: Vec<(String, u64, String)> = attempts(&journal)
+        let kept: Vec<Verdicted> = attempts(&journal)
             .iter()
             .map(|own| {
                 (

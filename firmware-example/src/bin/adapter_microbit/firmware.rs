@@ -5,37 +5,14 @@ use core::cell::RefCell;
 use cortex_m::peripheral::syst::SystClkSource;
 use cortex_m_rt::entry;
 use defmt_semihosting as _;
-use evendraw_core::sample::{Calibration, Numbers};
-use evendraw_core::unit::{Span, Torque};
 use evendraw_firmware::adapter::{Adapter, Parts, Plate};
-use evendraw_firmware::bridge::COUNT_MAX;
-use evendraw_firmware::fed::{Fed, Feed};
-use evendraw_firmware::gyro::RATE_SCALE;
+use evendraw_firmware::fed::{Fed, Feed, plate};
 use evendraw_firmware::nor::Waiting;
 
 use crate::board::{End, Line, OwnFlash, Uart};
 use crate::stack::{paint_stack, stack_used};
 
-const PLATE: Plate = Plate {
-    serial: "small 1",
-    firmware: concat!("evendraw ", env!("CARGO_PKG_VERSION")),
-    calibration: match Calibration::new(Numbers {
-        zero: 0,
-        // 0.04 mN·m a count.
-        scale: 2_621,
-        count_max: COUNT_MAX,
-        rate_scale: RATE_SCALE,
-        capacity: Torque::from_millinewton_meters(200_000),
-        band: Torque::from_millinewton_meters(2_000),
-        drift: Torque::from_millinewton_meters(1_000),
-        // What is fed from outside comes when it comes, and without a sensor's ripple.
-        gap: Span::ZERO,
-        same_max: 0,
-    }) {
-        Ok(calibration) => calibration,
-        Err(_) => panic!("numbers that are no calibration"),
-    },
-};
+const PLATE: Plate = plate("small 1");
 
 /// A panic ends the emulator with a status of its own, which every test looks at.
 #[panic_handler]
