@@ -21,6 +21,7 @@ mod build;
 mod clock;
 mod curve;
 mod evidence;
+mod from_paper;
 mod hands;
 mod joint;
 mod last;
@@ -59,6 +60,7 @@ use crate::store::{Content, Damage, Fact, HostFact, PartState, Traces, entries_o
 
 pub use curve::{CurveState, curve_of, state_of_curve};
 pub use evidence::{How, Tally, attempt_of};
+pub use from_paper::FromPaper;
 pub use model::{
     AttemptRow, BesideRow, CheckRow, Curve, Differs, FastenerStatus, Item, JointStatus, LastDone,
     NextJoint, PartStatus, PersonStatus, ReminderStatus, StageCell, StageStatus, Status,
@@ -72,6 +74,7 @@ pub use unit::Shown;
 
 pub(crate) use clock::Clock;
 pub(crate) use hands::Hands;
+pub(super) use last::is_deed;
 
 /// A session that is at work on a joint.
 type Live<'a> = &'a Session<Arc<Procedure>>;
@@ -97,6 +100,8 @@ pub struct Kept<'a> {
     revisions: Arc<Revisions>,
     /// The records of those joints in the terms of the plan of today.
     translated: Vec<Entry>,
+    /// The records that were typed from paper.
+    from_paper: FromPaper,
     /// Sessions at work, by joint number: they stand where their records stand, and need not be folded again.
     live: &'a [Option<super::Work>],
 }
@@ -116,6 +121,7 @@ impl<'a> Kept<'a> {
             beside: Beside::of(plan, &content.facts),
             translated: translated(plan, &content.facts, &revisions),
             revisions,
+            from_paper: FromPaper::of(&content.facts),
             live: &[],
         }
     }
@@ -147,6 +153,7 @@ impl<'a> Kept<'a> {
             beside: Beside::default(),
             translated: Vec::new(),
             revisions: Arc::default(),
+            from_paper: FromPaper::default(),
             live: &[],
         }
     }
@@ -242,6 +249,7 @@ impl Job {
             beside: self.beside(),
             translated: translated(&self.plan, &self.facts, &self.revisions),
             revisions: Arc::clone(&self.revisions),
+            from_paper: FromPaper::of(&self.facts),
             live: &self.sessions,
         }
     }

@@ -111,8 +111,11 @@ impl Job {
         Some(self.through_offset(joint, target))
     }
 
-    /// Today's date where the wall time is known.
+    /// Today's date where the wall time is known; the day on the paper while a working sheet is typed back.
     pub(super) fn today(&self) -> Option<jiff::civil::Date> {
+        if self.as_of.is_some() {
+            return self.as_of;
+        }
         let at = jiff::Timestamp::from_second(self.unix_at_boot?).ok()?;
         Some(at.to_zoned(jiff::tz::TimeZone::system()).date())
     }

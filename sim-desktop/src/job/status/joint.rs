@@ -64,11 +64,12 @@ pub(super) fn status(
         witness: witness(view),
         to_witness: to_witness(view),
         at_adapter: kept.adapter(view.joint.number()).map(str::to_owned),
-        checks: checks(view, names, clock),
+        checks: checks(view, names, clock, kept),
         fasteners: fasteners(view, stage, kept),
         stages: stages(view),
         attempts: attempts(view, names, clock),
-        notes: notes(view, names, clock),
+        from_paper: kept.from_paper.lines(view.joint.number()),
+        notes: notes(view, names, clock, kept),
         clamps: clamps(view, kept),
     }
 }
@@ -518,7 +519,7 @@ fn fasteners(view: &View<'_>, stage: usize, kept: &Kept<'_>) -> Vec<FastenerStat
             mark: fastener_mark(view, index, stage),
             cells: stages
                 .clone()
-                .map(|(stage, _)| cell(view, index, stage))
+                .map(|(stage, _)| cell(view, index, stage, kept))
                 .collect(),
             is_marked: view.ledger.is_marked(index),
             is_new: view.ledger.is_new(index),
@@ -564,7 +565,7 @@ fn place_words(joint: &Joint, index: usize) -> String {
     }
 }
 
-fn cell(view: &View<'_>, fastener: u8, number: u8) -> StageCell {
+fn cell(view: &View<'_>, fastener: u8, number: u8, kept: &Kept<'_>) -> StageCell {
     let step = view
         .steps()
         .find(|(_, step)| step.fastener() == Some(fastener) && step.stage() == number);
@@ -590,6 +591,7 @@ fn cell(view: &View<'_>, fastener: u8, number: u8) -> StageCell {
         how.words().clone_into(&mut cell.evidence);
         tool.unwrap_or_default().clone_into(&mut cell.tool);
     }
+    cell.later = kept.from_paper.words(entry).unwrap_or_default();
     match &entry.record {
         Record::Attempt(attempt) => {
             cell.reached = reached(attempt, &stage.kind, shown);
@@ -767,7 +769,7 @@ fn clamps(view: &View<'_>, kept: &Kept<'_>) -> Vec<(String, Vec<u32>)> {
     passes
 }
 
-fn checks(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<CheckRow> {
+fn checks(view: &View<'_>, names: &Names, clock: &Clock, kept: &Kept<'_>) -> Vec<CheckRow> {
     let procedure = &view.plan.procedure;
     let mut rows = Vec::new();
     for (index, step) in view.steps() {
@@ -782,7 +784,11 @@ fn checks(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<CheckRow> {
         let last = view.entries.iter().rev().find_map(|entry| {
             let telling = tell(names, entry);
             let is_own = telling.about == telling::About::Step(index);
-            (is_own && telling.kind != "begun").then(|| (telling.words, clock.when(entry)))
+            let by = match kept.from_paper.words(entry) {
+                Some(paper) => format!("{}, {paper}", clock.when(entry)),
+                None => clock.when(entry),
+            };
+            (is_own && telling.kind != "begun").then_some((telling.words, by))
         });
         let (answer, by) = last.unwrap_or_else(|| ("not answered".to_owned(), String::new()));
         let question = view
@@ -880,8 +886,8 @@ fn followed(view: &View<'_>, at: usize, attempt: &Attempt, names: &Names) -> Str
     told.join("; ")
 }
 
-fn notes(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<String> {
-    let mut notes = Vec::new();
+fn notes(view: &View<'_>, names: &Names, clock: &Clock, kept: &Kept<'_>) -> Vec<String> {
+    let mut notes = kept.from_paper.lines(view.joint.number());
     for entry in &view.entries {
         if tell(names, entry).list == List::Notes {
             notes.push(format!(

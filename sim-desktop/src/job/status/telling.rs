@@ -17,7 +17,7 @@ use evendraw_core::verdict::Verdict;
 use serde_json::{Map, Value, json};
 
 use super::unit::Shown;
-use super::{How, PutRight, attempt_of, plan_of};
+use super::{FromPaper, How, PutRight, attempt_of, plan_of};
 use crate::job::revision::Revisions;
 use crate::mark::Mark;
 use crate::peers::is_of_peers;
@@ -1103,6 +1103,11 @@ pub fn tell_host(names: &Names, fact: &HostFact) -> Option<(Value, String)> {
                 format!("{}: worked at adapter {serial}", names.joint(*joint))
             },
         ),
+        HostFact::FromPaper { row, .. } if row.is_empty() => return None,
+        HostFact::FromPaper { joint, date, row } => (
+            json!({ "record": "from-paper", "joint": names.joint(*joint), "date": date, "row": row }),
+            format!("{}: typed from paper: {row}", names.joint(*joint)),
+        ),
         HostFact::Plan { .. } => return None,
     })
 }
@@ -1162,11 +1167,15 @@ pub fn objects<'f>(
 ) -> impl Iterator<Item = Value> + use<'f> {
     let mut sure = Sure::new(plan, facts);
     let put_right = PutRight::of(facts);
+    let from_paper = FromPaper::of(facts);
     facts.iter().filter_map(move |fact| match fact {
         Fact::Entry(entry) => {
             let mut object = object(names, entry);
             if let Some(by) = put_right.by(entry) {
                 object["put_right_by"] = json!(by);
+            }
+            if let Some(date) = from_paper.date(entry) {
+                object["from_paper"] = json!(date);
             }
             if let Some(judged) = sure.judged(entry) {
                 judged.add_to(&mut object);
