@@ -32,6 +32,7 @@ mod shelf;
 mod slope;
 mod stretch;
 mod thread;
+mod tonight;
 mod tools;
 mod twist;
 mod value;
@@ -85,6 +86,7 @@ enum Command {
     Paper(paper::Args),
     Say(say::Args),
     Parts(parts::Args),
+    Tonight(tonight::Args),
     Shelf(shelf::Args),
     Recall(recall::Args),
     Tools(tools::Args),
@@ -117,6 +119,7 @@ impl Command {
             Self::Paper(args) => paper::run(args, out),
             Self::Say(args) => say::run(args, out),
             Self::Parts(args) => parts::run(args, out),
+            Self::Tonight(args) => tonight::run(args, out),
             Self::Shelf(args) => shelf::run(args, out),
             Self::Recall(args) => recall::run(args, out),
             Self::Tools(args) => tools::run(args, out),

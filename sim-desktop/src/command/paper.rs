@@ -142,8 +142,8 @@ fn whole(file: &Path, table: &Path, out: &mut Output<'_>) -> Result<Done, Comman
     let today = jiff::Zoned::now().date();
     let mut job = match given(file)? {
         Given::Plan(plan) => begun(file, plan, |job| {
-            let typed = job.type_back(&rows, today);
-            typed.map(drop).map_err(|error| told(table, &error, out))
+            let tried = job.try_rows(&rows, today);
+            tried.map_err(|error| told(table, &error, out))
         })?,
         Given::Journal(journal, _) => Job::open(file, purpose(journal.content.rehearsal()))?,
     };
@@ -158,7 +158,7 @@ fn whole(file: &Path, table: &Path, out: &mut Output<'_>) -> Result<Done, Comman
 fn begun(
     path: &Path,
     plan: Plan,
-    test: impl FnOnce(&mut Job) -> Result<(), CommandError>,
+    test: impl FnOnce(&Job) -> Result<(), CommandError>,
 ) -> Result<Job, CommandError> {
     let journal = beside(path);
     if journal.exists() {
@@ -166,7 +166,7 @@ fn begun(
     }
     let mut trial = Job::unkept(plan.clone(), Purpose::Job);
     set_clock(&mut trial);
-    test(&mut trial)?;
+    test(&trial)?;
     Ok(Job::create(&journal, plan, Purpose::Job)?)
 }
 

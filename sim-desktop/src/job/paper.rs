@@ -83,12 +83,24 @@ impl Job {
     /// # Errors
     /// [`PaperError::Faults`] with every cell that cannot be taken: then nothing was recorded.
     pub fn type_back(&mut self, rows: &[Row], today: Date) -> Result<TypedBack, PaperError> {
-        let known = known(&self.facts);
+        let items = self.tried(rows, today)?;
+        Typing::new(self).all(&items)
+    }
+
+    /// Whether the rows can be typed back; records nothing.
+    ///
+    /// # Errors
+    /// As [`Job::type_back`].
+    pub fn try_rows(&self, rows: &[Row], today: Date) -> Result<(), PaperError> {
+        self.tried(rows, today).map(drop)
+    }
+
+    /// The rows, each tried on a copy: what fails there would fail here.
+    fn tried(&self, rows: &[Row], today: Date) -> Result<Items, PaperError> {
         let mut copy = self.copy()?;
-        let items = items(&copy, rows, today, known)?;
-        // What fails on the copy would fail here: nothing is recorded then.
+        let items = items(&copy, rows, today, known(&self.facts))?;
         Typing::new(&mut copy).all(&items)?;
-        Typing::new(self).all(&items).inspect(|_| ())
+        Ok(items)
     }
 
     /// The same job in memory, kept nowhere: what is tried on it harms nothing.

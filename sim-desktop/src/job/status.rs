@@ -25,6 +25,7 @@ mod from_paper;
 mod hands;
 mod joint;
 mod last;
+pub mod layout;
 mod model;
 mod open;
 mod put_right;
@@ -35,6 +36,7 @@ mod sure;
 pub mod telling;
 #[cfg(test)]
 mod tests;
+mod tonight;
 pub(super) mod tools;
 mod unit;
 
@@ -70,6 +72,7 @@ pub use put_right::{PutRight, sound};
 pub use read_back::read_back;
 pub use rows::{Row, rows};
 pub use telling::Names;
+pub use tonight::{Rehearsed, Tonight, TonightJoint, TonightLine, TonightTool};
 pub use unit::Shown;
 
 pub(crate) use clock::Clock;
@@ -176,19 +179,33 @@ impl<'a> Kept<'a> {
             .iter()
             .map(|joint| Folded::of(self, joint))
             .collect();
-        let standings: Vec<Standing> = folded.iter().map(Folded::standing).collect();
-        let progress = Progress::with_tasks(
-            self.plan,
-            &standings,
-            |part| self.beside.is_here(self.plan, part),
-            |task| self.beside.task(task).0,
-        );
+        let progress = self.progress(&folded);
         let views: Vec<View<'_>> = folded
             .into_iter()
             .zip(progress.joints())
             .map(|(folded, state)| View { folded, state })
             .collect();
         build::status(self, &views, &progress, &names, &clock)
+    }
+
+    /// An evening before it begins.
+    #[must_use]
+    pub fn tonight(&self) -> Tonight {
+        let joints = self.plan.joints().iter();
+        let folded: Vec<Folded<'_>> = joints.map(|joint| Folded::of(self, joint)).collect();
+        let progress = self.progress(&folded);
+        tonight::tonight(self, folded, &progress, &self.status())
+    }
+
+    /// Every joint and task in the light of all others.
+    fn progress(&self, folded: &[Folded<'_>]) -> Progress {
+        let standings: Vec<Standing> = folded.iter().map(Folded::standing).collect();
+        Progress::with_tasks(
+            self.plan,
+            &standings,
+            |part| self.beside.is_here(self.plan, part),
+            |task| self.beside.task(task).0,
+        )
     }
 
     /// As if this had been said of a part: for what is asked of a plan alone.

@@ -163,7 +163,11 @@ impl Job {
 }
 
 /// Why nothing that a tool tells will do for a stage; none where it will.
-fn unsuited(tool: &Tool, kind: &StageKind, stage: &StagePlan) -> Option<&'static str> {
+pub(in crate::job) fn unsuited(
+    tool: &Tool,
+    kind: &StageKind,
+    stage: &StagePlan,
+) -> Option<&'static str> {
     let is_angle = matches!(kind, StageKind::Turn { .. } | StageKind::BackOff { .. });
     match tool.kind {
         ToolKind::Click if is_angle => Some("tells no angle"),

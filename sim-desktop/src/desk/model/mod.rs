@@ -14,6 +14,7 @@ mod joint_view;
 mod lines;
 mod live;
 mod out;
+mod paper;
 mod plan_file;
 mod prompt;
 mod pull_view;
@@ -21,6 +22,7 @@ mod put_right;
 mod record_view;
 mod shelf;
 mod start;
+mod tonight;
 mod trace;
 mod typing;
 
@@ -137,6 +139,7 @@ pub struct Model {
     open: Option<u8>,
     pull: Pull,
     typing: typing::Typing,
+    evening: tonight::Evening,
     ports: live::Ports,
     wake: live::Wake,
     /// The clock of this start, µs.
@@ -230,6 +233,7 @@ impl Model {
             open: None,
             pull: Pull::default(),
             typing: typing::Typing::default(),
+            evening: tonight::Evening::default(),
             ports: live::Ports::default(),
             wake: live::Wake::default(),
             micros: 0,
@@ -304,6 +308,7 @@ impl Model {
         }
         self.look_at_plan_file();
         self.look_at_compare();
+        self.look_at_evening();
         self.look_at_shelf();
         self.look_at_dialog();
         self.hear_adapter();
@@ -341,7 +346,11 @@ impl Model {
             let in_pull = self.session().is_some_and(Session::is_in_pull);
             return Some(Duration::from_millis(if in_pull { 50 } else { 250 }));
         }
-        if self.comparing.is_some() || self.choosing.is_some() || self.shelf_reading.is_some() {
+        if self.comparing.is_some()
+            || self.choosing.is_some()
+            || self.shelf_reading.is_some()
+            || self.evening.is_running()
+        {
             return Some(Duration::from_millis(100));
         }
         let mut soonest = self
@@ -594,6 +603,8 @@ impl Model {
         self.view.joint = self.joint_view();
         self.view.record = self.record_view();
         self.view.put_right = self.can_put_right();
+        self.show_evening();
+        self.show_paper();
         self.view.recovery = self.recovery_words();
     }
 

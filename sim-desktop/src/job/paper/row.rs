@@ -109,6 +109,12 @@ impl Row {
         }
     }
 
+    /// The same on another line.
+    #[must_use]
+    pub fn at(self, line: usize) -> Self {
+        Self { line, ..self }
+    }
+
     /// A cell, without the blanks round it.
     #[must_use]
     pub fn cell(&self, column: Column) -> &str {

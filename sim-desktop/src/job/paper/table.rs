@@ -29,30 +29,19 @@ impl fmt::Display for TableError {
 /// Reads a table with its names of columns in the first line.
 ///
 /// # Errors
-/// [`TableError`] with the line where a column is unknown, missing or named twice, or a row has more cells than the first line.
+/// [`TableError`] with the line where a column is unknown, missing or named twice, a row has more cells than the first line, or a quote
+/// is not closed.
 pub fn read_table(text: &str) -> Result<Vec<Row>, TableError> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let first = text.lines().next().unwrap_or_default();
-    let delimiter = [b'\t', b';']
-        .into_iter()
-        .find(|own| first.as_bytes().contains(own))
-        .unwrap_or(b',');
-    let mut reader = csv::ReaderBuilder::new()
-        .delimiter(delimiter)
-        .has_headers(false)
-        .flexible(true)
-        .from_reader(text.as_bytes());
+    let between = ['\t', ';'].into_iter().find(|own| first.contains(*own));
     let mut columns: Vec<Column> = Vec::new();
     let mut rows = Vec::new();
-    for (number, record) in reader.records().enumerate() {
-        let record = record.map_err(|error| TableError {
-            line: line_of(error.position(), number),
-            why: "the table does not read".to_owned(),
-        })?;
-        let line = line_of(record.position(), number);
+    for record in records(text, between.unwrap_or(',')) {
+        let Record { line, cells } = record?;
         let wrong = |why: String| TableError { line, why };
         if columns.is_empty() {
-            columns = head(&record).map_err(wrong)?;
+            columns = head(&cells).map_err(wrong)?;
             continue;
         }
         if rows.len() >= LINES_MAX {
@@ -60,16 +49,14 @@ pub fn read_table(text: &str) -> Result<Vec<Row>, TableError> {
                 "more than the {LINES_MAX} rows that are read"
             )));
         }
-        if record.len() > columns.len()
-            && record.iter().skip(columns.len()).any(|own| !own.is_empty())
-        {
+        if cells.iter().skip(columns.len()).any(|own| !own.is_empty()) {
             return Err(wrong(format!(
                 "{} cells, and the first line names {} columns: a cell with a comma in it, such as 48,2, stands in quotes",
-                record.len(),
+                cells.len(),
                 columns.len()
             )));
         }
-        let cells = columns.iter().zip(record.iter());
+        let cells = columns.iter().zip(cells);
         rows.push(cells.fold(Row::new(line), |row, (column, cell)| {
             row.with(*column, cell)
         }));
@@ -83,19 +70,65 @@ pub fn read_table(text: &str) -> Result<Vec<Row>, TableError> {
     Ok(rows)
 }
 
-fn line_of(position: Option<&csv::Position>, number: usize) -> usize {
-    position
-        .and_then(|position| usize::try_from(position.line()).ok())
-        .unwrap_or(number + 1)
+/// One row of cells, with the line that it begins on.
+struct Record {
+    line: usize,
+    cells: Vec<String>,
+}
+
+/// The rows of a table, the cells apart by `between`; what stands in quotes may have that, ends of lines and doubled quotes in it
+/// [RFC 4180]. Empty lines are passed over.
+fn records(text: &str, between: char) -> impl Iterator<Item = Result<Record, TableError>> {
+    let mut rest = text.chars().peekable();
+    let mut line = 1;
+    std::iter::from_fn(move || {
+        loop {
+            rest.peek()?;
+            let begins = line;
+            let mut cells = vec![String::new()];
+            let mut is_quoted = false;
+            while let Some(letter) = rest.next() {
+                let cell = cells.last_mut()?;
+                match letter {
+                    '"' if is_quoted && rest.peek() == Some(&'"') => {
+                        rest.next();
+                        cell.push('"');
+                    }
+                    '"' if is_quoted => is_quoted = false,
+                    '"' if cell.is_empty() => is_quoted = true,
+                    '\n' => {
+                        line += 1;
+                        if !is_quoted {
+                            break;
+                        }
+                        cell.push('\n');
+                    }
+                    '\r' if !is_quoted => {}
+                    letter if letter == between && !is_quoted => cells.push(String::new()),
+                    letter => cell.push(letter),
+                }
+            }
+            if is_quoted {
+                return Some(Err(TableError {
+                    line: begins,
+                    why: "a cell begins with a quote that is not closed".to_owned(),
+                }));
+            }
+            if cells.iter().any(|cell| !cell.is_empty()) {
+                let line = begins;
+                return Some(Ok(Record { line, cells }));
+            }
+        }
+    })
 }
 
 fn names() -> String {
     Column::ALL.map(Column::name).join(", ")
 }
 
-fn head(record: &csv::StringRecord) -> Result<Vec<Column>, String> {
+fn head(cells: &[String]) -> Result<Vec<Column>, String> {
     let mut columns: Vec<Column> = Vec::new();
-    for name in record {
+    for name in cells {
         let name = name.trim();
         let own = Column::ALL
             .into_iter()

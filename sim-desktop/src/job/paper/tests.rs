@@ -42,8 +42,8 @@ ask = "Does the strainer turn freely?"
 
 [[joint.stage]]
 do = "measure"
-what = "gap under the lid"
-range = "0.10..0.30 mm"
+ask = "gap under the lid"
+length = "0.10..0.30 mm"
 "#;
 
 const TODAY: Date = date(2026, 5, 4);
@@ -355,5 +355,25 @@ fn a_table_says_what_it_may_be() {
     ] {
         let error = read_table(text).expect_err(text).to_string();
         assert!(error.starts_with(why), "{error}");
+    }
+}
+
+/// What table programs write: quotes, a byte order mark, their own ends of lines, tabs. [RFC 4180 for the quotes]
+#[test]
+fn a_table_is_read_as_any_table_program_writes_it() {
+    let wanted = [
+        Row::new(2)
+            .with(Column::Stage, "1")
+            .with(Column::Value, "48,2"),
+        Row::new(4)
+            .with(Column::Stage, "2")
+            .with(Column::Value, "a \"good\" one\nand more"),
+    ];
+    for text in [
+        "stage,value\n1,\"48,2\"\n\n2,\"a \"\"good\"\" one\nand more\"\n",
+        "\u{feff}stage;value\r\n1;48,2\r\n\r\n2;\"a \"\"good\"\" one\nand more\"",
+        "Stage\tValue\n1\t48,2\n\n2\t\"a \"\"good\"\" one\nand more\"\n",
+    ] {
+        assert_eq!(rows(text), wanted, "{text}");
     }
 }
