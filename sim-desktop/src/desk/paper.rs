@@ -3,7 +3,7 @@
 //! A cell takes what stands on the paper: `48.2`, `48,2`, `48.2 91°`, `x` for a tick, with a way behind it where one cell was done in
 //! another (`48.2 eye`), `moved` where it moved, `sure` where it is right though far off. Knows nothing of how a row is judged.
 
-use super::ink::{self, Ink as _};
+use super::ink;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET};
 use super::view::{Ask, DeskView, PaperView};
 use super::widgets::{

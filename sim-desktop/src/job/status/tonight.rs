@@ -282,10 +282,7 @@ pub(super) fn tonight(
         tonight.checks.extend(checks(view));
         tonight.whole.extend(whole(view));
         for own in stage_tools(kept.plan, view.plan, today) {
-            let is_open = |(step, at): &(u16, evendraw_core::procedure::Step)| {
-                at.stage() + 1 == own.stage && !view.ledger.step(*step).is_settled()
-            };
-            if !view.steps().any(|step| is_open(&step)) {
+            if open_steps(view, own.stage - 1) == 0 {
                 continue;
             }
             let place = format!("{} stage {}, {}", view.joint.title(), own.stage, own.target);
