@@ -293,7 +293,11 @@ pub(super) fn tonight(
                 continue;
             }
             for suiting in &own.suits {
-                let use_of = match (suiting.how.as_str(), &suiting.notes[..]) {
+                // The calibration stands once, beside the tool.
+                let notes = suiting.notes.iter();
+                let notes = notes.filter(|note| !note.contains("calibration"));
+                let notes: Vec<&str> = notes.map(String::as_str).collect();
+                let use_of = match (suiting.how.as_str(), &notes[..]) {
                     ("", []) => place.clone(),
                     (how, []) => format!("{place}: {how}"),
                     (how, notes) => format!("{place}: {how} ({})", notes.join("; ")),
@@ -545,6 +549,9 @@ fn clocks(view: &View<'_>) -> Vec<String> {
                 counted(pulls.count(), "pull")
             ));
         }
+        if at_most >= Span::MAX && at_least == Span::ZERO {
+            found.push(format!("goes on once {from}"));
+        }
         if at_least > Span::ZERO {
             found.push(format!(
                 "stands {} at least after {from}: it goes on behind that",
@@ -564,3 +571,6 @@ fn moment(plan: &JointPlan, after: Moment) -> String {
         Moment::StageDone(stage) => format!("stage {}", u32::from(stage) + 1),
     }
 }
+
+#[cfg(test)]
+mod tests;
