@@ -20,6 +20,7 @@ use super::shelf::{self, ShelfState};
 use super::theme::{self, BODY, Colours, GAP, NOTE};
 use super::view::{About, Act, Ask, DeskView, Heard, JointView, Readings, Status, Wanted};
 use super::widgets::{count, focus_ring, line, pressed, silent_line, speak};
+use crate::limited::Limited as _;
 use crate::words;
 use egui::accesskit::Role;
 use egui::{Align2, Key, Rect, Sense, Stroke, Ui, pos2, vec2};
@@ -324,7 +325,7 @@ impl Desk {
                     .any(|key| input.consume_key(egui::Modifiers::COMMAND, key))
             });
             if hit {
-                self.settings.larger = (self.settings.larger + step).clamp(-4, 16);
+                self.settings.larger = (self.settings.larger + step).limited(-4, 16);
             }
         }
         let zoom = context.zoom_factor();

@@ -479,15 +479,21 @@ pub(super) fn held(ui: &Ui, key: Key) -> bool {
 /// Splits `rect` into rows of equal height with a gap.
 #[must_use]
 pub(super) fn split_across(rect: Rect, parts: usize) -> Vec<Rect> {
+    (0..parts).map(|part| part_of(rect, part, parts)).collect()
+}
+
+/// As [`split_across`], into a number of places that is known beforehand.
+#[must_use]
+pub(super) fn split_into<const PARTS: usize>(rect: Rect) -> [Rect; PARTS] {
+    std::array::from_fn(|part| part_of(rect, part, PARTS))
+}
+
+fn part_of(rect: Rect, part: usize, parts: usize) -> Rect {
     let width = (rect.width() - GAP * count(parts.saturating_sub(1))) / count(parts.max(1));
-    (0..parts)
-        .map(|part| {
-            Rect::from_min_size(
-                pos2(rect.left() + (width + GAP) * count(part), rect.top()),
-                vec2(width, rect.height()),
-            )
-        })
-        .collect()
+    Rect::from_min_size(
+        pos2(rect.left() + (width + GAP) * count(part), rect.top()),
+        vec2(width, rect.height()),
+    )
 }
 
 /// The place where `rect` is cut at `x` from its left.

@@ -170,7 +170,12 @@ fn from_thousandths(text: &str) -> Option<i64> {
     {
         return None;
     }
-    Some(sign * (whole.parse::<i64>().ok()? * 1000 + part.parse::<i64>().ok()?))
+    let whole: i64 = whole.parse().ok()?;
+    let part: i64 = part.parse().ok()?;
+    whole
+        .checked_mul(1000)?
+        .checked_add(part)?
+        .checked_mul(sign)
 }
 
 #[cfg(test)]
