@@ -687,13 +687,13 @@ fn any(mut random: ChaCha8Rng) -> impl FnMut(Asked) -> Option<Says> + Send + 'st
     }
 }
 
-/// 60 seeds unless `EVENDRAW_LIES` says how many; `EVENDRAW_LIES_SEED` replays one.
+/// 24 seeds unless `EVENDRAW_LIES` says how many; `EVENDRAW_LIES_SEED` replays one.
 #[test]
 fn whatever_an_adapter_answers_every_exchange_ends_in_its_time() {
     let number = |name: &str| std::env::var(name).ok()?.parse::<u64>().ok();
     let seeds: Vec<u64> = match number("EVENDRAW_LIES_SEED") {
         Some(seed) => vec![seed],
-        None => (0..number("EVENDRAW_LIES").unwrap_or(60)).collect(),
+        None => (0..number("EVENDRAW_LIES").unwrap_or(24)).collect(),
     };
     let patience = Patience {
         idle_answers: 12,
@@ -746,5 +746,5 @@ fn whatever_an_adapter_answers_every_exchange_ends_in_its_time() {
             end("watch", began, watched);
         }
     }
-    assert!(ends.len() > 8, "hardly a lie was met: {ends:?}");
+    assert!(ends.len() > 6, "hardly a lie was met: {ends:?}");
 }

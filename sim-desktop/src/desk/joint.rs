@@ -50,7 +50,7 @@ pub(super) fn show(
         band(ui, place, &words, hue);
         rect = rest;
     }
-    let window_height = ui.ctx().content_rect().height();
+    let window_height = widgets::ground(ui.ctx()).height();
     let (body, foot) = cut_bottom(rect, TARGET);
     let least = reading::strip_height(window_height);
     let height = joint.prompt.as_ref().map_or(least, |prompt| {

@@ -476,6 +476,16 @@ pub(super) fn held(ui: &Ui, key: Key) -> bool {
         && context.input(|input| input.key_down(key) && input.modifiers.is_none())
 }
 
+/// The least that a screen is laid out on.
+pub(super) const LEAST: egui::Vec2 = vec2(800.0, 500.0);
+
+/// What is drawn on: the window, and never less than 800 by 500 points, of which a smaller window shows the upper left.
+#[must_use]
+pub(super) fn ground(context: &egui::Context) -> Rect {
+    let window = context.content_rect();
+    Rect::from_min_size(window.min, window.size().max(LEAST))
+}
+
 /// Splits `rect` into rows of equal height with a gap.
 #[must_use]
 pub(super) fn split_across(rect: Rect, parts: usize) -> Vec<Rect> {

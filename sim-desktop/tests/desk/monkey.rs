@@ -20,7 +20,7 @@ use rand_chacha::ChaCha8Rng;
 use crate::drive::{COVER, Driven, Folder, asking, at_work, window};
 
 /// Seeds of a run, unless `EVENDRAW_MONKEY_SEEDS` says how many.
-const SEEDS: u64 = 48;
+const SEEDS: u64 = 20;
 /// What one seed does.
 const ACTS: usize = 250;
 /// Sides of a window, from one point to more than any screen has.
