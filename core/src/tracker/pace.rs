@@ -3,6 +3,9 @@
 //! Marks are set every 25 ms or more; the rate is taken over the last three to four of them and put to the target by
 //! cross-multiplying. Shorter, and the sensor's noise would pass for speed; longer, and a hand that has slowed down would
 //! still be taken for fast. Knows nothing of verdicts.
+//!
+//! What its numbers should be no standard says: *our judgement, no source*, held by the matrix of faults
+//! (`tests/tests/judging/JUDGING.md`).
 
 use super::Seen;
 use super::thresholds::Thresholds;
