@@ -183,6 +183,18 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_number_beyond_every_measure_is_no_number_and_no_panic() {
+        assert_eq!(from_thousandths("-12.005"), Some(-12_005));
+        for text in [
+            "9223372036854775807.000",
+            "9223372036854775.808",
+            "-9999999999999999.999",
+        ] {
+            assert_eq!(from_thousandths(text), None, "{text}");
+        }
+    }
+
+    #[test]
     fn kept_points_read_back_exactly() {
         let point = |millis, torque, rotation| Point {
             millis,
