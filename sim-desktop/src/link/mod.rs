@@ -68,9 +68,11 @@ pub struct Adapter {
 pub struct Fetched {
     /// Every record that is good, in order.
     pub entries: Vec<Entry>,
+    /// The number of each in the adapter's journal.
+    pub numbers: Vec<u32>,
     /// Records that prove themselves and that only a newer program reads, in order.
     pub newer: Vec<Newer>,
-    /// Sequence numbers that are damaged there: the first one missing, and the first after them.
+    /// Sequence numbers that are damaged there: the first one missing, and the first after them. What was given back is none.
     pub gaps: Vec<(u32, u32)>,
     /// What it says it has and did not send, if there is such.
     pub left: Option<Left>,
@@ -507,6 +509,7 @@ impl Client {
                     bytes = bytes.saturating_add(frames.len());
                     told(transfer.last());
                     if transfer.last() >= aim {
+                        self.leave_out_given_back(&mut fetched);
                         return Ok(fetched);
                     }
                     if frames.is_empty() {
@@ -534,12 +537,43 @@ impl Client {
                 Err(error) => break given_up(aim, error)?,
             }
         };
+        self.leave_out_given_back(&mut fetched);
         fetched.left = Some(Left {
             from: transfer.last().saturating_add(1),
             to: aim.unwrap_or_default(),
             why,
         });
         Ok(fetched)
+    }
+
+    /// What was given back is no gap. Where that cannot be learnt, it stays one.
+    fn leave_out_given_back(&mut self, fetched: &mut Fetched) {
+        if !fetched.gaps.is_empty()
+            && let Ok(first) = self.first_there()
+        {
+            fetched.gaps.retain(|(_, to)| *to > first);
+        }
+    }
+
+    /// The first number of the adapter's journal that was not given back.
+    fn first_there(&mut self) -> Result<u32, ClientError> {
+        match self.give_back(&PullJournal::from_start(), 0) {
+            // An adapter older than this question gives nothing back.
+            Err(ClientError::Refused(Refused::Kind, _)) => Ok(1),
+            other => other,
+        }
+    }
+
+    /// Has the adapter free what is kept here, up to this number of its journal: all that `transfer` fetched must be kept, and have
+    /// been read back. Returns the first number that was not given back before: freeing goes on when the adapter is idle.
+    ///
+    /// # Errors
+    /// [`ClientError::Refused`] with [`Refused::Journal`] when the journal went on meanwhile, or is another.
+    pub fn give_back(&mut self, transfer: &PullJournal, free: u32) -> Result<u32, ClientError> {
+        self.simple(&transfer.kept(free), |reply| match *reply {
+            Reply::Given { first } => Some(first),
+            _ => None,
+        })
     }
 
     /// What is stored at a place: its digest; none where nothing is.
@@ -644,7 +678,11 @@ impl Fetched {
         let (mut rest, mut seed) = (frames, seed);
         while let Some((frame, sum, length)) = frame_at(rest, seed) {
             match decode_entry(&frame) {
-                Ok(entry) => self.entries.extend(entry),
+                Ok(Some(entry)) => {
+                    self.entries.push(entry);
+                    self.numbers.push(frame.sequence);
+                }
+                Ok(None) => {}
                 Err(error) => self.newer.push(Newer {
                     behind: self.entries.len(),
                     kind: frame.kind,
