@@ -129,13 +129,8 @@ impl Overlay {
     /// Which tool? What tells it from others, its range and its calibration stand beside its number.
     #[must_use]
     pub(super) fn tool(status: &Status) -> Self {
-        let choices = status.tools.iter().map(|tool| {
-            let words = format!(
-                "{}: {}; calibrated {}",
-                tool.id, tool.what, tool.calibration
-            );
-            (words, Ask::Tool(tool.id.clone()))
-        });
+        let tools = status.tools.iter();
+        let choices = tools.map(|tool| (tool.line(), Ask::Tool(tool.id.clone())));
         Self::List {
             title: "Which tool is in use now?".to_owned(),
             choices: choices.collect(),

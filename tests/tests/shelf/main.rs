@@ -3,6 +3,7 @@
 mod history;
 mod make;
 mod revised;
+mod running;
 mod tools;
 
 use std::collections::BTreeMap;
