@@ -92,17 +92,18 @@ pub(super) fn put_beside_forerunners(job: &mut Job, journal: &Path, out: &mut Ou
             // It is open, here.
             let is_own = |name: &str| before.folder.join(name) == own.with_extension("");
             let passed = before.passed.iter().filter(|one| !is_own(&one.name)).count();
-            let passed = match passed {
-                0 => String::new(),
-                passed => format!(
-                    "; {} of it not read or not whole, `evendraw shelf` says which",
+            if builds > 0 {
+                out.remark(format_args!(
+                    "the joints are put beside like ones of {} on the shelf {folder}",
+                    counted(builds, "build")
+                ));
+            }
+            if passed > 0 {
+                out.remark(format_args!(
+                    "{} of the shelf {folder} not read or not whole: `evendraw shelf` says which",
                     counted(passed, "build")
-                ),
-            };
-            out.remark(format_args!(
-                "the joints are put beside like ones of {} on the shelf {folder}{passed}",
-                counted(builds, "build")
-            ));
+                ));
+            }
         }
         Err(error) => out.remark(format_args!(
             "the joints are not put beside like ones of other builds, the shelf cannot be listed: {error}"

@@ -121,11 +121,15 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     let mut sum = Sum::default();
     let mut page = Vec::new();
     let mut passed = shelf.passed().to_vec();
+    let mut known = vec![false; question.named().len()];
     shelf.read_and(
         |read| told.of(read),
         |answer: Result<Answer, CommandError>| {
             let answer = answer?;
             passed.extend(answer.passed);
+            for (known, here) in known.iter_mut().zip(answer.known) {
+                *known |= here;
+            }
             sum.add(&answer.sum);
             page.extend(answer.lines);
             if page.len() > PAGE_LINES_MAX {
@@ -136,6 +140,16 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             out.raw(&answer.text)
         },
     )?;
+    for (asked, _) in question
+        .named()
+        .iter()
+        .zip(&known)
+        .filter(|(_, known)| !**known)
+    {
+        out.remark(format_args!(
+            "{asked} stands in no build of this shelf: is it spelt so?"
+        ));
+    }
     let mut words = sum.words(&question);
     if let Some(found) = found {
         words.push_str(&format!("; {found}"));
@@ -175,6 +189,8 @@ struct Telling<'q> {
 #[derive(Default)]
 struct Answer {
     passed: Vec<Passed>,
+    /// Which of what was named stand in it at all.
+    known: Vec<bool>,
     sum: Sum,
     /// As it is printed.
     text: String,
@@ -192,6 +208,7 @@ impl Telling<'_> {
         let Some(build) = &read.build else {
             return Ok(answer);
         };
+        answer.known = self.question.known_in(build);
         let pulls = self.question.of(build);
         if pulls.is_empty() {
             return Ok(answer);
@@ -310,7 +327,7 @@ fn row(line: &Line) -> String {
         text.push_str(&format!("  ({})", line.evidence));
     }
     if let (Some(truth), Some(side)) = (line.true_Nm, line.outside) {
-        text.push_str(&format!("  would be {truth:.2}: too {side}"));
+        text.push_str(&format!("  would be {truth:.3}: too {side}"));
     }
     if !line.last {
         text.push_str("  (done again since)");
