@@ -20,6 +20,7 @@ mod curve;
 pub mod edit_view;
 mod handover;
 mod history;
+mod icon;
 mod ink;
 mod joint;
 mod map;
@@ -40,4 +41,5 @@ mod window;
 
 pub use curve::thin;
 pub use handover::tag_text;
+pub use icon::icon;
 pub use window::{DeskError, run};

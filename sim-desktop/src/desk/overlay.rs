@@ -175,6 +175,9 @@ impl Overlay {
     }
 }
 
+/// Where somebody new begins.
+const GUIDE: &str = "new here? `evendraw guide` prints your first evening; F1 or Esc closes this";
+
 /// Every key, in groups, as the map shows it. The screens print the same keys on their buttons.
 pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
     (
@@ -299,7 +302,7 @@ pub(super) fn show(
     let body = Rect::from_min_max(pos2(inner.left(), head.bottom() + GAP), inner.max);
     match overlay {
         Overlay::Keys => {
-            heading(ui, head, "Keys", "F1 or Esc closes this");
+            heading(ui, head, "Keys", GUIDE);
             let (body, foot) = widgets::cut_bottom(body, 58.0);
             keys(ui, body);
             let words = format!("{} {}", words::HANDS, words::LOOSENING);
