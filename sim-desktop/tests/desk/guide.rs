@@ -49,6 +49,13 @@ fn to_the_pull(desk: &mut Driven) {
     panic!("still asked: {:?}", joint(desk).prompt);
 }
 
+/// Until nothing is said of what was recorded last.
+fn at_rest(desk: &mut Driven) {
+    for _ in 0..120 {
+        desk.step();
+    }
+}
+
 fn accepted(desk: &Driven) -> usize {
     let fasteners = joint(desk).fasteners.iter();
     fasteners.filter(|one| one.mark == Mark::Accepted).count()
@@ -72,6 +79,12 @@ fn the_pictures_of_the_first_evening_are_those_of_the_window() {
     });
     desk.step();
     desk.snapshot("rehearse");
+    wait_until(&mut desk, "a verdict", |window| verdicts(window) > 0);
+    at_rest(&mut desk);
+    press(&mut desk, Key::O);
+    desk.step();
+    assert!(desk.query_by_label_contains("another").is_some());
+    desk.snapshot("put_right");
     results.extend_harness(&mut desk);
     drop(desk);
 
@@ -92,6 +105,12 @@ fn the_pictures_of_the_first_evening_are_those_of_the_window() {
     typed(&mut desk, "5.0");
     desk.snapshot("work");
     press(&mut desk, Key::Enter);
+    desk.step();
+    at_rest(&mut desk);
+    press(&mut desk, Key::F8);
+    desk.step();
+    desk.snapshot("hand_over");
+    press(&mut desk, Key::F3);
     desk.step();
     for value in ["9", "9.1", "9", "9.9"] {
         entered(&mut desk, value);
@@ -120,21 +139,14 @@ fn the_pictures_of_the_first_evening_are_those_of_the_window() {
     desk.step();
     press(&mut desk, Key::F3);
     to_the_pull(&mut desk);
-    desk.snapshot("click");
     entered(&mut desk, "40");
     for _ in 0..2 {
         press(&mut desk, Key::Enter);
         desk.step();
     }
     assert_eq!(verdicts(desk.state()), 12);
-    press(&mut desk, Key::O);
-    desk.step();
-    desk.snapshot("put_right");
-    press(&mut desk, Key::Escape);
-    desk.step();
-    press(&mut desk, Key::F8);
-    desk.step();
-    desk.snapshot("hand_over");
+    at_rest(&mut desk);
+    desk.snapshot("click");
     results.extend_harness(&mut desk);
 }
 
