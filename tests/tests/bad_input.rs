@@ -346,6 +346,7 @@ const ROWS: &[Row] = &[
         &["adapter", "no-such-port", "pull", "nowhere.journal"],
         &["nowhere.journal", "--plan PLAN"],
     ),
+    row(&["guide", "winch"], &["winch"]),
     row(&["schema", "-o", "no/such/x.json"], &["no/such/x.json"]),
     row(&["check", "--done", "keel"], &["keel", "head"]),
     // The shop's arithmetic.

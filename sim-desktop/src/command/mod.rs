@@ -10,6 +10,7 @@ mod convert;
 mod desk;
 mod engagement;
 mod export;
+mod guide;
 mod history;
 mod judge;
 mod metal;
@@ -57,6 +58,7 @@ use crate::words::visible_lines;
     version,
     about = "Brings every fastener of a joint to its specified tightness, in order, and keeps the record.",
     after_help = "With no command, opens the desk on PLAN, or on the built-in demo build.\n\
+        New to it? `evendraw guide` prints your first evening.\n\
         Status: 0 done, 1 a rejected verdict or failed check, 2 bad input.\n\n\
         A record and a guide, not a licence: the maker's current instructions, local codes and licensed practice come first.",
     subcommand_value_name = "COMMAND",
@@ -101,6 +103,7 @@ enum Command {
     Twist(twist::Args),
     Thread(thread::Args),
     Schema(schema::Args),
+    Guide(guide::Args),
     Adapter(adapter::Args),
 }
 
@@ -133,6 +136,7 @@ impl Command {
             Self::Twist(args) => twist::run(args, out),
             Self::Thread(args) => thread::run(args, out),
             Self::Schema(args) => schema::run(args, out),
+            Self::Guide(args) => guide::run(args, out),
             Self::Adapter(args) => adapter::run(args, out),
         }
     }

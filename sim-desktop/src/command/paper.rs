@@ -11,7 +11,7 @@ use evendraw_core::session::Input;
 use evendraw_core::unit::Instant;
 use serde_json::json;
 
-use super::named::{fastener, joint, names, stage};
+use super::named::{fastener, joint, names, put_beside_forerunners, stage};
 use super::value::{TypedTorque, torque};
 use super::{CommandError, Done, Output};
 use crate::job::Job;
@@ -58,6 +58,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         Some(false) | None => Purpose::Job,
     };
     let mut job = Job::open(&args.journal, purpose)?;
+    put_beside_forerunners(&mut job, &args.journal, out);
     let own = joint(job.plan(), args.joint.as_deref())?.clone();
     let number = own.number();
     let label = fastener(&own, &args.fastener, "--fastener")?;

@@ -21,6 +21,7 @@ pub mod edit_view;
 mod far;
 mod handover;
 mod history;
+mod icon;
 mod ink;
 mod joint;
 mod map;
@@ -41,4 +42,5 @@ mod window;
 
 pub use curve::thin;
 pub use handover::tag_text;
+pub use icon::icon;
 pub use window::{DeskError, run};

@@ -129,13 +129,8 @@ impl Overlay {
     /// Which tool? What tells it from others, its range and its calibration stand beside its number.
     #[must_use]
     pub(super) fn tool(status: &Status) -> Self {
-        let choices = status.tools.iter().map(|tool| {
-            let words = format!(
-                "{}: {}; calibrated {}",
-                tool.id, tool.what, tool.calibration
-            );
-            (words, Ask::Tool(tool.id.clone()))
-        });
+        let tools = status.tools.iter();
+        let choices = tools.map(|tool| (tool.line(), Ask::Tool(tool.id.clone())));
         Self::List {
             title: "Which tool is in use now?".to_owned(),
             choices: choices.collect(),
@@ -179,6 +174,9 @@ impl Overlay {
         }
     }
 }
+
+/// Where somebody new begins.
+const GUIDE: &str = "new here? `evendraw guide` prints your first evening; F1 or Esc closes this";
 
 /// Every key, in groups, as the map shows it. The screens print the same keys on their buttons.
 pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
@@ -307,7 +305,7 @@ pub(super) fn show(
     let body = Rect::from_min_max(pos2(inner.left(), head.bottom() + GAP), inner.max);
     match overlay {
         Overlay::Keys => {
-            heading(ui, head, "Keys", "F1 or Esc closes this");
+            heading(ui, head, "Keys", GUIDE);
             let (body, foot) = widgets::cut_bottom(body, 58.0);
             keys(ui, body);
             let words = format!("{} {}", words::HANDS, words::LOOSENING);

@@ -10,6 +10,7 @@ mod drive;
 mod editor;
 mod evening;
 mod far;
+mod guide;
 mod keys;
 #[cfg(unix)]
 mod killed;

@@ -117,6 +117,7 @@ pub(crate) fn status() -> Status {
         what: text(what),
         calibration: text(calibration),
         is_expired,
+        is_undated: false,
         ..ToolStatus::default()
     };
     Status {

@@ -10,6 +10,7 @@ mod compare;
 mod dialog;
 mod editor;
 mod files;
+mod forerunners;
 mod joint_view;
 mod lines;
 mod live;
@@ -153,7 +154,9 @@ pub struct Model {
     shelf: ShelfView,
     shelf_reading: Option<shelf::Reading>,
     /// What like joints showed over the shelf that was read last.
-    history: Option<std::sync::Arc<crate::shelf::history::History>>,
+    history: Option<std::sync::Arc<crate::shelf::forerunners::Before>>,
+    /// What they showed on the shelf that the job in hand lies on.
+    forerunners: forerunners::Known,
     picker: Picker,
     choosing: Option<dialog::Choosing>,
     /// Torque is read in N·m at the joint, whatever unit the plan has.
@@ -243,6 +246,7 @@ impl Model {
             shelf: ShelfView::default(),
             shelf_reading: None,
             history: None,
+            forerunners: forerunners::Known::default(),
             picker: dialog::system,
             choosing: None,
             newton_meters: false,
@@ -305,6 +309,7 @@ impl Model {
         self.look_at_plan_file();
         self.look_at_compare();
         self.look_at_shelf();
+        self.look_at_forerunners();
         self.look_at_dialog();
         self.hear_adapter();
         if self.is_reading_a_trace() {
@@ -341,7 +346,11 @@ impl Model {
             let in_pull = self.session().is_some_and(Session::is_in_pull);
             return Some(Duration::from_millis(if in_pull { 50 } else { 250 }));
         }
-        if self.comparing.is_some() || self.choosing.is_some() || self.shelf_reading.is_some() {
+        if self.comparing.is_some()
+            || self.choosing.is_some()
+            || self.shelf_reading.is_some()
+            || self.forerunners.is_reading()
+        {
             return Some(Duration::from_millis(100));
         }
         let mut soonest = self
