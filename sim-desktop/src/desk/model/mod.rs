@@ -18,6 +18,7 @@ mod plan_file;
 mod prompt;
 mod pull_view;
 mod put_right;
+mod recent;
 mod record_view;
 mod shelf;
 mod start;
@@ -33,6 +34,8 @@ use evendraw_core::tracker::Cue;
 use evendraw_core::unit::Instant;
 use evendraw_core::verdict::{Reason, Verdict};
 
+use crate::disk;
+
 use super::view::{self, CompareView, CurveView, DeskView, Finding, Notice, PlanView, ShelfView};
 use crate::bench::Fault;
 use crate::job::status::telling::About;
@@ -44,7 +47,6 @@ use crate::rehearsal::station::{self, Station};
 pub use dialog::Picker;
 pub use editor::plan_written;
 pub use files::ModelError;
-pub(super) use files::state_folder;
 pub(in crate::desk) use prompt::SKIPPED;
 
 /// Who pulls at the bench.
@@ -154,6 +156,7 @@ pub struct Model {
     shelf_reading: Option<shelf::Reading>,
     /// What like joints showed over the shelf that was read last.
     history: Option<std::sync::Arc<crate::shelf::history::History>>,
+    recent: recent::Builds,
     picker: Picker,
     choosing: Option<dialog::Choosing>,
     /// Torque is read in N·m at the joint, whatever unit the plan has.
@@ -185,7 +188,7 @@ impl Model {
                 Ok(Self::with(Some(path.to_owned()), name, text, folder))
             }
             None => {
-                let folder = state_folder();
+                let folder = disk::state_folder();
                 Ok(Self::with(
                     None,
                     "demo.toml".to_owned(),
@@ -243,6 +246,7 @@ impl Model {
             shelf: ShelfView::default(),
             shelf_reading: None,
             history: None,
+            recent: recent::Builds::default(),
             picker: dialog::system,
             choosing: None,
             newton_meters: false,
@@ -306,6 +310,7 @@ impl Model {
         self.look_at_compare();
         self.look_at_shelf();
         self.look_at_dialog();
+        self.look_at_recent();
         self.hear_adapter();
         if self.is_reading_a_trace() {
             self.play_on(passed.min(0.25));
@@ -341,7 +346,11 @@ impl Model {
             let in_pull = self.session().is_some_and(Session::is_in_pull);
             return Some(Duration::from_millis(if in_pull { 50 } else { 250 }));
         }
-        if self.comparing.is_some() || self.choosing.is_some() || self.shelf_reading.is_some() {
+        if self.comparing.is_some()
+            || self.choosing.is_some()
+            || self.shelf_reading.is_some()
+            || self.recent.is_reading()
+        {
             return Some(Duration::from_millis(100));
         }
         let mut soonest = self
