@@ -78,6 +78,12 @@ pub enum Request<'a> {
         /// The first point wanted, from 0.
         from: u8,
     },
+    /// The next record of a joint that was made elsewhere: it is kept, and the joint can be worked on from there. What is worked is left.
+    /// Answered by [`Reply::Told`] once it is safe, also where it was there already.
+    Carry {
+        /// Its frame, as the first of a journal; at most [`PIECE_MAX`].
+        bytes: &'a [u8],
+    },
 }
 
 /// An answer of the adapter.
@@ -130,7 +136,7 @@ pub enum Reply<'a> {
     },
     /// To [`Request::Anchor`].
     Anchored,
-    /// To [`Request::Tell`].
+    /// To [`Request::Tell`] and [`Request::Carry`].
     Told,
     /// To [`Request::Curve`].
     Curve {
@@ -288,11 +294,11 @@ pub struct Live {
 pub(super) const LIVE: u8 = 128;
 
 impl<'a> Request<'a> {
-    /// The bytes of a piece, or those of what is told.
+    /// The bytes of a piece or of a record, or those of what is told.
     #[must_use]
     pub const fn bytes(&self) -> Option<&'a [u8]> {
         match *self {
-            Self::Piece { bytes, .. } => Some(bytes),
+            Self::Piece { bytes, .. } | Self::Carry { bytes } => Some(bytes),
             Self::Tell(tell) => Some(tell.text.as_bytes()),
             _ => None,
         }
@@ -317,6 +323,7 @@ impl<'a> Request<'a> {
             Self::Anchor { unix_seconds } => Request::Anchor { unix_seconds },
             Self::Tell(tell) => Request::Tell(tell.without_text()),
             Self::Curve { from } => Request::Curve { from },
+            Self::Carry { .. } => Request::Carry { bytes: &[] },
         }
     }
 
@@ -333,11 +340,12 @@ impl<'a> Request<'a> {
             Self::Anchor { .. } => 9,
             Self::Tell(_) => 12,
             Self::Curve { .. } => 13,
+            Self::Carry { .. } => 14,
         }
     }
 
     pub(super) const fn is_known(kind: u8) -> bool {
-        (kind >= 1 && kind <= 9) || kind == 12 || kind == 13
+        (kind >= 1 && kind <= 9) || (kind >= 12 && kind <= 14)
     }
 
     pub(super) fn write(&self, token: u32, number: u16, into: &mut [u8]) -> Option<usize> {
@@ -381,6 +389,7 @@ impl<'a> Request<'a> {
                 to.counted(tell.text.as_bytes(), TEXT_MAX)
             }
             Self::Curve { from } => to.u8(from),
+            Self::Carry { bytes } => to.counted(bytes, PIECE_MAX),
         }
     }
 
@@ -422,6 +431,9 @@ impl<'a> Request<'a> {
                 })
             }
             13 => Self::Curve { from: of.u8()? },
+            14 => Self::Carry {
+                bytes: of.counted(PIECE_MAX)?,
+            },
             _ => return None,
         };
         of.done(found)

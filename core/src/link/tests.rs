@@ -58,6 +58,7 @@ fn request<'a>(
             ][bytes.len() % 3],
         }),
         11 => Request::Curve { from: slot },
+        12 => Request::Carry { bytes },
         _ => Request::Anchor {
             unix_seconds: *long,
         },

@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of drawing, and nothing of the build in work, which goes on with the plan as it was read.
 
+mod checking;
 mod drawing;
 mod outline;
 mod show;
@@ -30,6 +31,7 @@ pub(super) struct Editor {
     saved: String,
     at: Path,
     checked: Checked,
+    checking: Option<checking::Checking>,
     version: u64,
     view: Arc<PlanEdit>,
 }
@@ -45,6 +47,7 @@ impl Editor {
             saved: text.to_owned(),
             at: Path::default().key("build"),
             checked,
+            checking: None,
             version: 0,
             view: Arc::default(),
         };
@@ -100,9 +103,7 @@ impl Editor {
     }
 
     fn changed(&mut self) {
-        self.checked = self
-            .document
-            .check_in(&self.name, self.path.as_deref().map(disk::folder_of));
+        self.check();
         self.refresh();
     }
 
@@ -410,6 +411,10 @@ impl Model {
     /// Writes the plan, faults and all. What has none takes the place of the plan in work.
     fn save_edited(&mut self, to: Option<&File>) {
         let text = self.editor.text().to_owned();
+        if self.editor.is_checking() {
+            self.editor.check_to_the_end();
+            self.editor.refresh();
+        }
         let errors = self.editor.checked.count;
         let (path, is_new) = match (to, &self.editor.path) {
             (Some(path), own) => (path.to_owned(), own.as_deref() != Some(path)),

@@ -326,6 +326,7 @@ impl Model {
         } else {
             self.pass(passed);
         }
+        self.editor.look_at_check();
         self.view.edit = self.editor.view();
         if self.dirty {
             self.refresh();
@@ -338,6 +339,9 @@ impl Model {
     #[must_use]
     pub fn wants_frame_after(&self) -> Option<Duration> {
         if self.is_reading_a_trace() || self.is_at_bench() || self.bench.pulling {
+            return Some(Duration::from_millis(33));
+        }
+        if self.editor.is_checking() {
             return Some(Duration::from_millis(33));
         }
         let now = self.seen_s.unwrap_or(0.0);
