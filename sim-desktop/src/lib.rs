@@ -16,6 +16,7 @@ pub mod outputs;
 pub mod peers;
 pub mod plan;
 pub mod quantity;
+pub mod recent;
 pub mod rehearsal;
 pub mod sheet;
 pub mod shelf;

@@ -66,6 +66,11 @@ pub const LINE_SHOWN: usize = 160;
 /// Letters compared while nearest words are looked for, over a whole plan: a tenth of a second.
 pub const NEAREST_LETTERS_MAX: usize = 2_000_000;
 
+/// Builds that the list of recent ones holds: a season of a small shop.
+pub const RECENT_MAX: usize = 20;
+/// Bytes of that list: the longest paths, three times over.
+pub const RECENT_BYTES_MAX: u64 = 256 * 1024;
+
 /// Bytes of a trace file: the samples below with 64 bytes a line.
 pub const TRACE_BYTES_MAX: u64 = 256 * 1024 * 1024;
 /// Samples of a trace: an hour at 1,000 a second, in 64 MB of memory.

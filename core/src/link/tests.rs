@@ -63,6 +63,7 @@ fn request<'a>(
             sum: *two,
             free: u32::from(*short),
         },
+        13 => Request::Carry { bytes },
         _ => Request::Anchor {
             unix_seconds: *long,
         },

@@ -23,6 +23,7 @@ mod plan;
 mod plan_file;
 mod preload;
 mod recall;
+mod recent;
 mod record;
 mod rehearse;
 mod say;
@@ -87,6 +88,7 @@ enum Command {
     Paper(paper::Args),
     Say(say::Args),
     Parts(parts::Args),
+    Recent(recent::Args),
     Shelf(shelf::Args),
     Recall(recall::Args),
     Tools(tools::Args),
@@ -120,6 +122,7 @@ impl Command {
             Self::Paper(args) => paper::run(args, out),
             Self::Say(args) => say::run(args, out),
             Self::Parts(args) => parts::run(args, out),
+            Self::Recent(args) => recent::run(args, out),
             Self::Shelf(args) => shelf::run(args, out),
             Self::Recall(args) => recall::run(args, out),
             Self::Tools(args) => tools::run(args, out),

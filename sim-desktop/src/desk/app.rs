@@ -18,7 +18,7 @@ use super::record::{self, RecordState};
 use super::settings::Settings;
 use super::shelf::{self, ShelfState};
 use super::theme::{self, BODY, Colours, GAP, NOTE};
-use super::view::{About, Act, Ask, DeskView, Heard, JointView, Readings, Status, Wanted};
+use super::view::{About, Act, Ask, DeskView, Heard, JointView, Readings, Status};
 use super::widgets::{count, focus_ring, line, pressed, silent_line, speak};
 use crate::words;
 use egui::accesskit::Role;
@@ -258,11 +258,12 @@ impl Desk {
         }
         // Opening a joint goes to it; closing one goes back.
         self.choose(&view.status, &mut asks);
+        let mut wants_plan = false;
         for ask in &asks {
             match ask {
                 // Where it was left, once it is known which.
                 Ask::Act(Act::Begin(_), _) => self.begun = false,
-                Ask::Act(Act::OpenPlan, _) => self.overlay = Some(Overlay::file(Wanted::Plan)),
+                Ask::Act(Act::OpenPlan, _) => wants_plan = true,
                 Ask::Act(Act::NewPlan, _) => {
                     self.plan.begin();
                     self.screen = Screen::Plan;
@@ -275,6 +276,9 @@ impl Desk {
                 Ask::OpenBuild(_) => self.screen = Screen::Build,
                 _ => {}
             }
+        }
+        if wants_plan {
+            self.overlay = Some(Overlay::plan(&mut asks));
         }
         asks
     }
@@ -389,7 +393,7 @@ impl Desk {
             actions::take_part(&waiting, &mut self.overlay, asks);
         }
         if pressed(ui, Key::D) {
-            self.overlay = Some(Overlay::file(Wanted::Trace));
+            self.overlay = Some(Overlay::trace());
         }
         if pressed(ui, Key::Q) {
             self.settings.newton_meters = !self.settings.newton_meters;

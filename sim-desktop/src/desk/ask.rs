@@ -71,6 +71,8 @@ pub enum Ask {
     Trace(PathBuf),
     /// Ask again whether this is work or a rehearsal.
     WorkOrRehearse,
+    /// Look how the builds opened lately stand.
+    LookForRecent,
     /// Look which serial ports there are.
     LookForPorts,
     /// Follow the adapter at this port.

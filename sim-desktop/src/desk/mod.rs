@@ -30,6 +30,7 @@ pub mod model;
 mod overlay;
 mod plan;
 mod reading;
+mod recent;
 mod record;
 pub mod settings;
 mod shelf;

@@ -11,7 +11,7 @@ mod text;
 use super::edit_view::{PlanAsk, PlanEdit};
 use super::overlay::Overlay;
 use super::theme::TARGET;
-use super::view::{Ask, DeskView, Wanted};
+use super::view::{Ask, DeskView};
 use super::widgets::{Look, button, cut_bottom, cut_left, pressed, split_across};
 use egui::{Key, Modifiers, Rect, Ui};
 use palette::Palette;
@@ -238,7 +238,7 @@ fn buttons(
         asks.push(Ask::Plan(PlanAsk::Undo));
     }
     if button(ui, next(), "Open", "O", plain, free).clicked() || (free && pressed(ui, Key::O)) {
-        *overlay = Some(Overlay::file(Wanted::Plan));
+        *overlay = Some(Overlay::plan(asks));
     }
     if button(ui, next(), "New", "E", plain, free).clicked() {
         state.palette = Some(Palette::to_begin());

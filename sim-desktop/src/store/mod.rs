@@ -28,6 +28,7 @@ mod error;
 mod host;
 mod journal;
 mod merge;
+pub mod names;
 mod traces;
 
 pub use content::{Content, Damage, Fact, PlanPieces, entries_of};

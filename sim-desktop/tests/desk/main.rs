@@ -22,6 +22,7 @@ mod pictures;
 mod plans;
 mod raster;
 mod rebuilt;
+mod recent;
 mod revised;
 mod scenes;
 mod shelf;

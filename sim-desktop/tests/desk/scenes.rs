@@ -378,6 +378,7 @@ pub(crate) fn desk() -> DeskView {
         start: None,
         put_right: Vec::new(),
         shelf: ShelfView::default(),
+        recent: Vec::new(),
         ports: Vec::new(),
         instruments: Vec::new(),
         status: status(),

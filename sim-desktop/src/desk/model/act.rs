@@ -27,6 +27,7 @@ fn goes_before_the_answer(ask: &Ask) -> bool {
         Ask::Choose(wanted) => *wanted == Wanted::Plan,
         Ask::WorkOrRehearse
         | Ask::LookForPorts
+        | Ask::LookForRecent
         | Ask::OpenPlan(_)
         | Ask::ReloadPlan
         | Ask::ReadShelf(_)
@@ -137,6 +138,7 @@ impl Model {
             Ask::Fault(label, kind) => self.fault(&label, &kind),
             Ask::Trace(path) => self.read_trace(&path),
             Ask::WorkOrRehearse => self.ask_purpose(),
+            Ask::LookForRecent => self.look_for_recent(),
             Ask::LookForPorts => self.ports.look(&self.wake),
             Ask::Connect(path) => self.connect(&path),
             Ask::Lines(tool, place) => self.read_lines(&tool, &place),

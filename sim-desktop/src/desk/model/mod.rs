@@ -19,6 +19,7 @@ mod plan_file;
 mod prompt;
 mod pull_view;
 mod put_right;
+mod recent;
 mod record_view;
 mod shelf;
 mod start;
@@ -34,6 +35,8 @@ use evendraw_core::tracker::Cue;
 use evendraw_core::unit::Instant;
 use evendraw_core::verdict::{Reason, Verdict};
 
+use crate::disk;
+
 use super::view::{self, CompareView, CurveView, DeskView, Finding, Notice, PlanView, ShelfView};
 use crate::bench::Fault;
 use crate::job::status::telling::About;
@@ -45,7 +48,6 @@ use crate::rehearsal::station::{self, Station};
 pub use dialog::Picker;
 pub use editor::plan_written;
 pub use files::ModelError;
-pub(super) use files::state_folder;
 pub(in crate::desk) use prompt::SKIPPED;
 
 /// Who pulls at the bench.
@@ -157,6 +159,7 @@ pub struct Model {
     history: Option<std::sync::Arc<crate::shelf::forerunners::Before>>,
     /// What they showed on the shelf that the job in hand lies on.
     forerunners: forerunners::Known,
+    recent: recent::Builds,
     picker: Picker,
     choosing: Option<dialog::Choosing>,
     /// Torque is read in N·m at the joint, whatever unit the plan has.
@@ -188,7 +191,7 @@ impl Model {
                 Ok(Self::with(Some(path.to_owned()), name, text, folder))
             }
             None => {
-                let folder = state_folder();
+                let folder = disk::state_folder();
                 Ok(Self::with(
                     None,
                     "demo.toml".to_owned(),
@@ -247,6 +250,7 @@ impl Model {
             shelf_reading: None,
             history: None,
             forerunners: forerunners::Known::default(),
+            recent: recent::Builds::default(),
             picker: dialog::system,
             choosing: None,
             newton_meters: false,
@@ -311,6 +315,7 @@ impl Model {
         self.look_at_shelf();
         self.look_at_forerunners();
         self.look_at_dialog();
+        self.look_at_recent();
         self.hear_adapter();
         if self.is_reading_a_trace() {
             self.play_on(passed.min(0.25));
@@ -326,6 +331,7 @@ impl Model {
         } else {
             self.pass(passed);
         }
+        self.editor.look_at_check();
         self.view.edit = self.editor.view();
         if self.dirty {
             self.refresh();
@@ -340,6 +346,9 @@ impl Model {
         if self.is_reading_a_trace() || self.is_at_bench() || self.bench.pulling {
             return Some(Duration::from_millis(33));
         }
+        if self.editor.is_checking() {
+            return Some(Duration::from_millis(33));
+        }
         let now = self.seen_s.unwrap_or(0.0);
         if matches!(self.readings, Readings::Lines(_)) {
             // Lines wake the window themselves; that they stop is seen by looking.
@@ -350,6 +359,7 @@ impl Model {
             || self.choosing.is_some()
             || self.shelf_reading.is_some()
             || self.forerunners.is_reading()
+            || self.recent.is_reading()
         {
             return Some(Duration::from_millis(100));
         }
