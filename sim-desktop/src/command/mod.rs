@@ -34,6 +34,7 @@ mod shelf;
 mod slope;
 mod stretch;
 mod thread;
+mod tonight;
 mod tools;
 mod twist;
 mod value;
@@ -89,6 +90,7 @@ enum Command {
     Say(say::Args),
     Parts(parts::Args),
     Recent(recent::Args),
+    Tonight(tonight::Args),
     Shelf(shelf::Args),
     Recall(recall::Args),
     Tools(tools::Args),
@@ -123,6 +125,7 @@ impl Command {
             Self::Say(args) => say::run(args, out),
             Self::Parts(args) => parts::run(args, out),
             Self::Recent(args) => recent::run(args, out),
+            Self::Tonight(args) => tonight::run(args, out),
             Self::Shelf(args) => shelf::run(args, out),
             Self::Recall(args) => recall::run(args, out),
             Self::Tools(args) => tools::run(args, out),

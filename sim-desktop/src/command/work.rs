@@ -309,7 +309,7 @@ impl<'o, 'w> Work<'o, 'w> {
 }
 
 /// Where the desk keeps the journal of a plan: the last of those numbered.
-fn beside(plan: &Path) -> PathBuf {
+pub(super) fn beside(plan: &Path) -> PathBuf {
     let name = plan
         .file_name()
         .map_or_else(String::new, |name| name.to_string_lossy().into_owned());

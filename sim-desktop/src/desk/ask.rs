@@ -6,6 +6,7 @@ use std::path::PathBuf;
 
 use super::act::Act;
 use super::edit_view::PlanAsk;
+use crate::job::paper::Row;
 use crate::store::{Became, PartState};
 
 /// What a screen asks for.
@@ -95,6 +96,16 @@ pub enum Ask {
     ReloadPlan,
     /// Work on the plan's text.
     Plan(PlanAsk),
+    /// What is open, to be typed back from paper.
+    Paper,
+    /// These rows of a working sheet are typed back.
+    TypeBack(Vec<Row>),
+    /// The evening before it begins.
+    Tonight,
+    /// The evening on a page.
+    PrintTonight,
+    /// What was opened beside the screens is not looked at any more.
+    PutAside,
     /// Write the record.
     Export(Export),
     /// The curve of the entry with this number.

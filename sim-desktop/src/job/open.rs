@@ -39,6 +39,7 @@ impl Job {
             forerunners: None,
             adapters: BTreeMap::new(),
             revisions: Arc::default(),
+            as_of: None,
         }
     }
 

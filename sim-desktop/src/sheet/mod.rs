@@ -15,6 +15,7 @@ mod short;
 mod specimen;
 mod summary;
 mod text;
+mod tonight;
 
 pub use blank::blank_page;
 pub use page::page;
@@ -23,6 +24,7 @@ pub use recall::{Recalled, recall_page};
 pub use short::short_page;
 pub use summary::{Answer, summary};
 pub use text::text;
+pub use tonight::tonight_page;
 
 use crate::job::status::{Kept, Status, counted};
 

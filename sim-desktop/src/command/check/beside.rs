@@ -63,6 +63,22 @@ pub(in super::super) fn differs(status: &Status, out: &mut Output<'_>) -> Result
     Ok(())
 }
 
+/// What was typed later, from paper.
+fn from_paper(status: &Status, out: &mut Output<'_>) -> Result<(), CommandError> {
+    let mut is_first = true;
+    for joint in &status.joints {
+        for line in &joint.from_paper {
+            if is_first {
+                out.line("\nfrom paper:")?;
+                is_first = false;
+            }
+            out.line(format_args!("  {}: {line}", joint.id))?;
+            out.object(&json!({ "record": "from-paper", "joint": joint.id, "words": line }))?;
+        }
+    }
+    Ok(())
+}
+
 /// A journal: where everything stands, what is open, what is out of the ordinary.
 pub(super) fn journal(
     journal: &Journal,
@@ -83,6 +99,7 @@ pub(super) fn journal(
     }
     differs(&status, out)?;
     beside(&status, out)?;
+    from_paper(&status, out)?;
     for (title, items) in [
         ("open", &status.open),
         ("out of the ordinary", &status.exceptions),

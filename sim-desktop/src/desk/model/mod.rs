@@ -15,6 +15,7 @@ mod joint_view;
 mod lines;
 mod live;
 mod out;
+mod paper;
 mod plan_file;
 mod prompt;
 mod pull_view;
@@ -23,6 +24,7 @@ mod recent;
 mod record_view;
 mod shelf;
 mod start;
+mod tonight;
 mod trace;
 mod typing;
 
@@ -140,6 +142,7 @@ pub struct Model {
     open: Option<u8>,
     pull: Pull,
     typing: typing::Typing,
+    evening: tonight::Evening,
     ports: live::Ports,
     wake: live::Wake,
     /// The clock of this start, µs.
@@ -236,6 +239,7 @@ impl Model {
             open: None,
             pull: Pull::default(),
             typing: typing::Typing::default(),
+            evening: tonight::Evening::default(),
             ports: live::Ports::default(),
             wake: live::Wake::default(),
             micros: 0,
@@ -312,6 +316,7 @@ impl Model {
         }
         self.look_at_plan_file();
         self.look_at_compare();
+        self.look_at_evening();
         self.look_at_shelf();
         self.look_at_forerunners();
         self.look_at_dialog();
@@ -360,6 +365,7 @@ impl Model {
             || self.shelf_reading.is_some()
             || self.forerunners.is_reading()
             || self.recent.is_reading()
+            || self.evening.is_running()
         {
             return Some(Duration::from_millis(100));
         }
@@ -613,6 +619,8 @@ impl Model {
         self.view.joint = self.joint_view();
         self.view.record = self.record_view();
         self.view.put_right = self.can_put_right();
+        self.show_evening();
+        self.show_paper();
         self.view.recovery = self.recovery_words();
     }
 

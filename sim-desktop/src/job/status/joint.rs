@@ -63,11 +63,12 @@ pub(super) fn status(
         witness: witness(view),
         to_witness: to_witness(view),
         at_adapter: kept.adapter(view.joint.number()).map(str::to_owned),
-        checks: checks(view, names, clock),
+        checks: checks(view, names, clock, kept),
         fasteners: fasteners(view, stage, kept),
         stages: stages(view),
         attempts: attempts(view, names, clock),
-        notes: notes(view, names, clock),
+        from_paper: kept.from_paper.lines(view.joint.number()),
+        notes: notes(view, names, clock, kept),
         clamps: clamps(view, kept),
     }
 }

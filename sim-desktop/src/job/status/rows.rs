@@ -4,7 +4,7 @@
 
 use super::hands::Hands;
 use super::telling::{self, List, Names, Sure, tell, tell_host};
-use super::{Clock, PutRight, attempt_of, peak_of};
+use super::{Clock, FromPaper, PutRight, attempt_of, peak_of};
 use crate::mark::Mark;
 use crate::plan::Plan;
 use crate::quantity::newton_meters;
@@ -62,6 +62,7 @@ pub struct Row {
 pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>) -> Vec<Row> {
     let clock = Clock::of(facts, rehearsal);
     let put_right = PutRight::of(facts);
+    let from_paper = FromPaper::of(facts);
     let mut hands = Hands::default();
     let mut sure = Sure::new(plan, facts);
     let mut rows = Vec::with_capacity(facts.len());
@@ -114,6 +115,10 @@ pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>)
             if let Some(remark) = judged.and_then(|judged| judged.remark()) {
                 row.what = format!("{}; {remark}", row.what);
             }
+        }
+        if let Some(paper) = from_paper.words(entry) {
+            row.what = format!("{}; {paper}", row.what);
+            row.words = format!("{}; {paper}", row.words);
         }
         rows.push(row);
     }

@@ -47,7 +47,12 @@ pub(super) fn clamps(view: &View<'_>, kept: &Kept<'_>) -> Vec<(String, Vec<u32>)
     passes
 }
 
-pub(super) fn checks(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<CheckRow> {
+pub(super) fn checks(
+    view: &View<'_>,
+    names: &Names,
+    clock: &Clock,
+    kept: &Kept<'_>,
+) -> Vec<CheckRow> {
     let procedure = &view.plan.procedure;
     let mut rows = Vec::new();
     for (index, step) in view.steps() {
@@ -62,7 +67,11 @@ pub(super) fn checks(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<Check
         let last = view.entries.iter().rev().find_map(|entry| {
             let telling = tell(names, entry);
             let is_own = telling.about == telling::About::Step(index);
-            (is_own && telling.kind != "begun").then(|| (telling.words, clock.when(entry)))
+            let by = match kept.from_paper.words(entry) {
+                Some(paper) => format!("{}, {paper}", clock.when(entry)),
+                None => clock.when(entry),
+            };
+            (is_own && telling.kind != "begun").then_some((telling.words, by))
         });
         let (answer, by) = last.unwrap_or_else(|| ("not answered".to_owned(), String::new()));
         let question = view
@@ -160,8 +169,8 @@ fn followed(view: &View<'_>, at: usize, attempt: &Attempt, names: &Names) -> Str
     told.join("; ")
 }
 
-pub(super) fn notes(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<String> {
-    let mut notes = Vec::new();
+pub(super) fn notes(view: &View<'_>, names: &Names, clock: &Clock, kept: &Kept<'_>) -> Vec<String> {
+    let mut notes = kept.from_paper.lines(view.joint.number());
     for entry in &view.entries {
         if tell(names, entry).list == List::Notes {
             notes.push(format!(
