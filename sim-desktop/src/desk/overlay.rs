@@ -4,6 +4,7 @@
 
 use super::adapter;
 use super::beside;
+use super::edit_view::Draw;
 use super::ink::Ink as _;
 use super::model::SKIPPED;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
@@ -171,6 +172,10 @@ impl Overlay {
         let (title, ask) = match wanted {
             Wanted::Plan => ("Which plan?", Ask::OpenPlan(PathBuf::new())),
             Wanted::Trace => ("Which trace file?", Ask::Trace(PathBuf::new())),
+            Wanted::Picture => (
+                "Which picture? PNG or JPEG, taken from straight above",
+                Ask::Plan(PlanAsk::Draw(Draw::Picture(PathBuf::new()))),
+            ),
         };
         Self::List {
             title: title.to_owned(),

@@ -4,6 +4,7 @@
 
 mod drawing;
 mod outline;
+mod picture;
 mod show;
 
 use std::path::{Path as File, PathBuf};
@@ -32,6 +33,8 @@ pub(super) struct Editor {
     at: Path,
     checked: Checked,
     version: u64,
+    /// The picture of the joint in hand, as it was read last.
+    picture: Option<picture::Read>,
     view: Arc<PlanEdit>,
 }
 
@@ -47,6 +50,7 @@ impl Editor {
             at: Path::default().key("build"),
             checked,
             version: 0,
+            picture: None,
             view: Arc::default(),
         };
         editor.refresh();
@@ -122,6 +126,7 @@ impl Editor {
             }
         }
         self.version += 1;
+        self.look_at_picture();
         self.view = Arc::new(self.draw());
     }
 
