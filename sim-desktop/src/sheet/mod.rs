@@ -20,6 +20,7 @@ mod text;
 pub use blank::blank_page;
 pub use page::page;
 pub use parts::parts_page;
+pub use picture::{Printed, Shown};
 pub use recall::{Recalled, recall_page};
 pub use short::short_page;
 pub use summary::{Answer, summary};
@@ -40,7 +41,7 @@ pub struct Sheet {
     /// The plan as typed.
     pub plan: String,
     /// The pictures under the maps.
-    pictures: Vec<picture::Printed>,
+    pub pictures: Vec<Printed>,
     /// Which rules judged, how many records, digest of the journal.
     pub colophon: String,
 }

@@ -10,24 +10,24 @@ use crate::words::visible;
 
 /// What lies under the map of a joint.
 #[derive(Clone, Debug)]
-pub(super) struct Printed {
+pub struct Printed {
     /// The joint's id.
-    pub(super) joint: String,
+    pub joint: String,
     /// The picture; in words why it cannot be shown.
-    pub(super) shown: Result<Shown, String>,
+    pub shown: Result<Shown, String>,
 }
 
 /// A picture as the page carries it.
 #[derive(Clone, Debug)]
-pub(super) struct Shown {
+pub struct Shown {
     /// The address that holds the picture itself.
-    pub(super) data: String,
-    /// What a plan's points are told in: pixels of the file in a row, and rows.
-    pub(super) width: u32,
-    /// As above.
-    pub(super) height: u32,
+    pub data: String,
+    /// Pixels of the file in a row: what a plan's points are told in.
+    pub width: u32,
+    /// Rows of them.
+    pub height: u32,
     /// Where it lies.
-    pub(super) laid: Laid,
+    pub laid: Laid,
 }
 
 /// Those that the plan wants printed.

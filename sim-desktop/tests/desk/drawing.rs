@@ -98,14 +98,7 @@ fn a_picture_is_kept_small_and_scaled_by_keys_alone_and_bolt_heads_are_clicked_o
     typed(&mut harness, "far");
     press(&mut harness, Key::Enter);
     assert!(notice(&harness).contains("180 mm"), "{}", notice(&harness));
-    press(&mut harness, Key::Escape);
-    press(&mut harness, Key::ArrowRight);
-    shift(&mut harness, Key::ArrowRight);
-    press(&mut harness, Key::Enter);
-    for _ in 0..3 {
-        shift(&mut harness, Key::ArrowLeft);
-    }
-    press(&mut harness, Key::Enter);
+    // Both points are still there, and so is the keyboard.
     harness.step();
     typed(&mut harness, "90 mm");
     press(&mut harness, Key::Enter);

@@ -180,6 +180,8 @@ fn of_picture(
     state.foot.is_sent = both.is_some();
     if free && both.is_some() && entered(ui, &response) {
         let typed = std::mem::take(&mut state.foot.between);
+        // Where it could not be read it is typed anew.
+        state.foot.is_sent = false;
         if let Some(what) = state.under.scaled(&typed) {
             asks.push(Ask::Plan(PlanAsk::Draw(what)));
         }

@@ -9,7 +9,7 @@ use super::super::super::edit_view::{Draw, DrawingView, PictureView};
 use super::super::super::theme::{self, Colours, NOTE};
 use super::super::super::widgets::silent_line;
 use super::Scale;
-use crate::picture::Picture;
+use crate::picture::{Laid, Picture};
 use egui::epaint::Vertex;
 use egui::{
     Align2, Color32, ColorImage, Mesh, Rect, Shape, Stroke, TextureHandle, TextureOptions, Ui,
@@ -35,6 +35,8 @@ pub(super) struct Under {
     texture: Option<Texture>,
     /// Pixels of the picture, clicked.
     points: Vec<(f64, f64)>,
+    /// How it lay when they were clicked.
+    lay: Option<Laid>,
 }
 
 impl Under {
@@ -56,6 +58,7 @@ impl Under {
         if self.points.len() > 1 {
             self.points.clear();
         }
+        self.lay = Some(picture.laid);
         self.points.push((right, down));
     }
 
@@ -90,6 +93,11 @@ impl Under {
             self.texture = None;
             return;
         };
+        if self.lay.is_some_and(|lay| lay != view.laid) {
+            // What was clicked has told where it lies.
+            self.points.clear();
+            self.lay = None;
+        }
         let Ok(picture) = &view.shown else { return };
         let own = self
             .texture
@@ -164,10 +172,8 @@ impl Under {
     }
 
     /// What was typed of both points, as it is asked for.
-    pub(super) fn scaled(&mut self, typed: &str) -> Option<Draw> {
-        let both = self.both()?;
-        self.points.clear();
-        Some(Draw::Scale(both, typed.to_owned()))
+    pub(super) fn scaled(&self, typed: &str) -> Option<Draw> {
+        Some(Draw::Scale(self.both()?, typed.to_owned()))
     }
 }
 
