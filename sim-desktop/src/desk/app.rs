@@ -20,7 +20,7 @@ use super::settings::Settings;
 use super::shelf::{self, ShelfState};
 use super::theme::{self, BODY, Colours, GAP, NOTE};
 use super::tonight;
-use super::view::{About, Act, Ask, DeskView, Heard, JointView, Readings, Status, Wanted};
+use super::view::{About, Act, Ask, DeskView, Heard, JointView, Readings, Status};
 use super::widgets::{count, focus_ring, line, pressed, silent_line, speak};
 use crate::words;
 use egui::accesskit::Role;

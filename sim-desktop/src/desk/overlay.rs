@@ -4,6 +4,7 @@
 
 use super::adapter;
 use super::beside;
+use super::edit_view::Draw;
 use super::ink::Ink as _;
 use super::model::SKIPPED;
 use super::recent;
@@ -178,13 +179,28 @@ impl Overlay {
     /// Which trace file? Chosen in a dialog, or its path typed.
     #[must_use]
     pub(super) fn trace() -> Self {
+        Self::file(
+            "Which trace file?",
+            Wanted::Trace,
+            Ask::Trace(PathBuf::new()),
+        )
+    }
+
+    /// Which picture of the part? Chosen in a dialog, or its path typed.
+    #[must_use]
+    pub(super) fn picture() -> Self {
+        Self::file(
+            "Which picture? PNG or JPEG, taken from straight above",
+            Wanted::Picture,
+            Ask::Plan(PlanAsk::Draw(Draw::Picture(PathBuf::new()))),
+        )
+    }
+
+    fn file(title: &str, wanted: Wanted, typed: Ask) -> Self {
         Self::List {
-            title: "Which trace file?".to_owned(),
-            choices: vec![(
-                "Choose it in a dialog".to_owned(),
-                Ask::Choose(Wanted::Trace),
-            )],
-            typed: Some((String::new(), Ask::Trace(PathBuf::new()))),
+            title: title.to_owned(),
+            choices: vec![("Choose it in a dialog".to_owned(), Ask::Choose(wanted))],
+            typed: Some((String::new(), typed)),
         }
     }
 }

@@ -9,7 +9,7 @@ use std::time::Duration;
 
 use super::app::{Desk, Screen};
 use super::icon::icon;
-use super::model::{self, Model, ModelError};
+use super::model::{Model, ModelError};
 use super::settings::Settings;
 use super::sound::{Ears, Tone};
 use super::theme;

@@ -6,6 +6,7 @@
 #[cfg(unix)]
 mod adapter;
 mod beside;
+mod drawing;
 mod drive;
 mod editor;
 mod evening;
