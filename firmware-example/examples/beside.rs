@@ -5,6 +5,10 @@
 //! A turn takes what readings there are and does one short thing of everything else; it never waits. So it needs no task and no lock of its
 //! own: an interrupt puts readings into a queue, the turn takes them out, and between two turns the processor sleeps or others have it.
 
+/// The log of a host: nowhere.
+#[path = "../src/silent_log.rs"]
+mod silent_log;
+
 use std::cell::Cell;
 use std::convert::Infallible;
 use std::future::Future;
@@ -118,7 +122,8 @@ const PLATE: Plate = Plate {
         capacity: Torque::from_millinewton_meters(200_000),
         band: Torque::from_millinewton_meters(2_000),
         drift: Torque::from_millinewton_meters(1_000),
-        gap: Span::from_millis(50),
+        // A host lets its threads wait as it likes.
+        gap: Span::ZERO,
         same_max: 0,
     }) {
         Ok(calibration) => calibration,
