@@ -6,14 +6,18 @@ use std::path::{Path, PathBuf};
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use clap::{Args as ClapArgs, Subcommand};
+use evendraw_core::ledger::Standing;
+use evendraw_core::link::PullJournal;
 use evendraw_core::record::Entry;
+use evendraw_core::session::Session;
+use evendraw_core::trace;
 use serde::Serialize;
 
 use super::{CommandError, Done, Output, named, plan_file};
-use crate::job::status::{attempt_of, names};
+use crate::job::status::{attempt_of, names, plan_of};
 use crate::link::{Client, ClientError, Fetched, Port};
 use crate::plan::{Answers, Plan};
-use crate::store::{Content, HostFact, Journal, Purpose, fresh};
+use crate::store::{Content, Fact, HostFact, Journal, Purpose, Traces, entries_of, fresh};
 
 /// Talks to an adapter over a serial port: sends procedures, fetches its journal, watches it live.
 #[derive(Debug, ClapArgs)]
@@ -52,6 +56,9 @@ enum Exchange {
         /// The plan that was worked to, for a journal that does not exist yet.
         #[arg(long)]
         plan: Option<PathBuf>,
+        /// Then has the adapter free what is kept here of finished joints. They cannot be gone on with at the adapter.
+        #[arg(long)]
+        give_back: bool,
     },
     /// Shows what happens, as it happens, until interrupted.
     Watch {
@@ -78,6 +85,11 @@ struct Pulled {
     fetched: usize,
     new: usize,
     missing: usize,
+    /// Up to which number of its journal the adapter may free its flash.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    given_back_to: Option<u32>,
+    /// Points of the newest attempt's curve, where it was still there.
+    curve_points: usize,
 }
 
 #[derive(Serialize)]
@@ -105,6 +117,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         Exchange::Pull {
             journal,
             plan: None,
+            ..
         } if !journal.exists() => {
             return Err(CommandError::bad(format!(
                 "adapter pull: {} does not exist yet; which plan was worked to? allowed is --plan PLAN",
@@ -178,10 +191,20 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             }
             Ok(Done::Good)
         }
-        Exchange::Pull { journal, .. } => {
-            let Fetched { entries, gaps } = client.pull(|_| {}).map_err(failed)?;
-            let new = keep(journal, plan.as_ref(), &adapter.serial, &entries)?;
+        Exchange::Pull {
+            journal, give_back, ..
+        } => {
+            let mut transfer = PullJournal::from_start();
+            let fetched = client.pull_on(&mut transfer, |_| {}).map_err(failed)?;
+            let Fetched { entries, gaps, .. } = &fetched;
+            let new = keep(journal, plan.as_ref(), &adapter.serial, entries)?;
+            // Read again from the disk: what is shown and given back is what is there.
             let kept = named::journal(journal)?;
+            let points =
+                keep_curve(&mut client, journal, entries).map_err(|error| match error {
+                    CurveError::Adapter(error) => failed(error),
+                    CurveError::Store(error) => error.into(),
+                })?;
             let unlike = match &kept.plan {
                 Some(plan) => {
                     let names = names(plan, &kept.content.facts);
@@ -203,16 +226,53 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
                 entries.len(),
                 journal.display()
             ))?;
+            if points > 0 {
+                out.line(format_args!(
+                    "the curve of the newest attempt, {points} points, is kept beside it"
+                ))?;
+            }
             if missing > 0 {
                 out.remark(format_args!(
                     "{missing} records are damaged in the adapter and missing here"
                 ));
+            }
+            let free = match &kept.plan {
+                Some(plan) if *give_back => {
+                    let all_kept = fresh(kept.content.entries(), entries);
+                    if all_kept.map_or(true, |missing| !missing.is_empty()) {
+                        return Err(CommandError::bad(format!(
+                            "{} does not hold what was fetched: nothing is given back",
+                            journal.display()
+                        )));
+                    }
+                    Some(free_up_to(
+                        plan,
+                        &kept.content.facts,
+                        &fetched,
+                        transfer.last(),
+                    ))
+                }
+                _ => None,
+            };
+            match free {
+                Some(0) => out.line(
+                    "nothing is given back: the oldest records are of a joint that is not finished",
+                )?,
+                Some(free) => {
+                    client.give_back(&transfer, free).map_err(failed)?;
+                    out.line(format_args!(
+                        "the adapter may free its records up to {free}: they are kept here"
+                    ))?;
+                }
+                None => {}
             }
             out.object(&Pulled {
                 record: "pulled",
                 fetched: entries.len(),
                 new,
                 missing,
+                given_back_to: free,
+                curve_points: points,
             })?;
             Ok(Done::rejected_if(rejected || missing > 0 || unlike > 0))
         }
@@ -295,6 +355,60 @@ fn keep(
     journal.append_facts(&left).map_err(bad)?;
     journal.append(&new).map_err(bad)?;
     Ok(new.len())
+}
+
+/// The last number of the adapter's journal before which every joint is finished here.
+fn free_up_to(plan: &Plan, facts: &[Fact], fetched: &Fetched, last: u32) -> u32 {
+    let is_final = |joint: u8| {
+        plan.joints().get(usize::from(joint)).is_some_and(|own| {
+            let procedure = &plan_of(facts, own).procedure;
+            Session::restore(procedure, joint, entries_of(facts, joint))
+                .is_ok_and(|session| session.standing() == Standing::Final)
+        })
+    };
+    let mut asked = std::collections::BTreeMap::new();
+    let needed = fetched
+        .entries
+        .iter()
+        .zip(&fetched.numbers)
+        .find(|(entry, _)| {
+            let joint = entry.joint;
+            !*asked.entry(joint).or_insert_with(|| is_final(joint))
+        });
+    needed.map_or(last, |(_, number)| number.saturating_sub(1))
+}
+
+enum CurveError {
+    Adapter(ClientError),
+    Store(crate::store::StoreError),
+}
+
+/// Keeps the curve of the newest attempt, if the adapter still has it; returns how many points it has.
+fn keep_curve(client: &mut Client, journal: &Path, entries: &[Entry]) -> Result<usize, CurveError> {
+    let newest = entries
+        .iter()
+        .rev()
+        .find_map(|entry| attempt_of(&entry.record).map(|attempt| (entry, attempt)));
+    // A digest of zero says that there is none.
+    let Some((entry, attempt)) = newest.filter(|(_, attempt)| attempt.trace != 0) else {
+        return Ok(0);
+    };
+    let points = match client.curve() {
+        // An adapter older than this question: the record stands without its curve.
+        Err(ClientError::Refused(..)) => return Ok(0),
+        points => points.map_err(CurveError::Adapter)?,
+    };
+    if trace::digest(points.iter().copied()) != attempt.trace {
+        return Ok(0);
+    }
+    let title = format!(
+        "joint {}, record {}, from the adapter",
+        entry.joint, entry.seq
+    );
+    Traces::beside(journal)
+        .keep(entry.joint, entry.seq, &title, &points)
+        .map_err(CurveError::Store)?;
+    Ok(points.len())
 }
 
 fn wall_time() -> i64 {

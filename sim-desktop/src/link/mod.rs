@@ -64,7 +64,9 @@ pub struct Adapter {
 pub struct Fetched {
     /// Every record that is good, in order.
     pub entries: Vec<Entry>,
-    /// Sequence numbers that are damaged there: the first one missing, and the first after them.
+    /// The number of each in the adapter's journal.
+    pub numbers: Vec<u32>,
+    /// Sequence numbers that are damaged there: the first one missing, and the first after them. What was given back is none.
     pub gaps: Vec<(u32, u32)>,
 }
 
@@ -352,7 +354,11 @@ impl Client {
         mut told: impl FnMut(u32),
     ) -> Result<Fetched, ClientError> {
         let mut trying = *transfer;
-        let fetched = self.pull_until_end(&mut trying, &mut told)?;
+        let mut fetched = self.pull_until_end(&mut trying, &mut told)?;
+        if !fetched.gaps.is_empty() {
+            let first = self.first_there()?;
+            fetched.gaps.retain(|(_, to)| *to > first);
+        }
         *transfer = trying;
         Ok(fetched)
     }
@@ -362,7 +368,7 @@ impl Client {
         transfer: &mut PullJournal,
         told: &mut impl FnMut(u32),
     ) -> Result<Fetched, ClientError> {
-        let (mut entries, mut gaps) = (Vec::new(), Vec::new());
+        let mut fetched = Fetched::default();
         let mut restarts = 0;
         loop {
             let request = transfer.request();
@@ -377,11 +383,11 @@ impl Client {
             match answer {
                 Outcome::Answer(Err(error)) => return Err(ClientError::Journal(error)),
                 Outcome::Answer(Ok((gap, frames, seed, more))) => {
-                    gaps.extend(gap.map(|gap| (gap.from, gap.to)));
-                    read_frames(&frames, seed, &mut entries)?;
+                    fetched.gaps.extend(gap.map(|gap| (gap.from, gap.to)));
+                    read_frames(&frames, seed, &mut fetched)?;
                     told(transfer.last());
                     if !more {
-                        return Ok(Fetched { entries, gaps });
+                        return Ok(fetched);
                     }
                 }
                 Outcome::Restarted => {
@@ -393,6 +399,27 @@ impl Client {
                 }
             }
         }
+    }
+
+    /// The first number of the adapter's journal that was not given back.
+    fn first_there(&mut self) -> Result<u32, ClientError> {
+        match self.give_back(&PullJournal::from_start(), 0) {
+            // An adapter older than this question gives nothing back.
+            Err(ClientError::Refused(Refused::Kind, _)) => Ok(1),
+            other => other,
+        }
+    }
+
+    /// Has the adapter free what is kept here, up to this number of its journal: all that `transfer` fetched must be kept, and have
+    /// been read back. Returns the first number that was not given back before: freeing goes on when the adapter is idle.
+    ///
+    /// # Errors
+    /// [`ClientError::Refused`] with [`Refused::Journal`] when the journal went on meanwhile, or is another.
+    pub fn give_back(&mut self, transfer: &PullJournal, free: u32) -> Result<u32, ClientError> {
+        self.simple(&transfer.kept(free), |reply| match *reply {
+            Reply::Given { first } => Some(first),
+            _ => None,
+        })
     }
 
     /// What is stored at a place: its digest; none where nothing is.
@@ -477,10 +504,13 @@ fn keep_live(lives: &mut std::collections::VecDeque<Live>, live: Live) {
     lives.push_back(live);
 }
 
-fn read_frames(frames: &[u8], seed: u32, into: &mut Vec<Entry>) -> Result<(), ClientError> {
+fn read_frames(frames: &[u8], seed: u32, into: &mut Fetched) -> Result<(), ClientError> {
     let (mut rest, mut seed) = (frames, seed);
     while let Some((frame, sum, length)) = frame_at(rest, seed) {
-        into.extend(decode_entry(&frame).map_err(ClientError::Record)?);
+        if let Some(entry) = decode_entry(&frame).map_err(ClientError::Record)? {
+            into.entries.push(entry);
+            into.numbers.push(frame.sequence);
+        }
         seed = sum;
         rest = rest.get(length..).unwrap_or_default();
     }

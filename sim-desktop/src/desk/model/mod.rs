@@ -622,6 +622,8 @@ impl Model {
 
     fn readings(&self) -> view::Readings {
         match &self.readings {
+            // Nothing reads before work or rehearsal is chosen.
+            Readings::Bench if self.job.is_none() => view::Readings::None,
             Readings::Bench => view::Readings::Bench,
             Readings::Trace(play) => view::Readings::Trace(play.name.clone()),
             Readings::Adapter(_) => view::Readings::Adapter(self.adapter_name()),
