@@ -105,7 +105,7 @@ impl Overlay {
         });
         let labels = others.map(|fastener| fastener.label.clone()).take(9);
         let ask = Ask::WasOn(can.sequence, String::new());
-        let title = format!("The pull recorded for fastener {own} was on which?");
+        let title = format!("The pull of {own} was on which fastener?");
         Self::words(title, labels, &ask, true)
     }
 

@@ -83,7 +83,7 @@ fn the_pictures_of_the_first_evening_are_those_of_the_window() {
     at_rest(&mut desk);
     press(&mut desk, Key::O);
     desk.step();
-    assert!(desk.query_by_label_contains("another").is_some());
+    assert!(desk.query_by_label_contains("was on which").is_some());
     desk.snapshot("put_right");
     results.extend_harness(&mut desk);
     drop(desk);
