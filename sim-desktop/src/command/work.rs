@@ -150,6 +150,10 @@ impl<'o, 'w> Work<'o, 'w> {
             )));
         }
         work.out.remark(words::HANDS);
+        if let Some(last) = work.job.status().last {
+            let now = jiff::Timestamp::now().as_second();
+            work.out.remark(format_args!("last: {}", last.line(now)));
+        }
         work.note_standing();
         Ok(work)
     }

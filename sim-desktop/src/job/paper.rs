@@ -108,11 +108,7 @@ impl Job {
         let mut content = Content::default();
         content.facts.clone_from(&self.facts);
         content.damage.clone_from(&self.damage);
-        let mut copy = if content.plan().is_some() {
-            Self::of(&content, self.purpose)?
-        } else {
-            Self::unkept(self.plan.clone(), self.purpose)
-        };
+        let mut copy = Self::with_plan(self.plan.clone(), &content, self.purpose)?;
         copy.unix_at_boot = self.unix_at_boot;
         Ok(copy)
     }

@@ -65,7 +65,7 @@ pub use evidence::{How, Tally, attempt_of, is_lost, peak_of};
 pub use from_paper::FromPaper;
 pub use model::{
     AttemptRow, BesideRow, CheckRow, Curve, Differs, FastenerStatus, Item, JointStatus, LastDone,
-    NextJoint, PartStatus, PersonStatus, ReminderStatus, StageCell, StageStatus, Status,
+    NextJoint, PartStatus, PersonStatus, ReminderStatus, StageCell, StageStatus, Status, Struck,
     TaskStatus, ToolStatus, counted, parts_csv,
 };
 pub use put_right::{PutRight, sound};

@@ -19,6 +19,7 @@ mod killed;
 mod live;
 mod marks;
 mod one_key;
+mod paper;
 mod pictures;
 mod plans;
 mod raster;

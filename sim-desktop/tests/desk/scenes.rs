@@ -376,6 +376,8 @@ pub(crate) fn desk() -> DeskView {
     }
     DeskView {
         start: None,
+        paper: None,
+        tonight: None,
         put_right: Vec::new(),
         shelf: ShelfView::default(),
         recent: Vec::new(),

@@ -89,6 +89,13 @@ pub(super) fn journal(
     out.speaks_of(plan)?;
     let status = Kept::of(plan, &journal.content, Some(&journal.traces)).status();
     out.line(format_args!("{}: {}", status.title, status.headline()))?;
+    if let Some(last) = &status.last {
+        let now = jiff::Timestamp::now().as_second();
+        out.line(format_args!("last: {}", last.line(now)))?;
+        out.object(&json!({
+            "record": "last", "unix": last.unix, "person": last.person, "words": last.what,
+        }))?;
+    }
     out.line("")?;
     let width = status.joints.iter().map(|joint| joint.id.chars().count());
     let width = width.max().unwrap_or(0);

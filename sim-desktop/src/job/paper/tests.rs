@@ -206,7 +206,7 @@ fn one_wrong_cell_and_nothing_is_recorded() {
         (
             "40,2;D1",
             "402;D1",
-            "line 3, column `value`: 402.00 N·m is above the 100 N·m that tool D1 can show; yes in the column `sure` if that is so",
+            "line 3, column `value`: 402.0 N·m is above the 100 N·m that tool D1 can show; yes in the column `sure` if that is so",
         ),
         (
             "40,2;D1",

@@ -270,6 +270,8 @@ pub struct JointStatus {
     pub fasteners: Vec<FastenerStatus>,
     /// Attempts that need telling: rejected, unknown, repeated or in several pulls where that matters.
     pub attempts: Vec<AttemptRow>,
+    /// What was said not to be so, or put right: its lines stay, struck through.
+    pub struck: Vec<Struck>,
     /// How many of its records were typed later, from paper of which day.
     pub from_paper: Vec<String>,
     /// Remarks, passes of a repeated stage, re-checks, moments.
@@ -352,6 +354,23 @@ pub struct StageStatus {
     pub done: usize,
     /// Steps in all.
     pub of: usize,
+}
+
+/// A record that counts no more, in the words in which it stood.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Struck {
+    /// What it said, and when.
+    pub words: String,
+    /// `withdrawn: pressed by mistake`, with the time.
+    pub why: String,
+}
+
+impl Struck {
+    /// Both in a line that needs no stroke: `fastener 3: felt wrong; withdrawn: pressed by mistake`.
+    #[must_use]
+    pub fn line(&self) -> String {
+        format!("{}; {}", self.words, self.why)
+    }
 }
 
 /// A question or hold point.

@@ -1,16 +1,16 @@
 //! What was done at a joint, row by row: clamp loads, checks, attempts, notes.
 
 use evendraw_core::procedure::StageKind;
-use evendraw_core::record::{Attempt, Record};
+use evendraw_core::record::{Attempt, Entry, Record};
 use evendraw_core::verdict::Verdict;
 
 use super::fasteners::{detail, reached, step_mark};
 use crate::job::status::clock::Clock;
 use crate::job::status::sure::with_remark;
 use crate::job::status::telling::{self, List, Names, tell, verdict_mark};
-use crate::job::status::{AttemptRow, CheckRow, Kept, Shown, View, attempt_of};
+use crate::job::status::{AttemptRow, CheckRow, Kept, Shown, Struck, View, attempt_of};
 use crate::plan::StagePlan;
-use crate::store::HostFact;
+use crate::store::{HostFact, entries_of};
 use crate::words;
 
 /// What the bench carried after each stage; nothing where the journal keeps none.
@@ -181,4 +181,36 @@ pub(super) fn notes(view: &View<'_>, names: &Names, clock: &Clock, kept: &Kept<'
         }
     }
     notes
+}
+
+/// What was put right, in the words in which it stood, each with what was said of it.
+pub(super) fn struck(
+    view: &View<'_>,
+    names: &Names,
+    clock: &Clock,
+    kept: &Kept<'_>,
+) -> Vec<Struck> {
+    let entries: Vec<&Entry> = entries_of(kept.facts, view.joint.number()).collect();
+    let mut found = Vec::new();
+    for by in &entries {
+        let Some(of) = by.record.puts_right() else {
+            continue;
+        };
+        let Some(entry) = entries.iter().find(|entry| entry.seq == of) else {
+            continue;
+        };
+        let why = match &by.record {
+            Record::Withdrawn(own) => format!("withdrawn: {}", own.reason),
+            Record::Reassigned(own) => format!(
+                "put right: it was on fastener {}",
+                names.fastener(by.joint, own.attempt.fastener)
+            ),
+            _ => telling::line(names, by),
+        };
+        found.push(Struck {
+            words: format!("{} ({})", telling::line(names, entry), clock.when(entry)),
+            why: format!("{why} ({})", clock.when(by)),
+        });
+    }
+    found
 }
