@@ -71,7 +71,7 @@ pub use telling::Names;
 pub use unit::Shown;
 
 pub(crate) use clock::Clock;
-pub(crate) use hands::Hands;
+pub(crate) use hands::{Hands, InHand};
 
 /// A session that is at work on a joint.
 type Live<'a> = &'a Session<Arc<Procedure>>;
@@ -235,7 +235,7 @@ impl Job {
         Kept {
             plan: &self.plan,
             facts: &self.facts,
-            damage: &self.damage,
+            damage: &self.untold,
             rehearsal: self.purpose == crate::store::Purpose::Rehearsal,
             traces: self.traces.as_ref(),
             today: self.today(),

@@ -16,6 +16,7 @@ use evendraw_core::unit::{Angle, Torque};
 use evendraw_core::verdict::Verdict;
 use serde_json::{Map, Value, json};
 
+use super::hands::InHand;
 use super::unit::Shown;
 use super::{How, PutRight, attempt_of, plan_of};
 use crate::job::revision::Revisions;
@@ -24,7 +25,7 @@ use crate::peers::is_of_peers;
 use crate::plan::{Joint, JointPlan, Plan, Tool};
 use crate::quantity::newton_meters;
 use crate::store::{Became, Fact, HostFact};
-use crate::uncertainty::{Judged, in_hand, judged};
+use crate::uncertainty::{Judged, judged};
 use crate::words;
 
 /// What the numbers in records stand for.
@@ -1112,7 +1113,7 @@ pub fn tell_host(names: &Names, fact: &HostFact) -> Option<(Value, String)> {
 pub struct Sure<'p> {
     plan: Option<&'p Plan>,
     joints: Vec<&'p JointPlan>,
-    tools: Vec<Option<&'p Tool>>,
+    tools: Vec<InHand<&'p Tool>>,
     revisions: Revisions,
 }
 
@@ -1127,7 +1128,7 @@ impl<'p> Sure<'p> {
             .collect();
         Self {
             plan,
-            tools: vec![None; joints.len()],
+            tools: vec![InHand::default(); joints.len()],
             revisions: Revisions::of(facts),
             joints,
         }
@@ -1136,18 +1137,19 @@ impl<'p> Sure<'p> {
     /// Takes in the next record; how sure it is, where it is an attempt.
     pub fn judged(&mut self, entry: &Entry) -> Option<Judged> {
         let own = usize::from(entry.joint);
-        let tool = self.tools.get_mut(own)?;
-        *tool = in_hand(self.plan?, *tool, entry);
+        let (hand, plan) = (self.tools.get_mut(own)?, self.plan?);
+        hand.take(&entry.record, |id| plan.tool(id));
+        let tool = hand.tool().copied();
         if !self.revisions.is_of_today(entry) {
             // Judged by limits that are not these.
             return None;
         }
         match &entry.record {
-            Record::Attempt(attempt) => judged(self.joints.get(own)?, *tool, attempt),
-            Record::Reassigned(moved) => judged(self.joints.get(own)?, *tool, &moved.attempt),
+            Record::Attempt(attempt) => judged(self.joints.get(own)?, tool, attempt),
+            Record::Reassigned(moved) => judged(self.joints.get(own)?, tool, &moved.attempt),
             // Where a torque was read. A setting is no reading.
             Record::Read(read) if read.torque.is_some() => {
-                judged(self.joints.get(own)?, *tool, &read.as_attempt())
+                judged(self.joints.get(own)?, tool, &read.as_attempt())
             }
             _ => None,
         }
