@@ -404,7 +404,7 @@ impl Ledger {
 
     /// When that attempt began.
     #[must_use]
-    pub const fn begun_at(&self) -> Instant {
+    pub(crate) const fn begun_at(&self) -> Instant {
         self.begun_at
     }
 
@@ -428,13 +428,13 @@ impl Ledger {
 
     /// Whether somebody is named for this run.
     #[must_use]
-    pub const fn has_person(&self) -> bool {
+    pub(crate) const fn has_person(&self) -> bool {
         self.person
     }
 
     /// Whether a tool is named for this run.
     #[must_use]
-    pub const fn has_tool(&self) -> bool {
+    pub(crate) const fn has_tool(&self) -> bool {
         self.tool
     }
 
@@ -456,12 +456,6 @@ impl Ledger {
         self.boot
     }
 
-    /// Whether a session has begun since the last restart.
-    #[must_use]
-    pub const fn is_started(&self) -> bool {
-        self.started
-    }
-
     /// Records of a revision that are missing: it was begun, and not written to its end.
     #[must_use]
     pub const fn carrying(&self) -> u8 {
@@ -476,7 +470,7 @@ impl Ledger {
 
     /// Whether the mock-up was taken apart.
     #[must_use]
-    pub const fn is_apart(&self) -> bool {
+    pub(crate) const fn is_apart(&self) -> bool {
         self.apart
     }
 

@@ -309,7 +309,7 @@ impl Tracker {
     }
 
     /// Takes one reading without rotation: what the fastener turns is not known, and is held to nothing.
-    pub fn feed_alone(&mut self, at: Instant, torque: Torque) -> Signal {
+    pub(crate) fn feed_alone(&mut self, at: Instant, torque: Torque) -> Signal {
         self.is_alone = true;
         self.turning.lose();
         let rotation = Rotation::ZERO;

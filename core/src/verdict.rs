@@ -479,7 +479,7 @@ pub struct Told {
 /// Judges what a person told against its aim, by the limits of [`judge`]: there is no curve that could speak. `None` where what the
 /// stage is about was not read: a torque, or the angle of a turn. The end torque of a turn is judged where it was read.
 #[must_use]
-pub fn judge_told(aim: &Aim, told: Told, added: Added) -> Option<Judgement> {
+pub(crate) fn judge_told(aim: &Aim, told: Told, added: Added) -> Option<Judgement> {
     let mut aim = *aim;
     let mut angle = told.angle;
     let mut held = Span::ZERO;

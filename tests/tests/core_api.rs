@@ -8,9 +8,6 @@ use std::path::{Path, PathBuf};
 
 use evendraw_tests::emulator::workspace;
 
-/// `quantity` is about to leave the core.
-const LEFT_OUT: &str = "quantity";
-
 fn sources(folder: &Path, into: &mut Vec<PathBuf>) {
     let mut entries: Vec<PathBuf> = fs::read_dir(folder)
         .expect("a folder of sources")
@@ -19,7 +16,7 @@ fn sources(folder: &Path, into: &mut Vec<PathBuf>) {
     entries.sort();
     for path in entries {
         let stem = path.file_stem().and_then(|stem| stem.to_str());
-        if stem == Some(LEFT_OUT) || stem == Some("tests") {
+        if stem == Some("tests") {
             continue;
         }
         if path.is_dir() {
@@ -73,9 +70,7 @@ fn the_core_shows_what_is_listed() {
             .strip_prefix(root.join("core/src"))
             .expect("in the core");
         for line in shown(&text) {
-            if !line.contains(LEFT_OUT) {
-                now.push_str(&format!("{}: {line}\n", name.display()));
-            }
+            now.push_str(&format!("{}: {line}\n", name.display()));
         }
     }
     assert!(now.lines().count() > 300, "too little was found:\n{now}");
@@ -96,4 +91,21 @@ fn the_core_shows_what_is_listed() {
         gone.is_empty() && new.is_empty(),
         "the core shows something else; gone: {gone:#?}, new: {new:#?}; EVENDRAW_REWRITE=1 writes the list anew"
     );
+}
+
+/// What is built and tested with is the oldest compiler that the crate says it takes: the toolchain file names it.
+#[test]
+fn the_compiler_that_is_asked_for_is_the_one_that_is_tested() {
+    let read = |name| fs::read_to_string(workspace().join(name)).expect(name);
+    let toml = |name| read(name).parse::<toml::Table>().expect(name);
+    let asked = toml("Cargo.toml")["workspace"]["package"]["rust-version"].clone();
+    let asked = asked.as_str().expect("a text");
+    let used = toml("rust-toolchain.toml")["toolchain"]["channel"].clone();
+    assert_eq!(used.as_str(), Some(format!("{asked}.0").as_str()));
+    assert_eq!(
+        toml("core/Cargo.toml")["package"]["rust-version"]["workspace"].as_bool(),
+        Some(true)
+    );
+    let told = format!("Needs Rust {asked}");
+    assert!(read("core/README.md").contains(&told), "{told}");
 }

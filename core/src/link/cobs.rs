@@ -14,7 +14,7 @@ pub const fn encoded_max(length: usize) -> usize {
 
 /// Writes bytes as they come.
 #[derive(Debug)]
-pub struct Encoder<'b> {
+pub(super) struct Encoder<'b> {
     into: &'b mut [u8],
     at: usize,
     code_at: usize,
@@ -24,7 +24,7 @@ pub struct Encoder<'b> {
 impl<'b> Encoder<'b> {
     /// Into a buffer; [`encoded_max`] says how long it must be.
     #[must_use]
-    pub const fn new(into: &'b mut [u8]) -> Self {
+    pub(super) const fn new(into: &'b mut [u8]) -> Self {
         Self {
             into,
             at: 1,
@@ -35,7 +35,7 @@ impl<'b> Encoder<'b> {
 
     /// One more byte; none if the buffer is full.
     #[must_use]
-    pub fn push(&mut self, byte: u8) -> Option<()> {
+    pub(super) fn push(&mut self, byte: u8) -> Option<()> {
         // A full block is closed only once something follows it.
         if self.code == BLOCK {
             self.close()?;
@@ -51,7 +51,7 @@ impl<'b> Encoder<'b> {
 
     /// Ends the last block and returns the number of bytes written; none if the buffer is full.
     #[must_use]
-    pub fn finish(self) -> Option<usize> {
+    pub(super) fn finish(self) -> Option<usize> {
         *self.into.get_mut(self.code_at)? = self.code;
         Some(self.at)
     }
@@ -77,7 +77,7 @@ pub fn encode(bytes: &[u8], into: &mut [u8]) -> Option<usize> {
 
 /// Reads bytes as they come.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Decoder {
+pub(super) struct Decoder {
     /// Bytes still to come in this block.
     left: u8,
     /// Whether a zero stands between this block and the next.
@@ -87,7 +87,7 @@ pub struct Decoder {
 
 /// What a byte of the line means.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Decoded {
+pub(super) enum Decoded {
     /// Nothing by itself: the next block's length.
     Length,
     /// A byte of content.
@@ -99,7 +99,7 @@ pub enum Decoded {
 impl Decoder {
     /// At the beginning of a frame.
     #[must_use]
-    pub const fn new() -> Self {
+    pub(super) const fn new() -> Self {
         Self {
             left: 0,
             zero_after: false,
@@ -108,7 +108,7 @@ impl Decoder {
     }
 
     /// Takes a byte that is not zero. (A zero ends the frame: see [`Decoder::is_whole`].)
-    pub const fn push(&mut self, byte: u8) -> Decoded {
+    pub(super) const fn push(&mut self, byte: u8) -> Decoded {
         if self.left > 0 {
             self.left = self.left.saturating_sub(1);
             return Decoded::Byte(byte);
@@ -122,7 +122,7 @@ impl Decoder {
 
     /// Whether a frame may end here: it began, and its last block is complete.
     #[must_use]
-    pub const fn is_whole(&self) -> bool {
+    pub(super) const fn is_whole(&self) -> bool {
         self.begun && self.left == 0
     }
 }

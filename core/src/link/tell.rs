@@ -17,7 +17,7 @@ pub struct Tell<'a> {
     pub which: u16,
     /// A length in µm, a torque in mN·m, yes or no, or one of a few.
     pub value: i32,
-    /// A second value, of what is told with two: see [`Self::has_second`].
+    /// A second value, of what is told with two: 19 to 28 of the table in `LINK.md`.
     pub second: i32,
     /// In words, at most 48 bytes.
     pub text: &'a str,
@@ -40,7 +40,7 @@ const NOT_READ: i32 = i32::MIN;
 impl<'a> Tell<'a> {
     /// Whether this input is told with a second value.
     #[must_use]
-    pub const fn has_second(what: u8) -> bool {
+    pub(super) const fn has_second(what: u8) -> bool {
         what >= READ && what <= MOVED_SETTING
     }
 

@@ -182,13 +182,16 @@ impl Desk {
             adapter::band(ui, band, link);
             rest.min.y = band.bottom();
         }
-        let block = Rect::from_min_max(pos2(rest.left(), rest.bottom() - 50.0), rest.max);
-        rest.max.y = block.top();
-        let rail = Rect::from_min_max(rest.min, pos2(rest.left() + 88.0, rest.bottom()));
-        rest.min.x = rail.right();
-        self.rail(ui, rail);
-        self.title_block(ui, block, view, &mut asks);
-        let mut page = rest.shrink(GAP + 2.0);
+        let far = self.screen == Screen::Joint && self.joint.far && view.joint.is_some();
+        if !far {
+            let block = Rect::from_min_max(pos2(rest.left(), rest.bottom() - 50.0), rest.max);
+            rest.max.y = block.top();
+            let rail = Rect::from_min_max(rest.min, pos2(rest.left() + 88.0, rest.bottom()));
+            rest.min.x = rail.right();
+            self.rail(ui, rail);
+            self.title_block(ui, block, view, &mut asks);
+        }
+        let mut page = rest.shrink(if far { GAP / 2.0 } else { GAP + 2.0 });
         if let Some(notice) = &view.notice {
             let place = Rect::from_min_size(page.min, vec2(page.width(), 30.0));
             let (ground, hue) = if notice.bad {
@@ -266,7 +269,7 @@ impl Desk {
                 }
                 Ask::OpenJoint(joint) if joint.is_empty() => self.screen = Screen::Build,
                 Ask::OpenJoint(_) => {
-                    self.joint = JointState::default();
+                    self.joint = self.joint.anew();
                     self.screen = Screen::Joint;
                 }
                 Ask::OpenBuild(_) => self.screen = Screen::Build,

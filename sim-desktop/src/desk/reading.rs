@@ -290,7 +290,8 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, joint: &JointView, window_height: f3
     }
 }
 
-fn reading_colour(colours: &Colours, gauge: &Gauge) -> egui::Color32 {
+/// The hue of a reading: below, inside or past its window.
+pub(super) fn reading_colour(colours: &Colours, gauge: &Gauge) -> egui::Color32 {
     match gauge.value {
         Some(value) if gauge.high.is_some_and(|high| value > high) => colours.bad,
         Some(value) if gauge.low.is_none_or(|low| value >= low) && value > 0.0 => colours.good,

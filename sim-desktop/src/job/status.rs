@@ -58,7 +58,7 @@ use crate::plan::{Answers, Joint, JointPlan, Plan};
 use crate::store::{Content, Damage, Fact, HostFact, PartState, Traces, entries_of};
 
 pub use curve::{CurveState, curve_of, state_of_curve};
-pub use evidence::{How, Tally, attempt_of};
+pub use evidence::{How, Tally, attempt_of, is_lost, peak_of};
 pub use model::{
     AttemptRow, BesideRow, CheckRow, Curve, Differs, FastenerStatus, Item, JointStatus, LastDone,
     NextJoint, PartStatus, PersonStatus, ReminderStatus, StageCell, StageStatus, Status,

@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::disk;
 use crate::job::revision::Revisions;
-use crate::job::status::{Clock, Hands, How, Kept, Status, attempt_of, counted, plan_of};
+use crate::job::status::{Clock, Hands, How, Kept, Status, attempt_of, counted, peak_of, plan_of};
 use crate::limits::read_plan;
 use crate::mark::Mark;
 use crate::plan::{Joint, JointPlan, Plan};
@@ -353,7 +353,11 @@ impl Build {
                 counts: true,
                 instead_of: None,
                 evidence: self.place(How::of(&entry.record).map_or("", How::key)),
-                has_torque: !matches!(&entry.record, Record::Read(read) if read.torque.is_none()),
+                has_torque: match &entry.record {
+                    // What it was set to stands for a torque that the tool's error changes.
+                    Record::BySetting(_) => true,
+                    record => peak_of(record).is_some(),
+                },
                 attempt: attempt.into_owned(),
             };
             // Where the joint went on under another plan, the limits of its time; not known where that plan is lost.

@@ -6,6 +6,8 @@ use std::borrow::Cow;
 
 use evendraw_core::ledger::StepState;
 use evendraw_core::record::{Attempt, Decision, Manner, Record, Way};
+use evendraw_core::unit::Torque;
+use evendraw_core::verdict::Verdict;
 
 use super::View;
 
@@ -106,6 +108,25 @@ pub fn attempt_of(record: &Record) -> Option<Cow<'_, Attempt>> {
         Record::Reassigned(own) => Cow::Borrowed(&own.attempt),
         _ => return None,
     })
+}
+
+/// The pull was lost before anything was kept of it: its torque is unknown, and its zero no value.
+#[must_use]
+pub fn is_lost(attempt: &Attempt) -> bool {
+    attempt.verdict == Verdict::Unknown && attempt.peak == Torque::ZERO
+}
+
+/// The highest torque that a record knows: none where a pull was lost or an angle alone was read, and none of a tool that was set,
+/// which claims no torque.
+#[must_use]
+pub fn peak_of(record: &Record) -> Option<Torque> {
+    match record {
+        Record::Read(read) => read.torque,
+        Record::BySetting(_) => None,
+        _ => attempt_of(record)
+            .filter(|attempt| !is_lost(attempt))
+            .map(|attempt| attempt.peak),
+    }
 }
 
 /// How often each kind of evidence is the last word on a step that is settled.

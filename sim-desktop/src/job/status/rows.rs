@@ -2,11 +2,9 @@
 //!
 //! Knows nothing of states.
 
-use evendraw_core::record::Record;
-
 use super::hands::Hands;
 use super::telling::{self, List, Names, Sure, tell, tell_host};
-use super::{Clock, PutRight, attempt_of};
+use super::{Clock, PutRight, attempt_of, peak_of};
 use crate::mark::Mark;
 use crate::plan::Plan;
 use crate::quantity::newton_meters;
@@ -105,15 +103,8 @@ pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>)
         };
         if let Some(attempt) = attempt_of(&entry.record) {
             let shown = names.shown(entry.joint, attempt.stage);
-            let newton_meters = newton_meters(attempt.peak);
             row.attempt = u32::from(attempt.attempt);
-            // A click wrench claims no torque, and an angle gauge reads none.
-            let has_torque = match &entry.record {
-                Record::BySetting(_) => false,
-                Record::Read(read) => read.torque.is_some(),
-                _ => true,
-            };
-            row.torque = has_torque.then(|| shown.value(newton_meters));
+            row.torque = peak_of(&entry.record).map(|peak| shown.value(newton_meters(peak)));
             shown.symbol().clone_into(&mut row.torque_unit);
             row.angle = attempt
                 .angle

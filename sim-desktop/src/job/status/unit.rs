@@ -6,8 +6,8 @@ use crate::quantity::{Quantity, Target, TorqueUnit, Unit as _, newton_meters};
 use evendraw_core::procedure::TorqueWindow;
 use evendraw_core::record::Attempt;
 use evendraw_core::unit::Torque;
-use evendraw_core::verdict::Verdict;
 
+use super::is_lost;
 use crate::plan::JointPlan;
 use crate::words;
 
@@ -87,7 +87,7 @@ impl Shown {
     /// The judged torque of an attempt; "torque unknown" where the pull was lost before anything was kept of it.
     #[must_use]
     pub fn reached(self, attempt: &Attempt) -> String {
-        if attempt.verdict == Verdict::Unknown && attempt.peak == Torque::ZERO {
+        if is_lost(attempt) {
             "torque unknown".to_owned()
         } else {
             self.words(attempt.peak)
