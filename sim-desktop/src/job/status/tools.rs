@@ -7,6 +7,7 @@ use evendraw_core::unit::Torque;
 use jiff::civil::Date;
 
 use super::clock::Clock;
+use super::hands::InHand;
 use super::unit::Shown;
 use super::{Item, Kept, ToolStatus, View, counted};
 use crate::job::ways::own_unit;
@@ -80,21 +81,25 @@ fn used<'e>(views: &[View<'e>]) -> (Vec<Use<'e>>, usize) {
     let mut used: Vec<Use<'e>> = Vec::new();
     let mut untold = 0;
     for view in views {
-        let mut now: Option<usize> = None;
+        let mut hand: InHand<usize> = InHand::default();
         for &entry in &view.entries {
+            hand.take(&entry.record, |id| {
+                let at = used.iter().position(|known| known.id == id);
+                Some(at.unwrap_or_else(|| {
+                    used.push(Use::of(id));
+                    used.len() - 1
+                }))
+            });
+            let now = hand.tool().copied();
             match &entry.record {
-                Record::Started(_) => now = None,
                 Record::Tool(tool) => {
-                    let at = used.iter().position(|known| known.id == tool.id.as_str());
-                    let at = at.unwrap_or_else(|| {
-                        used.push(Use::of(tool.id.as_str()));
-                        used.len() - 1
-                    });
                     let waiver = tool.waiver.to_string();
-                    if !waiver.is_empty() && !used[at].waivers.contains(&waiver) {
-                        used[at].waivers.push(waiver);
+                    if let Some(own) = now.and_then(|at| used.get_mut(at))
+                        && !waiver.is_empty()
+                        && !own.waivers.contains(&waiver)
+                    {
+                        own.waivers.push(waiver);
                     }
-                    now = Some(at);
                 }
                 Record::Attempt(_)
                 | Record::Reassigned(_)
