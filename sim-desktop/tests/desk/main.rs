@@ -18,6 +18,7 @@ mod killed;
 #[cfg(unix)]
 mod live;
 mod marks;
+mod monkey;
 mod one_key;
 mod paper;
 mod pictures;
