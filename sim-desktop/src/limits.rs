@@ -68,6 +68,23 @@ pub const LINE_SHOWN: usize = 160;
 /// Letters compared while nearest words are looked for, over a whole plan: a tenth of a second.
 pub const NEAREST_LETTERS_MAX: usize = 2_000_000;
 
+/// Builds that the list of recent ones holds: a season of a small shop.
+pub const RECENT_MAX: usize = 20;
+/// Bytes of that list: the longest paths, three times over.
+pub const RECENT_BYTES_MAX: u64 = 256 * 1024;
+/// Bytes of a picture that is laid under a joint: a photograph of the pixels below, hardly packed.
+pub const PICTURE_BYTES_MAX: u64 = 32 * 1024 * 1024;
+/// Pixels of its longer side: no camera of the shop has more.
+pub const PICTURE_SIDE_MAX: u32 = 16_384;
+/// Pixels of it: they are unpacked once, in at most [`PICTURE_MEMORY_MAX`].
+pub const PICTURE_PIXELS_MAX: u64 = 32_000_000;
+/// Bytes that unpacking a picture may take.
+pub const PICTURE_MEMORY_MAX: u64 = 256 * 1024 * 1024;
+/// Pixels of the longer side of what is kept: sharp enough to click a bolt head on it.
+pub const PICTURE_KEPT_SIDE: u32 = 1_024;
+/// Bytes of a kept picture that stays as lines; a larger one is packed as a photograph.
+pub const PICTURE_KEPT_BYTES: usize = 300 * 1024;
+
 /// Bytes of a trace file: the samples below with 64 bytes a line.
 pub const TRACE_BYTES_MAX: u64 = 256 * 1024 * 1024;
 /// Samples of a trace: an hour at 1,000 a second, in 64 MB of memory.

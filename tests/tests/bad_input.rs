@@ -39,6 +39,69 @@ const ROWS: &[Row] = &[
         &["lb", "bad-unit.toml:7", "lbf·ft"],
     ),
     row(&["check", "empty.toml"], &["joint"]),
+    row(&["plan", "fmt"], &["<PLANS>"]),
+    row(&["plan", "fmt", "nowhere.toml"], &["nowhere.toml"]),
+    row(&["plan", "fmt", "noise.bin"], &["noise.bin", "UTF-8"]),
+    row(
+        &["plan", "fmt", "plan.toml", "broken.toml"],
+        &["broken.toml:2", "]"],
+    ),
+    row(
+        &["plan", "add-joint", "nowhere.toml"],
+        &["nowhere.toml", "--new"],
+    ),
+    row(
+        &["plan", "add-joint", "plan.toml", "--new"],
+        &["plan.toml", "there already"],
+    ),
+    row(
+        &["plan", "add-joint", "broken.toml", "--like", "P7"],
+        &["broken.toml:2", "]"],
+    ),
+    row(
+        &["plan", "add-joint", "plan.toml", "--like", "P99"],
+        &["P99", "P1:", "P27:"],
+    ),
+    row(
+        &["plan", "add-joint", "plan.toml", "--behind", "keel"],
+        &["--behind keel", "it has: lid"],
+    ),
+    row(
+        &["plan", "add-joint", "plan.toml", "--from", "bad-unit.toml"],
+        &["lb", "bad-unit.toml:7", "lbf·ft"],
+    ),
+    row(
+        &["plan", "add-joint", "plan.toml", "--set", "thread"],
+        &["--set thread", "KEY=VALUE"],
+    ),
+    row(
+        &["plan", "add-joint", "plan.toml", "--set", "stage.2.do=fit"],
+        &["stage.2.do", "counted from 1", "1 adds one"],
+    ),
+    row(
+        &["plan", "add-joint", "plan.toml", "--set", "stage=fit"],
+        &["`stage` is a list", "stage.1.do"],
+    ),
+    row(
+        &[
+            "plan",
+            "add-joint",
+            "plan.toml",
+            "--like",
+            "P7",
+            "--set",
+            "stage.1.torque=20 lb",
+        ],
+        &["plan.toml, as it would be:", "20 lb", "lbf·ft"],
+    ),
+    row(
+        &["plan", "add-joint", "plan.toml", "--table", "good.csv"],
+        &["good.csv", "time_s"],
+    ),
+    row(
+        &["plan", "diff", "plan.toml", "noise.bin"],
+        &["noise.bin", "UTF-8"],
+    ),
     // Rehearsals.
     row(&["rehearse", "nowhere.toml"], &["nowhere.toml"]),
     row(&["rehearse", "bad-unit.toml"], &["lb"]),
@@ -391,6 +454,7 @@ const ROWS: &[Row] = &[
         &["adapter", "no-such-port", "pull", "nowhere.journal"],
         &["nowhere.journal", "--plan PLAN"],
     ),
+    row(&["guide", "winch"], &["winch"]),
     row(&["schema", "-o", "no/such/x.json"], &["no/such/x.json"]),
     row(&["check", "--done", "keel"], &["keel", "head"]),
     // The shop's arithmetic.
@@ -617,6 +681,7 @@ fn prepare(folder: &Path) {
         text += &format!("2.1,{:.3},90\n", rest + peak);
         write(name, text.as_bytes());
     }
+    write("broken.toml", b"[build]\n[[joint\n");
     write("good.csv", b"time_s,torque_Nm,angle_deg\n0,0,0\n0.1,1,2\n");
     write(
         "bad-row.csv",

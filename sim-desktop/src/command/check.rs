@@ -78,7 +78,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
                     "--done, --missing and --arrived are for a plan; a journal says what is done and here",
                 ));
             }
-            Given::Journal(journal, plan) => return beside::journal(&journal, &plan, out),
+            Given::Journal(journal, plan) => return beside::journal(&journal, path, &plan, out),
         },
     };
     out.speaks_of(&plan)?;

@@ -11,7 +11,7 @@ use evendraw_core::session::Input;
 use evendraw_core::unit::Instant;
 use serde_json::json;
 
-use super::named::{Given, fastener, given, joint, names, stage};
+use super::named::{Given, fastener, given, joint, names, put_beside_forerunners, stage};
 use super::value::{TypedTorque, torque};
 use super::work::beside;
 use super::{CommandError, Done, Output};
@@ -140,13 +140,20 @@ fn whole(file: &Path, table: &Path, out: &mut Output<'_>) -> Result<Done, Comman
     let rows = read_table(&text)
         .map_err(|error| CommandError::bad(format!("{}: {error}", table.display())))?;
     let today = jiff::Zoned::now().date();
-    let mut job = match given(file)? {
-        Given::Plan(plan) => begun(file, plan, |job| {
-            let tried = job.try_rows(&rows, today);
-            tried.map_err(|error| told(table, &error, out))
-        })?,
-        Given::Journal(journal, _) => Job::open(file, purpose(journal.content.rehearsal()))?,
+    let (journal, mut job) = match given(file)? {
+        Given::Plan(plan) => {
+            let job = begun(file, plan, |job| {
+                let tried = job.try_rows(&rows, today);
+                tried.map_err(|error| told(table, &error, out))
+            })?;
+            (beside(file), job)
+        }
+        Given::Journal(own, _) => {
+            let job = Job::open(file, purpose(own.content.rehearsal()))?;
+            (file.to_owned(), job)
+        }
     };
+    put_beside_forerunners(&mut job, &journal, out);
     set_clock(&mut job);
     let typed = job
         .type_back(&rows, today)
@@ -221,6 +228,7 @@ fn set_clock(job: &mut Job) {
 /// Types back one box.
 fn one(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
     let mut job = Job::open(&args.file, purpose(read(&args.file)?.rehearsal()))?;
+    put_beside_forerunners(&mut job, &args.file, out);
     let given = args.fastener.as_deref().unwrap_or_default();
     let own = joint(job.plan(), args.joint.as_deref())?.clone();
     let number = own.number();

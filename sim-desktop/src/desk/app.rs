@@ -20,7 +20,7 @@ use super::settings::Settings;
 use super::shelf::{self, ShelfState};
 use super::theme::{self, BODY, Colours, GAP, NOTE};
 use super::tonight;
-use super::view::{About, Act, Ask, DeskView, Heard, JointView, Readings, Status, Wanted};
+use super::view::{About, Act, Ask, DeskView, Heard, JointView, Readings, Status};
 use super::widgets::{LEAST, count, focus_ring, ground, line, pressed, silent_line, speak};
 use crate::limited::Limited as _;
 use crate::words;
@@ -284,11 +284,12 @@ impl Desk {
         }
         // Opening a joint goes to it; closing one goes back.
         self.choose(&view.status, &mut asks);
+        let mut wants_plan = false;
         for ask in &asks {
             match ask {
                 // Where it was left, once it is known which.
                 Ask::Act(Act::Begin(_), _) => self.begun = false,
-                Ask::Act(Act::OpenPlan, _) => self.overlay = Some(Overlay::file(Wanted::Plan)),
+                Ask::Act(Act::OpenPlan, _) => wants_plan = true,
                 Ask::Act(Act::NewPlan, _) => {
                     self.plan.begin();
                     self.screen = Screen::Plan;
@@ -303,6 +304,9 @@ impl Desk {
                 Ask::Tonight => self.screen = Screen::Tonight,
                 _ => {}
             }
+        }
+        if wants_plan {
+            self.overlay = Some(Overlay::plan(&mut asks));
         }
         asks
     }
@@ -417,7 +421,7 @@ impl Desk {
             actions::take_part(&waiting, &mut self.overlay, asks);
         }
         if pressed(ui, Key::D) {
-            self.overlay = Some(Overlay::file(Wanted::Trace));
+            self.overlay = Some(Overlay::trace());
         }
         if pressed(ui, Key::Q) {
             self.settings.newton_meters = !self.settings.newton_meters;

@@ -5,7 +5,7 @@
 use std::path::PathBuf;
 
 use super::act::Act;
-use super::edit_view::PlanAsk;
+use super::edit_view::{Draw, PlanAsk};
 use crate::job::paper::Row;
 use crate::store::{Became, PartState};
 
@@ -72,6 +72,8 @@ pub enum Ask {
     Trace(PathBuf),
     /// Ask again whether this is work or a rehearsal.
     WorkOrRehearse,
+    /// Look how the builds opened lately stand.
+    LookForRecent,
     /// Look which serial ports there are.
     LookForPorts,
     /// Follow the adapter at this port.
@@ -148,6 +150,9 @@ impl Ask {
             Self::Trace(_) => Self::Trace(PathBuf::from(words)),
             Self::Connect(_) => Self::Connect(PathBuf::from(words)),
             Self::OpenPlan(_) => Self::OpenPlan(PathBuf::from(words)),
+            Self::Plan(PlanAsk::Draw(Draw::Picture(_))) => {
+                Self::Plan(PlanAsk::Draw(Draw::Picture(PathBuf::from(words))))
+            }
             Self::Plan(PlanAsk::SaveAs(_)) => Self::Plan(PlanAsk::SaveAs(PathBuf::from(words))),
             other => other,
         }
@@ -182,6 +187,8 @@ pub enum Wanted {
     Plan,
     /// Readings of a pull.
     Trace,
+    /// A picture of the part.
+    Picture,
 }
 
 /// Formats of the record.

@@ -139,15 +139,7 @@ pub(super) fn show(
     tools.sort_by_key(|tool| !tool.is_expired);
     let tools: Vec<Told> = tools
         .into_iter()
-        .map(|tool| {
-            let mark = if tool.is_expired {
-                Mark::Rejected
-            } else {
-                Mark::Accepted
-            };
-            let words = format!("{}: {}, {}", tool.id, tool.what, tool.calibration);
-            (Some(mark), words)
-        })
+        .map(|tool| (tool.mark(), tool.line()))
         .collect();
     if !tools.is_empty() {
         blocks.push(("Tools (T)", tools));

@@ -113,6 +113,8 @@ pub struct DeskView {
     pub shelf: ShelfView,
     /// One line of news: the answer to the last ask, good or bad.
     pub notice: Option<Notice>,
+    /// The builds opened lately, as far as they were looked for; not the one in front.
+    pub recent: Vec<RecentRow>,
     /// The serial ports of this machine, as far as they were looked for.
     pub ports: Vec<String>,
     /// Ids of the plan's tools that send lines.
@@ -149,6 +151,21 @@ impl PaperView {
             })
         })
     }
+}
+
+/// A build opened lately.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct RecentRow {
+    /// Its plan.
+    pub plan: PathBuf,
+    /// What it is.
+    pub what: String,
+    /// When it was worked last and how far; or why nobody knows.
+    pub line: String,
+    /// How it stands, where that is known.
+    pub mark: Option<Mark>,
+    /// Its plan is still there.
+    pub is_there: bool,
 }
 
 /// A folder of builds, as far as it is read.

@@ -25,10 +25,12 @@ impl Job {
             answers: vec![Answers::new(); joints],
             person: None,
             tool: None,
+            named: BTreeMap::new(),
             boot: 1,
             unix_at_boot: None,
             facts: Vec::new(),
             damage: Vec::new(),
+            untold: Vec::new(),
             journal: None,
             traces: None,
             unsaved: Vec::new(),
@@ -98,6 +100,7 @@ impl Job {
         job.boot = content.last_boot().saturating_add(1);
         job.facts.clone_from(&content.facts);
         job.damage.clone_from(&content.damage);
+        job.untold.clone_from(&content.damage);
         job.revisions = Arc::new(Revisions::of(&job.facts));
         for fact in content.host_facts() {
             match fact {
@@ -232,6 +235,8 @@ impl Job {
                     },
                     &mut done,
                 );
+                // A torn end is gone from the file, and its record tells of it from here on; a damaged stretch stays where it is.
+                self.untold.retain(|damage| !damage.torn);
             }
         }
     }

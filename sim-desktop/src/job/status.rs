@@ -76,7 +76,7 @@ pub use tonight::{Rehearsed, Tonight, TonightJoint, TonightLine, TonightTool};
 pub use unit::Shown;
 
 pub(crate) use clock::Clock;
-pub(crate) use hands::Hands;
+pub(crate) use hands::{Hands, InHand};
 pub(super) use last::is_deed;
 
 /// A session that is at work on a joint.
@@ -259,7 +259,7 @@ impl Job {
         Kept {
             plan: &self.plan,
             facts: &self.facts,
-            damage: &self.damage,
+            damage: &self.untold,
             rehearsal: self.purpose == crate::store::Purpose::Rehearsal,
             traces: self.traces.as_ref(),
             today: self.today(),

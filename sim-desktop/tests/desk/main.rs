@@ -6,10 +6,12 @@
 #[cfg(unix)]
 mod adapter;
 mod beside;
+mod drawing;
 mod drive;
 mod editor;
 mod evening;
 mod far;
+mod guide;
 mod keys;
 #[cfg(unix)]
 mod killed;
@@ -23,6 +25,7 @@ mod pictures;
 mod plans;
 mod raster;
 mod rebuilt;
+mod recent;
 mod revised;
 mod scenes;
 mod shelf;

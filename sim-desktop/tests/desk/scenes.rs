@@ -117,6 +117,7 @@ pub(crate) fn status() -> Status {
         what: text(what),
         calibration: text(calibration),
         is_expired,
+        is_undated: false,
         ..ToolStatus::default()
     };
     Status {
@@ -379,6 +380,7 @@ pub(crate) fn desk() -> DeskView {
         tonight: None,
         put_right: Vec::new(),
         shelf: ShelfView::default(),
+        recent: Vec::new(),
         ports: Vec::new(),
         instruments: Vec::new(),
         status: status(),

@@ -31,6 +31,7 @@ fn goes_before_the_answer(ask: &Ask) -> bool {
         | Ask::PrintTonight
         | Ask::PutAside
         | Ask::LookForPorts
+        | Ask::LookForRecent
         | Ask::OpenPlan(_)
         | Ask::ReloadPlan
         | Ask::ReadShelf(_)
@@ -141,6 +142,7 @@ impl Model {
             Ask::Fault(label, kind) => self.fault(&label, &kind),
             Ask::Trace(path) => self.read_trace(&path),
             Ask::WorkOrRehearse => self.ask_purpose(),
+            Ask::LookForRecent => self.look_for_recent(),
             Ask::LookForPorts => self.ports.look(&self.wake),
             Ask::Connect(path) => self.connect(&path),
             Ask::Lines(tool, place) => self.read_lines(&tool, &place),

@@ -10,6 +10,7 @@ mod compare;
 mod dialog;
 mod editor;
 mod files;
+mod forerunners;
 mod joint_view;
 mod lines;
 mod live;
@@ -19,6 +20,7 @@ mod plan_file;
 mod prompt;
 mod pull_view;
 mod put_right;
+mod recent;
 mod record_view;
 mod shelf;
 mod start;
@@ -36,6 +38,8 @@ use evendraw_core::tracker::Cue;
 use evendraw_core::unit::Instant;
 use evendraw_core::verdict::{Reason, Verdict};
 
+use crate::disk;
+
 use super::view::{self, CompareView, CurveView, DeskView, Finding, Notice, PlanView, ShelfView};
 use crate::bench::Fault;
 use crate::job::status::telling::About;
@@ -47,7 +51,6 @@ use crate::rehearsal::station::{self, Station};
 pub use dialog::Picker;
 pub use editor::plan_written;
 pub use files::ModelError;
-pub(super) use files::state_folder;
 pub(in crate::desk) use prompt::SKIPPED;
 
 /// Who pulls at the bench.
@@ -157,7 +160,10 @@ pub struct Model {
     shelf: ShelfView,
     shelf_reading: Option<shelf::Reading>,
     /// What like joints showed over the shelf that was read last.
-    history: Option<std::sync::Arc<crate::shelf::history::History>>,
+    history: Option<std::sync::Arc<crate::shelf::forerunners::Before>>,
+    /// What they showed on the shelf that the job in hand lies on.
+    forerunners: forerunners::Known,
+    recent: recent::Builds,
     picker: Picker,
     choosing: Option<dialog::Choosing>,
     /// Torque is read in N·m at the joint, whatever unit the plan has.
@@ -189,7 +195,7 @@ impl Model {
                 Ok(Self::with(Some(path.to_owned()), name, text, folder))
             }
             None => {
-                let folder = state_folder();
+                let folder = disk::state_folder();
                 Ok(Self::with(
                     None,
                     "demo.toml".to_owned(),
@@ -248,6 +254,8 @@ impl Model {
             shelf: ShelfView::default(),
             shelf_reading: None,
             history: None,
+            forerunners: forerunners::Known::default(),
+            recent: recent::Builds::default(),
             picker: dialog::system,
             choosing: None,
             newton_meters: false,
@@ -311,7 +319,9 @@ impl Model {
         self.look_at_compare();
         self.look_at_evening();
         self.look_at_shelf();
+        self.look_at_forerunners();
         self.look_at_dialog();
+        self.look_at_recent();
         self.hear_adapter();
         if self.is_reading_a_trace() {
             self.play_on(passed.min(0.25));
@@ -327,6 +337,7 @@ impl Model {
         } else {
             self.pass(passed);
         }
+        self.editor.look_at_check();
         self.view.edit = self.editor.view();
         if self.dirty {
             self.refresh();
@@ -341,6 +352,9 @@ impl Model {
         if self.is_reading_a_trace() || self.is_at_bench() || self.bench.pulling {
             return Some(Duration::from_millis(33));
         }
+        if self.editor.is_checking() {
+            return Some(Duration::from_millis(33));
+        }
         let now = self.seen_s.unwrap_or(0.0);
         if matches!(self.readings, Readings::Lines(_)) {
             // Lines wake the window themselves; that they stop is seen by looking.
@@ -350,6 +364,8 @@ impl Model {
         if self.comparing.is_some()
             || self.choosing.is_some()
             || self.shelf_reading.is_some()
+            || self.forerunners.is_reading()
+            || self.recent.is_reading()
             || self.evening.is_running()
         {
             return Some(Duration::from_millis(100));

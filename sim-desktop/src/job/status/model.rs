@@ -174,6 +174,8 @@ pub struct ToolStatus {
     pub calibration: String,
     /// Whether its calibration has run out today.
     pub is_expired: bool,
+    /// Whether nobody can tell if its calibration holds: no due date is written down.
+    pub is_undated: bool,
     /// Whether the calibration held when it was used, as far as the time is known.
     pub in_date: String,
     /// Attempts made with it.
@@ -182,6 +184,27 @@ pub struct ToolStatus {
     pub is_used: bool,
     /// Why it was used though expired or out of range, and who allowed it.
     pub waiver: String,
+}
+
+impl ToolStatus {
+    /// What tells it from others, its range and its calibration, in one line.
+    #[must_use]
+    pub fn line(&self) -> String {
+        format!(
+            "{}: {}; calibration {}",
+            self.id, self.what, self.calibration
+        )
+    }
+
+    /// How its calibration stands today; none where nobody can tell: that is told in words.
+    #[must_use]
+    pub const fn mark(&self) -> Option<Mark> {
+        match (self.is_expired, self.is_undated) {
+            (true, _) => Some(Mark::Rejected),
+            (false, true) => None,
+            (false, false) => Some(Mark::Accepted),
+        }
+    }
 }
 
 /// One joint.
