@@ -210,6 +210,6 @@ mod tests {
         assert_eq!(at(38_000, tool).near, Some(torque(38_400)));
         assert_eq!(at(39_500, tool).words(words::torque), "±0.46 N·m");
         assert_eq!(at(41_700, tool).near, Some(torque(41_600)));
-        assert_eq!(at(38_410, None).words(), "uncertainty unknown");
+        assert_eq!(at(38_410, None).words(words::torque), "uncertainty unknown");
     }
 }
