@@ -484,6 +484,6 @@ fn a_joint_revised_at_the_desk_goes_on_at_the_adapter_behind_what_was_settled() 
     let procedure = made.joints()[0]
         .procedure(&evendraw::plan::Answers::default())
         .unwrap();
-    let session = evendraw_core::session::Session::restore(&*procedure, 0, &theirs).unwrap();
+    let session = evendraw_core::session::Session::restore(&procedure, 0, &theirs).unwrap();
     assert_eq!(session.standing(), evendraw_core::ledger::Standing::Final);
 }
