@@ -180,6 +180,18 @@ where
                 send(&mut self.link, &mut self.sending, &Reply::Curve { bytes });
                 return None;
             }
+            // What is kept elsewhere must be all there is here: its sum is of everything before it.
+            Request::Kept { last, sum, free } if free > 0 && (last, sum) != self.log.end() => {
+                refused(Refused::Journal)
+            }
+            Request::Kept { free, .. } => {
+                if free > 0 {
+                    self.log.give_back(free.min(self.needed.saturating_sub(1)));
+                }
+                Reply::Given {
+                    first: self.log.first(),
+                }
+            }
             Request::Carry { .. } if in_pull => refused(Refused::InPull),
             // Whatever is worked is left: it may be this very joint, under the procedure of before.
             Request::Carry { .. } => match self.take_carried() {
