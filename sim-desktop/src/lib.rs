@@ -34,6 +34,7 @@ pub mod mark;
 pub mod mechanics;
 pub mod outputs;
 pub mod peers;
+pub mod picture;
 pub mod plan;
 pub mod quantity;
 pub mod recent;

@@ -382,6 +382,51 @@ const ROWS: &[Row] = &[
         &["paper", "other.journal", "--fastener", "L", "--stage", "1"],
         &["settled already"],
     ),
+    // A whole working sheet.
+    row(&["paper", "other.journal", "nowhere.csv"], &["nowhere.csv"]),
+    row(
+        &["paper", "nowhere.journal", "sheet-cell.csv"],
+        &["nowhere.journal"],
+    ),
+    row(
+        &["paper", "other.journal", "noise.bin"],
+        &["noise.bin", "UTF-8"],
+    ),
+    row(
+        &["paper", "other.journal", "sheet-cell.csv"],
+        &[
+            "sheet-cell.csv",
+            "line 2, column `fastener`",
+            "`9`",
+            "L, R",
+            "nothing was recorded",
+        ],
+    ),
+    row(
+        &["paper", "other.journal", "sheet-head.csv"],
+        &["sheet-head.csv", "line 1", "`torque`", "value"],
+    ),
+    row(
+        &[
+            "paper",
+            "other.journal",
+            "sheet-cell.csv",
+            "--fastener",
+            "L",
+        ],
+        &["--fastener"],
+    ),
+    row(&["paper", "other.journal"], &["--fastener"]),
+    row(&["paper", "nowhere.toml", "--blank"], &["nowhere.toml"]),
+    row(
+        &["paper", "other.journal", "--blank", "-o", "other.journal"],
+        &["other.journal", "a journal is there"],
+    ),
+    row(&["tonight", "nowhere.toml"], &["nowhere.toml"]),
+    row(
+        &["tonight", "plan.toml", "-o", "other.journal", "--force"],
+        &["other.journal", "a journal is there"],
+    ),
     row(
         &["compare", "nowhere.toml", "--joint", "head"],
         &["nowhere.toml"],
@@ -409,6 +454,7 @@ const ROWS: &[Row] = &[
         &["adapter", "no-such-port", "pull", "nowhere.journal"],
         &["nowhere.journal", "--plan PLAN"],
     ),
+    row(&["guide", "winch"], &["winch"]),
     row(&["schema", "-o", "no/such/x.json"], &["no/such/x.json"]),
     row(&["check", "--done", "keel"], &["keel", "head"]),
     // The shop's arithmetic.
@@ -611,6 +657,8 @@ fn prepare(folder: &Path) {
         PLAN.replace("torque =", "torqe =").as_bytes(),
     );
     write("empty.toml", b"");
+    write("sheet-cell.csv", b"fastener,stage,way,value\n9,1,ticked,\n");
+    write("sheet-head.csv", b"fastener,stage,torque\nL,1,48\n");
     write("noise.bin", &[0xFF, 0x00, 0x9D, 0x80].repeat(300));
     for (name, rest, peak) in [
         ("off-zero.csv", 4.0, 36.0),

@@ -13,11 +13,13 @@ use super::handover;
 use super::ink::{self, Ink as _};
 use super::joint::{self, JointState};
 use super::overlay::{self, Overlay};
+use super::paper::{self, PaperState};
 use super::plan::{self, PlanState};
 use super::record::{self, RecordState};
 use super::settings::Settings;
 use super::shelf::{self, ShelfState};
 use super::theme::{self, BODY, Colours, GAP, NOTE};
+use super::tonight;
 use super::view::{About, Act, Ask, DeskView, Heard, JointView, Readings, Status};
 use super::widgets::{LEAST, count, focus_ring, ground, line, pressed, silent_line, speak};
 use crate::limited::Limited as _;
@@ -48,6 +50,10 @@ pub enum Screen {
     Handover,
     /// The shelf of builds.
     Shelf,
+    /// A working sheet typed back; reached from the record.
+    Paper,
+    /// The evening before it begins; reached from build and handover.
+    Tonight,
 }
 
 impl Screen {
@@ -84,6 +90,7 @@ pub struct Desk {
     plan: PlanState,
     compare: CompareState,
     shelf: ShelfState,
+    paper: PaperState,
 }
 
 impl Desk {
@@ -259,6 +266,21 @@ impl Desk {
             Screen::Compare => compare::show(ui, page, view, &mut self.compare, free, &mut asks),
             Screen::Handover => handover::show(ui, page, view, free, &mut asks),
             Screen::Shelf => shelf::show(ui, page, &view.shelf, &mut self.shelf, free, &mut asks),
+            Screen::Paper => {
+                if paper::show(ui, page, view, &mut self.paper, free, &mut asks) {
+                    self.screen = Screen::Record;
+                }
+            }
+            Screen::Tonight => {
+                if tonight::show(ui, page, view, free, &mut asks) {
+                    self.screen = Screen::Build;
+                }
+            }
+        }
+        if self.screen != Screen::Paper && view.paper.is_some()
+            || self.screen != Screen::Tonight && view.tonight.is_some()
+        {
+            asks.push(Ask::PutAside);
         }
         // Opening a joint goes to it; closing one goes back.
         self.choose(&view.status, &mut asks);
@@ -278,6 +300,8 @@ impl Desk {
                     self.screen = Screen::Joint;
                 }
                 Ask::OpenBuild(_) => self.screen = Screen::Build,
+                Ask::Paper => self.screen = Screen::Paper,
+                Ask::Tonight => self.screen = Screen::Tonight,
                 _ => {}
             }
         }

@@ -4,6 +4,7 @@
 
 use super::adapter;
 use super::beside;
+use super::edit_view::Draw;
 use super::ink::Ink as _;
 use super::model::SKIPPED;
 use super::recent;
@@ -104,7 +105,7 @@ impl Overlay {
         });
         let labels = others.map(|fastener| fastener.label.clone()).take(9);
         let ask = Ask::WasOn(can.sequence, String::new());
-        let title = format!("The pull recorded for fastener {own} was on which?");
+        let title = format!("The pull of {own} was on which fastener?");
         Self::words(title, labels, &ask, true)
     }
 
@@ -135,13 +136,8 @@ impl Overlay {
     /// Which tool? What tells it from others, its range and its calibration stand beside its number.
     #[must_use]
     pub(super) fn tool(status: &Status) -> Self {
-        let choices = status.tools.iter().map(|tool| {
-            let words = format!(
-                "{}: {}; calibrated {}",
-                tool.id, tool.what, tool.calibration
-            );
-            (words, Ask::Tool(tool.id.clone()))
-        });
+        let tools = status.tools.iter();
+        let choices = tools.map(|tool| (tool.line(), Ask::Tool(tool.id.clone())));
         Self::List {
             title: "Which tool is in use now?".to_owned(),
             choices: choices.collect(),
@@ -183,16 +179,34 @@ impl Overlay {
     /// Which trace file? Chosen in a dialog, or its path typed.
     #[must_use]
     pub(super) fn trace() -> Self {
+        Self::file(
+            "Which trace file?",
+            Wanted::Trace,
+            Ask::Trace(PathBuf::new()),
+        )
+    }
+
+    /// Which picture of the part? Chosen in a dialog, or its path typed.
+    #[must_use]
+    pub(super) fn picture() -> Self {
+        Self::file(
+            "Which picture? PNG or JPEG, taken from straight above",
+            Wanted::Picture,
+            Ask::Plan(PlanAsk::Draw(Draw::Picture(PathBuf::new()))),
+        )
+    }
+
+    fn file(title: &str, wanted: Wanted, typed: Ask) -> Self {
         Self::List {
-            title: "Which trace file?".to_owned(),
-            choices: vec![(
-                "Choose it in a dialog".to_owned(),
-                Ask::Choose(Wanted::Trace),
-            )],
-            typed: Some((String::new(), Ask::Trace(PathBuf::new()))),
+            title: title.to_owned(),
+            choices: vec![("Choose it in a dialog".to_owned(), Ask::Choose(wanted))],
+            typed: Some((String::new(), typed)),
         }
     }
 }
+
+/// Where somebody new begins.
+const GUIDE: &str = "new here? `evendraw guide` prints your first evening; F1 or Esc closes this";
 
 /// Every key, in groups, as the map shows it. The screens print the same keys on their buttons.
 pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
@@ -243,22 +257,22 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
     (
         "The job",
         &[
-            ("P", "another person"),
-            ("T", "another tool"),
+            ("P, T", "another person, tool"),
             ("V", "work or rehearse"),
             ("D", "readings from a file"),
             ("F11", "an adapter"),
             ("F12", "a reminder"),
             ("L", "tasks, parts, reminders"),
             ("Z", "a new rehearsal"),
-            ("O", "open a plan"),
-            ("E", "a new plan"),
+            ("O, E", "open a plan, begin one"),
             ("U", "read the plan again"),
             ("M", "draw the plan"),
             ("Ctrl + V", "a table into the plan"),
             ("S", "the printed sheet"),
             ("X, Y", "record as CSV, JSON"),
-            ("G", "print the tag"),
+            ("G", "print tag, evening"),
+            ("N", "tonight"),
+            ("I", "paper typed back"),
             ("1 to 9", "choose from a list"),
             ("Up, Down", "move in a table"),
         ],
@@ -325,7 +339,7 @@ pub(super) fn show(
     let body = Rect::from_min_max(pos2(inner.left(), head.bottom() + GAP), inner.max);
     match overlay {
         Overlay::Keys => {
-            heading(ui, head, "Keys", "F1 or Esc closes this");
+            heading(ui, head, "Keys", GUIDE);
             let (body, foot) = widgets::cut_bottom(body, 58.0);
             keys(ui, body);
             let words = format!("{} {}", words::HANDS, words::LOOSENING);

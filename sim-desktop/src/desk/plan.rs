@@ -84,7 +84,7 @@ pub(super) fn show(
     let (list, rest) = cut_left(body, (body.width() * 0.23).limited(190.0, 320.0));
     outline::show(ui, list, view, &mut state.outline, free, asks);
     if state.draws && !edit.broken {
-        drawing::show(ui, rest, edit, &mut state.drawing, free, asks);
+        drawing::show(ui, rest, edit, &mut state.drawing, overlay, asks);
     } else if is_wide {
         let (middle, right) = cut_left(rest, rest.width() * 0.5);
         fields::show(ui, middle, edit, &mut state.fields, free, asks);

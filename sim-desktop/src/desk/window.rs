@@ -8,6 +8,7 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use super::app::{Desk, Screen};
+use super::icon::icon;
 use super::model::{Model, ModelError};
 use super::settings::Settings;
 use super::sound::{Ears, Tone};
@@ -39,6 +40,9 @@ impl std::fmt::Display for DeskError {
 }
 
 impl std::error::Error for DeskError {}
+
+/// Dots along a side of the window's picture; desktops make smaller ones of it.
+const ICON: u16 = 128;
 
 /// The program in the window.
 struct Window {
@@ -153,6 +157,11 @@ pub fn run(plan: Option<&Path>) -> Result<(), DeskError> {
     let options = eframe::NativeOptions {
         viewport: egui::ViewportBuilder::default()
             .with_app_id("evendraw")
+            .with_icon(egui::IconData {
+                rgba: icon(ICON),
+                width: ICON.into(),
+                height: ICON.into(),
+            })
             .with_title("Evendraw")
             .with_inner_size([1280.0, 800.0])
             .with_min_inner_size([640.0, 400.0]),

@@ -236,9 +236,9 @@ impl Adapter {
             }
             // It measures nothing, so there is no curve.
             Request::Curve { .. } => Reply::Curve { bytes: &[] },
+            Request::Carry { .. } => Reply::Told,
             // It frees nothing: its journal is short.
             Request::Kept { .. } => Reply::Given { first: 1 },
-            Request::Carry { .. } => Reply::Told,
             Request::Anchor { unix_seconds } => {
                 self.keep(Anchor { unix_seconds }.into());
                 Reply::Anchored

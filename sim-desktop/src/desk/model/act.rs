@@ -26,6 +26,10 @@ fn goes_before_the_answer(ask: &Ask) -> bool {
         Ask::Act(act, _) => matches!(act, Act::Begin(_) | Act::OpenPlan | Act::NewPlan),
         Ask::Choose(wanted) => *wanted == Wanted::Plan,
         Ask::WorkOrRehearse
+        | Ask::Paper
+        | Ask::Tonight
+        | Ask::PrintTonight
+        | Ask::PutAside
         | Ask::LookForPorts
         | Ask::LookForRecent
         | Ask::OpenPlan(_)
@@ -151,6 +155,14 @@ impl Model {
             Ask::ReloadPlan => self.reload_all(),
             // Taken above.
             Ask::Plan(_) => {}
+            Ask::Paper => self.open_paper(),
+            Ask::TypeBack(rows) => self.type_back(rows),
+            Ask::Tonight => self.plan_evening(),
+            Ask::PrintTonight => self.print_evening(),
+            Ask::PutAside => {
+                self.view.paper = None;
+                self.view.tonight = None;
+            }
             Ask::Export(kind) => self.export(kind),
             Ask::PrintTag => self.print_tag(),
             Ask::PrintOrder => self.print_order(),

@@ -5,6 +5,7 @@
 mod checking;
 mod drawing;
 mod outline;
+mod picture;
 mod show;
 
 use std::path::{Path as File, PathBuf};
@@ -33,6 +34,8 @@ pub(super) struct Editor {
     checked: Checked,
     checking: Option<checking::Checking>,
     version: u64,
+    /// The picture of the joint in hand, as it was read last.
+    picture: Option<picture::Read>,
     view: Arc<PlanEdit>,
 }
 
@@ -49,6 +52,7 @@ impl Editor {
             checked,
             checking: None,
             version: 0,
+            picture: None,
             view: Arc::default(),
         };
         editor.refresh();
@@ -122,6 +126,7 @@ impl Editor {
             }
         }
         self.version += 1;
+        self.look_at_picture();
         self.view = Arc::new(self.draw());
     }
 

@@ -10,10 +10,12 @@ mod compare;
 mod dialog;
 mod editor;
 mod files;
+mod forerunners;
 mod joint_view;
 mod lines;
 mod live;
 mod out;
+mod paper;
 mod plan_file;
 mod prompt;
 mod pull_view;
@@ -22,6 +24,7 @@ mod recent;
 mod record_view;
 mod shelf;
 mod start;
+mod tonight;
 mod trace;
 mod typing;
 
@@ -140,6 +143,7 @@ pub struct Model {
     open: Option<u8>,
     pull: Pull,
     typing: typing::Typing,
+    evening: tonight::Evening,
     ports: live::Ports,
     wake: live::Wake,
     /// The clock of this start, µs.
@@ -156,7 +160,9 @@ pub struct Model {
     shelf: ShelfView,
     shelf_reading: Option<shelf::Reading>,
     /// What like joints showed over the shelf that was read last.
-    history: Option<std::sync::Arc<crate::shelf::history::History>>,
+    history: Option<std::sync::Arc<crate::shelf::forerunners::Before>>,
+    /// What they showed on the shelf that the job in hand lies on.
+    forerunners: forerunners::Known,
     recent: recent::Builds,
     picker: Picker,
     choosing: Option<dialog::Choosing>,
@@ -234,6 +240,7 @@ impl Model {
             open: None,
             pull: Pull::default(),
             typing: typing::Typing::default(),
+            evening: tonight::Evening::default(),
             ports: live::Ports::default(),
             wake: live::Wake::default(),
             micros: 0,
@@ -247,6 +254,7 @@ impl Model {
             shelf: ShelfView::default(),
             shelf_reading: None,
             history: None,
+            forerunners: forerunners::Known::default(),
             recent: recent::Builds::default(),
             picker: dialog::system,
             choosing: None,
@@ -309,7 +317,9 @@ impl Model {
         }
         self.look_at_plan_file();
         self.look_at_compare();
+        self.look_at_evening();
         self.look_at_shelf();
+        self.look_at_forerunners();
         self.look_at_dialog();
         self.look_at_recent();
         self.hear_adapter();
@@ -354,7 +364,9 @@ impl Model {
         if self.comparing.is_some()
             || self.choosing.is_some()
             || self.shelf_reading.is_some()
+            || self.forerunners.is_reading()
             || self.recent.is_reading()
+            || self.evening.is_running()
         {
             return Some(Duration::from_millis(100));
         }
@@ -608,6 +620,8 @@ impl Model {
         self.view.joint = self.joint_view();
         self.view.record = self.record_view();
         self.view.put_right = self.can_put_right();
+        self.show_evening();
+        self.show_paper();
         self.view.recovery = self.recovery_words();
     }
 

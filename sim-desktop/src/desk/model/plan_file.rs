@@ -54,13 +54,15 @@ impl Model {
             // Nothing is written before something was done.
             self.begins_at = Some(path);
             self.job = Some(Job::unkept(plan, Purpose::Job));
+            self.put_beside_forerunners();
             return;
         }
         match files::take_up(&self.file.folder, &self.file.name, plan, self.purpose) {
             Ok((mut job, told)) => {
                 job.set_wall_time(self.wall_time_at_zero());
                 self.job = Some(job);
-                self.give_forerunners();
+                self.put_beside_forerunners();
+                self.show_history();
                 if let Some(words) = told {
                     self.say(true, words);
                 }
@@ -98,8 +100,10 @@ impl Model {
         other.shelf = std::mem::take(&mut self.shelf);
         other.shelf_reading = self.shelf_reading.take();
         other.history = self.history.take();
+        other.forerunners = std::mem::take(&mut self.forerunners);
         *self = other;
-        self.give_forerunners();
+        self.put_beside_forerunners();
+        self.show_history();
         self.put_on_recent();
         self.dirty = true;
     }
