@@ -524,11 +524,10 @@ impl World {
                 self.tell(joint, Input::Moment { moment });
                 self.truth.works[joint].sealed_at = Some(self.now());
             }
-            Next::Wait { step, until } => {
+            Next::Wait { until, .. } => {
                 self.clock = self.clock.max(until.micros());
                 self.say(joint, Input::Tick);
-                let stage = self.stage(joint, step);
-                self.waited(joint, stage);
+                self.acts();
             }
             Next::Loosen { fastener } => self.loosen(joint, fastener, "done again"),
             Next::Replace { fastener } => self.replace(joint, fastener),
@@ -542,7 +541,39 @@ impl World {
             Next::AwaitDue { .. } | Next::Nothing => return false,
             Next::Fit { .. } => panic!("the manual has no such stage"),
         }
+        self.look_at_the_watch(joint);
         true
+    }
+
+    /// What was a matter of time is over, unless the program lost the time and asks.
+    fn look_at_the_watch(&mut self, joint: usize) {
+        if joint != at("seal-carrier") {
+            return;
+        }
+        let now = self.now();
+        let work = &mut self.truth.works[joint];
+        let mut cells = work.nuts.iter().filter_map(|nut| nut.cells[0].as_ref());
+        if !cells.all(|cell| cell.state.is_settled()) {
+            work.done_at = 0;
+            return;
+        }
+        if work.done_at == 0 {
+            work.done_at = now;
+        }
+        let is_asked = |stage| {
+            let step = match self.next(joint) {
+                Next::Answer { step } | Next::Wait { step, .. } => step,
+                _ => return false,
+            };
+            self.stage(joint, step) <= stage
+        };
+        let (first, second) = (!is_asked(1), !is_asked(2));
+        if first {
+            self.waited(joint, 1);
+        }
+        if second && self.truth.works[joint].whole[1] != State::Wrong {
+            self.waited(joint, 2);
+        }
     }
 
     /// What happens beside the work.
@@ -717,7 +748,7 @@ impl World {
             // The program was started anew and has lost the time: by the watch.
             Stage::Within(_) | Stage::Rest(_) => {
                 if let Stage::Rest(rest) = PUMP[joint].stages[stage].0 {
-                    let over = self.truth.works[joint].done_at[0] + rest;
+                    let over = self.truth.works[joint].done_at + rest;
                     let left = over.saturating_sub(self.now());
                     self.ahead(left * 1_000);
                 }
@@ -733,8 +764,8 @@ impl World {
     fn was_in_time(&self, joint: usize, stage: usize) -> bool {
         let work = &self.truth.works[joint];
         match PUMP[joint].stages[stage].0 {
-            Stage::Within(most) => work.done_at[0] <= work.sealed_at.expect("it was said") + most,
-            Stage::Rest(least) => self.now() >= work.done_at[0] + least,
+            Stage::Within(most) => work.done_at <= work.sealed_at.expect("it was said") + most,
+            Stage::Rest(least) => self.now() >= work.done_at + least,
             _ => true,
         }
     }
@@ -954,7 +985,6 @@ impl World {
         verdict: Verdict,
     ) {
         self.acts();
-        let now = self.now();
         let way = match tool {
             "A1" | "S1" => "measured with curve",
             "D1" => "read from the display",
@@ -984,22 +1014,6 @@ impl World {
             verdict: word,
             is_late: tool == "K1" && self.evening >= LATE,
         });
-        let work = &mut self.truth.works[joint];
-        let done = work
-            .nuts
-            .iter()
-            .filter_map(|nut| nut.cells[stage].as_ref())
-            .all(|cell| cell.state == State::Done);
-        if done {
-            work.done_at[stage] = now;
-        }
-        if joint == at("seal-carrier") && stage == 0 && done {
-            // With its last fastener the first wait is over at once, in time or not, unless the program lost the time.
-            let began = matches!(self.next(joint), Next::Answer { .. });
-            if !began {
-                self.waited(joint, 1);
-            }
-        }
     }
 
     /// A click: no torque is claimed.
