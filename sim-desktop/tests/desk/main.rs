@@ -16,6 +16,7 @@ mod killed;
 #[cfg(unix)]
 mod live;
 mod marks;
+mod monkey;
 mod one_key;
 mod pictures;
 mod plans;

@@ -15,7 +15,7 @@ pub(super) fn last(kept: &Kept<'_>, names: &Names, clock: &Clock) -> Option<Last
     let at = entries.iter().rposition(|entry| is_deed(&entry.record))?;
     let entry = entries.get(at)?;
     let mut hands = Hands::default();
-    for other in entries.iter().take(at + 1) {
+    for other in entries.iter().take(at.saturating_add(1)) {
         hands.take(other);
     }
     let place = names.joint(entry.joint);

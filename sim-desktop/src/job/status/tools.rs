@@ -78,16 +78,17 @@ pub(super) fn tools(
 /// The tools named, with their readings; and the readings that were taken with none.
 fn used<'e>(views: &[View<'e>]) -> (Vec<Use<'e>>, usize) {
     let mut used: Vec<Use<'e>> = Vec::new();
-    let mut untold = 0;
+    let mut untold = 0_usize;
     for view in views {
         let mut hand: InHand<usize> = InHand::default();
         for &entry in &view.entries {
             hand.take(&entry.record, |id| {
                 let at = used.iter().position(|known| known.id == id);
-                Some(at.unwrap_or_else(|| {
+                let at = at.unwrap_or(used.len());
+                if at == used.len() {
                     used.push(Use::of(id));
-                    used.len() - 1
-                }))
+                }
+                Some(at)
             });
             let now = hand.tool().copied();
             match &entry.record {
@@ -103,9 +104,9 @@ fn used<'e>(views: &[View<'e>]) -> (Vec<Use<'e>>, usize) {
                 Record::Attempt(_)
                 | Record::Reassigned(_)
                 | Record::Read(_)
-                | Record::BySetting(_) => match now {
-                    Some(at) => used[at].readings.push(entry),
-                    None => untold += 1,
+                | Record::BySetting(_) => match now.and_then(|at| used.get_mut(at)) {
+                    Some(one) => one.readings.push(entry),
+                    None => untold = untold.saturating_add(1),
                 },
                 _ => {}
             }
