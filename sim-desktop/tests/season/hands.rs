@@ -783,7 +783,7 @@ impl World {
                 joint,
                 None,
                 Some(stage),
-                "TOO LATE, 10 min 00 s are allowed",
+                "TOO LATE, 10 min ",
             );
             State::Wrong
         };
