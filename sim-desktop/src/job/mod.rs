@@ -11,6 +11,7 @@ mod commit;
 mod error;
 mod hands;
 mod open;
+pub mod paper;
 mod peers;
 pub mod revision;
 mod say;
@@ -79,6 +80,8 @@ pub struct Job {
     adapters: BTreeMap<u8, String>,
     /// Joints that went on under another plan.
     revisions: Arc<Revisions>,
+    /// The day that something was done which is typed back now; none while nothing is.
+    as_of: Option<jiff::civil::Date>,
 }
 
 /// An attempt whose record is safe, with the number of the joint.

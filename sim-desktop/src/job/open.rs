@@ -41,6 +41,7 @@ impl Job {
             forerunners: None,
             adapters: BTreeMap::new(),
             revisions: Arc::default(),
+            as_of: None,
         }
     }
 
@@ -86,6 +87,15 @@ impl Job {
     pub fn of(content: &Content, purpose: Purpose) -> Result<Self, JobError> {
         let (name, text) = content.plan().ok_or(JobError::PlanLost)?;
         let plan = Plan::parse(&name, &text).map_err(JobError::Plan)?;
+        Self::with_plan(plan, content, purpose)
+    }
+
+    /// The job that these facts are of, worked to this plan.
+    pub(super) fn with_plan(
+        plan: Plan,
+        content: &Content,
+        purpose: Purpose,
+    ) -> Result<Self, JobError> {
         let mut job = Self::unkept(plan, purpose);
         job.boot = content.last_boot().saturating_add(1);
         job.facts.clone_from(&content.facts);

@@ -27,6 +27,10 @@ pub(super) fn last(kept: &Kept<'_>, names: &Names, clock: &Clock) -> Option<Last
         ),
         _ => line(names, entry),
     };
+    let paper = kept.from_paper.words(entry);
+    let what = paper
+        .into_iter()
+        .fold(what, |what, paper| format!("{what}; {paper}"));
     Some(LastDone {
         unix: clock.unix(entry),
         when: clock.when(entry),
@@ -36,7 +40,7 @@ pub(super) fn last(kept: &Kept<'_>, names: &Names, clock: &Clock) -> Option<Last
 }
 
 /// Whether it is something that was done to the metal or said of it, and not the recorder's own.
-const fn is_deed(record: &Record) -> bool {
+pub(in crate::job) const fn is_deed(record: &Record) -> bool {
     match record {
         Record::Started(_)
         | Record::Begun(_)

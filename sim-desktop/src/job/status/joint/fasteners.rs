@@ -34,7 +34,7 @@ pub(super) fn fasteners(view: &View<'_>, stage: usize, kept: &Kept<'_>) -> Vec<F
             mark: fastener_mark(view, index, stage),
             cells: stages
                 .clone()
-                .map(|(stage, _)| cell(view, index, stage))
+                .map(|(stage, _)| cell(view, index, stage, kept))
                 .collect(),
             is_marked: view.ledger.is_marked(index),
             is_new: view.ledger.is_new(index),
@@ -144,7 +144,7 @@ pub(super) fn is_later(stage: &Stage) -> bool {
     matches!(stage.kind, StageKind::Later { .. })
 }
 
-fn cell(view: &View<'_>, fastener: u8, number: u8) -> StageCell {
+fn cell(view: &View<'_>, fastener: u8, number: u8, kept: &Kept<'_>) -> StageCell {
     let step = view
         .steps()
         .find(|(_, step)| step.fastener() == Some(fastener) && step.stage() == number);
@@ -170,6 +170,7 @@ fn cell(view: &View<'_>, fastener: u8, number: u8) -> StageCell {
         how.words().clone_into(&mut cell.evidence);
         tool.unwrap_or_default().clone_into(&mut cell.tool);
     }
+    cell.later = kept.from_paper.words(entry).unwrap_or_default();
     if let Some(attempt) = entry.record.attempt() {
         cell.reached = reached(attempt, &stage.kind, shown);
         let detail = detail(attempt, &stage.kind, shown);
