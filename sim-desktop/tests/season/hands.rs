@@ -125,6 +125,8 @@ pub(crate) struct World {
     in_hand: Option<&'static str>,
     reason: &'static str,
     handle: Option<Handle>,
+    /// The desk goes on with the handle's joint.
+    is_back: bool,
     kills: usize,
     /// What this season has in store, each once.
     soft: Option<u8>,
@@ -158,6 +160,7 @@ impl World {
             in_hand: None,
             reason: "",
             handle: None,
+            is_back: false,
             kills: 0,
             soft,
             strips: strips.filter(|_| strips != soft),
@@ -420,7 +423,7 @@ impl World {
 
     /// Whoever works is named at a joint that was not worked at since the start of the program.
     fn enter(&mut self, joint: usize) {
-        if joint == at_handle() && self.handle.is_none() {
+        if joint == at_handle() && self.handle.is_none() && !self.is_back {
             self.take_the_handle();
         }
         if matches!(self.next(joint), Next::Start) {
@@ -901,7 +904,7 @@ impl World {
             self.seal(joint);
         }
         match (tool, what) {
-            ("S1", _) => self.pull_on(joint, fastener, stage, "S1"),
+            ("S1" | "A1", _) => self.pull_on(joint, fastener, stage, tool),
             ("K1", _) => self.click(joint, step, fastener, stage),
             (_, Stage::Angle(target, ..)) => self.turn(joint, step, fastener, stage, target),
             _ => self.read_off(joint, step, fastener, stage),
@@ -1121,10 +1124,11 @@ impl World {
             _ => Goes::Well,
         };
         // Once in a while the hand is on another one than the screen says, and it is noticed at once.
-        let elsewhere = (goes == Goes::Well && tool == "S1" && !is_angle)
+        let often = if self.is_at_handle(joint) { 4 } else { 12 };
+        let elsewhere = (goes == Goes::Well && !is_angle)
             .then(|| self.neighbour(joint, fastener, stage))
             .flatten()
-            .filter(|_| self.chance.once_in(12));
+            .filter(|_| self.chance.once_in(often));
         let on = elsewhere.unwrap_or(fastener);
         let held = self.truth.nut(joint, on).holds;
         let (torque, done) = self.samples(joint, stage, held, goes);
@@ -1146,6 +1150,9 @@ impl World {
         );
         let shown = (!is_angle).then_some(torque);
         if let Some(on) = elsewhere {
+            if self.is_at_handle(joint) {
+                self.take_back_from_the_handle(joint, seq, on);
+            }
             self.put_right(joint, seq, on);
             self.truth.cell(joint, fastener, stage).tries += 1;
             self.tried(joint, on, stage, tool, shown, verdict);
@@ -1187,6 +1194,20 @@ impl World {
             })
             .collect();
         (!others.is_empty()).then(|| self.chance.one_of(&others))
+    }
+
+    /// The handle judges by itself and puts nothing right: the desk has to have the joint back first.
+    fn take_back_from_the_handle(&mut self, joint: usize, of: u32, on: u8) {
+        self.hand_over();
+        let number = u8::try_from(joint).expect("few");
+        assert!(!self.job.can_put_right(number, of));
+        let at = Instant::from_micros(self.clock);
+        let refused = self.job.reassign(number, at, of, on);
+        let words = refused.expect_err("it is at the handle").to_string();
+        assert!(words.contains(SERIAL), "{words}");
+        self.job.take_back(number).expect("it is the desk's again");
+        (self.handle, self.is_back) = (None, true);
+        assert!(self.job.can_put_right(number, of));
     }
 
     fn put_right(&mut self, joint: usize, of: u32, on: u8) {
