@@ -256,7 +256,7 @@ pub(super) fn show(
     view: &DeskView,
     asks: &mut Vec<Ask>,
 ) -> bool {
-    let screen = ui.ctx().content_rect();
+    let screen = widgets::ground(ui.ctx());
     let colours = Colours::of(ui);
     let layer = egui::LayerId::new(egui::Order::Foreground, Id::unique("overlay"));
     let mut over = ui.new_child(
