@@ -23,6 +23,7 @@ mod plan;
 mod plan_file;
 mod preload;
 mod recall;
+mod recent;
 mod record;
 mod rehearse;
 mod say;
@@ -33,6 +34,7 @@ mod shelf;
 mod slope;
 mod stretch;
 mod thread;
+mod tonight;
 mod tools;
 mod twist;
 mod value;
@@ -87,6 +89,8 @@ enum Command {
     Paper(paper::Args),
     Say(say::Args),
     Parts(parts::Args),
+    Recent(recent::Args),
+    Tonight(tonight::Args),
     Shelf(shelf::Args),
     Recall(recall::Args),
     Tools(tools::Args),
@@ -120,6 +124,8 @@ impl Command {
             Self::Paper(args) => paper::run(args, out),
             Self::Say(args) => say::run(args, out),
             Self::Parts(args) => parts::run(args, out),
+            Self::Recent(args) => recent::run(args, out),
+            Self::Tonight(args) => tonight::run(args, out),
             Self::Shelf(args) => shelf::run(args, out),
             Self::Recall(args) => recall::run(args, out),
             Self::Tools(args) => tools::run(args, out),

@@ -150,6 +150,10 @@ impl<'o, 'w> Work<'o, 'w> {
             )));
         }
         work.out.remark(words::HANDS);
+        if let Some(last) = work.job.status().last {
+            let now = jiff::Timestamp::now().as_second();
+            work.out.remark(format_args!("last: {}", last.line(now)));
+        }
         work.note_standing();
         Ok(work)
     }
@@ -309,7 +313,7 @@ impl<'o, 'w> Work<'o, 'w> {
 }
 
 /// Where the desk keeps the journal of a plan: the last of those numbered.
-fn beside(plan: &Path) -> PathBuf {
+pub(super) fn beside(plan: &Path) -> PathBuf {
     let name = plan
         .file_name()
         .map_or_else(String::new, |name| name.to_string_lossy().into_owned());

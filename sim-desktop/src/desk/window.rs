@@ -9,11 +9,13 @@ use std::time::Duration;
 
 use super::app::{Desk, Screen};
 use super::icon::icon;
-use super::model::{self, Model, ModelError};
+use super::model::{Model, ModelError};
 use super::settings::Settings;
 use super::sound::{Ears, Tone};
 use super::theme;
 use super::view::Ask;
+use crate::disk;
+use crate::recent::Recent;
 
 /// Why there is no window.
 #[derive(Debug)]
@@ -93,7 +95,7 @@ impl Window {
 }
 
 fn settings_file() -> std::path::PathBuf {
-    model::state_folder().join("desk.toml")
+    disk::state_folder().join("desk.toml")
 }
 
 impl eframe::App for Window {
@@ -151,6 +153,7 @@ pub fn run(plan: Option<&Path>) -> Result<(), DeskError> {
     let shelf = plan.filter(|path| path.is_dir()).map(Path::to_owned);
     let plan = plan.filter(|_| shelf.is_none());
     let mut model = Model::open(plan).map_err(DeskError::Model)?;
+    model.set_recent(Recent::of_this_user());
     let options = eframe::NativeOptions {
         viewport: egui::ViewportBuilder::default()
             .with_app_id("evendraw")

@@ -63,6 +63,22 @@ pub(in super::super) fn differs(status: &Status, out: &mut Output<'_>) -> Result
     Ok(())
 }
 
+/// What was typed later, from paper.
+fn from_paper(status: &Status, out: &mut Output<'_>) -> Result<(), CommandError> {
+    let mut is_first = true;
+    for joint in &status.joints {
+        for line in &joint.from_paper {
+            if is_first {
+                out.line("\nfrom paper:")?;
+                is_first = false;
+            }
+            out.line(format_args!("  {}: {line}", joint.id))?;
+            out.object(&json!({ "record": "from-paper", "joint": joint.id, "words": line }))?;
+        }
+    }
+    Ok(())
+}
+
 /// A journal: where everything stands, what is open, what is out of the ordinary.
 pub(super) fn journal(
     journal: &Journal,
@@ -73,6 +89,13 @@ pub(super) fn journal(
     out.speaks_of(plan)?;
     let status = Kept::of(plan, &journal.content, Some(&journal.traces)).status();
     out.line(format_args!("{}: {}", status.title, status.headline()))?;
+    if let Some(last) = &status.last {
+        let now = jiff::Timestamp::now().as_second();
+        out.line(format_args!("last: {}", last.line(now)))?;
+        out.object(&json!({
+            "record": "last", "unix": last.unix, "person": last.person, "words": last.what,
+        }))?;
+    }
     out.line("")?;
     let width = status.joints.iter().map(|joint| joint.id.chars().count());
     let width = width.max().unwrap_or(0);
@@ -83,6 +106,7 @@ pub(super) fn journal(
     }
     differs(&status, out)?;
     beside(&status, out)?;
+    from_paper(&status, out)?;
     for (title, items) in [
         ("open", &status.open),
         ("out of the ordinary", &status.exceptions),

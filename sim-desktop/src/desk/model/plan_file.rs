@@ -95,6 +95,8 @@ impl Model {
         other.browser = self.browser;
         other.newton_meters = self.newton_meters;
         other.picker = self.picker;
+        other.recent = std::mem::take(&mut self.recent);
+        other.view.recent.clear();
         other.shelf = std::mem::take(&mut self.shelf);
         other.shelf_reading = self.shelf_reading.take();
         other.history = self.history.take();
@@ -102,6 +104,7 @@ impl Model {
         *self = other;
         self.put_beside_forerunners();
         self.show_history();
+        self.put_on_recent();
         self.dirty = true;
     }
 

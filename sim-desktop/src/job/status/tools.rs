@@ -7,6 +7,7 @@ use evendraw_core::unit::Torque;
 use jiff::civil::Date;
 
 use super::clock::Clock;
+use super::hands::InHand;
 use super::unit::Shown;
 use super::{Item, Kept, ToolStatus, View, counted};
 use crate::job::ways::own_unit;
@@ -80,24 +81,25 @@ fn used<'e>(views: &[View<'e>]) -> (Vec<Use<'e>>, usize) {
     let mut used: Vec<Use<'e>> = Vec::new();
     let mut untold = 0_usize;
     for view in views {
-        let mut now: Option<usize> = None;
+        let mut hand: InHand<usize> = InHand::default();
         for &entry in &view.entries {
+            hand.take(&entry.record, |id| {
+                let at = used.iter().position(|known| known.id == id);
+                Some(at.unwrap_or_else(|| {
+                    used.push(Use::of(id));
+                    used.len().saturating_sub(1)
+                }))
+            });
+            let now = hand.tool().copied();
             match &entry.record {
-                Record::Started(_) => now = None,
                 Record::Tool(tool) => {
-                    let at = used.iter().position(|known| known.id == tool.id.as_str());
-                    let at = at.unwrap_or(used.len());
-                    if at == used.len() {
-                        used.push(Use::of(tool.id.as_str()));
-                    }
                     let waiver = tool.waiver.to_string();
-                    if let Some(one) = used.get_mut(at)
+                    if let Some(own) = now.and_then(|at| used.get_mut(at))
                         && !waiver.is_empty()
-                        && !one.waivers.contains(&waiver)
+                        && !own.waivers.contains(&waiver)
                     {
-                        one.waivers.push(waiver);
+                        own.waivers.push(waiver);
                     }
-                    now = Some(at);
                 }
                 Record::Attempt(_)
                 | Record::Reassigned(_)
@@ -133,6 +135,10 @@ fn in_date(
         return (0, now.to_owned());
     }
     let day = |entry: &&Entry| -> Option<Date> {
+        // What was typed later was read on the day that stands on the paper.
+        if let Some(date) = kept.from_paper.date(entry) {
+            return date.parse().ok();
+        }
         let stamp = jiff::Timestamp::from_second(clock.unix(entry)?).ok()?;
         Some(stamp.to_zoned(jiff::tz::TimeZone::system()).date())
     };
