@@ -166,12 +166,31 @@ impl Overlay {
         Self::words("Save the plan as".to_owned(), [], &ask, true)
     }
 
+    /// Who compares the plan with the document?
+    #[must_use]
+    pub(super) fn checker(status: &Status) -> Self {
+        let mut names: Vec<String> = Vec::new();
+        for person in &status.people {
+            if !names.contains(&person.name) {
+                names.push(person.name.clone());
+            }
+        }
+        names.truncate(6);
+        let title = "Who compares the plan with the document, line by line?";
+        let ask = Ask::Plan(PlanAsk::Check(String::new()));
+        Self::words(title.to_owned(), names, &ask, true)
+    }
+
     /// Which file? Chosen in a dialog, or its path typed.
     #[must_use]
     pub(super) fn file(wanted: Wanted) -> Self {
         let (title, ask) = match wanted {
             Wanted::Plan => ("Which plan?", Ask::OpenPlan(PathBuf::new())),
             Wanted::Trace => ("Which trace file?", Ask::Trace(PathBuf::new())),
+            Wanted::Joint => (
+                "Joints of which plan?",
+                Ask::Plan(PlanAsk::Offer(PathBuf::new())),
+            ),
             Wanted::Picture => (
                 "Which picture? PNG or JPEG, taken from straight above",
                 Ask::Plan(PlanAsk::Draw(Draw::Picture(PathBuf::new()))),

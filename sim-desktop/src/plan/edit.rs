@@ -9,6 +9,7 @@ pub mod fields;
 mod history;
 pub mod item;
 pub mod layout;
+pub mod other;
 mod places;
 pub mod table;
 pub mod under;

@@ -18,6 +18,7 @@ mod killed;
 mod live;
 mod marks;
 mod one_key;
+mod others;
 mod pictures;
 mod plans;
 mod raster;
