@@ -156,6 +156,8 @@ pub struct Adapter<F, R, P, C, D, K> {
     boot: u16,
     /// Journal number of a record less its number in the session.
     offset: u32,
+    /// Journal number of the first record of the joint being worked: it and what follows stay until another is worked.
+    needed: u32,
     failing: bool,
     watch: Option<Span>,
     live_at: Instant,
@@ -217,6 +219,7 @@ where
             boot: recovery.boot,
             recovery,
             offset: 0,
+            needed: u32::MAX,
             failing: false,
             watch: None,
             live_at: Instant::BOOT,
@@ -230,23 +233,29 @@ where
         })
     }
 
-    /// Works for ever.
+    /// Works for ever, turn after turn, without a pause.
     pub fn run(&mut self) -> ! {
+        self.run_beside(|| {})
+    }
+
+    /// Works for ever, and has something else go on between two turns: waits for the next interrupt, polls the tasks of an executor,
+    /// feeds a watchdog. It must come back before the readings that wait run over. `examples/beside.rs` shows each.
+    pub fn run_beside(&mut self, mut beside: impl FnMut()) -> ! {
         let mut next = self.left_at();
         loop {
-            next = self.once(next);
+            next = self.once(next, &mut beside);
         }
     }
 
     /// Works until something else is to be worked.
-    fn once(&mut self, next: Leave) -> Leave {
+    fn once(&mut self, next: Leave, beside: &mut impl FnMut()) -> Leave {
         match next {
-            Leave::Rest => self.rest(),
+            Leave::Rest => self.rest(beside),
             Leave::Work {
                 place,
                 joint,
                 asked,
-            } => self.work_at(place, joint, asked),
+            } => self.work_at(place, joint, asked, beside),
             Leave::Check { place, held } => self.check(place, held),
             Leave::Circle {
                 count,
@@ -285,17 +294,19 @@ where
     }
 
     /// No joint is worked: the link is heard, a procedure can be chosen.
-    fn rest(&mut self) -> Leave {
+    fn rest(&mut self, beside: &mut impl FnMut()) -> Leave {
+        self.needed = u32::MAX;
         loop {
             if let Some(leave) = self.turn(None) {
                 return leave;
             }
+            beside();
         }
     }
 
     /// Reads the procedure and works it. Never inlined, so that its memory is there only while it is worked.
     #[inline(never)]
-    fn work_at(&mut self, place: u8, joint: u8, asked: bool) -> Leave {
+    fn work_at(&mut self, place: u8, joint: u8, asked: bool, beside: &mut impl FnMut()) -> Leave {
         self.settle();
         let Some(held) = self.slots.held(place) else {
             return self.not_worked(asked, Trouble::Procedure(0));
@@ -305,7 +316,7 @@ where
             .slots
             .load_into(&mut procedure, &mut self.parts.flash, held);
         match (&procedure, loaded) {
-            (Some(procedure), Ok(())) => self.work(procedure, place, joint, asked),
+            (Some(procedure), Ok(())) => self.work(procedure, place, joint, asked, beside),
             (_, Err(fault)) => self.not_worked(asked, Trouble::Procedure(offset_of(&fault))),
             (None, Ok(())) => self.not_worked(asked, Trouble::Procedure(0)),
         }
@@ -320,7 +331,14 @@ where
     }
 
     #[inline(never)]
-    fn work(&mut self, procedure: &Procedure, place: u8, joint: u8, asked: bool) -> Leave {
+    fn work(
+        &mut self,
+        procedure: &Procedure,
+        place: u8,
+        joint: u8,
+        asked: bool,
+        beside: &mut impl FnMut(),
+    ) -> Leave {
         let session = &mut untouched(procedure, joint);
         if let Err(error) = self.take_up(session) {
             defmt::warn!("joint {=u8} cannot be taken up: {}", joint, error);
@@ -350,6 +368,7 @@ where
             if let Some(leave) = self.turn(Some(session)) {
                 return leave;
             }
+            beside();
         }
     }
 
@@ -357,11 +376,17 @@ where
     fn take_up(&mut self, session: &mut Session<&Procedure>) -> Result<(), RestoreError> {
         let mut walk = self.log.walk();
         let (flash, room) = (&mut self.parts.flash, &mut self.room);
+        let joint = session.joint();
+        let needed = &mut self.needed;
+        *needed = self.log.taken().saturating_add(1);
         let entries = core::iter::from_fn(|| {
             loop {
                 match walk.next(flash, room) {
                     Ok(Step::Frame { frame, .. }) => {
                         if let Ok(Some(entry)) = journal::decode_entry(&frame) {
+                            if entry.joint == joint {
+                                *needed = frame.sequence.min(*needed);
+                            }
                             return Some(entry);
                         }
                     }

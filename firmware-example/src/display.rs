@@ -84,12 +84,23 @@ impl Line<'_> {
         self.text(text.unwrap_or(""))
     }
 
-    /// Writes thousandths with one decimal, rounded half away from zero: 29,549 is `29.5`.
+    /// Characters that still fit.
+    #[must_use]
+    pub const fn left(&self) -> usize {
+        self.cells.len().saturating_sub(self.at)
+    }
+
+    /// Writes thousandths with one decimal, rounded half away from zero: 29,549 is `29.5`; from 1,000 on without decimals, as two
+    /// such numbers must fit beside a third.
     pub fn thousandths(&mut self, value: i32) -> &mut Self {
         if value < 0 {
             self.text("-");
         }
-        let tenths = value.unsigned_abs().saturating_add(50) / 100;
+        let size = value.unsigned_abs();
+        if size >= 999_950 {
+            return self.number(size.saturating_add(500) / 1_000);
+        }
+        let tenths = size.saturating_add(50) / 100;
         self.number(tenths / 10).text(".").number(tenths % 10)
     }
 }
@@ -235,6 +246,8 @@ mod tests {
         assert_eq!(row(&page, 0), "next 7 of 10        ");
         assert_eq!(row(&page, 1), "29.5 N.m -1.3       ");
         assert_eq!(row(&page, 2), "12345678901234567890");
+        assert_eq!(page.line(3).thousandths(-1_152_500).left(), 15);
+        assert_eq!(row(&page, 3), "-1153               ");
         page.line(3).number(u32::MAX).number(0);
         assert_eq!(row(&page, 3), "42949672950         ");
     }

@@ -172,8 +172,12 @@ pub struct Log {
     /// Sequence and sum of the last frame taken.
     taken: (u32, u32),
     queue: heapless::Vec<u8, QUEUE>,
-    /// Sectors up to this number are to be given back.
-    give_back: u32,
+    /// First sequence number that is not given back.
+    first: u32,
+    /// Frames up to this sequence number may go.
+    free: u32,
+    /// Whether a sector may be found that can go.
+    giving: bool,
     state: State,
     tries: u8,
 }
@@ -213,10 +217,13 @@ impl Log {
             stored: (0, FIRST_SEED),
             taken: (0, FIRST_SEED),
             queue: heapless::Vec::new(),
-            give_back: 0,
+            first: 1,
+            free: 0,
+            giving: false,
             state: State::Idle,
             tries: 0,
         };
+        log.first = log.first_there(flash)?;
         let mut recovery = Recovery::default();
         let mut walk = log.walk();
         loop {
@@ -246,10 +253,39 @@ impl Log {
         Ok((log, recovery))
     }
 
+    /// Number of the first frame there must be: after those of sectors that were given back.
+    fn first_there<F: Flash>(&self, flash: &mut F) -> Result<u32, F::Error> {
+        if self.oldest <= 1 || self.oldest > self.open {
+            return Ok(1);
+        }
+        // A sector before the oldest that still says it is the journal's is damage, and what it held is missing.
+        if self.open + 1 - self.oldest < self.region.sectors {
+            let mut magic = [0; 4];
+            flash.read(self.region.address(self.oldest - 1), &mut magic)?;
+            if magic == MAGIC {
+                return Ok(1);
+            }
+        }
+        let header = Header::read(flash, self.region.address(self.oldest))?;
+        Ok(header.map_or(1, |header| header.sequence + 1))
+    }
+
     /// Number of the last frame that is stored.
     #[must_use]
     pub const fn stored(&self) -> u32 {
         self.stored.0
+    }
+
+    /// Number and sum of the last frame that is stored: the sum is of all before it too.
+    #[must_use]
+    pub const fn end(&self) -> (u32, u32) {
+        self.stored
+    }
+
+    /// Number of the first frame that is not given back. What is not there before it is no loss.
+    #[must_use]
+    pub const fn first(&self) -> u32 {
+        self.first
     }
 
     /// Number of the last frame that was taken.
@@ -294,23 +330,11 @@ impl Log {
         Ok(self.taken.0)
     }
 
-    /// Gives back every sector whose frames are all among the first `sequence`. The open sector stays.
-    ///
-    /// # Errors
-    ///
-    /// The flash.
-    pub fn give_back<F: Flash>(&mut self, flash: &mut F, sequence: u32) -> Result<(), F::Error> {
-        if self.state != State::Idle {
-            return Ok(());
-        }
-        for number in self.oldest..self.open {
-            // The next sector's header tells what the last frame of this one is.
-            match Header::read(flash, self.region.address(number + 1))? {
-                Some(next) if next.sequence <= sequence => self.give_back = number,
-                _ => break,
-            }
-        }
-        Ok(())
+    /// Gives back every sector whose frames are all among the first `sequence`, one by one in quiet moments. The sector with the last
+    /// frame stays: the next start counts from it.
+    pub const fn give_back(&mut self, sequence: u32) {
+        self.free = sequence;
+        self.giving = true;
     }
 
     /// Does the next short thing.
@@ -355,10 +379,21 @@ impl Log {
             return self.write(flash, 0);
         }
         // Giving back is work for quiet moments, and for when there is no other room.
-        if self.give_back >= self.oldest && self.oldest < self.open && (front.is_none() || full) {
-            flash.start_program(self.region.address(self.oldest), &GIVEN_BACK)?;
-            self.state = State::GivingBack;
-            return Ok(Progress::Busy);
+        if self.giving && (front.is_none() || full) {
+            // The next sector's header tells what the last frame of the oldest is.
+            let next = match self.oldest < self.open {
+                true => Header::read(flash, self.region.address(self.oldest + 1))?,
+                false => None,
+            };
+            if let Some(next) =
+                next.filter(|next| next.sequence <= self.free.min(self.stored.0.saturating_sub(1)))
+            {
+                flash.start_program(self.region.address(self.oldest), &GIVEN_BACK)?;
+                self.first = next.sequence + 1;
+                self.state = State::GivingBack;
+                return Ok(Progress::Busy);
+            }
+            self.giving = false;
         }
         match (front, full) {
             (None, _) => Ok(Progress::Idle),

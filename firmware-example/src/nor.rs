@@ -617,7 +617,7 @@ mod tests {
                     Progress::Idle => break,
                     Progress::Full => {
                         let stored = log.stored();
-                        log.give_back(&mut flash, stored).unwrap();
+                        log.give_back(stored);
                     }
                     Progress::Failed => panic!("record {number}"),
                 }

@@ -86,6 +86,15 @@ pub const TRACE_SAMPLES_MAX: usize = 4_000_000;
 /// Bytes of a line of a trace: three numbers of twenty digits, or a remark.
 pub const TRACE_LINE_BYTES_MAX: usize = 1_024;
 
+/// Records that one fetching of an adapter's journal takes: a flash of four million bytes holds no more of them.
+pub const FETCHED_RECORDS_MAX: usize = 100_000;
+/// Bytes of frames that one fetching takes: twice that flash. As records they take up to 64 MiB here.
+pub const FETCHED_BYTES_MAX: usize = 8 * 1024 * 1024;
+/// Points of the curve drawn while an adapter is listened to: half an hour of a pull at 25 a second, twice over.
+pub const LIVE_POINTS_MAX: usize = 90_000;
+/// News of an adapter that wait until the desk looks; its live readings are dropped beyond that, as nothing depends on one.
+pub const NEWS_WAITING_MAX: usize = 1_024;
+
 /// A number with its thousands apart: `2,950`.
 #[must_use]
 pub fn counted(number: usize) -> String {

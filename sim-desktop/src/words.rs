@@ -145,11 +145,21 @@ fn rounded(thousandths: i64, places: u32) -> String {
     }
 }
 
-/// A duration: `48 s`, `2 min 05 s`, `3 h 20 min`.
+/// The question before the first pull of a joint.
+#[must_use]
+pub fn on_the_threads(assumed: Option<&str>) -> String {
+    match assumed {
+        Some(assumed) => format!("Are threads and faces as the plan assumes: {assumed}?"),
+        None => "Are threads and faces as the document says?".to_owned(),
+    }
+}
+
+/// A duration: `48 s`, `2 min 05 s`, `3 min`, `3 h 20 min`.
 #[must_use]
 pub fn seconds(value: u64) -> String {
     match value {
         0..60 => format!("{value} s"),
+        60..3600 if value.is_multiple_of(60) => format!("{} min", value / 60),
         60..3600 => format!("{} min {:02} s", value / 60, value % 60),
         _ => format!("{} h {:02} min", value / 3600, value % 3600 / 60),
     }

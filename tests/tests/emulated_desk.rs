@@ -88,10 +88,12 @@ fn the_demos_head_goes_over_the_link_and_comes_back_as_a_sheet() {
     let journal = journal.to_str().expect("a plain path");
     let (status, said, wrong) = talk(&["adapter", &port, "pull", journal, "--plan", plan]);
     assert!(status <= 1, "{said}{wrong}");
-    // Again: nothing is new, nothing is twice.
-    let (status, said, wrong) = talk(&["adapter", &port, "pull", journal]);
+    assert!(said.contains("the curve of the newest attempt"), "{said}");
+    // Again: nothing is new, nothing is twice; and nothing is given back of a joint that is not finished.
+    let (status, said, wrong) = talk(&["adapter", &port, "pull", journal, "--give-back"]);
     assert_eq!(status, 0, "{said}{wrong}");
     assert!(said.contains(" 0 of them new"), "{said}");
+    assert!(said.contains("nothing is given back"), "{said}");
     rig.lock().expect("no panic there").cut();
     drop(wire);
 

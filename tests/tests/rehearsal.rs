@@ -504,15 +504,25 @@ fn traces_of_a_rehearsal_are_judged_alike_from_their_files() {
             let again = objects(&again.stdout);
             let again = of(&again, "attempt");
             assert_eq!(again.len(), 1, "{file}");
-            // A turn on top of a stage from paper knows less, also of where to measure the noise that is taken off its peak: on this seed
-            // that makes no mN·m, on others a few on some turn.
-            for key in ["fastener", "stage", "pulls", "peak_torque_Nm", "verdict"] {
+            for key in ["fastener", "stage", "pulls", "verdict"] {
                 assert_eq!(again[0][key], attempt[key], "{key} of {file}");
             }
+            assert_same_peak(again[0], attempt, &file);
             judged += 1;
         }
     }
     assert!(judged >= 40, "{judged} traces");
+}
+
+/// The samples are the same. The noise that is taken off the highest of them was measured over others, as a file begins and ends elsewhere
+/// and knows less of the stage before: that may make a thousandth.
+fn assert_same_peak(again: &Value, attempt: &Value, file: &str) {
+    let [again, first] = [again, attempt].map(|object| object["peak_torque_Nm"].as_f64());
+    let (again, first) = (again.expect("a peak"), first.expect("a peak"));
+    assert!(
+        (again - first).abs() <= 0.001 * first,
+        "{again} and {first} of {file}"
+    );
 }
 
 #[test]
@@ -556,9 +566,10 @@ fn a_whole_joint_is_judged_from_one_file() {
     let again = of(&again, "attempt");
     assert_eq!(again.len(), attempts.len());
     for (again, attempt) in again.iter().zip(&attempts) {
-        for key in ["fastener", "stage", "peak_torque_Nm", "verdict"] {
+        for key in ["fastener", "stage", "verdict"] {
             assert_eq!(again[key], attempt[key], "{key}");
         }
+        assert_same_peak(again, attempt, "joint.csv");
     }
 }
 

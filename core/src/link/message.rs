@@ -78,6 +78,16 @@ pub enum Request<'a> {
         /// The first point wanted, from 0.
         from: u8,
     },
+    /// All of the journal up to its last frame is kept elsewhere, and some of it is not needed here any more. Answered by
+    /// [`Reply::Given`].
+    Kept {
+        /// The last frame of the journal, by its sequence number.
+        last: u32,
+        /// Its sum, which no other journal's has: the digest of all of it.
+        sum: u32,
+        /// Frames up to this sequence number may go. 0: none; it is only asked what is there.
+        free: u32,
+    },
 }
 
 /// An answer of the adapter.
@@ -137,6 +147,11 @@ pub enum Reply<'a> {
         /// [`Point`](crate::trace::Point)s one after another, at most [`CURVE_MAX`] bytes; empty where there are no more.
         /// Whose they are the digest tells, which the attempt's record gives: by the time they come another may have begun.
         bytes: &'a [u8],
+    },
+    /// To [`Request::Kept`].
+    Given {
+        /// First sequence number that is not given back: what is missing before it is kept elsewhere.
+        first: u32,
     },
     /// To anything.
     Refused {
@@ -198,10 +213,12 @@ pub enum Refused {
     Store = 11,
     /// A session refused it.
     Session = 12,
+    /// What is kept elsewhere is not all of the journal: it went on, or it is another.
+    Journal = 13,
 }
 
 impl Refused {
-    const ALL: [Self; 12] = [
+    const ALL: [Self; 13] = [
         Self::Version,
         Self::Kind,
         Self::Content,
@@ -214,6 +231,7 @@ impl Refused {
         Self::InPull,
         Self::Store,
         Self::Session,
+        Self::Journal,
     ];
 
     /// Its number on the line.
@@ -232,6 +250,7 @@ impl Refused {
             Self::InPull => 10,
             Self::Store => 11,
             Self::Session => 12,
+            Self::Journal => 13,
         }
     }
 
@@ -255,6 +274,7 @@ impl fmt::Display for Refused {
             Self::InPull => "a pull is in progress",
             Self::Store => "the adapter could not store it",
             Self::Session => "the adapter's session refuses it now",
+            Self::Journal => "what is kept here is not all of the adapter's journal",
         })
     }
 }
@@ -317,6 +337,7 @@ impl<'a> Request<'a> {
             Self::Anchor { unix_seconds } => Request::Anchor { unix_seconds },
             Self::Tell(tell) => Request::Tell(tell.without_text()),
             Self::Curve { from } => Request::Curve { from },
+            Self::Kept { last, sum, free } => Request::Kept { last, sum, free },
         }
     }
 
@@ -333,11 +354,12 @@ impl<'a> Request<'a> {
             Self::Anchor { .. } => 9,
             Self::Tell(_) => 12,
             Self::Curve { .. } => 13,
+            Self::Kept { .. } => 14,
         }
     }
 
     pub(super) const fn is_known(kind: u8) -> bool {
-        (kind >= 1 && kind <= 9) || kind == 12 || kind == 13
+        (kind >= 1 && kind <= 9) || (kind >= 12 && kind <= 14)
     }
 
     pub(super) fn write(&self, token: u32, number: u16, into: &mut [u8]) -> Option<usize> {
@@ -381,6 +403,11 @@ impl<'a> Request<'a> {
                 to.counted(tell.text.as_bytes(), TEXT_MAX)
             }
             Self::Curve { from } => to.u8(from),
+            Self::Kept { last, sum, free } => {
+                to.u32(last)?;
+                to.u32(sum)?;
+                to.u32(free)
+            }
         }
     }
 
@@ -422,6 +449,11 @@ impl<'a> Request<'a> {
                 })
             }
             13 => Self::Curve { from: of.u8()? },
+            14 => Self::Kept {
+                last: of.u32()?,
+                sum: of.u32()?,
+                free: of.u32()?,
+            },
             _ => return None,
         };
         of.done(found)
@@ -441,6 +473,7 @@ impl<'a> Reply<'a> {
             Self::Anchored => 71,
             Self::Told => 75,
             Self::Curve { .. } => 76,
+            Self::Given { .. } => 77,
             Self::Refused { .. } => 72,
         }
     }
@@ -485,6 +518,7 @@ impl<'a> Reply<'a> {
             Self::Watching { every_ms } => to.u16(every_ms),
             Self::Anchored | Self::Told => Some(()),
             Self::Curve { bytes } => to.counted(bytes, CURVE_MAX),
+            Self::Given { first } => to.u32(first),
             Self::Refused { why, at } => {
                 to.u8(why.number())?;
                 to.u32(at)
@@ -532,6 +566,7 @@ impl<'a> Reply<'a> {
             76 => Self::Curve {
                 bytes: of.counted(CURVE_MAX)?,
             },
+            77 => Self::Given { first: of.u32()? },
             72 => Self::Refused {
                 why: Refused::from_number(of.u8()?)?,
                 at: of.u32()?,

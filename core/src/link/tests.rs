@@ -15,7 +15,7 @@ const NOISE: usize = if cfg!(miri) { 60 } else { 4_000 };
 
 fn requests() -> impl Strategy<Value = (u8, u8, u32, u32, u16, i64, Vec<u8>)> {
     (
-        1_u8..=11,
+        1_u8..=12,
         any::<u8>(),
         any::<u32>(),
         any::<u32>(),
@@ -58,6 +58,11 @@ fn request<'a>(
             ][bytes.len() % 3],
         }),
         11 => Request::Curve { from: slot },
+        12 => Request::Kept {
+            last: *one,
+            sum: *two,
+            free: u32::from(*short),
+        },
         _ => Request::Anchor {
             unix_seconds: *long,
         },
@@ -87,7 +92,7 @@ proptest! {
     }
 
     #[test]
-    fn every_reply_reads_back(kind in 0_u8..11, slot: u8, one: u32, two: u32, short: u16, bytes in proptest::collection::vec(any::<u8>(), 0..=FRAMES_MAX), name in "[a-z0-9 ]{0,24}", torque in -1_000_000_000_i32..=1_000_000_000) {
+    fn every_reply_reads_back(kind in 0_u8..12, slot: u8, one: u32, two: u32, short: u16, bytes in proptest::collection::vec(any::<u8>(), 0..=FRAMES_MAX), name in "[a-z0-9 ]{0,24}", torque in -1_000_000_000_i32..=1_000_000_000) {
         let reply = match kind {
             0 => Reply::Identity(Identity {
                 nonce: one,
@@ -108,6 +113,7 @@ proptest! {
             7 => Reply::Anchored,
             8 => Reply::Told,
             9 => Reply::Curve { bytes: &bytes[..bytes.len().min(CURVE_MAX)] },
+            10 => Reply::Given { first: one },
             _ => Reply::Refused { why: Refused::Procedure, at: one },
         };
         let mut wire = [0; WIRE_MAX];

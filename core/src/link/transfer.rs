@@ -368,6 +368,16 @@ impl PullJournal {
         self.last
     }
 
+    /// The question that gives the journal back up to a frame, once all that was taken so far is kept.
+    #[must_use]
+    pub const fn kept(&self, free: u32) -> Request<'static> {
+        Request::Kept {
+            last: self.last,
+            sum: self.sum,
+            free,
+        }
+    }
+
     /// The next question.
     #[must_use]
     pub const fn request(&self) -> Request<'static> {

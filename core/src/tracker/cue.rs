@@ -25,7 +25,7 @@ impl Tracker {
         let target = self.goal.let_go;
         let inside = self.goal.min > 0 && seen.torque >= self.goal.min;
         if seen.torque >= target
-            || inside && self.pace.is_level(seen, &self.thresholds)
+            || inside && self.pace.has_stopped(seen, target, &self.thresholds)
             || self.pace.reaches_torque(seen, target, &self.thresholds)
         {
             Cue::Target

@@ -2,6 +2,9 @@
 //!
 //! A tool at rest that seems to turn slowly and evenly tells its gyro's bias. Means of 64 samples stand for the noise.
 //! Knows nothing of torque.
+//!
+//! What its numbers should be no standard says: *our judgement, no source*, held by the matrix of faults
+//! (`tests/tests/judging/JUDGING.md`).
 
 use super::Seen;
 use crate::unit::ratio;

@@ -3,6 +3,9 @@
 //! Marks are set every 25 ms or more; the rate is taken over the last three to four of them and put to the target by
 //! cross-multiplying. Shorter, and the sensor's noise would pass for speed; longer, and a hand that has slowed down would
 //! still be taken for fast. Knows nothing of verdicts.
+//!
+//! What its numbers should be no standard says: *our judgement, no source*, held by the matrix of faults
+//! (`tests/tests/judging/JUDGING.md`).
 
 use super::Seen;
 use super::thresholds::Thresholds;
@@ -12,6 +15,9 @@ const MARKS: usize = 4;
 const EVERY_TICKS: u32 = 25;
 /// How many reaction times ahead the approach is cued: one to hear it, one and a half to go on more slowly.
 const APPROACH_HALVES: u32 = 5;
+
+/// A rise that brings the target within this time, two seconds, is a hand on its way; a slower one has stopped. *Our judgement.*
+const ON_ITS_WAY_TICKS: i64 = 2_000;
 
 /// The last few marks.
 #[derive(Clone, Copy, Debug)]
@@ -83,6 +89,17 @@ impl Pace {
         self.filled >= 4
             && self.oldest().is_some_and(|(_, torque, _)| {
                 seen.torque.abs_diff(torque) <= thresholds.plateau.unsigned_abs()
+            })
+    }
+
+    /// Whether the hand has come to rest short of `target`: the torque hardly changes, and does not rise to it slowly either.
+    pub(super) fn has_stopped(&self, seen: Seen, target: i32, thresholds: &Thresholds) -> bool {
+        self.is_level(seen, thresholds)
+            && self.oldest().is_some_and(|(at, torque, _)| {
+                let left = i64::from(target.wrapping_sub(seen.torque));
+                let risen = i64::from(seen.torque.wrapping_sub(torque));
+                let passed = i64::from(seen.ticks.wrapping_sub(at).min(10_000));
+                left.wrapping_mul(passed) > risen.wrapping_mul(ON_ITS_WAY_TICKS)
             })
     }
 

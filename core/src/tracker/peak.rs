@@ -4,6 +4,9 @@
 //! samples of one torque is that torque and what the sensor wanders by: the more samples lie near the highest, the more of it is
 //! noise, and that much is taken off. One that stands out by more than the noise has none beside it, and keeps its height. The
 //! noise is measured below snug, where nothing sticks and slips. Knows nothing of limits.
+//!
+//! What its numbers should be no standard says: *our judgement, no source*, held by the matrix of faults
+//! (`tests/tests/judging/JUDGING.md`).
 
 use super::thresholds::Thresholds;
 

@@ -1,6 +1,9 @@
 //! Rise of torque over fastener angle past snug: too steep, too flat, too long, or none at all; and that of a turn.
 //!
 //! Knows nothing of time.
+//!
+//! What its numbers should be no standard says: *our judgement, no source*, held by the matrix of faults
+//! (`tests/tests/judging/JUDGING.md`).
 #![expect(
     clippy::as_conversions,
     reason = "a const function knows no `From`; what a cast may lose is linted apart"

@@ -2,6 +2,9 @@
 //!
 //! Each rule compares torque with rotation, not with time, except for teeth, which a hand cannot make that fast. Knows
 //! nothing of limits on the result.
+//!
+//! What its numbers should be no standard says: *our judgement, no source*, held by the matrix of faults
+//! (`tests/tests/judging/JUDGING.md`).
 
 use super::Seen;
 use super::thresholds::{COMPLIANCE_BITS, Thresholds};

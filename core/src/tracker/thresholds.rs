@@ -1,6 +1,9 @@
 //! The thresholds of one attempt: a [`CurveLimits`] put to the size of its target, once, when the attempt is armed.
 //!
 //! Every division the tracker's rules need is made here. Knows nothing of samples.
+//!
+//! What its numbers should be no standard says: *our judgement, no source*, held by the matrix of faults
+//! (`tests/tests/judging/JUDGING.md`).
 
 use super::loading::GAP_LEAST_MICROS;
 use super::running::Level;

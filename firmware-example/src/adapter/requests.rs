@@ -179,6 +179,18 @@ where
                 send(&mut self.link, &mut self.sending, &Reply::Curve { bytes });
                 return None;
             }
+            // What is kept elsewhere must be all there is here: its sum is of everything before it.
+            Request::Kept { last, sum, free } if free > 0 && (last, sum) != self.log.end() => {
+                refused(Refused::Journal)
+            }
+            Request::Kept { free, .. } => {
+                if free > 0 {
+                    self.log.give_back(free.min(self.needed.saturating_sub(1)));
+                }
+                Reply::Given {
+                    first: self.log.first(),
+                }
+            }
             Request::Tell(tell) => match session {
                 None => refused(Refused::Session),
                 Some(session) => match self.take_told(session, now, tell) {

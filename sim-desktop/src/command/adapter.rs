@@ -6,14 +6,20 @@ use std::path::{Path, PathBuf};
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use clap::{Args as ClapArgs, Subcommand};
+use evendraw_core::ledger::Standing;
+use evendraw_core::link::PullJournal;
 use evendraw_core::record::Entry;
+use evendraw_core::session::Session;
+use evendraw_core::trace;
 use serde::Serialize;
 
 use super::{CommandError, Done, Output, named, plan_file};
-use crate::job::status::{attempt_of, names};
-use crate::link::{Client, ClientError, Fetched, Port};
+use crate::job::status::{attempt_of, names, plan_of};
+use crate::link::{Client, ClientError, Fetched, Left, Newer, Port};
 use crate::plan::{Answers, Plan};
-use crate::store::{Content, HostFact, Journal, Purpose, fresh};
+use crate::store::{
+    Content, Fact, HostFact, Journal, Purpose, Traces, Unread, agreeing, entries_of, fresh,
+};
 
 /// Talks to an adapter over a serial port: sends procedures, fetches its journal, watches it live.
 #[derive(Debug, ClapArgs)]
@@ -52,6 +58,9 @@ enum Exchange {
         /// The plan that was worked to, for a journal that does not exist yet.
         #[arg(long)]
         plan: Option<PathBuf>,
+        /// Then has the adapter free what is kept here of finished joints. They cannot be gone on with at the adapter.
+        #[arg(long)]
+        give_back: bool,
     },
     /// Shows what happens, as it happens, until interrupted.
     Watch {
@@ -78,6 +87,14 @@ struct Pulled {
     fetched: usize,
     new: usize,
     missing: usize,
+    newer: usize,
+    unsent: u32,
+    untaken: usize,
+    /// Up to which number of its journal the adapter may free its flash.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    given_back_to: Option<u32>,
+    /// Points of the newest attempt's curve, where it was still there.
+    curve_points: usize,
 }
 
 #[derive(Serialize)]
@@ -105,6 +122,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         Exchange::Pull {
             journal,
             plan: None,
+            ..
         } if !journal.exists() => {
             return Err(CommandError::bad(format!(
                 "adapter pull: {} does not exist yet; which plan was worked to? allowed is --plan PLAN",
@@ -141,15 +159,15 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
                 Some(id) => vec![named::joint(plan, Some(id))?],
                 None => plan.joints().iter().collect(),
             };
-            let first = place - 1;
-            if usize::from(first) + chosen.len() > usize::from(adapter.places) {
+            let places = *place..=adapter.places;
+            if chosen.len() > places.len() {
                 return Err(CommandError::bad(format!(
                     "{} joints from place {place} on need more than the {} places of this adapter; choose one with --joint",
                     chosen.len(),
                     adapter.places
                 )));
             }
-            for (place, joint) in (first..).zip(chosen) {
+            for (joint, place) in chosen.into_iter().zip(places) {
                 let procedure = joint
                     .procedure(&Answers::default())
                     .map_err(|error| CommandError::bad(format!("{}: {error}", joint.id())))?;
@@ -157,31 +175,57 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
                 let blob = procedure
                     .encode(&mut room)
                     .map_err(|error| CommandError::bad(format!("{}: {error}", joint.id())))?;
-                client.send(place, blob, |_, _| {}).map_err(failed)?;
+                let at = place.saturating_sub(1);
+                match client.send(at, blob, |_, _| {}) {
+                    Ok(()) => {}
+                    Err(error @ (ClientError::Stuck(..) | ClientError::Slow(_))) => {
+                        out.remark(format_args!(
+                            "{} is not stored at place {place}: {error}",
+                            joint.title()
+                        ));
+                        return Ok(Done::Rejected);
+                    }
+                    Err(error) => return Err(failed(error)),
+                }
                 out.line(format_args!(
-                    "{} is stored at place {} ({} bytes)",
+                    "{} is stored at place {place} ({} bytes)",
                     joint.title(),
-                    place + 1,
                     blob.len()
                 ))?;
                 out.object(&Sent {
                     record: "sent",
                     joint: joint.id(),
-                    place: place + 1,
+                    place,
                     bytes: blob.len(),
                 })?;
                 if *work {
-                    client.work(place, joint.number()).map_err(failed)?;
+                    client.work(at, joint.number()).map_err(failed)?;
                     client.anchor(wall_time()).map_err(failed)?;
                     out.line(format_args!("{} is being worked", joint.title()))?;
                 }
             }
             Ok(Done::Good)
         }
-        Exchange::Pull { journal, .. } => {
-            let Fetched { entries, gaps } = client.pull(|_| {}).map_err(failed)?;
-            let new = keep(journal, plan.as_ref(), &adapter.serial, &entries)?;
+        Exchange::Pull {
+            journal, give_back, ..
+        } => {
+            let mut transfer = PullJournal::from_start();
+            let fetched = client.pull_on(&mut transfer, |_| {}).map_err(failed)?;
+            // What is told in two ways is not taken, and neither is what comes after it.
+            let (entries, differs) = agreeing(&fetched.entries);
+            let newer: Vec<&Newer> = fetched
+                .newer
+                .iter()
+                .filter(|newer| newer.behind <= entries.len())
+                .collect();
+            let (new, newer) = keep(journal, plan.as_ref(), &adapter.serial, entries, &newer)?;
+            // Read again from the disk: what is shown and given back is what is there.
             let kept = named::journal(journal)?;
+            let (points, no_curve) = match keep_curve(&mut client, journal, entries) {
+                Ok(points) => (points, None),
+                Err(CurveError::Adapter(error)) => (0, Some(error)),
+                Err(CurveError::Store(error)) => return Err(error.into()),
+            };
             let unlike = match &kept.plan {
                 Some(plan) => {
                     let names = names(plan, &kept.content.facts);
@@ -189,11 +233,13 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
                 }
                 None => 0,
             };
+            let gaps = fetched.gaps.iter();
             let missing: usize = gaps
-                .iter()
-                .map(|(from, to)| usize::try_from(to - from).unwrap_or(0))
+                .filter_map(|(from, to)| usize::try_from(to.saturating_sub(*from)).ok())
                 .sum();
-            let rejected = entries[entries.len() - new..].iter().any(|entry| {
+            let untaken = fetched.entries.len().saturating_sub(entries.len());
+            let unsent = fetched.left.as_ref().map_or(0, Left::count);
+            let rejected = entries.iter().rev().take(new).any(|entry| {
                 attempt_of(&entry.record).is_some_and(|attempt| {
                     attempt.verdict != evendraw_core::verdict::Verdict::Accepted
                 })
@@ -203,25 +249,97 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
                 entries.len(),
                 journal.display()
             ))?;
+            if points > 0 {
+                out.line(format_args!(
+                    "the curve of the newest attempt, {points} points, is kept beside it"
+                ))?;
+            }
             if missing > 0 {
                 out.remark(format_args!(
                     "{missing} records are damaged in the adapter and missing here"
                 ));
+            }
+            if let Some(left) = &fetched.left {
+                out.remark(format_args!(
+                    "records {} to {} are missing here, which the adapter says it has: {}",
+                    left.from, left.to, left.why
+                ));
+            }
+            if let Some(differs) = differs {
+                out.remark(format_args!(
+                    "{differs}; that one and what it told after it, {untaken} records, are not taken"
+                ));
+            }
+            if let Some(first) = fetched.newer.first() {
+                out.remark(format_args!(
+                    "{} records are newer than this program: kept as they came, and not read ({}); a newer program reads them",
+                    fetched.newer.len(),
+                    first.why
+                ));
+            }
+            if let Some(error) = &no_curve {
+                out.remark(format_args!(
+                    "the curve of the newest attempt is not fetched: {error}"
+                ));
+            }
+            let is_taken = unsent == 0 && untaken == 0 && fetched.newer.is_empty();
+            let free = match &kept.plan {
+                Some(_) if *give_back && !is_taken => {
+                    out.remark(
+                        "nothing is given back: what is kept here is not all that the adapter has",
+                    );
+                    None
+                }
+                Some(plan) if *give_back => {
+                    let all_kept = fresh(kept.content.entries(), entries);
+                    if all_kept.map_or(true, |missing| !missing.is_empty()) {
+                        return Err(CommandError::bad(format!(
+                            "{} does not hold what was fetched: nothing is given back",
+                            journal.display()
+                        )));
+                    }
+                    Some(free_up_to(
+                        plan,
+                        &kept.content.facts,
+                        &fetched,
+                        transfer.last(),
+                    ))
+                }
+                _ => None,
+            };
+            match free {
+                Some(0) => out.line(
+                    "nothing is given back: the oldest records are of a joint that is not finished",
+                )?,
+                Some(free) => {
+                    client.give_back(&transfer, free).map_err(failed)?;
+                    out.line(format_args!(
+                        "the adapter may free its records up to {free}: they are kept here"
+                    ))?;
+                }
+                None => {}
             }
             out.object(&Pulled {
                 record: "pulled",
                 fetched: entries.len(),
                 new,
                 missing,
+                newer,
+                unsent,
+                untaken,
+                given_back_to: free,
+                curve_points: points,
             })?;
-            Ok(Done::rejected_if(rejected || missing > 0 || unlike > 0))
+            Ok(Done::rejected_if(
+                rejected || missing > 0 || !is_taken || no_curve.is_some() || unlike > 0,
+            ))
         }
         Exchange::Watch { every, count } => {
-            let mut seen = 0;
+            let mut seen: u32 = 0;
             let mut broken = Ok(());
             client
                 .watch(*every, |live| {
-                    seen += 1;
+                    seen = seen.saturating_add(1);
                     broken = show(live, out);
                     broken.is_ok() && count.is_none_or(|count| seen < count)
                 })
@@ -256,13 +374,22 @@ fn wanted(plan: Option<&Plan>) -> Result<&Plan, CommandError> {
     plan.ok_or_else(|| CommandError::bad("which plan? allowed is a plan file"))
 }
 
-/// Appends what the journal here does not have, and notes whose records they are; returns how many that were.
+fn as_it_came(newer: &Newer) -> Unread {
+    Unread {
+        kind: newer.kind,
+        version: newer.version,
+        payload: newer.payload.clone(),
+    }
+}
+
+/// Appends what the journal here does not have, and notes whose records they are; returns how many of either sort that were.
 fn keep(
     path: &Path,
     plan: Option<&Plan>,
     serial: &str,
     entries: &[Entry],
-) -> Result<usize, CommandError> {
+    newer: &[&Newer],
+) -> Result<(usize, usize), CommandError> {
     let bad = |error: crate::store::StoreError| CommandError::bad(error.to_string());
     let (mut journal, content) = if path.exists() {
         Journal::open(path, Purpose::Job).map_err(bad)?
@@ -293,8 +420,83 @@ fn keep(
         })
         .collect();
     journal.append_facts(&left).map_err(bad)?;
-    journal.append(&new).map_err(bad)?;
-    Ok(new.len())
+    let count = new.len();
+    let (mut new, mut newer) = (new.into_iter().peekable(), newer.iter().peekable());
+    let mut unread = 0_usize;
+    let mut from = 0;
+    // In the order in which the adapter recorded them, of which a newer program makes sense again.
+    while from < entries.len() || newer.peek().is_some() {
+        let until = newer.peek().map_or(entries.len(), |newer| newer.behind);
+        let run: Vec<Entry> = entries
+            .get(from..until)
+            .unwrap_or_default()
+            .iter()
+            .filter_map(|entry| new.next_if(|new| new == entry))
+            .collect();
+        journal.append(&run).map_err(bad)?;
+        let here: Vec<Unread> = std::iter::from_fn(|| newer.next_if(|newer| newer.behind == until))
+            .map(|newer| as_it_came(newer))
+            .filter(|record| !content.unread.contains(record))
+            .collect();
+        unread = unread.saturating_add(here.len());
+        journal.append_unread(&here).map_err(bad)?;
+        from = until;
+    }
+    Ok((count, unread))
+}
+
+/// The last number of the adapter's journal before which every joint is finished here.
+fn free_up_to(plan: &Plan, facts: &[Fact], fetched: &Fetched, last: u32) -> u32 {
+    let is_final = |joint: u8| {
+        plan.joints().get(usize::from(joint)).is_some_and(|own| {
+            let procedure = &plan_of(facts, own).procedure;
+            Session::restore(procedure, joint, entries_of(facts, joint))
+                .is_ok_and(|session| session.standing() == Standing::Final)
+        })
+    };
+    let mut asked = std::collections::BTreeMap::new();
+    let needed = fetched
+        .entries
+        .iter()
+        .zip(&fetched.numbers)
+        .find(|(entry, _)| {
+            let joint = entry.joint;
+            !*asked.entry(joint).or_insert_with(|| is_final(joint))
+        });
+    needed.map_or(last, |(_, number)| number.saturating_sub(1))
+}
+
+enum CurveError {
+    Adapter(ClientError),
+    Store(crate::store::StoreError),
+}
+
+/// Keeps the curve of the newest attempt, if the adapter still has it; returns how many points it has.
+fn keep_curve(client: &mut Client, journal: &Path, entries: &[Entry]) -> Result<usize, CurveError> {
+    let newest = entries
+        .iter()
+        .rev()
+        .find_map(|entry| attempt_of(&entry.record).map(|attempt| (entry, attempt)));
+    // A digest of zero says that there is none.
+    let Some((entry, attempt)) = newest.filter(|(_, attempt)| attempt.trace != 0) else {
+        return Ok(0);
+    };
+    let points = match client.curve() {
+        // An adapter older than this question: the record stands without its curve.
+        Err(ClientError::Refused(..)) => return Ok(0),
+        points => points.map_err(CurveError::Adapter)?,
+    };
+    if trace::digest(points.iter().copied()) != attempt.trace {
+        return Ok(0);
+    }
+    let title = format!(
+        "joint {}, record {}, from the adapter",
+        entry.joint, entry.seq
+    );
+    Traces::beside(journal)
+        .keep(entry.joint, entry.seq, &title, &points)
+        .map_err(CurveError::Store)?;
+    Ok(points.len())
 }
 
 fn wall_time() -> i64 {

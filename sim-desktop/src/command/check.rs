@@ -82,7 +82,9 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             continue;
         }
         let joint = plan.joint(id).ok_or_else(|| no_joint(&plan, id))?;
-        standings[usize::from(joint.number())] = Standing::Final;
+        if let Some(standing) = standings.get_mut(usize::from(joint.number())) {
+            *standing = Standing::Final;
+        }
     }
     for part in args.missing.iter().chain(&args.arrived) {
         if !plan.part_names().contains(&part.as_str()) {

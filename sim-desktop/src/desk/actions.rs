@@ -18,6 +18,8 @@ enum Does {
     Ask(Ask),
     /// Something is to be chosen or typed first.
     Over(Overlay),
+    /// Seen from afar, or from near again.
+    Far,
 }
 
 /// One button of the foot.
@@ -79,7 +81,8 @@ fn subjects(joint: &JointView, selected: Option<usize>) -> Subjects {
 }
 
 /// Every button of the foot, in its order.
-fn table(view: &DeskView, joint: &JointView, selected: Option<usize>, free: bool) -> Vec<Foot> {
+fn table(view: &DeskView, joint: &JointView, state: &JointState, free: bool) -> Vec<Foot> {
+    let (selected, far) = (state.selected, state.far);
     let bench = view.status.rehearsal;
     let at_work = joint.live.hand_at_work;
     let blocked = joint.prompt.is_some();
@@ -237,6 +240,18 @@ fn table(view: &DeskView, joint: &JointView, selected: Option<usize>, free: bool
             bench && faults && !finished,
             Does::Over(Overlay::fault(joint, &next)),
         ),
+        foot(
+            Key::G,
+            if far {
+                ("Near view", "Near view")
+            } else {
+                ("Far view", "Far view")
+            },
+            "",
+            free,
+            true,
+            Does::Far,
+        ),
     ]
 }
 
@@ -251,8 +266,10 @@ pub(super) fn show(
     asks: &mut Vec<Ask>,
 ) {
     let free = overlay.is_none();
-    let table = table(view, joint, state.selected, free);
-    let shown: Vec<&Foot> = table.iter().filter(|own| own.shown).collect();
+    let table = table(view, joint, state, free);
+    // From afar only the way back is shown; the keys work as they do near by.
+    let is_shown = |own: &&Foot| own.shown && (!state.far || matches!(own.does, Does::Far));
+    let shown: Vec<&Foot> = table.iter().filter(is_shown).collect();
     // Narrow buttons carry the short word.
     let tight = rect.width() / count(shown.len()) < 158.0;
     let row: Vec<(Rect, &Foot, String)> = split_across(rect, shown.len())
@@ -297,6 +314,7 @@ pub(super) fn show(
             asks.push(ask);
         }
         Some(Does::Over(over)) => *overlay = Some(over),
+        Some(Does::Far) => state.far = !state.far,
         Some(Does::Pull) | None => {}
     }
     let able = |key: Key| table.iter().any(|own| own.key == key && own.able);
@@ -326,6 +344,6 @@ pub(super) fn take_part(waiting: &[&str], overlay: &mut Option<Overlay>, asks: &
     match part_arrived(waiting) {
         Does::Ask(ask) => asks.push(ask),
         Does::Over(over) => *overlay = Some(over),
-        Does::Pull => {}
+        Does::Pull | Does::Far => {}
     }
 }

@@ -19,10 +19,14 @@ use super::settings::Settings;
 use super::shelf::{self, ShelfState};
 use super::theme::{self, BODY, Colours, GAP, NOTE};
 use super::view::{About, Act, Ask, DeskView, Heard, JointView, Readings, Status, Wanted};
-use super::widgets::{count, focus_ring, line, pressed, silent_line, speak};
+use super::widgets::{LEAST, count, focus_ring, ground, line, pressed, silent_line, speak};
+use crate::limited::Limited as _;
 use crate::words;
 use egui::accesskit::Role;
 use egui::{Align2, Key, Rect, Sense, Stroke, Ui, pos2, vec2};
+
+/// How much larger than on a laptop things are drawn at most: a wall of 10,240 points. Beyond it letters would only fill memory.
+const ZOOM_MAX: f32 = 8.0;
 
 /// The screens, in the order of the rail.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
@@ -140,8 +144,8 @@ impl Desk {
                 self.screen = Screen::Joint;
             }
         }
-        let window = ui.ctx().content_rect();
-        ui.set_clip_rect(window);
+        ui.set_clip_rect(ui.ctx().content_rect());
+        let window = ground(ui.ctx());
         if !self.ground_is_clear {
             ui.painter().rect_filled(window, 0.0, colours.page);
         }
@@ -182,13 +186,16 @@ impl Desk {
             adapter::band(ui, band, link);
             rest.min.y = band.bottom();
         }
-        let block = Rect::from_min_max(pos2(rest.left(), rest.bottom() - 50.0), rest.max);
-        rest.max.y = block.top();
-        let rail = Rect::from_min_max(rest.min, pos2(rest.left() + 88.0, rest.bottom()));
-        rest.min.x = rail.right();
-        self.rail(ui, rail);
-        self.title_block(ui, block, view, &mut asks);
-        let mut page = rest.shrink(GAP + 2.0);
+        let far = self.screen == Screen::Joint && self.joint.far && view.joint.is_some();
+        if !far {
+            let block = Rect::from_min_max(pos2(rest.left(), rest.bottom() - 50.0), rest.max);
+            rest.max.y = block.top();
+            let rail = Rect::from_min_max(rest.min, pos2(rest.left() + 88.0, rest.bottom()));
+            rest.min.x = rail.right();
+            self.rail(ui, rail);
+            self.title_block(ui, block, view, &mut asks);
+        }
+        let mut page = rest.shrink(if far { GAP / 2.0 } else { GAP + 2.0 });
         if let Some(notice) = &view.notice {
             let place = Rect::from_min_size(page.min, vec2(page.width(), 30.0));
             let (ground, hue) = if notice.bad {
@@ -266,7 +273,7 @@ impl Desk {
                 }
                 Ask::OpenJoint(joint) if joint.is_empty() => self.screen = Screen::Build,
                 Ask::OpenJoint(_) => {
-                    self.joint = JointState::default();
+                    self.joint = self.joint.anew();
                     self.screen = Screen::Joint;
                 }
                 Ask::OpenBuild(_) => self.screen = Screen::Build,
@@ -324,15 +331,15 @@ impl Desk {
                     .any(|key| input.consume_key(egui::Modifiers::COMMAND, key))
             });
             if hit {
-                self.settings.larger = (self.settings.larger + step).clamp(-4, 16);
+                self.settings.larger = (self.settings.larger + step).limited(-4, 16);
             }
         }
         let zoom = context.zoom_factor();
         let size = context.content_rect().size() * zoom;
-        let room = (size.x / 800.0).min(size.y / 500.0);
+        let room = (size.x / LEAST.x).min(size.y / LEAST.y);
         let wanted = (size.y / 800.0).min(size.x / 1280.0).max(1.0)
             * (1.0 + f32::from(self.settings.larger) / 8.0);
-        let fitting = (wanted.min(room).max(0.3) * 16.0).floor() / 16.0;
+        let fitting = (wanted.min(room).limited(0.3, ZOOM_MAX) * 16.0).floor() / 16.0;
         if (fitting - zoom).abs() > 1e-3 {
             context.set_zoom_factor(fitting);
         }

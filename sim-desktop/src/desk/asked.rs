@@ -8,6 +8,7 @@ use super::reading;
 use super::theme::{self, BODY, Colours, GAP, HEAD, TARGET, TITLE};
 use super::view::{Act, Choice, Cue, Prompt};
 use super::widgets::{self, Look, button, is_wide_enough, paragraph, pressed, silent_line};
+use crate::limited::Limited as _;
 use egui::accesskit::Role;
 use egui::{Align2, Color32, FontId, Key, Rect, Sense, Stroke, Ui, pos2, vec2};
 
@@ -139,7 +140,8 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, prompt: &Prompt, typed: &mut String)
     buttons(ui, foot, prompt).map(Taken::Choice)
 }
 
-fn buttons(ui: &mut Ui, foot: Rect, prompt: &Prompt) -> Option<Choice> {
+/// The choices as buttons in a row; returns the one that was taken.
+pub(super) fn buttons(ui: &mut Ui, foot: Rect, prompt: &Prompt) -> Option<Choice> {
     let mut taken = None;
     let room = (foot.width() + GAP) / widgets::count(prompt.choices.len().max(1)) - GAP;
     let mut x = foot.left();
@@ -148,7 +150,7 @@ fn buttons(ui: &mut Ui, foot: Rect, prompt: &Prompt) -> Option<Choice> {
         let wanted = widgets::text_width(ui, &choice.words, theme::strong(BODY)) + 84.0;
         let place = Rect::from_min_size(
             pos2(x, foot.top()),
-            vec2(wanted.clamp(132.0_f32.min(room), room.max(132.0)), TARGET),
+            vec2(wanted.limited(132.0_f32.min(room), room.max(132.0)), TARGET),
         );
         x = place.right() + GAP;
         let look = if is_advised {
@@ -164,17 +166,26 @@ fn buttons(ui: &mut Ui, foot: Rect, prompt: &Prompt) -> Option<Choice> {
         };
         let stacked = !is_wide_enough(ui, place.width(), &choice.words, &cap);
         let response = widgets::button_of(ui, place, &choice.words, &cap, look, true, stacked);
-        let key = Key::from_name(choice.key);
-        let is_pressed =
-            key.is_some_and(|key| pressed(ui, key)) || is_advised && pressed(ui, Key::Enter);
-        if response.clicked() || is_pressed {
+        if is_taken(ui, choice, is_advised) || response.clicked() {
             taken = Some(choice.clone());
         }
     }
     taken
 }
 
-fn type_line(ui: &mut Ui, foot: Rect, caption: &str, typed: &mut String) -> Option<String> {
+/// Whether a choice's key was pressed; what is advised is also taken by Enter.
+pub(super) fn is_taken(ui: &Ui, choice: &Choice, is_advised: bool) -> bool {
+    let key = Key::from_name(choice.key);
+    key.is_some_and(|key| pressed(ui, key)) || is_advised && pressed(ui, Key::Enter)
+}
+
+/// A line to type with its button; returns what was entered.
+pub(super) fn type_line(
+    ui: &mut Ui,
+    foot: Rect,
+    caption: &str,
+    typed: &mut String,
+) -> Option<String> {
     let place = Rect::from_min_max(
         pos2(foot.left(), foot.top() - 22.0),
         pos2(foot.left() + 260.0, foot.bottom()),

@@ -12,6 +12,7 @@ use super::widgets::{
     silent_line,
 };
 use crate::job::status::JointStatus;
+use crate::limited::Limited as _;
 use crate::words;
 use egui::accesskit::Role;
 use egui::{Align2, Color32, Key, Rect, Sense, Stroke, Ui, pos2, vec2};
@@ -341,7 +342,7 @@ fn joints(
         }
     }
     let highlighted = highlighted(view, state);
-    let height = (rect.height() / count(rows.len())).clamp(TARGET + 6.0, 68.0);
+    let height = (rect.height() / count(rows.len())).limited(TARGET + 6.0, 68.0);
     let mut child = ui.new_child(egui::UiBuilder::new().max_rect(rect).id_salt("joints"));
     child.spacing_mut().item_spacing.y = GAP - 2.0;
     egui::ScrollArea::vertical()

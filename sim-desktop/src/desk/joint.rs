@@ -6,10 +6,11 @@ use super::actions;
 use super::asked::{self, Taken};
 use super::clamp;
 use super::curve;
+use super::far;
 use super::map;
 use super::overlay::Overlay;
 use super::reading;
-use super::theme::{self, BODY, Colours, NOTE, TARGET, TITLE};
+use super::theme::{self, BODY, Colours, HEAD, NOTE, TARGET, TITLE};
 use super::typing::{self, TypingState};
 use super::view::{Ask, DeskView, JointView, LiveView};
 use super::widgets::{self, area, cut_bottom, cut_left, cut_top, line, mark_word, pressed};
@@ -28,6 +29,19 @@ pub(super) struct JointState {
     pub button_down: bool,
     /// What is typed in the reading's place.
     pub typing: TypingState,
+    /// It is read from across the shop.
+    pub far: bool,
+}
+
+impl JointState {
+    /// For another joint, read from as far.
+    #[must_use]
+    pub(super) fn anew(&self) -> Self {
+        Self {
+            far: self.far,
+            ..Self::default()
+        }
+    }
 }
 
 /// Draws the screen and gathers what it asks for.
@@ -44,13 +58,17 @@ pub(super) fn show(
         return;
     };
     let free = overlay.is_none();
+    if state.far {
+        from_afar(ui, rect, view, joint, state, overlay, asks);
+        return;
+    }
     let mut rect = rect;
     for (words, hue) in bands(joint, &Colours::of(ui)) {
         let (place, rest) = cut_top(rect, 34.0);
         band(ui, place, &words, hue);
         rect = rest;
     }
-    let window_height = ui.ctx().content_rect().height();
+    let window_height = widgets::ground(ui.ctx()).height();
     let (body, foot) = cut_bottom(rect, TARGET);
     let least = reading::strip_height(window_height);
     let height = joint.prompt.as_ref().map_or(least, |prompt| {
@@ -59,14 +77,10 @@ pub(super) fn show(
     });
     let (strip, rest) = cut_top(body, height);
     match &joint.prompt {
-        Some(prompt) => match asked::show(ui, strip, prompt, &mut state.typed).filter(|_| free) {
-            Some(Taken::Choice(choice)) if choice.asks.is_empty() => {
-                asks.push(Ask::Act(choice.act, String::new()));
-            }
-            Some(Taken::Choice(choice)) => *overlay = Some(Overlay::because(&choice)),
-            Some(Taken::Typed(act, text)) => asks.push(Ask::Act(act, text)),
-            None => {}
-        },
+        Some(prompt) => {
+            let taken = asked::show(ui, strip, prompt, &mut state.typed);
+            answered(taken.filter(|_| free), overlay, asks);
+        }
         None => match &joint.typing {
             Some(typing) => {
                 let taken = typing::show(ui, strip, joint, typing, state, window_height, free);
@@ -79,6 +93,50 @@ pub(super) fn show(
     actions::show(ui, foot, view, joint, state, overlay, asks);
     if free {
         arrows(ui, joint, state, asks);
+    }
+}
+
+/// What was done about a card becomes an ask, or is asked the reason for.
+fn answered(taken: Option<Taken>, overlay: &mut Option<Overlay>, asks: &mut Vec<Ask>) {
+    match taken {
+        Some(Taken::Choice(choice)) if choice.asks.is_empty() => {
+            asks.push(Ask::Act(choice.act, String::new()));
+        }
+        Some(Taken::Choice(choice)) => *overlay = Some(Overlay::because(&choice)),
+        Some(Taken::Typed(act, text)) => asks.push(Ask::Act(act, text)),
+        None => {}
+    }
+}
+
+/// The same joint for somebody who stands at the metal: the foot is one line, every key is as it was.
+fn from_afar(
+    ui: &mut Ui,
+    rect: Rect,
+    view: &DeskView,
+    joint: &JointView,
+    state: &mut JointState,
+    overlay: &mut Option<Overlay>,
+    asks: &mut Vec<Ask>,
+) {
+    let free = overlay.is_none();
+    let (body, foot) = cut_bottom(rect, TARGET);
+    let (told, taken) = far::show(ui, body, joint, state, free);
+    asks.extend(told);
+    answered(taken.filter(|_| free), overlay, asks);
+    let (words, button) = cut_left(foot, foot.width() - 190.0);
+    let place = joint.next().map_or("", |next| next.place.as_str());
+    let said = match (place, joint.stage_words.as_str()) {
+        ("", stage) => format!("{}. {stage}", joint.title),
+        (place, stage) => format!("{}. {stage}. NEXT: {place}", joint.title),
+    };
+    let (font, ink) = (theme::strong(HEAD), Colours::of(ui).ink);
+    line(ui, words, Align2::LEFT_CENTER, &said, font, ink);
+    actions::show(ui, button, view, joint, state, overlay, asks);
+    if free {
+        arrows(ui, joint, state, asks);
+    }
+    if free && state.far && pressed(ui, Key::Escape) {
+        state.far = false;
     }
 }
 
@@ -243,7 +301,7 @@ fn stages(ui: &mut Ui, rect: Rect, joint: &JointView) {
     // Keep the one in hand in sight, with one before it.
     let first = {
         let mut first = 0;
-        while widgets::count(joint.stages.len() - first.min(joint.stages.len())) > visible
+        while widgets::count(joint.stages.len().saturating_sub(first)) > visible
             && first + 1 < current
         {
             first += 1;
@@ -251,7 +309,7 @@ fn stages(ui: &mut Ui, rect: Rect, joint: &JointView) {
         first
     };
     let mut y = inner.top();
-    for stage in &joint.stages[first..] {
+    for stage in joint.stages.iter().skip(first) {
         if y + height > inner.bottom() + 1.0 {
             break;
         }
@@ -393,7 +451,7 @@ fn arrows(ui: &Ui, joint: &JointView, state: &mut JointState, asks: &mut Vec<Ask
         .selected
         .or_else(|| joint.at.and_then(|at| joint.path.get(at)).copied())
         .unwrap_or(0)
-        .min(joint.fasteners.len() - 1);
+        .min(joint.fasteners.len().saturating_sub(1));
     for (key, toward) in [
         (Key::ArrowLeft, Vec2::LEFT),
         (Key::ArrowRight, Vec2::RIGHT),

@@ -18,6 +18,7 @@ mod clamp;
 mod compare;
 mod curve;
 pub mod edit_view;
+mod far;
 mod handover;
 mod history;
 mod ink;

@@ -223,6 +223,7 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
             ("Q", "plan's unit or N\u{b7}m"),
             ("Ctrl + \u{2212}", "larger, smaller"),
             ("Tab", "the next thing"),
+            ("Backspace", "take it back"),
             ("Esc", "back"),
         ],
     ),
@@ -243,9 +244,9 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
             ("C", "check a final one again"),
             ("I", "a second person looked"),
             ("O", "it was on another one"),
-            ("Backspace", "take it back"),
             ("A", "a part has arrived"),
             ("F", "rehearse a fault"),
+            ("G", "far view, near view"),
             ("Arrows", "choose another fastener"),
         ],
     ),
@@ -263,6 +264,8 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
             ("O", "open a plan"),
             ("E", "a new plan"),
             ("U", "read the plan again"),
+            ("M", "draw the plan"),
+            ("Ctrl + V", "a table into the plan"),
             ("S", "the printed sheet"),
             ("X, Y", "record as CSV, JSON"),
             ("G", "print the tag"),
@@ -279,7 +282,7 @@ pub(super) fn show(
     view: &DeskView,
     asks: &mut Vec<Ask>,
 ) -> bool {
-    let screen = ui.ctx().content_rect();
+    let screen = widgets::ground(ui.ctx());
     let colours = Colours::of(ui);
     let layer = egui::LayerId::new(egui::Order::Foreground, Id::unique("overlay"));
     let mut over = ui.new_child(

@@ -13,6 +13,7 @@ use super::overlay::Overlay;
 use super::theme::{self, Colours, GAP, NOTE, TARGET};
 use super::view::{Ask, DeskView, Wanted};
 use super::widgets::{self, Look, button, cut_bottom, cut_left, pressed, split_across};
+use crate::limited::Limited as _;
 use egui::{Key, Modifiers, Rect, Ui};
 use palette::Palette;
 
@@ -90,7 +91,7 @@ pub(super) fn show(
     }
     let (body, foot) = cut_bottom(rect, TARGET);
     let is_wide = body.width() >= WIDTH_FOR_BOTH;
-    let (list, rest) = cut_left(body, (body.width() * 0.23).clamp(190.0, 320.0));
+    let (list, rest) = cut_left(body, (body.width() * 0.23).limited(190.0, 320.0));
     outline::show(ui, list, view, &mut state.outline, free, asks);
     if state.draws && !edit.broken {
         drawing::show(ui, rest, edit, &mut state.drawing, overlay, asks);

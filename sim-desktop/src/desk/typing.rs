@@ -44,13 +44,7 @@ pub(super) fn show(
 ) -> Option<Ask> {
     let colours = Colours::of(ui);
     let state = &mut state.typing;
-    if state.turn != typing.turn {
-        *state = TypingState {
-            turn: typing.turn,
-            released: state.released,
-            ..TypingState::default()
-        };
-    }
+    renew(typing, state);
     widgets::plate(ui, rect, colours.sheet, Stroke::new(1.0, colours.line));
     let inner = rect.shrink2(vec2(14.0, GAP));
     let (mut top, foot) = cut_bottom(inner, 26.0);
@@ -74,9 +68,20 @@ pub(super) fn show(
     said(ui, words, joint, typing, &next.place);
     last(ui, foot, typing);
     if typing.keys.is_empty() {
-        fields(ui, place, typing, state, figure, free)
+        fields(ui, place, typing, state, (figure, 0.62), free)
     } else {
         keys(ui, place, typing, figure, free)
+    }
+}
+
+/// What was typed is put away once it is recorded.
+pub(super) fn renew(typing: &TypingView, state: &mut TypingState) {
+    if state.turn != typing.turn {
+        *state = TypingState {
+            turn: typing.turn,
+            released: state.released,
+            ..TypingState::default()
+        };
     }
 }
 
@@ -170,6 +175,11 @@ fn keys(ui: &mut Ui, rect: Rect, typing: &TypingView, figure: f32, free: bool) -
         font,
         colours.ink,
     );
+    tell_keys(ui, lower, typing, free)
+}
+
+/// A button for each thing that can be told of a pull.
+pub(super) fn tell_keys(ui: &mut Ui, lower: Rect, typing: &TypingView, free: bool) -> Option<Ask> {
     let mut taken = None;
     let width = (lower.width() + GAP) / widgets::count(typing.keys.len()) - GAP;
     let mut x = lower.left();
@@ -190,13 +200,14 @@ fn keys(ui: &mut Ui, rect: Rect, typing: &TypingView, figure: f32, free: bool) -
     taken
 }
 
-/// The field that has the keyboard, and a second one where two values can be read.
-fn fields(
+/// The field that has the keyboard, and a second one where two values can be read; `figure` is the size of its digits, and the share of
+/// the field's height that they may take.
+pub(super) fn fields(
     ui: &mut Ui,
     rect: Rect,
     typing: &TypingView,
     state: &mut TypingState,
-    figure: f32,
+    figure: (f32, f32),
     free: bool,
 ) -> Option<Ask> {
     let share = if typing.second.is_empty() { 1.0 } else { 0.62 };
@@ -288,8 +299,14 @@ fn move_to_the_end(ui: &Ui, field: &Response, length: usize) {
     edit.store(ui.ctx(), field.id);
 }
 
-/// A field in figures that are read from three metres.
-fn big(ui: &mut Ui, rect: Rect, caption: &str, text: &mut String, figure: f32) -> Response {
+/// A field in figures that are read from three metres: of this size, or as much of its height where that is less.
+fn big(
+    ui: &mut Ui,
+    rect: Rect,
+    caption: &str,
+    text: &mut String,
+    (figure, share): (f32, f32),
+) -> Response {
     let colours = Colours::of(ui);
     let head = Rect::from_min_size(rect.min, vec2(rect.width(), 20.0));
     widgets::silent_line(
@@ -306,7 +323,7 @@ fn big(ui: &mut Ui, rect: Rect, caption: &str, text: &mut String, figure: f32) -
             .id_salt(("typing", caption))
             .max_rect(place),
     );
-    let size = (place.height() * 0.62).min(figure);
+    let size = (place.height() * share).min(figure);
     let edit = egui::TextEdit::singleline(text)
         .id_salt(caption)
         .font(theme::figure(size))

@@ -209,7 +209,7 @@ impl Job {
             "joint {} fastener {} stage {} attempt {} record {seq}",
             own.map_or("", |joint| joint.id()),
             own.map_or("", |joint| joint.label(attempt.fastener)),
-            attempt.stage + 1,
+            attempt.stage.saturating_add(1),
             attempt.attempt,
         );
         traces.keep(joint, seq, &title, points)

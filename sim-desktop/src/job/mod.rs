@@ -3,6 +3,8 @@
 //! Everything that happens goes through [`Job::apply`] or one of its neighbours, which keep it before they tell it. Knows
 //! nothing of screens, benches or serial ports; time comes in from the caller.
 
+#![cfg_attr(not(test), warn(clippy::arithmetic_side_effects))]
+
 mod adapter;
 pub mod beside;
 mod commit;

@@ -204,13 +204,13 @@ impl Job {
             self.damage
                 .iter()
                 .filter(|damage| damage.torn == torn)
-                .map(|damage| damage.to - damage.from)
+                .map(|damage| damage.to.saturating_sub(damage.from))
                 .sum()
         };
         let dropped = u32::try_from(bytes(true)).unwrap_or(u32::MAX);
         let quarantined = u32::try_from(bytes(false)).unwrap_or(u32::MAX);
         let touched = self.touched().next();
-        if let (Some(joint), true) = (touched, dropped + quarantined > 0) {
+        if let (Some(joint), true) = (touched, dropped > 0 || quarantined > 0) {
             let mut done = Done::default();
             if self.enter(joint, Instant::BOOT, &mut done).is_ok() {
                 self.send(

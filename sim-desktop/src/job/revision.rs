@@ -142,7 +142,7 @@ impl Revisions {
         let own: Vec<&Revision> = self.of_joint(joint.number()).collect();
         let now = plan_of(facts, joint);
         let after = |place: usize| {
-            own.get(place + 1)
+            own.get(place.saturating_add(1))
                 .and_then(|next| joint_of(&next.before, facts, joint.number()))
                 .unwrap_or(now)
         };

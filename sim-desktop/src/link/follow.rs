@@ -4,7 +4,9 @@
 //! records say.
 
 use std::path::{Path, PathBuf};
-use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender, TryRecvError};
+use std::sync::mpsc::{
+    self, Receiver, RecvTimeoutError, Sender, SyncSender, TryRecvError, TrySendError,
+};
 use std::thread;
 use std::time::{Duration, Instant as Clock, SystemTime, UNIX_EPOCH};
 
@@ -13,7 +15,8 @@ use evendraw_core::record::Record;
 use evendraw_core::session::Input;
 use evendraw_core::trace::Point;
 
-use super::{Adapter, Client, ClientError, Fetched, Port};
+use super::{Adapter, Client, ClientError, Fetched, Left, Port};
+use crate::limits::{FETCHED_RECORDS_MAX, NEWS_WAITING_MAX};
 
 /// How often an adapter tells what happens.
 const TOLD_EVERY_MS: u16 = 40;
@@ -110,13 +113,15 @@ impl Follower {
     #[must_use]
     pub fn begin(path: PathBuf, wake: impl Fn() + Send + 'static) -> Self {
         let (orders, ordered) = mpsc::channel();
-        let (told, news) = mpsc::channel();
+        let (told, news) = mpsc::sync_channel(NEWS_WAITING_MAX);
         let line = Line {
             path,
             ordered,
             told,
             wake: Box::new(wake),
             known: None,
+            fetched: 0,
+            left: None,
         };
         thread::spawn(move || line.keep_up());
         Self { orders, news }
@@ -140,10 +145,15 @@ struct Over;
 struct Line {
     path: PathBuf,
     ordered: Receiver<Order>,
-    told: Sender<News>,
+    /// Waits where nobody takes the news: an adapter that tells without end fills no memory.
+    told: SyncSender<News>,
     wake: Box<dyn Fn() + Send>,
     /// Serial number of the adapter last heard, and where its journal was fetched to.
     known: Option<(String, PullJournal)>,
+    /// Records fetched of it in all.
+    fetched: usize,
+    /// What was told last of what it does not send.
+    left: Option<Left>,
 }
 
 enum Ended {
@@ -184,16 +194,27 @@ impl Line {
     }
 
     fn tell(&self, news: News) -> Result<(), Over> {
+        (self.wake)();
         self.told.send(news).map_err(|_nobody| Over)?;
+        (self.wake)();
+        Ok(())
+    }
+
+    /// Tells what happens; where too much waits already, it is dropped, as the next one says it again.
+    fn tell_live(&self, live: Live) -> Result<(), Over> {
+        match self.told.try_send(News::Live(live)) {
+            Err(TrySendError::Disconnected(_)) => return Err(Over),
+            Ok(()) | Err(TrySendError::Full(_)) => {}
+        }
         (self.wake)();
         Ok(())
     }
 
     /// Waits before the next try; an order that comes meanwhile is not done.
     fn pause(&self) -> Result<(), Over> {
-        let until = Clock::now() + RETRY;
+        let lost = Clock::now();
         loop {
-            let left = until.saturating_duration_since(Clock::now());
+            let left = RETRY.saturating_sub(lost.elapsed());
             match self.ordered.recv_timeout(left) {
                 Ok(_) => self.tell(News::NotDone("no adapter answers now".to_owned()))?,
                 Err(RecvTimeoutError::Timeout) => return Ok(()),
@@ -222,7 +243,7 @@ impl Line {
                     // What looks the same need not wake anybody.
                     if shown.is_none_or(|shown| looks_other(&shown, &live)) {
                         shown = Some(live);
-                        self.tell(News::Live(live))?;
+                        self.tell_live(live)?;
                     }
                 }
                 // Records first: nothing is shown as judged before it is kept here too.
@@ -252,17 +273,26 @@ impl Line {
             .is_none_or(|(serial, _)| *serial != adapter.serial)
         {
             self.known = Some((adapter.serial.clone(), PullJournal::from_start()));
+            self.fetched = 0;
+            self.left = None;
         }
         client.tell_every(TOLD_EVERY_MS)?;
         self.tell(News::Answered(adapter.clone()))?;
         let fetched = self.fetch_new(client)?;
+        self.left.clone_from(&fetched.left);
         self.tell_fetched(client, fetched)?;
         Ok(adapter)
     }
 
     /// Tells what is new, if anything is.
     fn fetch(&mut self, client: &mut Client) -> Result<(), Ended> {
-        let fetched = self.fetch_new(client)?;
+        let mut fetched = self.fetch_new(client)?;
+        // What it keeps to itself is told once, not every time it says so.
+        if fetched.left == self.left {
+            fetched.left = None;
+        } else {
+            self.left.clone_from(&fetched.left);
+        }
         if fetched != Fetched::default() {
             self.tell_fetched(client, fetched)?;
         }
@@ -296,14 +326,20 @@ impl Line {
         let Some((_, transfer)) = &mut self.known else {
             return Ok(Fetched::default());
         };
-        match client.pull_on(transfer, |_| {}) {
+        if self.fetched >= FETCHED_RECORDS_MAX {
+            return Err(ClientError::Endless(FETCHED_RECORDS_MAX).into());
+        }
+        let fetched = match client.pull_on(transfer, |_| {}) {
             // Its journal was begun anew: from the beginning, once.
             Err(ClientError::Journal(PullError::OtherJournal)) => {
                 *transfer = PullJournal::from_start();
-                Ok(client.pull_on(transfer, |_| {})?)
+                client.pull_on(transfer, |_| {})?
             }
-            fetched => Ok(fetched?),
-        }
+            fetched => fetched?,
+        };
+        let records = fetched.entries.len().saturating_add(fetched.newer.len());
+        self.fetched = self.fetched.saturating_add(records);
+        Ok(fetched)
     }
 
     fn carry_out(

@@ -17,6 +17,7 @@ mod killed;
 #[cfg(unix)]
 mod live;
 mod marks;
+mod monkey;
 mod one_key;
 mod others;
 mod pictures;

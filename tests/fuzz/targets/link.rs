@@ -67,6 +67,7 @@ impl Ends {
                 Request::Anchor { .. } => Reply::Anchored,
                 Request::Tell(_) => Reply::Told,
                 Request::Curve { .. } => Reply::Curve { bytes: &[] },
+                Request::Kept { free, .. } => Reply::Given { first: free },
             }),
         };
         if let Some(reply) = reply {

@@ -83,6 +83,7 @@ impl Answer {
             Reply::Working { slot, joint } => (Reply::Working { slot, joint }, Vec::new()),
             Reply::Watching { every_ms } => (Reply::Watching { every_ms }, Vec::new()),
             Reply::Told => (Reply::Told, Vec::new()),
+            Reply::Given { first } => (Reply::Given { first }, Vec::new()),
             Reply::Anchored | Reply::Identity(_) => (Reply::Anchored, Vec::new()),
             Reply::Refused { why, at } => (Reply::Refused { why, at }, Vec::new()),
         };
@@ -311,7 +312,7 @@ impl Rig {
         let shown = self.shown.lock().expect("no panic there");
         pages(&shown).find_map(|(at, _)| {
             let page = String::from_utf8_lossy(shown.get(at + 2..at + 82)?).into_owned();
-            page.starts_with("NEXT ").then_some(page)
+            (page.starts_with("NEXT ") || page.starts_with("PULL ON ")).then_some(page)
         })
     }
 

@@ -17,6 +17,7 @@ use crate::plan::Plan;
 use crate::plan::progress::Hold;
 use crate::quantity::{LengthUnit, Quantity, TorqueUnit};
 use crate::rehearsal::answers::Answers;
+use crate::words;
 
 /// Keys of what is asked beside the plan's own questions.
 const KEYS: [&str; 10] = [
@@ -238,10 +239,10 @@ impl Work<'_, '_> {
             | Next::Tool => Ok(Ok(None)),
             Next::Person => question("person", "Who works on this joint?".to_owned(), "a name"),
             Next::Condition => {
-                let stated = self.condition();
+                let plan = self.job.joint_plan(self.joint);
                 question(
                     "condition",
-                    format!("Are threads and faces {stated}?"),
+                    words::on_the_threads(plan.and_then(|plan| plan.condition.as_deref())),
                     "yes, no",
                 )
             }

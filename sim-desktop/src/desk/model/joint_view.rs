@@ -134,7 +134,10 @@ impl Model {
         Some(if left == 0 {
             (format!("Time is over since {name}"), true)
         } else {
-            (format!("{} left since {name}", words::seconds(left)), false)
+            (
+                format!("{} left, counted from: {name}", words::seconds(left)),
+                false,
+            )
         })
     }
 

@@ -19,6 +19,7 @@ use super::super::view::{Heard, LinkView};
 use super::start::METAL_IS_WORK;
 use super::{Hand, Model, Pull, Readings};
 use crate::job::status::attempt_of;
+use crate::limits::LIVE_POINTS_MAX;
 use crate::link::{Adapter, Fetched, Follower, News};
 use crate::peers::Remark;
 use crate::quantity::newton_meters;
@@ -336,6 +337,21 @@ impl Model {
                 .or_default()
                 .push(entry);
         }
+        if let Some(newer) = fetched.newer.first() {
+            let words = format!(
+                "{} records of the adapter are newer than this program and not taken: {}; a newer one reads them",
+                fetched.newer.len(),
+                newer.why
+            );
+            self.say(true, words);
+        }
+        if let Some(left) = &fetched.left {
+            let words = format!(
+                "records {} to {} are missing here, which the adapter says it has: {}",
+                left.from, left.to, left.why
+            );
+            self.say(true, words);
+        }
         // What is missing before the first record that is here was given back, or is kept elsewhere.
         let missing: u32 = fetched
             .gaps
@@ -423,7 +439,7 @@ impl Model {
                 live.angle.map_or(0.0, degrees) as f32,
                 newton_meters(live.torque) as f32,
             ];
-            if self.pull.points.last() != Some(&point) {
+            if self.pull.points.last() != Some(&point) && self.pull.points.len() < LIVE_POINTS_MAX {
                 self.pull.points.push(point);
             }
         }

@@ -24,6 +24,7 @@ mod start;
 mod trace;
 mod typing;
 
+use crate::limited::Limited as _;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime};
 
@@ -257,7 +258,7 @@ impl Model {
 
     /// Lets the simulated hand work this much faster than life.
     pub fn set_pace(&mut self, pace: f64) {
-        self.bench.pace = pace.clamp(0.1, 1e6);
+        self.bench.pace = pace.limited(0.1, 1e6);
     }
 
     /// Whether sheets and tags are shown in the browser, or only written.
@@ -354,7 +355,7 @@ impl Model {
             .and_then(Session::deadline)
         {
             let left = Duration::from_micros(due.micros().saturating_sub(self.micros))
-                .clamp(Duration::from_millis(20), Duration::from_secs(1));
+                .limited(Duration::from_millis(20), Duration::from_secs(1));
             soonest = Some(soonest.map_or(left, |other| other.min(left)));
         }
         soonest
@@ -404,7 +405,7 @@ impl Model {
             clippy::cast_sign_loss,
             reason = "a span of seconds, positive and short"
         )]
-        let micros = (seconds.clamp(0.0, 1e9) * 1e6).round() as u64;
+        let micros = (seconds.limited(0.0, 1e9) * 1e6).round() as u64;
         self.micros += micros;
     }
 
@@ -613,6 +614,8 @@ impl Model {
 
     fn readings(&self) -> view::Readings {
         match &self.readings {
+            // Nothing reads before work or rehearsal is chosen.
+            Readings::Bench if self.job.is_none() => view::Readings::None,
             Readings::Bench => view::Readings::Bench,
             Readings::Trace(play) => view::Readings::Trace(play.name.clone()),
             Readings::Adapter(_) => view::Readings::Adapter(self.adapter_name()),

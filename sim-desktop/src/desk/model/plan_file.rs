@@ -11,10 +11,14 @@ use crate::plan::Plan;
 use crate::store::Purpose;
 
 /// What is said where nothing was typed meanwhile, and where something was.
-const READ_AGAIN: [&str; 2] = [
-    "the plan was read again",
-    "the plan was changed on disk and read again; what is typed here and not saved is kept",
-];
+/// What is said of a plan that was read again; whether the screen of the plan took it over too.
+fn read_again(taken: bool) -> &'static str {
+    if taken {
+        "the plan was read again"
+    } else {
+        "the plan was changed on disk and read again; what is typed here and not saved is kept"
+    }
+}
 
 impl Model {
     pub(super) fn look_at_plan_file(&mut self) {
@@ -133,14 +137,14 @@ impl Model {
         self.file.text = text;
         if self.is_asking() {
             self.ask_purpose();
-            return self.say(!taken, READ_AGAIN[usize::from(!taken)]);
+            return self.say(!taken, read_again(taken));
         }
         let open = self.open;
         // The journal is let go of before it is taken up again.
         self.open_job();
         self.open = open.filter(|_| self.job.is_some());
         let words = match (self.job.is_some(), taken) {
-            (true, taken) => READ_AGAIN[usize::from(!taken)],
+            (true, taken) => read_again(taken),
             (false, _) => "the plan cannot be used: F6 shows where",
         };
         self.say(!self.file.findings.is_empty() || !taken, words);

@@ -166,15 +166,12 @@ impl Card<'_> {
                 )
             },
             Next::Tool => self.tool(),
-            Next::Condition => {
-                let wanted = self.condition();
-                question(
-                    "On the threads",
-                    format!("Are threads and faces {wanted}?"),
-                    "No stops the work here until they are: oil where the value is for dry threads overloads them.",
-                    yes_or_no(Act::Condition(true), Act::Condition(false)),
-                )
-            }
+            Next::Condition => question(
+                "On the threads",
+                words::on_the_threads(self.plan.condition.as_deref()),
+                "No stops the work here until they are: oil where the value is for dry threads overloads them.",
+                yes_or_no(Act::Condition(true), Act::Condition(false)),
+            ),
             Next::Hand { step } => question(
                 "By hand",
                 format!("{}{}. Done?", self.whose(step), self.sentence(step)),
@@ -302,11 +299,6 @@ impl Card<'_> {
         fastener.map_or_else(String::new, |own| {
             format!("Fastener {}: ", self.own.label(own))
         })
-    }
-
-    fn condition(&self) -> String {
-        let stated = self.plan.condition.clone();
-        stated.unwrap_or_else(|| "as the document says".to_owned())
     }
 
     fn tool(&self) -> Prompt {

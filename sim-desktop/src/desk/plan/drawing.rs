@@ -16,8 +16,9 @@ use super::super::overlay::Overlay;
 use super::super::theme::{self, BODY, Colours, NOTE, TARGET};
 use super::super::view::Ask;
 use super::super::widgets::{self, area, number, pressed, silent_line};
+use crate::limited::Limited as _;
 use egui::accesskit::Role;
-use egui::{Align2, EventFilter, Key, Pos2, Rect, Sense, Stroke, Ui, vec2};
+use egui::{Align2, EventFilter, Key, Pos2, Rect, Sense, Stroke, Ui, pos2, vec2};
 use run::Run;
 use scale::Scale;
 use under::Under;
@@ -270,7 +271,11 @@ fn cross(
                     on(x) + right * steps * scale.step,
                     on(y) + up * steps * scale.step,
                 );
-                let inside = scale.mm(rect.shrink(1.0).clamp(scale.screen(moved.0, moved.1)));
+                let at = scale.screen(moved.0, moved.1);
+                let inside = scale.mm(pos2(
+                    at.x.limited(rect.left(), rect.right()),
+                    at.y.limited(rect.top(), rect.bottom()),
+                ));
                 state.cross = Some((on(inside.0), on(inside.1)));
             }
         }

@@ -143,7 +143,7 @@ impl Tally {
             .iter_mut()
             .find(|(own, _)| own.counted_as() == how.counted_as());
         match known {
-            Some((_, count)) => *count += 1,
+            Some((_, count)) => *count = count.saturating_add(1),
             None => self.counts.push((how, 1)),
         }
         self.counts.sort_by_key(|(how, _)| *how);

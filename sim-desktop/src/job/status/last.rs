@@ -16,7 +16,7 @@ pub(super) fn last(kept: &Kept<'_>, names: &Names, clock: &Clock) -> Option<Last
     let entry = entries.get(at)?;
     let person = entries
         .iter()
-        .take(at + 1)
+        .take(at.saturating_add(1))
         .rev()
         .find_map(|other| match &other.record {
             Record::Person(person) if person.role == Role::Operator => {

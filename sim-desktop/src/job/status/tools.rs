@@ -77,7 +77,7 @@ pub(super) fn tools(
 /// The tools named, with their readings; and the readings that were taken with none.
 fn used<'e>(views: &[View<'e>]) -> (Vec<Use<'e>>, usize) {
     let mut used: Vec<Use<'e>> = Vec::new();
-    let mut untold = 0;
+    let mut untold = 0_usize;
     for view in views {
         let mut now: Option<usize> = None;
         for &entry in &view.entries {
@@ -85,22 +85,25 @@ fn used<'e>(views: &[View<'e>]) -> (Vec<Use<'e>>, usize) {
                 Record::Started(_) => now = None,
                 Record::Tool(tool) => {
                     let at = used.iter().position(|known| known.id == tool.id.as_str());
-                    let at = at.unwrap_or_else(|| {
+                    let at = at.unwrap_or(used.len());
+                    if at == used.len() {
                         used.push(Use::of(tool.id.as_str()));
-                        used.len() - 1
-                    });
+                    }
                     let waiver = tool.waiver.to_string();
-                    if !waiver.is_empty() && !used[at].waivers.contains(&waiver) {
-                        used[at].waivers.push(waiver);
+                    if let Some(one) = used.get_mut(at)
+                        && !waiver.is_empty()
+                        && !one.waivers.contains(&waiver)
+                    {
+                        one.waivers.push(waiver);
                     }
                     now = Some(at);
                 }
                 Record::Attempt(_)
                 | Record::Reassigned(_)
                 | Record::Read(_)
-                | Record::BySetting(_) => match now {
-                    Some(at) => used[at].readings.push(entry),
-                    None => untold += 1,
+                | Record::BySetting(_) => match now.and_then(|at| used.get_mut(at)) {
+                    Some(one) => one.readings.push(entry),
+                    None => untold = untold.saturating_add(1),
                 },
                 _ => {}
             }

@@ -11,7 +11,7 @@ use crate::job::status::{
     Curve, FastenerStatus, How, Kept, Shown, StageCell, View, attempt_of, curve_of, is_lost,
 };
 use crate::mark::Mark;
-use crate::plan::{Joint, Order};
+use crate::plan::{Joint, Order, Position};
 use crate::quantity::newton_meters;
 use crate::store::HostFact;
 use crate::words;
@@ -20,7 +20,7 @@ pub(super) fn fasteners(view: &View<'_>, stage: usize, kept: &Kept<'_>) -> Vec<F
     let is_any_order = matches!(view.plan.order, Order::Any);
     let order = |index: u8| {
         let at = view.plan.base.iter().position(|&own| own == index);
-        at.map(|at| at + 1).filter(|_| !is_any_order)
+        at.map(|at| at.saturating_add(1)).filter(|_| !is_any_order)
     };
     let stages = (0_u8..).zip(view.plan.procedure.stages());
     (0_u8..)
@@ -50,25 +50,21 @@ fn place_words(joint: &Joint, index: usize) -> String {
     let Some(own) = positions.get(index) else {
         return String::new();
     };
-    let third = |value: f64, all: &dyn Fn(usize) -> f64, names: [&'static str; 3]| {
-        let values = || (0..positions.len()).map(all);
+    let third = |value: f64, of: fn(&Position) -> f64, [first, middle, last]: [&'static str; 3]| {
+        let values = || positions.iter().map(of);
         let (from, to) = (
             values().fold(f64::MAX, f64::min),
             values().fold(f64::MIN, f64::max),
         );
         match (value - from) / (to - from) {
             _ if to - from < 1e-6 => "",
-            share if share < 0.34 => names[0],
-            share if share > 0.66 => names[2],
-            _ => names[1],
+            share if share < 0.34 => first,
+            share if share > 0.66 => last,
+            _ => middle,
         }
     };
-    let up = third(own.y_mm, &|at| positions[at].y_mm, ["lower", "", "upper"]);
-    let across = third(
-        own.x_mm,
-        &|at| positions[at].x_mm,
-        ["left", "middle", "right"],
-    );
+    let up = third(own.y_mm, |at| at.y_mm, ["lower", "", "upper"]);
+    let across = third(own.x_mm, |at| at.x_mm, ["left", "middle", "right"]);
     let words: Vec<&str> = [up, across]
         .into_iter()
         .filter(|word| !word.is_empty())
@@ -276,7 +272,9 @@ pub(super) fn detail(attempt: &Attempt, kind: &StageKind, shown: Shown) -> Strin
     let mut parts = Vec::new();
     // A final torque within 1 % of the peak says nothing more.
     let apart = (attempt.peak - attempt.final_torque).millinewton_meters();
-    if i64::from(apart) * 100 > i64::from(attempt.final_torque.millinewton_meters().abs()) {
+    if i64::from(apart).saturating_mul(100)
+        > i64::from(attempt.final_torque.millinewton_meters().abs())
+    {
         parts.push(match kind {
             StageKind::Turn { .. } | StageKind::BackOff { .. } => {
                 format!("peak {}", shown.words(attempt.peak))

@@ -132,7 +132,7 @@ pub(super) fn attempts(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<Att
 /// What was decided and done about an attempt, up to the next one on the same fastener.
 fn followed(view: &View<'_>, at: usize, attempt: &Attempt, names: &Names) -> String {
     let mut told = Vec::new();
-    for entry in view.entries.iter().skip(at + 1) {
+    for entry in view.entries.iter().skip(at.saturating_add(1)) {
         if let Some(next) = attempt_of(&entry.record)
             && next.fastener == attempt.fastener
         {
