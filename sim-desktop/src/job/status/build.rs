@@ -328,7 +328,7 @@ fn compared(kept: &Kept<'_>) -> Option<(String, String)> {
     if kept.plan.build().entered_by.is_none() && first.holds {
         words.push_str("; who typed them is not named");
     }
-    Some(("Compared with the document, line by line".to_owned(), words))
+    Some(("Values checked line by line".to_owned(), words))
 }
 
 fn given(kept: &Kept<'_>, views: &[View<'_>], parts: &[PartStatus]) -> Vec<(String, String)> {

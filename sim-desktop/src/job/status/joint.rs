@@ -162,7 +162,7 @@ fn facts(view: &View<'_>) -> Vec<(String, String)> {
         view.joint.entered_by().map(str::to_owned),
     );
     put(
-        "Values compared with the document",
+        "Values checked",
         Some(checks_told(view.joint.lines().iter())),
     );
     put("Thread", plan.thread.clone());
