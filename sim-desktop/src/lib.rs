@@ -37,6 +37,7 @@ pub mod peers;
 pub mod picture;
 pub mod plan;
 pub mod quantity;
+pub mod recent;
 pub mod rehearsal;
 pub mod sheet;
 pub mod shelf;

@@ -191,6 +191,8 @@ pub struct PlanEdit {
     pub faults: Vec<FaultView>,
     /// How many faults refuse it.
     pub errors: usize,
+    /// It is being checked: faults are those of a moment ago.
+    pub checking: bool,
     /// It differs from what is saved.
     pub unsaved: bool,
     /// The grammar of the text is broken: only the text can be worked on.

@@ -11,7 +11,7 @@ mod text;
 use super::edit_view::PlanAsk;
 use super::overlay::Overlay;
 use super::theme::{self, Colours, GAP, NOTE, TARGET};
-use super::view::{Ask, DeskView, Wanted};
+use super::view::{Ask, DeskView};
 use super::widgets::{self, Look, button, cut_bottom, cut_left, pressed, split_across};
 use crate::limited::Limited as _;
 use egui::{Key, Modifiers, Rect, Ui};
@@ -77,7 +77,7 @@ pub(super) fn show(
             palette::Done::Take(ask) => {
                 state.palette = None;
                 if ask == PlanAsk::Add("from".to_owned()) {
-                    *overlay = Some(Overlay::file(Wanted::Joint));
+                    *overlay = Some(Overlay::joint());
                     return;
                 }
                 state.fields.focus_first_after(edit);
@@ -309,7 +309,7 @@ fn buttons(
         asks.push(Ask::Plan(PlanAsk::Undo));
     }
     if button(ui, next(), "Open", "O", plain, free).clicked() || (free && pressed(ui, Key::O)) {
-        *overlay = Some(Overlay::file(Wanted::Plan));
+        *overlay = Some(Overlay::plan(asks));
     }
     if button(ui, next(), "New", "E", plain, free).clicked() {
         state.palette = Some(Palette::to_begin());

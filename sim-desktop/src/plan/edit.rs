@@ -6,8 +6,10 @@
 pub mod drawing;
 mod faults;
 pub mod fields;
+pub mod form;
 mod history;
 pub mod item;
+pub mod joints;
 pub mod layout;
 pub mod other;
 mod places;

@@ -16,6 +16,7 @@ mod short;
 mod specimen;
 mod summary;
 mod text;
+mod tonight;
 
 pub use blank::blank_page;
 pub use page::page;
@@ -25,6 +26,7 @@ pub use recall::{Recalled, recall_page};
 pub use short::short_page;
 pub use summary::{Answer, summary};
 pub use text::text;
+pub use tonight::tonight_page;
 
 use std::path::Path;
 

@@ -221,6 +221,10 @@ fn joint_part(joint: &JointStatus, pictures: &[Printed]) -> Markup {
                 h3 { "Notes" }
                 ul.notes { @for note in &joint.notes { li { (note) } } }
             }
+            @if !joint.struck.is_empty() {
+                h3 { "Struck through: this counts no more" }
+                ul.notes { @for own in &joint.struck { li { s { (own.words) } "; " (own.why) } } }
+            }
         }
     }
 }

@@ -11,7 +11,7 @@ use super::{Document, EditError, Where};
 impl Document {
     /// The joints, each with what it is called.
     #[must_use]
-    pub fn joints(&self) -> Vec<(Path, String)> {
+    pub fn titled_joints(&self) -> Vec<(Path, String)> {
         let list = Path::default().key("joint");
         (0..self.len_of(&list))
             .map(|index| {
@@ -42,18 +42,13 @@ impl Document {
         joint: &Path,
         to: &Where,
     ) -> Result<Path, EditError> {
-        let text = match other.text_of(joint) {
-            Some(text) => text,
-            None => other.item(joint).ok_or(EditError::Missing)?.under("joint"),
-        };
+        let foreign = other.to_take(joint).ok_or(EditError::Missing)?;
         let document = other.document_of(joint);
         let typed_by = other
             .words(joint, "entered_by")
             .or_else(|| other.words(&Path::default().key("build"), "entered_by"));
         self.at_once(|own| {
-            let list = Path::default().key("joint");
-            let added = own.add_text(&list, &text, to)?;
-            own.forget_checks(&added)?;
+            let added = own.add_foreign(&foreign, to)?;
             let build = Path::default().key("build");
             for (key, words) in [("document", document), ("entered_by", typed_by)] {
                 // Where both builds say the same it need not be said again.

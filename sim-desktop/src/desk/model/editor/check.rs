@@ -60,6 +60,7 @@ impl Editor {
         if by.is_empty() {
             return Err("who compared it? a name is needed".to_owned());
         }
+        self.check_to_the_end();
         if self.checked.plan.is_none() {
             return Err(
                 "put the faults right first: what cannot be read cannot be compared".to_owned(),

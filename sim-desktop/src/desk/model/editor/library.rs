@@ -6,10 +6,9 @@
 use std::path::{Path as File, PathBuf};
 
 use super::super::super::edit_view::Addition;
-use super::super::files::state_folder;
 use super::Editor;
 use super::picture::keep;
-use crate::disk::folder_of;
+use crate::disk::{folder_of, state_folder};
 use crate::limits::read_plan;
 use crate::picture::is_beside;
 use crate::plan::edit::layout::Path;
@@ -63,7 +62,7 @@ fn offers(file: &File, word: &str, what: &str, first: usize) -> Result<Vec<Offer
         ));
     }
     let name = file.file_name().unwrap_or_default().to_string_lossy();
-    let joints = document.joints().into_iter().enumerate();
+    let joints = document.titled_joints().into_iter().enumerate();
     let list = joints.map(|(index, (joint, title))| {
         let about = match document.document_of(&joint) {
             Some(from) => format!("{from} ({name})"),
@@ -146,7 +145,6 @@ impl Editor {
         let added = self
             .document
             .take_joint(&offer.document, &offer.joint, &to)?;
-        self.free_id(&added)?;
         let mut told = self.carry_picture(&offer, &added);
         let lacks = self.document.lacks(&added);
         if !lacks.is_empty() {

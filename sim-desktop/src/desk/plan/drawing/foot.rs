@@ -5,7 +5,7 @@
 use super::super::super::edit_view::{Draw, DrawingView, PlanAsk};
 use super::super::super::overlay::Overlay;
 use super::super::super::theme::{GAP, TARGET};
-use super::super::super::view::{Ask, Wanted};
+use super::super::super::view::Ask;
 use super::super::super::widgets::{self, Look, button, pressed};
 use super::{DrawingState, Mode};
 use egui::{Key, Rect, Ui, pos2, vec2};
@@ -192,7 +192,7 @@ fn of_picture(
     let mut buttons = buttons.into_iter();
     let mut next = || buttons.next().unwrap_or(rect);
     if button(ui, next(), words, "C", look, free).clicked() || (free && pressed(ui, Key::C)) {
-        *overlay = Some(Overlay::file(Wanted::Picture));
+        *overlay = Some(Overlay::picture());
     }
     let is_printed = drawing.picture.as_ref().is_some_and(|own| own.sheet);
     let words = if is_printed {
