@@ -8,6 +8,7 @@ use super::super::super::edit_view::DrawingView;
 use super::super::super::theme::{self, BODY, Colours};
 use super::super::super::widgets::{between, count, silent_line};
 use super::{RADIUS, Scale};
+use crate::limited::Limited as _;
 use egui::{Align2, Pos2, Rect, Stroke, Ui, vec2};
 
 /// Seconds from one fastener to the next.
@@ -85,7 +86,7 @@ impl Run {
         let (reached, part) = self.at;
         if let Some([(_, from), (_, to)]) = places.get(reached.saturating_sub(1)..=reached) {
             // It stands a moment, then the line grows to the next.
-            let grown = between(*from, *to, ((part - 0.4) / 0.6).clamp(0.0, 1.0));
+            let grown = between(*from, *to, ((part - 0.4) / 0.6).limited(0.0, 1.0));
             painter.line_segment([*from, grown], Stroke::new(4.0, colours.next));
         }
         for (index, (label, at)) in places.iter().enumerate().take(reached) {
