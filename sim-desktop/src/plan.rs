@@ -38,7 +38,9 @@ pub use build::{Build, Part, Tool, ToolKind};
 pub use diagnostic::{Diagnostic, PlanErrors, Severity, report};
 pub use guard::Decide;
 pub(crate) use guard::usable;
-pub use joint::{About, Access, AnswerError, Answers, Joint, JointPlan, Question, Share, Variant};
+pub use joint::{
+    About, Access, AnswerError, Answers, Joint, JointPlan, PictureOf, Question, Share, Variant,
+};
 pub use place::{Order, Position};
 pub use stage::{StagePlan, evidence_word};
 pub use task::{Task, TaskTime};

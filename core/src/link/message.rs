@@ -88,6 +88,12 @@ pub enum Request<'a> {
         /// Frames up to this sequence number may go. 0: none; it is only asked what is there.
         free: u32,
     },
+    /// The next record of a joint that was made elsewhere: it is kept, and the joint can be worked on from there. What is worked is left.
+    /// Answered by [`Reply::Told`] once it is safe, also where it was there already.
+    Carry {
+        /// Its frame, as the first of a journal; at most [`PIECE_MAX`].
+        bytes: &'a [u8],
+    },
 }
 
 /// An answer of the adapter.
@@ -140,7 +146,7 @@ pub enum Reply<'a> {
     },
     /// To [`Request::Anchor`].
     Anchored,
-    /// To [`Request::Tell`].
+    /// To [`Request::Tell`] and [`Request::Carry`].
     Told,
     /// To [`Request::Curve`].
     Curve {
@@ -308,11 +314,11 @@ pub struct Live {
 pub(super) const LIVE: u8 = 128;
 
 impl<'a> Request<'a> {
-    /// The bytes of a piece, or those of what is told.
+    /// The bytes of a piece or of a record, or those of what is told.
     #[must_use]
     pub const fn bytes(&self) -> Option<&'a [u8]> {
         match *self {
-            Self::Piece { bytes, .. } => Some(bytes),
+            Self::Piece { bytes, .. } | Self::Carry { bytes } => Some(bytes),
             Self::Tell(tell) => Some(tell.text.as_bytes()),
             _ => None,
         }
@@ -338,6 +344,7 @@ impl<'a> Request<'a> {
             Self::Tell(tell) => Request::Tell(tell.without_text()),
             Self::Curve { from } => Request::Curve { from },
             Self::Kept { last, sum, free } => Request::Kept { last, sum, free },
+            Self::Carry { .. } => Request::Carry { bytes: &[] },
         }
     }
 
@@ -355,6 +362,7 @@ impl<'a> Request<'a> {
             Self::Tell(_) => 12,
             Self::Curve { .. } => 13,
             Self::Kept { .. } => 14,
+            Self::Carry { .. } => 15,
         }
     }
 
@@ -408,6 +416,7 @@ impl<'a> Request<'a> {
                 to.u32(sum)?;
                 to.u32(free)
             }
+            Self::Carry { bytes } => to.counted(bytes, PIECE_MAX),
         }
     }
 
@@ -453,6 +462,9 @@ impl<'a> Request<'a> {
                 last: of.u32()?,
                 sum: of.u32()?,
                 free: of.u32()?,
+            },
+            15 => Self::Carry {
+                bytes: of.counted(PIECE_MAX)?,
             },
             _ => return None,
         };

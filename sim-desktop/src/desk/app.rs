@@ -13,12 +13,14 @@ use super::handover;
 use super::ink::{self, Ink as _};
 use super::joint::{self, JointState};
 use super::overlay::{self, Overlay};
+use super::paper::{self, PaperState};
 use super::plan::{self, PlanState};
 use super::record::{self, RecordState};
 use super::settings::Settings;
 use super::shelf::{self, ShelfState};
 use super::theme::{self, BODY, Colours, GAP, NOTE};
-use super::view::{About, Act, Ask, DeskView, Heard, JointView, Readings, Status, Wanted};
+use super::tonight;
+use super::view::{About, Act, Ask, DeskView, Heard, JointView, Readings, Status};
 use super::widgets::{LEAST, count, focus_ring, ground, line, pressed, silent_line, speak};
 use crate::limited::Limited as _;
 use crate::words;
@@ -48,6 +50,10 @@ pub enum Screen {
     Handover,
     /// The shelf of builds.
     Shelf,
+    /// A working sheet typed back; reached from the record.
+    Paper,
+    /// The evening before it begins; reached from build and handover.
+    Tonight,
 }
 
 impl Screen {
@@ -84,6 +90,7 @@ pub struct Desk {
     plan: PlanState,
     compare: CompareState,
     shelf: ShelfState,
+    paper: PaperState,
 }
 
 impl Desk {
@@ -259,14 +266,30 @@ impl Desk {
             Screen::Compare => compare::show(ui, page, view, &mut self.compare, free, &mut asks),
             Screen::Handover => handover::show(ui, page, view, free, &mut asks),
             Screen::Shelf => shelf::show(ui, page, &view.shelf, &mut self.shelf, free, &mut asks),
+            Screen::Paper => {
+                if paper::show(ui, page, view, &mut self.paper, free, &mut asks) {
+                    self.screen = Screen::Record;
+                }
+            }
+            Screen::Tonight => {
+                if tonight::show(ui, page, view, free, &mut asks) {
+                    self.screen = Screen::Build;
+                }
+            }
+        }
+        if self.screen != Screen::Paper && view.paper.is_some()
+            || self.screen != Screen::Tonight && view.tonight.is_some()
+        {
+            asks.push(Ask::PutAside);
         }
         // Opening a joint goes to it; closing one goes back.
         self.choose(&view.status, &mut asks);
+        let mut wants_plan = false;
         for ask in &asks {
             match ask {
                 // Where it was left, once it is known which.
                 Ask::Act(Act::Begin(_), _) => self.begun = false,
-                Ask::Act(Act::OpenPlan, _) => self.overlay = Some(Overlay::file(Wanted::Plan)),
+                Ask::Act(Act::OpenPlan, _) => wants_plan = true,
                 Ask::Act(Act::NewPlan, _) => {
                     self.plan.begin();
                     self.screen = Screen::Plan;
@@ -277,8 +300,13 @@ impl Desk {
                     self.screen = Screen::Joint;
                 }
                 Ask::OpenBuild(_) => self.screen = Screen::Build,
+                Ask::Paper => self.screen = Screen::Paper,
+                Ask::Tonight => self.screen = Screen::Tonight,
                 _ => {}
             }
+        }
+        if wants_plan {
+            self.overlay = Some(Overlay::plan(&mut asks));
         }
         asks
     }
@@ -393,7 +421,7 @@ impl Desk {
             actions::take_part(&waiting, &mut self.overlay, asks);
         }
         if pressed(ui, Key::D) {
-            self.overlay = Some(Overlay::file(Wanted::Trace));
+            self.overlay = Some(Overlay::trace());
         }
         if pressed(ui, Key::Q) {
             self.settings.newton_meters = !self.settings.newton_meters;

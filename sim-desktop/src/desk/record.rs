@@ -213,6 +213,12 @@ pub(super) fn show(
             rest
         }
     };
+    let (place, foot) = cut_left(foot, foot.width() * 0.24);
+    if button(ui, place, "Type paper back", "I", Look::Plain, free).clicked()
+        || (free && pressed(ui, Key::I))
+    {
+        asks.push(Ask::Paper);
+    }
     let ways = split_across(foot, 3);
     for (place, (words, key, cap, export)) in ways.into_iter().zip([
         ("Build sheet in the browser", Key::S, "S", Export::Sheet),

@@ -54,6 +54,7 @@ impl Job {
             });
         }
         self.enter(joint, at, &mut done)?;
+        self.name_person(joint, at, &mut done);
         self.clear_to_pull = None;
         self.try_unsaved(at, &mut done);
         let kept = self.sound(joint).into_iter().rev();

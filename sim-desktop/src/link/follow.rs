@@ -11,7 +11,7 @@ use std::thread;
 use std::time::{Duration, Instant as Clock, SystemTime, UNIX_EPOCH};
 
 use evendraw_core::link::{Live, PullError, PullJournal, Tell};
-use evendraw_core::record::Record;
+use evendraw_core::record::{Entry, Record};
 use evendraw_core::session::Input;
 use evendraw_core::trace::Point;
 
@@ -36,6 +36,8 @@ pub enum Order {
         blob: Vec<u8>,
         /// Its digest.
         digest: u32,
+        /// The records of the joint that it lacks, in order: it goes on behind them.
+        carried: Vec<Entry>,
     },
     /// What a person says of the joint it works: the fields of [`Tell`], and its text.
     Tell {
@@ -353,7 +355,8 @@ impl Line {
                 joint,
                 blob,
                 digest,
-            } => work(client, adapter, joint, &blob, digest)
+                carried,
+            } => work(client, adapter, joint, &blob, digest, &carried)
                 .map(|place| Some(News::Working { joint, place })),
             Order::Tell {
                 what,
@@ -409,13 +412,14 @@ fn open(path: &Path) -> Result<Port, ClientError> {
     Port::open(path).map_err(ClientError::Port)
 }
 
-/// Stores the procedure where it is not stored yet, in the first empty place or the last, and has it worked.
+/// Stores the procedure where it is not stored yet, in the first empty place or the last, gives it the records it lacks, and has it worked.
 fn work(
     client: &mut Client,
     adapter: &Adapter,
     joint: u8,
     blob: &[u8],
     digest: u32,
+    carried: &[Entry],
 ) -> Result<u8, ClientError> {
     let (mut there, mut empty) = (None, None);
     for place in 0..adapter.places {
@@ -436,6 +440,9 @@ fn work(
             place
         }
     };
+    for entry in carried {
+        client.carry(entry)?;
+    }
     client.work(place, joint)?;
     let since = SystemTime::now().duration_since(UNIX_EPOCH);
     let now = since.map_or(0, |since| {

@@ -20,8 +20,9 @@
 //! would be a gap in the measurement, the adapter would be no use without the desk, and two sessions would have to
 //! agree. *Bounds:* records that the adapter has from before are taken only on somebody's word that they are of this
 //! unit, as a journal record carries no unit; joints that share fasteners stay at the desk, where each hears of the
-//! other at once; a joint begun at the desk is finished there; one begun at an adapter can be taken back (F11), and
-//! then what the adapter records later is refused. *Would change our mind:* a link fast enough for every sample, and
+//! other at once; a joint at an adapter can be taken back (F11), and then what the adapter records later is refused; one begun at
+//! the desk can be given to an adapter, which gets its records (`carry`) and goes on behind them: so a revised plan reaches a joint
+//! that was at an adapter, as the fold of a revision asks for the new procedure alone. *Would change our mind:* a link fast enough for every sample, and
 //! a reason to judge on the larger machine.
 
 #![cfg_attr(not(test), warn(clippy::arithmetic_side_effects))]
@@ -33,7 +34,8 @@ use std::fmt;
 use std::io;
 use std::time::{Duration, Instant as Clock};
 
-use evendraw_core::journal::{decode_entry, frame_at};
+use evendraw_core::journal::{FIRST_SEED, OVERHEAD, decode_entry, encode_entry, frame_at};
+use evendraw_core::limits::RECORD_MAX;
 use evendraw_core::link::{
     Event, HostEnd, LinkError, Live, PullError, PullJournal, Refused, Reply, Request,
     SendProcedure, SendStep, Tell, Ticked,
@@ -158,6 +160,8 @@ pub enum ClientError {
     WrongAnswer,
     /// What it sent of its journal does not hold together.
     Journal(PullError),
+    /// A record that fits no frame.
+    TooLong(evendraw_core::journal::EncodeError),
     /// A question that fits no frame.
     Question(LinkError),
     /// It started again while it was told something.
@@ -190,6 +194,7 @@ impl fmt::Display for ClientError {
             Self::Refused(why, _) => write!(f, "{why}"),
             Self::WrongAnswer => f.write_str("the adapter answered another question"),
             Self::Journal(error) => write!(f, "{error}"),
+            Self::TooLong(error) => write!(f, "{error}"),
             Self::Question(error) => write!(f, "{error}"),
             Self::Stuck(have, all) => write!(
                 f,
@@ -415,6 +420,18 @@ impl Client {
         let request = Request::Work { slot: place, joint };
         self.simple(&request, |reply| {
             matches!(reply, Reply::Working { .. }).then_some(())
+        })
+    }
+
+    /// Gives the adapter the next record of a joint, made elsewhere; what it works is left. One that it has already is left as it is.
+    ///
+    /// # Errors
+    /// [`ClientError::Refused`].
+    pub fn carry(&mut self, entry: &Entry) -> Result<(), ClientError> {
+        let mut room = [0; RECORD_MAX + OVERHEAD];
+        let bytes = encode_entry(entry, 1, FIRST_SEED, &mut room).map_err(ClientError::TooLong)?;
+        self.simple(&Request::Carry { bytes }, |reply| {
+            matches!(reply, Reply::Told).then_some(())
         })
     }
 

@@ -30,6 +30,7 @@ mod error;
 mod host;
 mod journal;
 mod merge;
+pub mod names;
 mod traces;
 
 pub use content::{Content, Damage, Fact, PlanPieces, Unread, entries_of};

@@ -100,6 +100,8 @@ pub(super) struct Connection {
     working: Option<u8>,
     /// Records of joints that are not left to it, and of those whose records could not be kept yet.
     waiting: BTreeMap<u8, Vec<Entry>>,
+    /// Every record it was heard to have, by joint and number.
+    there: BTreeMap<(u8, u32), Entry>,
     /// Remarks about fasteners unlike their peers that it was told, and whose records may still be on their way.
     told: BTreeSet<(u8, Remark)>,
     /// Joints that somebody would rather work at the desk.
@@ -136,6 +138,7 @@ impl Model {
             caught_up: false,
             working: None,
             waiting: BTreeMap::new(),
+            there: BTreeMap::new(),
             told: BTreeSet::new(),
             declined: BTreeSet::new(),
             of_this_unit: None,
@@ -262,6 +265,7 @@ impl Model {
                 if changed {
                     // Another adapter on the same port: what the first one told says nothing about this one.
                     connection.waiting.clear();
+                    connection.there.clear();
                     connection.working = None;
                     connection.of_this_unit = None;
                 }
@@ -331,6 +335,9 @@ impl Model {
                 connection.working = Some(entry.joint);
             }
             joints.insert(entry.joint);
+            connection
+                .there
+                .insert((entry.joint, entry.seq), entry.clone());
             connection
                 .waiting
                 .entry(entry.joint)

@@ -54,13 +54,15 @@ impl Model {
             // Nothing is written before something was done.
             self.begins_at = Some(path);
             self.job = Some(Job::unkept(plan, Purpose::Job));
+            self.put_beside_forerunners();
             return;
         }
         match files::take_up(&self.file.folder, &self.file.name, plan, self.purpose) {
             Ok((mut job, told)) => {
                 job.set_wall_time(self.wall_time_at_zero());
                 self.job = Some(job);
-                self.give_forerunners();
+                self.put_beside_forerunners();
+                self.show_history();
                 if let Some(words) = told {
                     self.say(true, words);
                 }
@@ -93,11 +95,16 @@ impl Model {
         other.browser = self.browser;
         other.newton_meters = self.newton_meters;
         other.picker = self.picker;
+        other.recent = std::mem::take(&mut self.recent);
+        other.view.recent.clear();
         other.shelf = std::mem::take(&mut self.shelf);
         other.shelf_reading = self.shelf_reading.take();
         other.history = self.history.take();
+        other.forerunners = std::mem::take(&mut self.forerunners);
         *self = other;
-        self.give_forerunners();
+        self.put_beside_forerunners();
+        self.show_history();
+        self.put_on_recent();
         self.dirty = true;
     }
 

@@ -175,12 +175,16 @@ impl Tally {
     }
 }
 
-/// Of one joint: each fastener at each stage that is done and stands.
+/// Of one joint: each fastener at each stage that is done and stands. A trial comes apart again: nothing of it stands.
 pub(super) fn tally(view: &View<'_>) -> Tally {
     let mut tally = Tally::default();
     for (index, step) in view.steps() {
         let state = view.ledger.step(index);
-        if step.fastener().is_none() || !matches!(state, StepState::Done | StepState::Unmeasured) {
+        let stage = view.plan.procedure.stage_of(index);
+        if step.fastener().is_none()
+            || stage.is_some_and(|stage| stage.mock_up)
+            || !matches!(state, StepState::Done | StepState::Unmeasured)
+        {
             continue;
         }
         if let Some(how) = last(view, index) {

@@ -8,7 +8,7 @@ use super::witness;
 use crate::job::status::sure::with_remark;
 use crate::job::status::telling;
 use crate::job::status::{
-    Curve, FastenerStatus, How, Kept, Shown, StageCell, View, attempt_of, curve_of, is_lost,
+    Curve, FastenerStatus, How, InHand, Kept, Shown, StageCell, View, attempt_of, curve_of, is_lost,
 };
 use crate::mark::Mark;
 use crate::plan::{Joint, Order, Position};
@@ -34,7 +34,7 @@ pub(super) fn fasteners(view: &View<'_>, stage: usize, kept: &Kept<'_>) -> Vec<F
             mark: fastener_mark(view, index, stage),
             cells: stages
                 .clone()
-                .map(|(stage, _)| cell(view, index, stage))
+                .map(|(stage, _)| cell(view, index, stage, kept))
                 .collect(),
             is_marked: view.ledger.is_marked(index),
             is_new: view.ledger.is_new(index),
@@ -144,7 +144,7 @@ pub(super) fn is_later(stage: &Stage) -> bool {
     matches!(stage.kind, StageKind::Later { .. })
 }
 
-fn cell(view: &View<'_>, fastener: u8, number: u8) -> StageCell {
+fn cell(view: &View<'_>, fastener: u8, number: u8, kept: &Kept<'_>) -> StageCell {
     let step = view
         .steps()
         .find(|(_, step)| step.fastener() == Some(fastener) && step.stage() == number);
@@ -170,13 +170,14 @@ fn cell(view: &View<'_>, fastener: u8, number: u8) -> StageCell {
         how.words().clone_into(&mut cell.evidence);
         tool.unwrap_or_default().clone_into(&mut cell.tool);
     }
+    cell.later = kept.from_paper.words(entry).unwrap_or_default();
+    if let Some(attempt) = entry.record.attempt() {
+        cell.reached = reached(attempt, &stage.kind, shown);
+        let detail = detail(attempt, &stage.kind, shown);
+        cell.detail = with_remark(view, entry, attempt, detail);
+        cell.torque_nm = torque_nm(attempt, &stage.kind);
+    }
     match &entry.record {
-        Record::Attempt(attempt) => {
-            cell.reached = reached(attempt, &stage.kind, shown);
-            let detail = detail(attempt, &stage.kind, shown);
-            cell.detail = with_remark(view, entry, attempt, detail);
-            cell.torque_nm = torque_nm(attempt, &stage.kind);
-        }
         Record::Read(read) => {
             let attempt = read.as_attempt();
             cell.reached = telling::read_words(shown, read);
@@ -201,7 +202,7 @@ fn cell(view: &View<'_>, fastener: u8, number: u8) -> StageCell {
         StepState::Disturbed if !cell.reached.is_empty() => {
             cell.reached = format!("was {}", cell.reached);
         }
-        StepState::Unmeasured if matches!(entry.record, Record::Attempt(_)) => {
+        StepState::Unmeasured if entry.record.attempt().is_some() => {
             cell.detail = "seen by a mark, not measured".to_owned();
         }
         _ => {}
@@ -225,12 +226,15 @@ pub(super) fn step_mark(state: StepState, stage: &Stage) -> Mark {
 
 /// The last word of the records on a step, and the tool that was named before it.
 fn last_on<'e>(view: &View<'e>, step: u16) -> Option<(&'e Entry, Option<&'e str>)> {
-    let (mut tool, mut found) = (None, None);
+    let (mut hand, mut found) = (InHand::default(), None);
     for &entry in &view.entries {
+        let named = match &entry.record {
+            Record::Tool(named) => Some(named.id.as_str()),
+            _ => None,
+        };
+        hand.take(&entry.record, |_| named);
+        let tool = hand.tool().copied();
         match &entry.record {
-            Record::Tool(named) => tool = Some(named.id.as_str()),
-            // Whoever starts the program again names the tool again.
-            Record::Started(_) => tool = None,
             // A box ticked on paper says nothing of a tool.
             Record::Done(done) if done.step == step => {
                 let by_hand = done.manner == Manner::Hand;

@@ -7,7 +7,7 @@ use evendraw_core::unit::{Angle, Torque};
 use serde_json::{Map, Value, json};
 
 use super::{About, Names, Sure, how_words, line, tell, tell_host};
-use crate::job::status::{How, PutRight, attempt_of, peak_of};
+use crate::job::status::{FromPaper, How, PutRight, attempt_of, peak_of};
 use crate::plan::Plan;
 use crate::quantity::newton_meters;
 use crate::store::Fact;
@@ -21,11 +21,15 @@ pub fn objects<'f>(
 ) -> impl Iterator<Item = Value> + use<'f> {
     let mut sure = Sure::new(plan, facts);
     let put_right = PutRight::of(facts);
+    let from_paper = FromPaper::of(facts);
     facts.iter().filter_map(move |fact| match fact {
         Fact::Entry(entry) => {
             let mut object = object(names, entry);
             if let Some(by) = put_right.by(entry) {
                 put(&mut object, "put_right_by", json!(by));
+            }
+            if let Some(date) = from_paper.date(entry) {
+                object["from_paper"] = json!(date);
             }
             if let Some(judged) = sure.judged(entry) {
                 judged.add_to(&mut object);
