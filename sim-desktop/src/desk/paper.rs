@@ -10,6 +10,7 @@ use super::widgets::{
     Look, area, button, count, cut_bottom, cut_left, cut_top, line, pressed, silent_line,
 };
 use crate::job::paper::{Column, Row};
+use crate::limited::Limited as _;
 use egui::accesskit::Role;
 use egui::{Align2, Key, Modifiers, Rect, Stroke, Ui, UiBuilder, pos2, vec2};
 use std::collections::BTreeMap;
@@ -159,7 +160,7 @@ fn rows(ui: &mut Ui, paper: &PaperView, joint: &str, state: &mut PaperState) {
         }
     }
     let others: Vec<&&Row> = own.iter().filter(|row| !of_fastener(row)).collect();
-    let width = ((ui.available_width() - LABEL) / count(stages.len().max(1))).clamp(CELL, 280.0);
+    let width = ((ui.available_width() - LABEL) / count(stages.len().max(1))).limited(CELL, 280.0);
     let colours = Colours::of(ui);
     let grid = if stages.is_empty() {
         0.0
