@@ -367,7 +367,7 @@ impl<'a> Request<'a> {
     }
 
     pub(super) const fn is_known(kind: u8) -> bool {
-        (kind >= 1 && kind <= 9) || (kind >= 12 && kind <= 14)
+        (kind >= 1 && kind <= 9) || (kind >= 12 && kind <= 15)
     }
 
     pub(super) fn write(&self, token: u32, number: u16, into: &mut [u8]) -> Option<usize> {

@@ -271,7 +271,7 @@ where
         if entry.seq <= last {
             return Ok(());
         }
-        if entry.seq != last + 1 {
+        if entry.seq != last.saturating_add(1) {
             return Err(Refused::Session);
         }
         // The next start here must have a higher number.

@@ -28,6 +28,8 @@ pub(super) struct PaperState {
     cells: BTreeMap<(String, String, String), String>,
     /// Rows recorded when this was last looked at.
     recorded: usize,
+    /// The first field had the keyboard.
+    begun: bool,
 }
 
 /// The words of a cell that say more of its value.
@@ -85,7 +87,10 @@ pub(super) fn show(
     );
     let (head, grid) = cut_top(inner, 70.0);
     let (one, rest) = cut_left(head, head.width() * 0.5);
-    field(ui, one, "Name", &mut state.name);
+    let name = field(ui, one, "Name", &mut state.name);
+    if free && !std::mem::replace(&mut state.begun, true) {
+        name.request_focus();
+    }
     field(ui, rest, "Date on the paper, 2026-05-04", &mut state.date);
     let scope = ui.scope_id().with("paper grid");
     let mut child = ui.new_child(UiBuilder::new().id_salt(scope).max_rect(grid));
@@ -329,8 +334,8 @@ fn write(ui: &mut Ui, place: Rect, said: &str, hint: &str, text: &mut String, is
     }
 }
 
-fn field(ui: &mut Ui, rect: Rect, caption: &str, text: &mut String) {
-    super::widgets::field(ui, rect, caption, text, "");
+fn field(ui: &mut Ui, rect: Rect, caption: &str, text: &mut String) -> egui::Response {
+    super::widgets::field(ui, rect, caption, text, "")
 }
 
 /// What is typed, as rows.
@@ -442,8 +447,12 @@ fn feet(
     {
         state.joint += 1;
     }
-    button(ui, back, "Back to the record", "Esc", Look::Plain, free).clicked()
-        || free && pressed(ui, Key::Escape)
+    let is_left = button(ui, back, "Back to the record", "Esc", Look::Plain, free).clicked()
+        || free && pressed(ui, Key::Escape);
+    if is_left {
+        state.begun = false;
+    }
+    is_left
 }
 
 /// A key with others held down, wherever the keyboard is.

@@ -62,7 +62,7 @@ impl FromPaper {
             .range((joint, 0)..=(joint, u32::MAX))
             .map(|own| own.1)
         {
-            let count: &mut usize = days.entry(date).or_default();
+            let count = days.entry(date).or_default();
             *count = count.saturating_add(1);
         }
         days.into_iter()

@@ -143,7 +143,7 @@ impl Tonight {
                 continue;
             };
             let (open, of) = (counted_u64(joint.open), counted_u64(joint.of.max(1)));
-            joint.seconds = own.seconds.saturating_mul(open).checked_div(of);
+            joint.seconds = Some(own.seconds.saturating_mul(open).div_ceil(of));
             let Some((took, allowed)) = own.tightest else {
                 continue;
             };
@@ -228,7 +228,7 @@ impl Tonight {
 /// A time to plan by: nobody works to the second.
 fn rounded(seconds: u64) -> String {
     match seconds {
-        0..90 => format!("{} s", seconds.div_ceil(10).saturating_mul(10)),
+        0..90 => format!("{} s", seconds.next_multiple_of(10)),
         _ => format!("{} min", seconds.div_ceil(60)),
     }
 }
@@ -293,7 +293,11 @@ pub(super) fn tonight(
                 continue;
             }
             for suiting in &own.suits {
-                let use_of = match (suiting.how.as_str(), &suiting.notes[..]) {
+                // The calibration stands once, beside the tool.
+                let notes = suiting.notes.iter();
+                let notes = notes.filter(|note| !note.contains("calibration"));
+                let notes: Vec<&str> = notes.map(String::as_str).collect();
+                let use_of = match (suiting.how.as_str(), &notes[..]) {
                     ("", []) => place.clone(),
                     (how, []) => format!("{place}: {how}"),
                     (how, notes) => format!("{place}: {how} ({})", notes.join("; ")),
@@ -549,6 +553,9 @@ fn clocks(view: &View<'_>) -> Vec<String> {
                 counted(pulls.count(), "pull")
             ));
         }
+        if at_most >= Span::MAX && at_least == Span::ZERO {
+            found.push(format!("goes on once {from}"));
+        }
         if at_least > Span::ZERO {
             found.push(format!(
                 "stands {} at least after {from}: it goes on behind that",
@@ -568,3 +575,6 @@ fn moment(plan: &JointPlan, after: Moment) -> String {
         Moment::StageDone(stage) => format!("stage {}", u32::from(stage) + 1),
     }
 }
+
+#[cfg(test)]
+mod tests;
