@@ -2,6 +2,7 @@
 //!
 //! While it does not run it asks for no frame. Knows nothing of where the order comes from.
 
+use crate::limited::Limited as _;
 use std::time::Duration;
 
 use super::super::super::edit_view::DrawingView;
