@@ -57,7 +57,11 @@ fn processor_ms(of: &str) -> f64 {
     let stat = std::fs::read_to_string(format!("/proc/{of}/stat")).unwrap_or_default();
     let rest = stat.rsplit_once(')').map_or("", |(_, rest)| rest);
     let fields: Vec<&str> = rest.split_whitespace().collect();
-    let field = |number: usize| fields.get(number - 3).and_then(|text| text.parse::<f64>().ok());
+    let field = |number: usize| {
+        fields
+            .get(number - 3)
+            .and_then(|text| text.parse::<f64>().ok())
+    };
     (field(14).unwrap_or(f64::NAN) + field(15).unwrap_or(f64::NAN)) * 10.0
 }
 

@@ -782,12 +782,8 @@ impl World {
         self.truth.works[joint].whole[stage] = if self.was_in_time(joint, stage) {
             State::Done
         } else {
-            self.truth.strange_at(
-                joint,
-                None,
-                Some(stage),
-                "TOO LATE, 10 min ",
-            );
+            self.truth
+                .strange_at(joint, None, Some(stage), "TOO LATE, 10 min ");
             State::Wrong
         };
     }
