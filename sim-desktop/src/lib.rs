@@ -1,6 +1,7 @@
 //! The desktop side of Evendraw: plans, mechanics, the virtual bench, the journal on disk, the sheet and the desk.
 
 pub mod bench;
+pub mod calibration;
 pub mod command;
 #[cfg(feature = "desk")]
 pub mod desk;
