@@ -9,6 +9,8 @@ use std::path::Path;
 
 /// Bytes of a plan file: 250 joints at 4 KiB each, twenty times the demo build.
 pub const PLAN_BYTES_MAX: usize = 1024 * 1024;
+/// Bytes of a table typed back: 20,000 rows, more than the fasteners of a build at every stage.
+pub const TABLE_BYTES_MAX: usize = 4 * 1024 * 1024;
 /// Joints of a build: a record carries the joint's number in a byte.
 pub const JOINTS_MAX: usize = 250;
 /// Tools of a build: more than a tool room lends to one job.
@@ -66,12 +68,38 @@ pub const LINE_SHOWN: usize = 160;
 /// Letters compared while nearest words are looked for, over a whole plan: a tenth of a second.
 pub const NEAREST_LETTERS_MAX: usize = 2_000_000;
 
+/// Builds that the list of recent ones holds: a season of a small shop.
+pub const RECENT_MAX: usize = 20;
+/// Bytes of that list: the longest paths, three times over.
+pub const RECENT_BYTES_MAX: u64 = 256 * 1024;
+/// Bytes of a picture that is laid under a joint: a photograph of the pixels below, hardly packed.
+pub const PICTURE_BYTES_MAX: u64 = 32 * 1024 * 1024;
+/// Pixels of its longer side: no camera of the shop has more.
+pub const PICTURE_SIDE_MAX: u32 = 16_384;
+/// Pixels of it: they are unpacked once, in at most [`PICTURE_MEMORY_MAX`].
+pub const PICTURE_PIXELS_MAX: u64 = 32_000_000;
+/// Bytes that unpacking a picture may take.
+pub const PICTURE_MEMORY_MAX: u64 = 256 * 1024 * 1024;
+/// Pixels of the longer side of what is kept: sharp enough to click a bolt head on it.
+pub const PICTURE_KEPT_SIDE: u32 = 1_024;
+/// Bytes of a kept picture that stays as lines; a larger one is packed as a photograph.
+pub const PICTURE_KEPT_BYTES: usize = 300 * 1024;
+
 /// Bytes of a trace file: the samples below with 64 bytes a line.
 pub const TRACE_BYTES_MAX: u64 = 256 * 1024 * 1024;
 /// Samples of a trace: an hour at 1,000 a second, in 64 MB of memory.
 pub const TRACE_SAMPLES_MAX: usize = 4_000_000;
 /// Bytes of a line of a trace: three numbers of twenty digits, or a remark.
 pub const TRACE_LINE_BYTES_MAX: usize = 1_024;
+
+/// Records that one fetching of an adapter's journal takes: a flash of four million bytes holds no more of them.
+pub const FETCHED_RECORDS_MAX: usize = 100_000;
+/// Bytes of frames that one fetching takes: twice that flash. As records they take up to 64 MiB here.
+pub const FETCHED_BYTES_MAX: usize = 8 * 1024 * 1024;
+/// Points of the curve drawn while an adapter is listened to: half an hour of a pull at 25 a second, twice over.
+pub const LIVE_POINTS_MAX: usize = 90_000;
+/// News of an adapter that wait until the desk looks; its live readings are dropped beyond that, as nothing depends on one.
+pub const NEWS_WAITING_MAX: usize = 1_024;
 
 /// A number with its thousands apart: `2,950`.
 #[must_use]
@@ -92,21 +120,33 @@ pub fn counted(number: usize) -> String {
 /// # Errors
 /// What the system says; `InvalidData` where it is no text, or longer than [`PLAN_BYTES_MAX`].
 pub fn read_plan(path: &Path) -> io::Result<String> {
+    read_text(path, "a plan", "a TOML file", PLAN_BYTES_MAX)
+}
+
+/// The text of a table of rows typed back, likewise.
+///
+/// # Errors
+/// As [`read_plan`], with [`TABLE_BYTES_MAX`].
+pub fn read_table(path: &Path) -> io::Result<String> {
+    read_text(path, "a table", "rows of cells", TABLE_BYTES_MAX)
+}
+
+fn read_text(path: &Path, what: &str, like: &str, most: usize) -> io::Result<String> {
     let bad = |why: String| io::Error::new(io::ErrorKind::InvalidData, why);
     let mut bytes = Vec::new();
-    let most = u64::try_from(PLAN_BYTES_MAX).unwrap_or(u64::MAX);
+    let limit = u64::try_from(most).unwrap_or(u64::MAX);
     File::open(path)?
-        .take(most.saturating_add(1))
+        .take(limit.saturating_add(1))
         .read_to_end(&mut bytes)?;
-    if bytes.len() > PLAN_BYTES_MAX {
+    if bytes.len() > most {
         return Err(bad(format!(
-            "it is longer than a plan may be; allowed: {} bytes",
-            counted(PLAN_BYTES_MAX)
+            "it is longer than {what} may be; allowed: {} bytes",
+            counted(most)
         )));
     }
     let text = String::from_utf8(bytes).map_err(|error| {
         bad(format!(
-            "it is not UTF-8 text at byte {}; a plan is a TOML file",
+            "it is not UTF-8 text at byte {}; {what} is {like}",
             error.utf8_error().valid_up_to()
         ))
     })?;

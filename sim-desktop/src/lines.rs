@@ -3,6 +3,8 @@
 //! In reading order: [`format`] reads one line; `place` and `splitter` bring lines, `clock` gives each its time, and a thread of its
 //! own, `reader`, does all that; [`Stream`] is what whoever works with the instrument sees. Knows nothing of plans, joints or screens.
 
+#![cfg_attr(not(test), warn(clippy::arithmetic_side_effects))]
+
 mod clock;
 pub mod format;
 mod place;

@@ -12,17 +12,7 @@
 //! would then wait until the part is in hand. *Would change our mind:* a plan with more variants than that in one
 //! joint.
 
-#![cfg_attr(
-    not(test),
-    warn(
-        clippy::indexing_slicing,
-        clippy::string_slice,
-        clippy::unwrap_used,
-        clippy::expect_used,
-        clippy::panic,
-        clippy::arithmetic_side_effects
-    )
-)]
+#![cfg_attr(not(test), warn(clippy::arithmetic_side_effects))]
 
 pub mod beginnings;
 mod build;
@@ -48,7 +38,9 @@ pub use build::{Build, Part, Tool, ToolKind};
 pub use diagnostic::{Diagnostic, PlanErrors, Severity, report};
 pub use guard::Decide;
 pub(crate) use guard::usable;
-pub use joint::{About, Access, AnswerError, Answers, Joint, JointPlan, Question, Share, Variant};
+pub use joint::{
+    About, Access, AnswerError, Answers, Joint, JointPlan, PictureOf, Question, Share, Variant,
+};
 pub use place::{Order, Position};
 pub use stage::{StagePlan, evidence_word};
 pub use task::{Task, TaskTime};

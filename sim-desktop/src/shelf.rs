@@ -7,6 +7,7 @@
 
 pub mod build;
 pub mod export;
+pub mod forerunners;
 pub mod history;
 mod index;
 pub mod recall;
@@ -142,10 +143,25 @@ impl Shelf {
     ///
     /// # Errors
     /// Whatever `take` returns.
-    pub fn read<E>(&self, mut take: impl FnMut(Read) -> Result<(), E>) -> Result<(), E> {
+    pub fn read<E>(&self, take: impl FnMut(Read) -> Result<(), E>) -> Result<(), E> {
+        self.read_and(|read| read, take)
+    }
+
+    /// As [`Shelf::read`]; what is made of a build before it is handed over is made on every core at once.
+    ///
+    /// # Errors
+    /// Whatever `take` returns.
+    pub fn read_and<T: Send, E>(
+        &self,
+        make: impl Fn(Read) -> T + Sync,
+        mut take: impl FnMut(T) -> Result<(), E>,
+    ) -> Result<(), E> {
         for some in self.found.chunks(TOGETHER) {
-            let read: Vec<Read> = some.par_iter().map(|found| self.read_one(found)).collect();
-            read.into_iter().try_for_each(&mut take)?;
+            let made: Vec<T> = some
+                .par_iter()
+                .map(|found| make(self.read_one(found)))
+                .collect();
+            made.into_iter().try_for_each(&mut take)?;
         }
         Ok(())
     }

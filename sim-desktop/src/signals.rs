@@ -5,7 +5,9 @@
 //! nothing of what is written.
 
 use std::cell::Cell;
+use std::collections::BTreeSet;
 use std::marker::PhantomData;
+use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
@@ -53,12 +55,43 @@ impl Drop for Whole {
     }
 }
 
-/// Waits until nothing is under way, and lets nothing begin.
+/// Files that mean nothing before they are finished, and take too long to be waited for.
+static PASSING: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
+
+/// As long as this lives, its file is taken away when the program is told to end. Begun, and let go of, while a [`Whole`] lives.
+#[derive(Debug)]
+pub(crate) struct Passing(PathBuf);
+
+impl Passing {
+    /// A file that is about to be made.
+    pub(crate) fn begin(path: &Path) -> Self {
+        if let Ok(mut passing) = PASSING.lock() {
+            passing.insert(path.to_owned());
+        }
+        Self(path.to_owned())
+    }
+}
+
+impl Drop for Passing {
+    fn drop(&mut self) {
+        if let Ok(mut passing) = PASSING.lock() {
+            passing.remove(&self.0);
+        }
+    }
+}
+
+/// Waits until nothing is under way, lets nothing begin, and takes away what would mean nothing.
 fn settle() {
     ENDS.store(true, Ordering::SeqCst);
     let began = Instant::now();
     while UNDER_WAY.load(Ordering::SeqCst) > 0 && began.elapsed() < PATIENCE {
         std::thread::sleep(Duration::from_millis(1));
+    }
+    if let Ok(passing) = PASSING.lock() {
+        for path in &*passing {
+            // Where it cannot be, the next run takes it away.
+            let _ = std::fs::remove_file(path);
+        }
     }
 }
 

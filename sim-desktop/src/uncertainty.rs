@@ -5,10 +5,11 @@
 
 use evendraw_core::audit::added;
 use evendraw_core::procedure::StageKind;
-use evendraw_core::record::{Attempt, Entry, Record};
+use evendraw_core::record::{Attempt, Entry};
 use evendraw_core::unit::Torque;
 use serde_json::{Value, json};
 
+use crate::job::status::InHand;
 use crate::plan::{JointPlan, Plan, Tool};
 use crate::quantity::newton_meters;
 use crate::words;
@@ -85,22 +86,11 @@ pub fn judged_in<'e>(
     entries: impl Iterator<Item = &'e Entry>,
     (seq, attempt): (u32, &Attempt),
 ) -> Option<Judged> {
-    let mut tool = None;
-    for entry in entries.take_while(|entry| entry.seq < seq) {
-        tool = in_hand(plan, tool, entry);
+    let mut hand = InHand::default();
+    for entry in entries.take_while(|entry| entry.seq != seq) {
+        hand.take(&entry.record, |id| plan.tool(id));
     }
-    judged(joint, tool, attempt)
-}
-
-/// The tool in hand after one more record of the joint, where it is known and in the plan.
-#[must_use]
-pub fn in_hand<'p>(plan: &'p Plan, tool: Option<&'p Tool>, entry: &Entry) -> Option<&'p Tool> {
-    match &entry.record {
-        Record::Tool(named) => plan.tool(named.id.as_str()),
-        // Whoever starts the program again names the tool again.
-        Record::Started(_) => None,
-        _ => tool,
-    }
+    judged(joint, hand.tool().copied(), attempt)
 }
 
 impl Judged {

@@ -159,7 +159,7 @@ pub fn on_the_threads(assumed: Option<&str>) -> String {
 pub fn seconds(value: u64) -> String {
     match value {
         0..60 => format!("{value} s"),
-        60..3600 if value % 60 == 0 => format!("{} min", value / 60),
+        60..3600 if value.is_multiple_of(60) => format!("{} min", value / 60),
         60..3600 => format!("{} min {:02} s", value / 60, value % 60),
         _ => format!("{} h {:02} min", value / 3600, value % 3600 / 60),
     }

@@ -95,6 +95,11 @@ fn one_of_each() -> Vec<HostFact> {
             by,
             unix,
         },
+        HostFact::FromPaper {
+            joint: 2,
+            date: words("2026-02-20"),
+            row: words("3|1|display|48.2|||D1||R. Falk|2026-02-20"),
+        },
     ]
 }
 

@@ -88,6 +88,12 @@ pub enum Request<'a> {
         /// Frames up to this sequence number may go. 0: none; it is only asked what is there.
         free: u32,
     },
+    /// The next record of a joint that was made elsewhere: it is kept, and the joint can be worked on from there. What is worked is left.
+    /// Answered by [`Reply::Told`] once it is safe, also where it was there already.
+    Carry {
+        /// Its frame, as the first of a journal; at most [`PIECE_MAX`].
+        bytes: &'a [u8],
+    },
     /// What is stored at this place, from a byte on. Answered by [`Reply::Bytes`].
     Read {
         /// The place; the one behind the last procedure's holds the calibrations.
@@ -149,7 +155,7 @@ pub enum Reply<'a> {
     },
     /// To [`Request::Anchor`].
     Anchored,
-    /// To [`Request::Tell`].
+    /// To [`Request::Tell`] and [`Request::Carry`].
     Told,
     /// To [`Request::Curve`].
     Curve {
@@ -342,11 +348,11 @@ pub struct Live {
 pub(super) const LIVE: u8 = 128;
 
 impl<'a> Request<'a> {
-    /// The bytes of a piece, or those of what is told.
+    /// The bytes of a piece or of a record, or those of what is told.
     #[must_use]
     pub const fn bytes(&self) -> Option<&'a [u8]> {
         match *self {
-            Self::Piece { bytes, .. } => Some(bytes),
+            Self::Piece { bytes, .. } | Self::Carry { bytes } => Some(bytes),
             Self::Tell(tell) => Some(tell.text.as_bytes()),
             _ => None,
         }
@@ -372,6 +378,7 @@ impl<'a> Request<'a> {
             Self::Tell(tell) => Request::Tell(tell.without_text()),
             Self::Curve { from } => Request::Curve { from },
             Self::Kept { last, sum, free } => Request::Kept { last, sum, free },
+            Self::Carry { .. } => Request::Carry { bytes: &[] },
             Self::Read { slot, offset } => Request::Read { slot, offset },
             Self::Counts => Request::Counts,
         }
@@ -391,13 +398,14 @@ impl<'a> Request<'a> {
             Self::Tell(_) => 12,
             Self::Curve { .. } => 13,
             Self::Kept { .. } => 14,
-            Self::Read { .. } => 15,
-            Self::Counts => 16,
+            Self::Carry { .. } => 15,
+            Self::Read { .. } => 16,
+            Self::Counts => 17,
         }
     }
 
     pub(super) const fn is_known(kind: u8) -> bool {
-        (kind >= 1 && kind <= 9) || (kind >= 12 && kind <= 16)
+        (kind >= 1 && kind <= 9) || (kind >= 12 && kind <= 17)
     }
 
     pub(super) fn write(&self, token: u32, number: u16, into: &mut [u8]) -> Option<usize> {
@@ -446,6 +454,7 @@ impl<'a> Request<'a> {
                 to.u32(sum)?;
                 to.u32(free)
             }
+            Self::Carry { bytes } => to.counted(bytes, PIECE_MAX),
             Self::Read { slot, offset } => {
                 to.u8(slot)?;
                 to.u32(offset)
@@ -497,11 +506,14 @@ impl<'a> Request<'a> {
                 sum: of.u32()?,
                 free: of.u32()?,
             },
-            15 => Self::Read {
+            15 => Self::Carry {
+                bytes: of.counted(PIECE_MAX)?,
+            },
+            16 => Self::Read {
                 slot: of.u8()?,
                 offset: of.u32()?,
             },
-            16 => Self::Counts,
+            17 => Self::Counts,
             _ => return None,
         };
         of.done(found)

@@ -15,7 +15,7 @@ const NOISE: usize = if cfg!(miri) { 60 } else { 4_000 };
 
 fn requests() -> impl Strategy<Value = (u8, u8, u32, u32, u16, i64, Vec<u8>)> {
     (
-        1_u8..=14,
+        1_u8..=15,
         any::<u8>(),
         any::<u32>(),
         any::<u32>(),
@@ -63,8 +63,9 @@ fn request<'a>(
             sum: *two,
             free: u32::from(*short),
         },
-        13 => Request::Read { slot, offset: *one },
-        14 => Request::Counts,
+        13 => Request::Carry { bytes },
+        14 => Request::Read { slot, offset: *one },
+        15 => Request::Counts,
         _ => Request::Anchor {
             unix_seconds: *long,
         },

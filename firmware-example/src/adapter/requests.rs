@@ -2,6 +2,7 @@
 //!
 //! A question that takes time is an [`Transfer`]; the host asks again until it is answered.
 
+use evendraw_core::journal;
 use evendraw_core::limits::TEXT_MAX;
 use evendraw_core::link::{AdapterEnd, CURVE_MAX, Live, Refused, Reply, Request, Taken, Tell};
 use evendraw_core::procedure::Procedure;
@@ -196,6 +197,15 @@ where
                     first: self.log.first(),
                 }
             }
+            Request::Carry { .. } if in_pull => refused(Refused::InPull),
+            // Whatever is worked is left: it may be this very joint, under the procedure of before.
+            Request::Carry { .. } => match self.take_carried() {
+                Ok(()) => {
+                    self.keeping(true);
+                    return session.map(|_| Leave::Rest);
+                }
+                Err(why) => refused(why),
+            },
             Request::Tell(tell) => match session {
                 None => refused(Refused::Session),
                 Some(session) => match self.take_told(session, now, tell) {
@@ -239,6 +249,39 @@ where
             None => Ok(()),
             Some(_) => Err(Refused::Session),
         }
+    }
+
+    /// Keeps a record that was made elsewhere, if it is the next of its joint; one that is there already is left as it is.
+    #[inline(never)]
+    fn take_carried(&mut self) -> Result<(), Refused> {
+        self.settle();
+        let carried = journal::frame_at(self.slots.brought(), journal::FIRST_SEED)
+            .and_then(|(frame, ..)| journal::decode_entry(&frame).ok().flatten());
+        let entry = carried.ok_or(Refused::Content)?;
+        let mut last = 0;
+        let mut walk = self.log.walk();
+        loop {
+            match walk.next(&mut self.parts.flash, &mut self.room) {
+                Ok(Step::Frame { frame, .. }) => {
+                    if let Ok(Some(own)) = journal::decode_entry(&frame)
+                        && own.joint == entry.joint
+                    {
+                        last = own.seq;
+                    }
+                }
+                Ok(Step::End) | Err(_) => break,
+                Ok(_) => {}
+            }
+        }
+        if entry.seq <= last {
+            return Ok(());
+        }
+        if entry.seq != last + 1 {
+            return Err(Refused::Session);
+        }
+        // The next start here must have a higher number.
+        self.boot = self.boot.max(entry.boot);
+        self.log.push(&entry).map(drop).map_err(|_| Refused::Store)
     }
 
     fn take_piece(&mut self, slot: u8, offset: u32) -> Result<(), Reply<'static>> {

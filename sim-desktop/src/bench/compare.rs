@@ -8,6 +8,7 @@
 //!
 //! Knows nothing of procedures, sessions or screens.
 
+use crate::limited::Limited as _;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 
 use rayon::prelude::*;
@@ -514,7 +515,7 @@ impl<'m> Run<'m> {
             };
             let mut moved = 0.0_f64;
             for (&i, step) in free.iter().zip(factor.solve(&gaps)) {
-                let next = (self.loads_N[i] + step).clamp(0.0, self.metal[i].peak_N);
+                let next = (self.loads_N[i] + step).limited(0.0, self.metal[i].peak_N);
                 moved = moved.max((next - self.loads_N[i]).abs());
                 self.loads_N[i] = next;
             }

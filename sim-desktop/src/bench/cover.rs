@@ -12,6 +12,7 @@
 
 use super::matrix::dot;
 use super::{Cholesky, Matrix, Plate};
+use crate::limited::Limited as _;
 
 /// A cover's outline: the fasteners' convex hull and an edge around it.
 #[derive(Debug, Clone, PartialEq)]
@@ -51,7 +52,7 @@ impl Cover {
             clippy::cast_sign_loss,
             reason = "between the two orders"
         )]
-        let order = (1.3 * across).round().clamp(ORDERS.0, ORDERS.1) as usize;
+        let order = (1.3 * across).round().limited(ORDERS.0, ORDERS.1) as usize;
         Self {
             plate,
             edge_mm,
@@ -228,7 +229,7 @@ fn distance(hull: &[[f64; 2]], place: [f64; 2]) -> f64 {
         is_inside &= along[0] * to[1] - along[1] * to[0] >= 0.0;
         let length = along[0] * along[0] + along[1] * along[1];
         let share = if length > 0.0 {
-            ((along[0] * to[0] + along[1] * to[1]) / length).clamp(0.0, 1.0)
+            ((along[0] * to[0] + along[1] * to[1]) / length).limited(0.0, 1.0)
         } else {
             0.0
         };

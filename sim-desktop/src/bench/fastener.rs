@@ -7,6 +7,7 @@
 //!
 //! Knows nothing of neighbours, tools or hands.
 
+use crate::limited::Limited as _;
 use crate::mechanics::{Bearing, Friction, Strength, Thread, preload_at_yield_share_N};
 use std::f64::consts::PI;
 
@@ -104,7 +105,7 @@ impl FastenerModel {
             exponent: (strength.uniform_strain / 0.002).ln()
                 / (strength.tensile_MPa / strength.yield_MPa).ln(),
             // The free thread and half the engaged thread yield first; common practice, no source.
-            plastic_mm: (0.5 * grip_mm).clamp(thread.major_mm, 2.0 * thread.major_mm),
+            plastic_mm: (0.5 * grip_mm).limited(thread.major_mm, 2.0 * thread.major_mm),
             fall_mm: 0.35 * thread.major_mm,
             rest: 0.0,
             parts_at: 0.8,
@@ -123,7 +124,7 @@ impl FastenerModel {
         if self.embeds_mm <= given_mm {
             return 0.0;
         }
-        let whole = self.embeds_mm * (load_N / self.embeds_N).clamp(0.0, 1.0);
+        let whole = self.embeds_mm * (load_N / self.embeds_N).limited(0.0, 1.0);
         (whole - given_mm).max(0.0) * -(-seconds / EMBEDDING_S).exp_m1()
     }
 
@@ -149,7 +150,7 @@ impl FastenerModel {
     #[must_use]
     pub fn falling_N(&self, plastic_mm: f64) -> f64 {
         let past = (plastic_mm - self.plastic_at_peak_mm()) / self.fall_mm;
-        self.peak_N * (1.0 - past).clamp(self.rest, 1.0)
+        self.peak_N * (1.0 - past).limited(self.rest, 1.0)
     }
 
     /// Torque to turn it on at a load, N·m.

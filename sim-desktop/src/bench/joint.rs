@@ -444,6 +444,7 @@ fn usual_thread(target_Nm: f64, friction: TorqueTension) -> Thread {
             Thread::metric(thread.major_mm * scale, thread.pitch_mm * scale).unwrap_or(thread)
         }
         Some(thread) => thread,
+        #[expect(clippy::unreachable, reason = "the sizes tried are tabulated")]
         None => Thread::metric(10.0, 1.5)
             .unwrap_or_else(|error| unreachable!("M10x1.5 is a thread: {error}")),
     }

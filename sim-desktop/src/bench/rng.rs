@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of what is drawn.
 
+use crate::limited::Limited as _;
 use rand::{Rng as _, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -52,6 +53,6 @@ impl Rng {
 
     /// Normal about a mean, never beyond three standard deviations.
     pub fn about(&mut self, mean: f64, deviation: f64) -> f64 {
-        mean + deviation * self.normal().clamp(-3.0, 3.0)
+        mean + deviation * self.normal().limited(-3.0, 3.0)
     }
 }

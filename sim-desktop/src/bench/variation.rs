@@ -3,6 +3,7 @@
 //! Knows nothing of hands or sensors.
 
 use super::{FastenerModel, Rng, Spring};
+use crate::limited::Limited as _;
 use crate::mechanics::Condition;
 
 /// Standard deviations as fractions of the mean.
@@ -50,7 +51,7 @@ impl Variation {
         spring: &Spring,
         rng: &mut Rng,
     ) -> (FastenerModel, Spring) {
-        let mut within = |deviation: f64| rng.normal().clamp(-3.0, 3.0) * deviation;
+        let mut within = |deviation: f64| rng.normal().limited(-3.0, 3.0) * deviation;
         let (friction, strength, stiffness, faces) = (
             within(self.friction).exp(),
             1.0 + 3.0 * self.strength + within(self.strength),

@@ -17,9 +17,11 @@ use serde::Serialize;
 
 use super::{CommandError, Done, Output, named, plan_file};
 use crate::job::status::{attempt_of, names, plan_of};
-use crate::link::{Client, ClientError, Fetched, Port};
+use crate::link::{Client, ClientError, Fetched, Left, Newer, Port};
 use crate::plan::{Answers, Plan};
-use crate::store::{Content, Fact, HostFact, Journal, Purpose, Traces, entries_of, fresh};
+use crate::store::{
+    Content, Fact, HostFact, Journal, Purpose, Traces, Unread, agreeing, entries_of, fresh,
+};
 
 /// Talks to an adapter over a serial port: sends procedures, fetches its journal, watches it live.
 #[derive(Debug, ClapArgs)]
@@ -101,6 +103,9 @@ struct Pulled {
     fetched: usize,
     new: usize,
     missing: usize,
+    newer: usize,
+    unsent: u32,
+    untaken: usize,
     /// Up to which number of its journal the adapter may free its flash.
     #[serde(skip_serializing_if = "Option::is_none")]
     given_back_to: Option<u32>,
@@ -174,15 +179,15 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
                 Some(id) => vec![named::joint(plan, Some(id))?],
                 None => plan.joints().iter().collect(),
             };
-            let first = place - 1;
-            if usize::from(first) + chosen.len() > usize::from(adapter.places) {
+            let places = *place..=adapter.places;
+            if chosen.len() > places.len() {
                 return Err(CommandError::bad(format!(
                     "{} joints from place {place} on need more than the {} places of this adapter; choose one with --joint",
                     chosen.len(),
                     adapter.places
                 )));
             }
-            for (place, joint) in (first..).zip(chosen) {
+            for (joint, place) in chosen.into_iter().zip(places) {
                 let procedure = joint
                     .procedure(&Answers::default())
                     .map_err(|error| CommandError::bad(format!("{}: {error}", joint.id())))?;
@@ -190,21 +195,31 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
                 let blob = procedure
                     .encode(&mut room)
                     .map_err(|error| CommandError::bad(format!("{}: {error}", joint.id())))?;
-                client.send(place, blob, |_, _| {}).map_err(failed)?;
+                let at = place.saturating_sub(1);
+                match client.send(at, blob, |_, _| {}) {
+                    Ok(()) => {}
+                    Err(error @ (ClientError::Stuck(..) | ClientError::Slow(_))) => {
+                        out.remark(format_args!(
+                            "{} is not stored at place {place}: {error}",
+                            joint.title()
+                        ));
+                        return Ok(Done::Rejected);
+                    }
+                    Err(error) => return Err(failed(error)),
+                }
                 out.line(format_args!(
-                    "{} is stored at place {} ({} bytes)",
+                    "{} is stored at place {place} ({} bytes)",
                     joint.title(),
-                    place + 1,
                     blob.len()
                 ))?;
                 out.object(&Sent {
                     record: "sent",
                     joint: joint.id(),
-                    place: place + 1,
+                    place,
                     bytes: blob.len(),
                 })?;
                 if *work {
-                    client.work(place, joint.number()).map_err(failed)?;
+                    client.work(at, joint.number()).map_err(failed)?;
                     client.anchor(wall_time()).map_err(failed)?;
                     out.line(format_args!("{} is being worked", joint.title()))?;
                 }
@@ -216,15 +231,21 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
         } => {
             let mut transfer = PullJournal::from_start();
             let fetched = client.pull_on(&mut transfer, |_| {}).map_err(failed)?;
-            let Fetched { entries, gaps, .. } = &fetched;
-            let new = keep(journal, plan.as_ref(), &adapter.serial, entries)?;
+            // What is told in two ways is not taken, and neither is what comes after it.
+            let (entries, differs) = agreeing(&fetched.entries);
+            let newer: Vec<&Newer> = fetched
+                .newer
+                .iter()
+                .filter(|newer| newer.behind <= entries.len())
+                .collect();
+            let (new, newer) = keep(journal, plan.as_ref(), &adapter.serial, entries, &newer)?;
             // Read again from the disk: what is shown and given back is what is there.
             let kept = named::journal(journal)?;
-            let points =
-                keep_curve(&mut client, journal, entries).map_err(|error| match error {
-                    CurveError::Adapter(error) => failed(error),
-                    CurveError::Store(error) => error.into(),
-                })?;
+            let (points, no_curve) = match keep_curve(&mut client, journal, entries) {
+                Ok(points) => (points, None),
+                Err(CurveError::Adapter(error)) => (0, Some(error)),
+                Err(CurveError::Store(error)) => return Err(error.into()),
+            };
             let unlike = match &kept.plan {
                 Some(plan) => {
                     let names = names(plan, &kept.content.facts);
@@ -232,11 +253,13 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
                 }
                 None => 0,
             };
+            let gaps = fetched.gaps.iter();
             let missing: usize = gaps
-                .iter()
-                .map(|(from, to)| usize::try_from(to - from).unwrap_or(0))
+                .filter_map(|(from, to)| usize::try_from(to.saturating_sub(*from)).ok())
                 .sum();
-            let rejected = entries[entries.len() - new..].iter().any(|entry| {
+            let untaken = fetched.entries.len().saturating_sub(entries.len());
+            let unsent = fetched.left.as_ref().map_or(0, Left::count);
+            let rejected = entries.iter().rev().take(new).any(|entry| {
                 attempt_of(&entry.record).is_some_and(|attempt| {
                     attempt.verdict != evendraw_core::verdict::Verdict::Accepted
                 })
@@ -256,7 +279,37 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
                     "{missing} records are damaged in the adapter and missing here"
                 ));
             }
+            if let Some(left) = &fetched.left {
+                out.remark(format_args!(
+                    "records {} to {} are missing here, which the adapter says it has: {}",
+                    left.from, left.to, left.why
+                ));
+            }
+            if let Some(differs) = differs {
+                out.remark(format_args!(
+                    "{differs}; that one and what it told after it, {untaken} records, are not taken"
+                ));
+            }
+            if let Some(first) = fetched.newer.first() {
+                out.remark(format_args!(
+                    "{} records are newer than this program: kept as they came, and not read ({}); a newer program reads them",
+                    fetched.newer.len(),
+                    first.why
+                ));
+            }
+            if let Some(error) = &no_curve {
+                out.remark(format_args!(
+                    "the curve of the newest attempt is not fetched: {error}"
+                ));
+            }
+            let is_taken = unsent == 0 && untaken == 0 && fetched.newer.is_empty();
             let free = match &kept.plan {
+                Some(_) if *give_back && !is_taken => {
+                    out.remark(
+                        "nothing is given back: what is kept here is not all that the adapter has",
+                    );
+                    None
+                }
                 Some(plan) if *give_back => {
                     let all_kept = fresh(kept.content.entries(), entries);
                     if all_kept.map_or(true, |missing| !missing.is_empty()) {
@@ -291,10 +344,15 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
                 fetched: entries.len(),
                 new,
                 missing,
+                newer,
+                unsent,
+                untaken,
                 given_back_to: free,
                 curve_points: points,
             })?;
-            Ok(Done::rejected_if(rejected || missing > 0 || unlike > 0))
+            Ok(Done::rejected_if(
+                rejected || missing > 0 || !is_taken || no_curve.is_some() || unlike > 0,
+            ))
         }
         Exchange::Calibrate(args) => calibrate::run(&calibrate::setup(args)?, &mut client, out),
         Exchange::Watch {
@@ -320,7 +378,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             let mut broken = Ok(());
             client
                 .watch(*every, |live| {
-                    seen += 1;
+                    seen = seen.saturating_add(1);
                     broken = show(live, out);
                     broken.is_ok() && count.is_none_or(|count| seen < count)
                 })
@@ -372,13 +430,22 @@ fn wanted(plan: Option<&Plan>) -> Result<&Plan, CommandError> {
     plan.ok_or_else(|| CommandError::bad("which plan? allowed is a plan file"))
 }
 
-/// Appends what the journal here does not have, and notes whose records they are; returns how many that were.
+fn as_it_came(newer: &Newer) -> Unread {
+    Unread {
+        kind: newer.kind,
+        version: newer.version,
+        payload: newer.payload.clone(),
+    }
+}
+
+/// Appends what the journal here does not have, and notes whose records they are; returns how many of either sort that were.
 fn keep(
     path: &Path,
     plan: Option<&Plan>,
     serial: &str,
     entries: &[Entry],
-) -> Result<usize, CommandError> {
+    newer: &[&Newer],
+) -> Result<(usize, usize), CommandError> {
     let bad = |error: crate::store::StoreError| CommandError::bad(error.to_string());
     let (mut journal, content) = if path.exists() {
         Journal::open(path, Purpose::Job).map_err(bad)?
@@ -409,8 +476,29 @@ fn keep(
         })
         .collect();
     journal.append_facts(&left).map_err(bad)?;
-    journal.append(&new).map_err(bad)?;
-    Ok(new.len())
+    let count = new.len();
+    let (mut new, mut newer) = (new.into_iter().peekable(), newer.iter().peekable());
+    let mut unread = 0_usize;
+    let mut from = 0;
+    // In the order in which the adapter recorded them, of which a newer program makes sense again.
+    while from < entries.len() || newer.peek().is_some() {
+        let until = newer.peek().map_or(entries.len(), |newer| newer.behind);
+        let run: Vec<Entry> = entries
+            .get(from..until)
+            .unwrap_or_default()
+            .iter()
+            .filter_map(|entry| new.next_if(|new| new == entry))
+            .collect();
+        journal.append(&run).map_err(bad)?;
+        let here: Vec<Unread> = std::iter::from_fn(|| newer.next_if(|newer| newer.behind == until))
+            .map(|newer| as_it_came(newer))
+            .filter(|record| !content.unread.contains(record))
+            .collect();
+        unread = unread.saturating_add(here.len());
+        journal.append_unread(&here).map_err(bad)?;
+        from = until;
+    }
+    Ok((count, unread))
 }
 
 /// The last number of the adapter's journal before which every joint is finished here.

@@ -10,20 +10,17 @@ use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 use evendraw_core::ledger::Standing;
-use evendraw_core::procedure::{Evidence, StageKind};
-use evendraw_core::unit::Torque;
 use jiff::Zoned;
-use jiff::civil::Date;
 use serde::Serialize;
 
 use super::named::{self, Given};
+use super::work::beside as beside_plan;
 use super::{CommandError, Done, Output, plan_file};
+use crate::job::status::layout::stage_tools;
 use crate::job::status::{Kept, counted};
 use crate::mark::Mark;
-use crate::mechanics::{Tool, Window, advise};
 use crate::plan::progress::{Progress, TaskStanding};
-use crate::plan::{Joint, Plan, StagePlan, report};
-use crate::quantity::newton_meters;
+use crate::plan::{Joint, Plan, report};
 use crate::store::PartState;
 
 /// Checks a plan, or a journal: what may be started, what is held and why, what to look at, which tool suits.
@@ -66,13 +63,22 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     let plan = match &args.plan {
         None => plan_file::read(None)?,
         Some(path) => match named::given(path)? {
-            Given::Plan(plan) => plan,
+            Given::Plan(plan) => {
+                let journal = beside_plan(path);
+                if journal.exists() && as_if.iter().all(|list| list.is_empty()) {
+                    out.remark(format_args!(
+                        "this is the plan alone; what was done stands in {}: `evendraw check` takes that too",
+                        journal.display()
+                    ));
+                }
+                plan
+            }
             Given::Journal(..) if as_if.iter().any(|list| !list.is_empty()) => {
                 return Err(CommandError::bad(
                     "--done, --missing and --arrived are for a plan; a journal says what is done and here",
                 ));
             }
-            Given::Journal(journal, plan) => return beside::journal(&journal, &plan, out),
+            Given::Journal(journal, plan) => return beside::journal(&journal, path, &plan, out),
         },
     };
     out.speaks_of(&plan)?;
@@ -82,7 +88,9 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             continue;
         }
         let joint = plan.joint(id).ok_or_else(|| no_joint(&plan, id))?;
-        standings[usize::from(joint.number())] = Standing::Final;
+        if let Some(standing) = standings.get_mut(usize::from(joint.number())) {
+            *standing = Standing::Final;
+        }
     }
     for part in args.missing.iter().chain(&args.arrived) {
         if !plan.part_names().contains(&part.as_str()) {
@@ -258,15 +266,8 @@ fn questions(plan: &Plan, out: &mut Output<'_>) -> Result<(), CommandError> {
     Ok(())
 }
 
-/// For every stage with a torque, the tool that suits and what to set it to.
+/// For every stage that is pulled, the tools that suit and what each is set to or reads.
 fn tools(plan: &Plan, out: &mut Output<'_>) -> Result<(), CommandError> {
-    let tools_for = |evidence: Evidence| -> Vec<Tool> {
-        let tools = plan.tools().iter();
-        tools
-            .filter(|tool| tool.kind.has_torque() && tool.kind.evidence() >= evidence)
-            .map(crate::plan::Tool::calculated)
-            .collect()
-    };
     let today = Zoned::now().date();
     for tool in plan.tools().iter().filter(|tool| tool.is_overdue(today)) {
         if let Some(due) = tool.due {
@@ -278,93 +279,11 @@ fn tools(plan: &Plan, out: &mut Output<'_>) -> Result<(), CommandError> {
     }
     out.line("\ntools:")?;
     for joint in plan.joints() {
-        let made = joint.first_plan();
-        let greatest = made
-            .procedure
-            .stages()
-            .iter()
-            .filter_map(|stage| match stage.kind {
-                StageKind::Turn {
-                    torque: Some(window),
-                    ..
-                } if window.max < Torque::MAX => Some(window.max),
-                _ => None,
-            })
-            .max()
-            .map_or(0.0, newton_meters);
-        for (stage, written) in made.procedure.stages().iter().zip(&made.stages) {
-            let window = match stage.kind {
-                StageKind::Tighten { window, .. }
-                | StageKind::Align { window }
-                | StageKind::Later { window, .. } => window,
-                _ => continue,
-            };
-            let target = newton_meters(window.target);
-            let window = Window {
-                low_Nm: newton_meters(window.min),
-                target_Nm: target,
-                high_Nm: if window.max < Torque::MAX {
-                    newton_meters(window.max)
-                } else {
-                    target
-                },
-            };
-            let window = match made.access.as_ref().and_then(crate::plan::Access::adapter) {
-                Some(adapter) => window.through(adapter),
-                None => window,
-            };
-            let list = tools_for(stage.evidence);
-            one_stage(joint, written, &list, window, greatest, today, out)?;
+        for stage in stage_tools(plan, joint.first_plan(), today) {
+            let what = format!("{} stage {}, {}", joint.id(), stage.stage, stage.target);
+            let what = what.trim_end_matches([' ', ',']);
+            out.wrapped("  ", &format!("{what}: {}", stage.words()))?;
         }
     }
     Ok(())
-}
-
-fn one_stage(
-    joint: &Joint,
-    written: &StagePlan,
-    list: &[Tool],
-    window: Window,
-    greatest: f64,
-    today: Date,
-    out: &mut Output<'_>,
-) -> Result<(), CommandError> {
-    let own: Vec<Tool> = list
-        .iter()
-        .filter(|tool| written.tools.is_empty() || written.tools.contains(&tool.id))
-        .cloned()
-        .collect();
-    let advice = advise(&own, window, greatest, today);
-    let what = format!(
-        "{} stage {}, {}",
-        joint.id(),
-        written.number,
-        written.target.as_deref().unwrap_or("")
-    );
-    if own.is_empty() && !written.tools.is_empty() {
-        return out.wrapped(
-            "  ",
-            &format!("{what}: {}, by hand", written.tools.join(", ")),
-        );
-    }
-    match advice.iter().find(|advice| advice.usable()) {
-        Some(best) => {
-            let setting = best
-                .setting_Nm
-                .map_or_else(String::new, |setting| format!(", at {setting:.2} N·m"));
-            let notes = if best.notes.is_empty() {
-                String::new()
-            } else {
-                format!(" ({})", best.notes.join("; "))
-            };
-            out.wrapped("  ", &format!("{what}: {}{setting}{notes}", best.id))
-        }
-        None => {
-            let why: Vec<String> = advice
-                .iter()
-                .map(|advice| format!("{}: {}", advice.id, advice.refused.join(", ")))
-                .collect();
-            out.wrapped("  ", &format!("{what}: no tool suits ({})", why.join("; ")))
-        }
-    }
 }

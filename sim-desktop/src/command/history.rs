@@ -180,12 +180,7 @@ fn beside(
     out: &mut Output<'_>,
 ) -> Result<bool, CommandError> {
     let own = args.journal.as_deref();
-    // The same file, however it is named.
-    let real = |path: &std::path::Path| std::fs::canonicalize(path).ok();
-    let own_real = own.and_then(real);
-    let on_shelf = history
-        .paths()
-        .find(|path| own_real.is_some() && real(path) == own_real);
+    let on_shelf = own.and_then(|own| history.journal(own));
     let (mut compared, mut found) = (0, 0);
     for section in sections {
         let what: What = section.like.what();

@@ -10,6 +10,7 @@ mod convert;
 mod desk;
 mod engagement;
 mod export;
+mod guide;
 mod history;
 mod judge;
 mod metal;
@@ -22,6 +23,7 @@ mod plan;
 mod plan_file;
 mod preload;
 mod recall;
+mod recent;
 mod record;
 mod rehearse;
 mod say;
@@ -32,6 +34,7 @@ mod shelf;
 mod slope;
 mod stretch;
 mod thread;
+mod tonight;
 mod tools;
 mod twist;
 mod value;
@@ -57,6 +60,7 @@ use crate::words::visible_lines;
     version,
     about = "Brings every fastener of a joint to its specified tightness, in order, and keeps the record.",
     after_help = "With no command, opens the desk on PLAN, or on the built-in demo build.\n\
+        New to it? `evendraw guide` prints your first evening.\n\
         Status: 0 done, 1 a rejected verdict or failed check, 2 bad input.\n\n\
         A record and a guide, not a licence: the maker's current instructions, local codes and licensed practice come first.",
     subcommand_value_name = "COMMAND",
@@ -85,6 +89,8 @@ enum Command {
     Paper(paper::Args),
     Say(say::Args),
     Parts(parts::Args),
+    Recent(recent::Args),
+    Tonight(tonight::Args),
     Shelf(shelf::Args),
     Recall(recall::Args),
     Tools(tools::Args),
@@ -101,6 +107,7 @@ enum Command {
     Twist(twist::Args),
     Thread(thread::Args),
     Schema(schema::Args),
+    Guide(guide::Args),
     Adapter(adapter::Args),
 }
 
@@ -117,6 +124,8 @@ impl Command {
             Self::Paper(args) => paper::run(args, out),
             Self::Say(args) => say::run(args, out),
             Self::Parts(args) => parts::run(args, out),
+            Self::Recent(args) => recent::run(args, out),
+            Self::Tonight(args) => tonight::run(args, out),
             Self::Shelf(args) => shelf::run(args, out),
             Self::Recall(args) => recall::run(args, out),
             Self::Tools(args) => tools::run(args, out),
@@ -133,6 +142,7 @@ impl Command {
             Self::Twist(args) => twist::run(args, out),
             Self::Thread(args) => thread::run(args, out),
             Self::Schema(args) => schema::run(args, out),
+            Self::Guide(args) => guide::run(args, out),
             Self::Adapter(args) => adapter::run(args, out),
         }
     }

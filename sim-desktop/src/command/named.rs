@@ -11,13 +11,14 @@ use evendraw_core::session::Session;
 use super::{CommandError, Output};
 use crate::job::revision::Revisions;
 use crate::job::status::telling::{line, told_object};
-use crate::job::status::{Names, plan_of};
+use crate::job::status::{Names, counted, plan_of};
 use crate::job::{Job, JobError, Told};
 use crate::outputs::OutputError;
 use crate::peers;
 use crate::plan::{Joint, Plan};
 use crate::rehearsal::answers::AnswersError;
-use crate::store::{Content, StoreError, Traces, entries_of, read_with_bytes};
+use crate::shelf::forerunners::before;
+use crate::store::{Content, Purpose, StoreError, Traces, entries_of, read_with_bytes};
 
 /// The joint with an id; the only one where none is named.
 pub(super) fn joint<'p>(plan: &'p Plan, id: Option<&str>) -> Result<&'p Joint, CommandError> {
@@ -71,6 +72,43 @@ pub(super) fn stage(stages: usize, number: usize, from: &str) -> Result<u8, Comm
                 "{from}: there is no stage {number}; allowed are 1 to {stages}"
             ))
         })
+}
+
+/// From here on the peers of the job's joints include their forerunners, where its journal lies on a shelf; said so.
+///
+/// A shelf that cannot be read keeps nobody from work.
+pub(super) fn put_beside_forerunners(job: &mut Job, journal: &Path, out: &mut Output<'_>) {
+    if job.purpose() != Purpose::Job || job.plan().build().demo {
+        return;
+    }
+    match before(journal) {
+        Ok(None) => {}
+        Ok(Some(before)) => {
+            let mut builds = before.history.builds();
+            builds -= usize::from(before.history.journal(journal).is_some());
+            job.set_forerunners(before.history.forerunners(Some(journal)));
+            let folder = before.folder.display();
+            let own = std::path::absolute(journal).unwrap_or_else(|_| journal.to_owned());
+            // It is open, here.
+            let is_own = |name: &str| before.folder.join(name) == own.with_extension("");
+            let passed = before.passed.iter().filter(|one| !is_own(&one.name)).count();
+            if builds > 0 {
+                out.remark(format_args!(
+                    "the joints are put beside like ones of {} on the shelf {folder}",
+                    counted(builds, "build")
+                ));
+            }
+            if passed > 0 {
+                out.remark(format_args!(
+                    "{} of the shelf {folder} not read or not whole: `evendraw shelf` says which",
+                    counted(passed, "build")
+                ));
+            }
+        }
+        Err(error) => out.remark(format_args!(
+            "the joints are not put beside like ones of other builds, the shelf cannot be listed: {error}"
+        )),
+    }
 }
 
 /// The names of a job's joints, fasteners and steps.

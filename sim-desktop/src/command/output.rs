@@ -126,12 +126,61 @@ impl fmt::Display for CommandError {
 
 impl std::error::Error for CommandError {}
 
+/// In which form things are said: text that is made apart from where it is printed, such as on several cores at once.
+#[derive(Clone, Copy, Debug)]
+pub struct Form {
+    json: bool,
+    demo: bool,
+}
+
+impl Form {
+    /// Whether objects are said instead of lines.
+    #[must_use]
+    pub const fn is_json(self) -> bool {
+        self.json
+    }
+
+    /// Adds a line for people, as [`Output::line`] says it.
+    pub fn line(self, to: &mut String, text: impl fmt::Display) {
+        if self.json {
+            return;
+        }
+        let text = text.to_string();
+        let inner = text.trim_matches('\n');
+        let before = text
+            .len()
+            .saturating_sub(text.trim_start_matches('\n').len());
+        let after = text
+            .len()
+            .saturating_sub(before)
+            .saturating_sub(inner.len());
+        to.extend(std::iter::repeat_n('\n', before));
+        to.push_str(&visible(inner));
+        to.extend(std::iter::repeat_n('\n', after + 1));
+    }
+
+    /// Adds an object for scripts, as [`Output::object`] says it.
+    ///
+    /// # Errors
+    /// What cannot be written as an object at all.
+    pub fn object(self, to: &mut String, value: &impl Serialize) -> Result<(), CommandError> {
+        if self.json {
+            let text = serde_json::to_string(value).map_err(io::Error::other)?;
+            let text = visible_json(&text);
+            match text.strip_suffix('}').filter(|_| self.demo) {
+                Some(own) => to.extend([own, ",\"demo\":true}\n"]),
+                None => to.extend([&*text, "\n"]),
+            }
+        }
+        Ok(())
+    }
+}
+
 /// Where a command speaks. A command says everything twice, as a line and as an object; the one asked for is printed.
 pub struct Output<'a> {
     out: &'a mut dyn Write,
     err: &'a mut dyn Write,
-    json: bool,
-    demo: bool,
+    form: Form,
 }
 
 impl<'a> Output<'a> {
@@ -140,8 +189,7 @@ impl<'a> Output<'a> {
         Self {
             out,
             err,
-            json,
-            demo: false,
+            form: Form { json, demo: false },
         }
     }
 
@@ -151,8 +199,8 @@ impl<'a> Output<'a> {
     /// # Errors
     /// [`CommandError::Closed`] when nobody reads any more.
     pub fn speaks_of(&mut self, plan: &Plan) -> Result<(), CommandError> {
-        if plan.build().demo && !self.demo {
-            self.demo = true;
+        if plan.build().demo && !self.form.demo {
+            self.form.demo = true;
             self.line(DEMO)?;
         }
         Ok(())
@@ -161,7 +209,13 @@ impl<'a> Output<'a> {
     /// Whether objects are printed instead of lines.
     #[must_use]
     pub const fn is_json(&self) -> bool {
-        self.json
+        self.form.json
+    }
+
+    /// The form that was asked for.
+    #[must_use]
+    pub const fn form(&self) -> Form {
+        self.form
     }
 
     /// A line for people; not printed under `--json`. Ends of lines at its own ends are ours and stay; within it nothing steers the
@@ -170,25 +224,9 @@ impl<'a> Output<'a> {
     /// # Errors
     /// [`CommandError::Closed`] when nobody reads any more.
     pub fn line(&mut self, text: impl fmt::Display) -> Result<(), CommandError> {
-        if !self.json {
-            let text = text.to_string();
-            let inner = text.trim_matches('\n');
-            let before = text
-                .len()
-                .saturating_sub(text.trim_start_matches('\n').len());
-            let after = text
-                .len()
-                .saturating_sub(before)
-                .saturating_sub(inner.len());
-            writeln!(
-                self.out,
-                "{}{}{}",
-                "\n".repeat(before),
-                visible(inner),
-                "\n".repeat(after)
-            )?;
-        }
-        Ok(())
+        let mut said = String::new();
+        self.form.line(&mut said, text);
+        self.raw(&said)
     }
 
     /// Lines for people that are ours, such as a picture in text; not printed under `--json`.
@@ -196,7 +234,7 @@ impl<'a> Output<'a> {
     /// # Errors
     /// [`CommandError::Closed`] when nobody reads any more.
     pub fn lines(&mut self, text: impl fmt::Display) -> Result<(), CommandError> {
-        if !self.json {
+        if !self.form.json {
             writeln!(self.out, "{}", visible_lines(&text.to_string()))?;
         }
         Ok(())
@@ -208,7 +246,7 @@ impl<'a> Output<'a> {
     /// [`CommandError::Closed`] when nobody reads any more.
     pub fn wrapped(&mut self, first: &str, words: &str) -> Result<(), CommandError> {
         match terminal_size::terminal_size() {
-            Some((terminal_size::Width(width), _)) if !self.json => {
+            Some((terminal_size::Width(width), _)) if !self.form.json => {
                 // Narrower than this nothing is gained by it.
                 let width = usize::from(width).max(first.chars().count() + 24);
                 crate::words::wrapped(first, words, width)
@@ -224,15 +262,9 @@ impl<'a> Output<'a> {
     /// # Errors
     /// [`CommandError::Closed`] when nobody reads any more.
     pub fn object(&mut self, value: &impl Serialize) -> Result<(), CommandError> {
-        if self.json {
-            let text = serde_json::to_string(value).map_err(io::Error::other)?;
-            let text = visible_json(&text);
-            match text.strip_suffix('}').filter(|_| self.demo) {
-                Some(own) => writeln!(self.out, "{own},\"demo\":true}}")?,
-                None => writeln!(self.out, "{text}")?,
-            }
-        }
-        Ok(())
+        let mut said = String::new();
+        self.form.object(&mut said, value)?;
+        self.raw(&said)
     }
 
     /// Text as it is, whatever was asked for: a table to be kept, a picture, a page.

@@ -4,6 +4,7 @@
 
 mod picture;
 
+use crate::limited::Limited as _;
 use std::f64::consts::TAU;
 use std::path::{Path, PathBuf};
 
@@ -221,7 +222,7 @@ fn explained(word: &str, error: &PatternError, spots: &[Spot]) -> String {
 
 fn point(spot: &Spot) -> Point {
     let micrometers = |mm: f64| {
-        let wide = (mm * 1_000.0).round().clamp(-1.0e9, 1.0e9);
+        let wide = (mm * 1_000.0).round().limited(-1.0e9, 1.0e9);
         #[expect(
             clippy::cast_possible_truncation,
             reason = "clamped to ±10⁹ just above"

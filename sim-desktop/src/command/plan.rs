@@ -1,6 +1,10 @@
-//! `evendraw plan`: what two plans differ in, and a build that goes on under another revision of its plan.
+//! `evendraw plan`: a plan's text brought into form and added to, what two plans differ in, and a build that goes on under another
+//! revision of its plan.
 //!
 //! Knows nothing of how a joint is carried from one revision to the next.
+
+mod add_joint;
+mod fmt;
 
 use std::path::{Path, PathBuf};
 use std::time::{SystemTime, UNIX_EPOCH};
@@ -17,9 +21,11 @@ use crate::plan::Plan;
 use crate::plan::differ::{Difference, differences};
 use crate::store::{Purpose, read};
 
-/// Compares plans, and has a build go on under another revision of its plan.
+/// Writes, adds to and compares plans, and has a build go on under another revision of its plan.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "Examples:\n  \
+        evendraw plan fmt pump.toml\n  \
+        evendraw plan add-joint pump.toml --like P7 --set id=lid\n  \
         evendraw plan diff pump.toml pump-2.toml\n  \
         evendraw plan diff pump7.journal pump-2.toml --json\n  \
         evendraw plan revise pump7.journal pump-2.toml\n\n\
@@ -32,7 +38,28 @@ pub(super) struct Args {
 
 #[derive(Debug, Subcommand)]
 enum What {
+    /// Brings a plan's text into its one form; comments, order and spelling stay.
+    #[command(after_help = "Examples:\n  \
+        evendraw plan fmt pump.toml\n  \
+        evendraw plan fmt --check *.toml\n\n\
+        Only white space changes: one empty line in front of a header with its comments, `key = value`\n\
+        set under each other where a table had it so, brackets spaced evenly. A plan with faults is\n\
+        brought into form all the same; a text that is no TOML is left alone and told (status 2).\n\
+        With --check nothing is written, and the status is 1 while a plan is not in form.")]
+    Fmt {
+        /// The plans.
+        #[arg(required = true)]
+        plans: Vec<PathBuf>,
+        /// Says which plans are not in form, and writes nothing.
+        #[arg(long)]
+        check: bool,
+    },
+    /// Adds joints to a plan: from a beginning, from another plan, from a table, or key by key.
+    AddJoint(Box<add_joint::Args>),
     /// Says what two plans differ in.
+    #[command(after_help = "Examples:\n  \
+        evendraw plan diff pump.toml pump-2.toml\n  \
+        evendraw plan diff pump7.journal pump-2.toml --json")]
     Diff {
         /// The old plan, or a journal for the plan that is worked to.
         old: PathBuf,
@@ -40,6 +67,9 @@ enum What {
         new: PathBuf,
     },
     /// Has the build in a journal go on under another text of its plan.
+    #[command(after_help = "Examples:\n  \
+        evendraw plan revise pump7.journal pump-2.toml --dry-run\n  \
+        evendraw plan revise pump7.journal pump-2.toml")]
     Revise {
         /// The journal.
         journal: PathBuf,
@@ -54,6 +84,8 @@ enum What {
 /// Runs the command.
 pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandError> {
     match &args.what {
+        What::Fmt { plans, check } => fmt::run(plans, *check, out),
+        What::AddJoint(args) => add_joint::run(args, out),
         What::Diff { old, new } => {
             let (old, new) = (plan_in(old)?, plan_in(new)?);
             tell(&differences(&old, &new), out)?;

@@ -8,14 +8,15 @@ use clap::Args as ClapArgs;
 use jiff::ToSpan as _;
 use jiff::civil::Date;
 
+use super::output::Form;
 use super::shelf::{opened, tell_passed};
 use super::{CommandError, Done, Output};
 use crate::job::status::counted;
 use crate::outputs::{self, Over};
 use crate::plan::register::{FILE, off_ppm};
 use crate::sheet::{Recalled, recall_page};
-use crate::shelf::Shelf;
 use crate::shelf::recall::{COLUMNS, Line, Off, Question};
+use crate::shelf::{Passed, Read, Shelf};
 use crate::words;
 
 /// Attempts that a page has room for; a table has room for all.
@@ -111,45 +112,44 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     if args.csv {
         out.raw(&format!("{COLUMNS}\n"))?;
     }
+    let told = Telling {
+        question: &question,
+        form: out.form(),
+        is_table: args.csv,
+        is_page: args.output.is_some(),
+    };
     let mut sum = Sum::default();
     let mut page = Vec::new();
     let mut passed = shelf.passed().to_vec();
-    shelf.read(|read| {
-        passed.extend(read.passed);
-        let Some(build) = &read.build else {
-            return Ok(());
-        };
-        let pulls = question.of(build);
-        if pulls.is_empty() {
-            return Ok(());
-        }
-        sum.builds += 1;
-        if args.output.is_none() && !args.csv {
-            let not_work = build.not_work();
-            let what = [build.title.as_str(), build.unit.as_str(), &not_work];
-            let what: Vec<&str> = what.into_iter().filter(|text| !text.is_empty()).collect();
-            out.line(format_args!("{}: {}", read.found.name, what.join(", ")))?;
-        }
-        for pull in pulls {
-            let line = Line::of(&question, &read.found.name, build, pull);
-            sum.take(&line);
-            if args.csv {
-                out.raw(&format!("{}\n", line.csv()))?;
-            } else if args.output.is_some() {
-                if page.len() == PAGE_LINES_MAX {
-                    return Err(CommandError::bad(format!(
-                        "-o: more than {PAGE_LINES_MAX} attempts are concerned: ask for less, or take --csv"
-                    )));
-                }
-                out.object(&line)?;
-                page.push(line);
-            } else {
-                out.object(&line)?;
-                out.line(row(&line))?;
+    let mut known = vec![false; question.named().len()];
+    shelf.read_and(
+        |read| told.of(read),
+        |answer: Result<Answer, CommandError>| {
+            let answer = answer?;
+            passed.extend(answer.passed);
+            for (known, here) in known.iter_mut().zip(answer.known) {
+                *known |= here;
             }
-        }
-        Ok(())
-    })?;
+            sum.add(&answer.sum);
+            page.extend(answer.lines);
+            if page.len() > PAGE_LINES_MAX {
+                return Err(CommandError::bad(format!(
+                    "-o: more than {PAGE_LINES_MAX} attempts are concerned: ask for less, or take --csv"
+                )));
+            }
+            out.raw(&answer.text)
+        },
+    )?;
+    for (asked, _) in question
+        .named()
+        .iter()
+        .zip(&known)
+        .filter(|(_, known)| !**known)
+    {
+        out.remark(format_args!(
+            "{asked} stands in no build of this shelf: is it spelt so?"
+        ));
+    }
     let mut words = sum.words(&question);
     if let Some(found) = found {
         words.push_str(&format!("; {found}"));
@@ -177,6 +177,72 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     Ok(Done::rejected_if(!passed.is_empty()))
 }
 
+/// What is said of each build, and in which form.
+struct Telling<'q> {
+    question: &'q Question,
+    form: Form,
+    is_table: bool,
+    is_page: bool,
+}
+
+/// What a build answers.
+#[derive(Default)]
+struct Answer {
+    passed: Vec<Passed>,
+    /// Which of what was named stand in it at all.
+    known: Vec<bool>,
+    sum: Sum,
+    /// As it is printed.
+    text: String,
+    /// For the page; empty where none is asked for.
+    lines: Vec<Line>,
+}
+
+impl Telling<'_> {
+    /// What a build answers. Made on every core at once: with many attempts the words take longer than the reading.
+    fn of(&self, read: Read) -> Result<Answer, CommandError> {
+        let mut answer = Answer {
+            passed: read.passed,
+            ..Answer::default()
+        };
+        let Some(build) = &read.build else {
+            return Ok(answer);
+        };
+        answer.known = self.question.known_in(build);
+        let pulls = self.question.of(build);
+        if pulls.is_empty() {
+            return Ok(answer);
+        }
+        answer.sum.builds = 1;
+        let (form, text) = (self.form, &mut answer.text);
+        if !self.is_page && !self.is_table {
+            let not_work = build.not_work();
+            let what = [build.title.as_str(), build.unit.as_str(), &not_work];
+            let what: Vec<&str> = what.into_iter().filter(|text| !text.is_empty()).collect();
+            form.line(
+                text,
+                format_args!("{}: {}", read.found.name, what.join(", ")),
+            );
+        }
+        for pull in pulls {
+            let line = Line::of(self.question, &read.found.name, build, pull);
+            answer.sum.take(&line);
+            if self.is_table {
+                text.push_str(&line.csv());
+                text.push('\n');
+                continue;
+            }
+            form.object(text, &line)?;
+            if self.is_page {
+                answer.lines.push(line);
+            } else if !form.is_json() {
+                form.line(text, row(&line));
+            }
+        }
+        Ok(answer)
+    }
+}
+
 /// What was counted.
 #[derive(Default)]
 struct Sum {
@@ -193,6 +259,14 @@ impl Sum {
         self.untimed += usize::from(line.at.is_none());
         self.outside += usize::from(line.outside.is_some());
         self.standing += usize::from(line.outside.is_some() && line.last);
+    }
+
+    fn add(&mut self, other: &Self) {
+        self.builds += other.builds;
+        self.attempts += other.attempts;
+        self.outside += other.outside;
+        self.standing += other.standing;
+        self.untimed += other.untimed;
     }
 
     fn words(&self, question: &Question) -> String {
@@ -253,7 +327,7 @@ fn row(line: &Line) -> String {
         text.push_str(&format!("  ({})", line.evidence));
     }
     if let (Some(truth), Some(side)) = (line.true_Nm, line.outside) {
-        text.push_str(&format!("  would be {truth:.2}: too {side}"));
+        text.push_str(&format!("  would be {truth:.3}: too {side}"));
     }
     if !line.last {
         text.push_str("  (done again since)");

@@ -86,7 +86,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             };
             let (joint, time) = (&row.joint, &row.time);
             let words = match row.is_put_right {
-                true => format!("[struck through, put right later] {}", row.words),
+                true => format!("[struck through, {}] {}", row.put_right, row.words),
                 false => row.words.clone(),
             };
             let line = format!("{number:>5}  {joint:<12} {time:<22} {words}{sure}");

@@ -14,6 +14,8 @@ use super::value::{
     number, torque,
 };
 use super::{CommandError, Done, Output, plan_file};
+use crate::job::status::Shown;
+use crate::job::status::layout::torque_of;
 use crate::mechanics::{OffsetAdapter, Tool, Window, advise};
 
 /// The tool's setting or reading with an offset adapter, or the torque a reading means.
@@ -153,7 +155,10 @@ fn tools(
     if list.is_empty() {
         return out.line("the plan names no tools");
     }
-    for advice in advise(&list, readings, readings.high_Nm, Zoned::now().date()) {
+    let unit = Shown::new(torque.unit());
+    let words = |newton_meters: f64| unit.words(torque_of(newton_meters));
+    let today = Zoned::now().date();
+    for advice in advise(&list, readings, readings.high_Nm, today, &words) {
         let why = [advice.refused.as_slice(), &advice.notes]
             .concat()
             .join("; ");
@@ -163,7 +168,9 @@ fn tools(
             format!(" ({why})")
         };
         match advice.setting_Nm.filter(|_| advice.usable()) {
-            Some(setting) => out.line(format_args!("  {}: {setting:.2} N·m{beside}", advice.id))?,
+            Some(setting) => {
+                out.line(format_args!("  {}: {}{beside}", advice.id, words(setting)))?;
+            }
             None => out.line(format_args!("  {}: not for this{beside}", advice.id))?,
         }
         out.object(&Advised {

@@ -9,6 +9,7 @@ use serde_json::json;
 
 use super::named;
 use super::{CommandError, Done, Output, plan_file};
+use crate::disk::folder_of;
 use crate::job::status::{Item, Kept};
 use crate::mark::Mark;
 use crate::outputs::{self, Over};
@@ -90,9 +91,9 @@ fn blank(args: &Args) -> Result<(String, Sheet), CommandError> {
         (Some(path), plan) => {
             let journal = named::journal(path)?;
             let name = journal.name.clone();
-            blank_of(&worked_to(journal, plan.as_deref())?.1, &name)
+            blank_of(&worked_to(journal, plan.as_deref())?.1, &name, path)
         }
-        (None, Some(plan)) => blank_of(&plan_file::read(Some(plan))?, ""),
+        (None, Some(path)) => blank_of(&plan_file::read(Some(path))?, "", path),
         (None, None) => {
             return Err(CommandError::bad(
                 "sheet --blank: of which plan? allowed is --plan PLAN, or the journal of a job",
@@ -102,8 +103,9 @@ fn blank(args: &Args) -> Result<(String, Sheet), CommandError> {
     Ok((blank_page(&model), model))
 }
 
-fn blank_of(plan: &Plan, journal: &str) -> Sheet {
-    Sheet::of(&Kept::before_work(plan), journal, None)
+/// `beside` is the file that the pictures of the plan lie beside.
+fn blank_of(plan: &Plan, journal: &str, beside: &Path) -> Sheet {
+    Sheet::of(&Kept::before_work(plan), journal, None).with_pictures(plan, folder_of(beside))
 }
 
 fn printed(args: &Args) -> Result<(String, Sheet), CommandError> {
@@ -117,6 +119,9 @@ fn printed(args: &Args) -> Result<(String, Sheet), CommandError> {
     let (journal, plan) = worked_to(journal, args.plan.as_deref())?;
     let kept = Kept::of(&plan, &journal.content, Some(&journal.traces));
     let mut model = Sheet::of(&kept, &journal.name, Some(journal.digest));
+    if !args.text && !args.short {
+        model = model.with_pictures(&plan, folder_of(path));
+    }
     if let Some(other) = &args.plan {
         let other = plan_file::read(Some(other))?;
         compare(

@@ -17,7 +17,7 @@ use evendraw_core::unit::Instant;
 use evendraw_core::verdict::Verdict;
 use serde_json::json;
 
-use super::named::{joint, names, tell_attempt};
+use super::named::{joint, names, put_beside_forerunners, tell_attempt};
 use super::{CommandError, Done, Output, plan_file};
 use crate::job::{self, Job, Told};
 use crate::peers;
@@ -126,6 +126,7 @@ impl<'o, 'w> Work<'o, 'w> {
         } else {
             Job::create(&path, plan, Purpose::Job)?
         };
+        put_beside_forerunners(&mut job, &path, out);
         let own = joint(job.plan(), Some(own.id()))?.clone();
         if let Ok(since) = SystemTime::now().duration_since(UNIX_EPOCH)
             && let Ok(seconds) = i64::try_from(since.as_secs())
@@ -149,6 +150,10 @@ impl<'o, 'w> Work<'o, 'w> {
             )));
         }
         work.out.remark(words::HANDS);
+        if let Some(last) = work.job.status().last {
+            let now = jiff::Timestamp::now().as_second();
+            work.out.remark(format_args!("last: {}", last.line(now)));
+        }
         work.note_standing();
         Ok(work)
     }
@@ -308,7 +313,7 @@ impl<'o, 'w> Work<'o, 'w> {
 }
 
 /// Where the desk keeps the journal of a plan: the last of those numbered.
-fn beside(plan: &Path) -> PathBuf {
+pub(super) fn beside(plan: &Path) -> PathBuf {
     let name = plan
         .file_name()
         .map_or_else(String::new, |name| name.to_string_lossy().into_owned());

@@ -13,16 +13,22 @@ use super::handover;
 use super::ink::{self, Ink as _};
 use super::joint::{self, JointState};
 use super::overlay::{self, Overlay};
+use super::paper::{self, PaperState};
 use super::plan::{self, PlanState};
 use super::record::{self, RecordState};
 use super::settings::Settings;
 use super::shelf::{self, ShelfState};
 use super::theme::{self, BODY, Colours, GAP, NOTE};
-use super::view::{About, Act, Ask, DeskView, Heard, JointView, Readings, Status, Wanted};
-use super::widgets::{count, focus_ring, line, pressed, silent_line, speak};
+use super::tonight;
+use super::view::{About, Act, Ask, DeskView, Heard, JointView, Readings, Status};
+use super::widgets::{LEAST, count, focus_ring, ground, line, pressed, silent_line, speak};
+use crate::limited::Limited as _;
 use crate::words;
 use egui::accesskit::Role;
 use egui::{Align2, Key, Rect, Sense, Stroke, Ui, pos2, vec2};
+
+/// How much larger than on a laptop things are drawn at most: a wall of 10,240 points. Beyond it letters would only fill memory.
+const ZOOM_MAX: f32 = 8.0;
 
 /// The screens, in the order of the rail.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
@@ -44,6 +50,10 @@ pub enum Screen {
     Handover,
     /// The shelf of builds.
     Shelf,
+    /// A working sheet typed back; reached from the record.
+    Paper,
+    /// The evening before it begins; reached from build and handover.
+    Tonight,
 }
 
 impl Screen {
@@ -80,6 +90,7 @@ pub struct Desk {
     plan: PlanState,
     compare: CompareState,
     shelf: ShelfState,
+    paper: PaperState,
 }
 
 impl Desk {
@@ -140,8 +151,8 @@ impl Desk {
                 self.screen = Screen::Joint;
             }
         }
-        let window = ui.ctx().content_rect();
-        ui.set_clip_rect(window);
+        ui.set_clip_rect(ui.ctx().content_rect());
+        let window = ground(ui.ctx());
         if !self.ground_is_clear {
             ui.painter().rect_filled(window, 0.0, colours.page);
         }
@@ -255,14 +266,30 @@ impl Desk {
             Screen::Compare => compare::show(ui, page, view, &mut self.compare, free, &mut asks),
             Screen::Handover => handover::show(ui, page, view, free, &mut asks),
             Screen::Shelf => shelf::show(ui, page, &view.shelf, &mut self.shelf, free, &mut asks),
+            Screen::Paper => {
+                if paper::show(ui, page, view, &mut self.paper, free, &mut asks) {
+                    self.screen = Screen::Record;
+                }
+            }
+            Screen::Tonight => {
+                if tonight::show(ui, page, view, free, &mut asks) {
+                    self.screen = Screen::Build;
+                }
+            }
+        }
+        if self.screen != Screen::Paper && view.paper.is_some()
+            || self.screen != Screen::Tonight && view.tonight.is_some()
+        {
+            asks.push(Ask::PutAside);
         }
         // Opening a joint goes to it; closing one goes back.
         self.choose(&view.status, &mut asks);
+        let mut wants_plan = false;
         for ask in &asks {
             match ask {
                 // Where it was left, once it is known which.
                 Ask::Act(Act::Begin(_), _) => self.begun = false,
-                Ask::Act(Act::OpenPlan, _) => self.overlay = Some(Overlay::file(Wanted::Plan)),
+                Ask::Act(Act::OpenPlan, _) => wants_plan = true,
                 Ask::Act(Act::NewPlan, _) => {
                     self.plan.begin();
                     self.screen = Screen::Plan;
@@ -273,8 +300,13 @@ impl Desk {
                     self.screen = Screen::Joint;
                 }
                 Ask::OpenBuild(_) => self.screen = Screen::Build,
+                Ask::Paper => self.screen = Screen::Paper,
+                Ask::Tonight => self.screen = Screen::Tonight,
                 _ => {}
             }
+        }
+        if wants_plan {
+            self.overlay = Some(Overlay::plan(&mut asks));
         }
         asks
     }
@@ -327,15 +359,15 @@ impl Desk {
                     .any(|key| input.consume_key(egui::Modifiers::COMMAND, key))
             });
             if hit {
-                self.settings.larger = (self.settings.larger + step).clamp(-4, 16);
+                self.settings.larger = (self.settings.larger + step).limited(-4, 16);
             }
         }
         let zoom = context.zoom_factor();
         let size = context.content_rect().size() * zoom;
-        let room = (size.x / 800.0).min(size.y / 500.0);
+        let room = (size.x / LEAST.x).min(size.y / LEAST.y);
         let wanted = (size.y / 800.0).min(size.x / 1280.0).max(1.0)
             * (1.0 + f32::from(self.settings.larger) / 8.0);
-        let fitting = (wanted.min(room).max(0.3) * 16.0).floor() / 16.0;
+        let fitting = (wanted.min(room).limited(0.3, ZOOM_MAX) * 16.0).floor() / 16.0;
         if (fitting - zoom).abs() > 1e-3 {
             context.set_zoom_factor(fitting);
         }
@@ -389,7 +421,7 @@ impl Desk {
             actions::take_part(&waiting, &mut self.overlay, asks);
         }
         if pressed(ui, Key::D) {
-            self.overlay = Some(Overlay::file(Wanted::Trace));
+            self.overlay = Some(Overlay::trace());
         }
         if pressed(ui, Key::Q) {
             self.settings.newton_meters = !self.settings.newton_meters;

@@ -5,7 +5,8 @@
 use std::path::PathBuf;
 
 use super::act::Act;
-use super::edit_view::PlanAsk;
+use super::edit_view::{Draw, PlanAsk};
+use crate::job::paper::Row;
 use crate::store::{Became, PartState};
 
 /// What a screen asks for.
@@ -71,6 +72,8 @@ pub enum Ask {
     Trace(PathBuf),
     /// Ask again whether this is work or a rehearsal.
     WorkOrRehearse,
+    /// Look how the builds opened lately stand.
+    LookForRecent,
     /// Look which serial ports there are.
     LookForPorts,
     /// Follow the adapter at this port.
@@ -93,6 +96,16 @@ pub enum Ask {
     ReloadPlan,
     /// Work on the plan's text.
     Plan(PlanAsk),
+    /// What is open, to be typed back from paper.
+    Paper,
+    /// These rows of a working sheet are typed back.
+    TypeBack(Vec<Row>),
+    /// The evening before it begins.
+    Tonight,
+    /// The evening on a page.
+    PrintTonight,
+    /// What was opened beside the screens is not looked at any more.
+    PutAside,
     /// Write the record.
     Export(Export),
     /// The curve of the entry with this number.
@@ -137,6 +150,9 @@ impl Ask {
             Self::Trace(_) => Self::Trace(PathBuf::from(words)),
             Self::Connect(_) => Self::Connect(PathBuf::from(words)),
             Self::OpenPlan(_) => Self::OpenPlan(PathBuf::from(words)),
+            Self::Plan(PlanAsk::Draw(Draw::Picture(_))) => {
+                Self::Plan(PlanAsk::Draw(Draw::Picture(PathBuf::from(words))))
+            }
             Self::Plan(PlanAsk::SaveAs(_)) => Self::Plan(PlanAsk::SaveAs(PathBuf::from(words))),
             other => other,
         }
@@ -171,6 +187,8 @@ pub enum Wanted {
     Plan,
     /// Readings of a pull.
     Trace,
+    /// A picture of the part.
+    Picture,
 }
 
 /// Formats of the record.

@@ -8,6 +8,7 @@ use super::reading;
 use super::theme::{self, BODY, Colours, GAP, HEAD, TARGET, TITLE};
 use super::view::{Act, Choice, Cue, Prompt};
 use super::widgets::{self, Look, button, is_wide_enough, paragraph, pressed, silent_line};
+use crate::limited::Limited as _;
 use egui::accesskit::Role;
 use egui::{Align2, Color32, FontId, Key, Rect, Sense, Stroke, Ui, pos2, vec2};
 
@@ -149,7 +150,7 @@ pub(super) fn buttons(ui: &mut Ui, foot: Rect, prompt: &Prompt) -> Option<Choice
         let wanted = widgets::text_width(ui, &choice.words, theme::strong(BODY)) + 84.0;
         let place = Rect::from_min_size(
             pos2(x, foot.top()),
-            vec2(wanted.clamp(132.0_f32.min(room), room.max(132.0)), TARGET),
+            vec2(wanted.limited(132.0_f32.min(room), room.max(132.0)), TARGET),
         );
         x = place.right() + GAP;
         let look = if is_advised {

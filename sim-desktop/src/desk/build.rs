@@ -12,6 +12,7 @@ use super::widgets::{
     silent_line,
 };
 use crate::job::status::JointStatus;
+use crate::limited::Limited as _;
 use crate::words;
 use egui::accesskit::Role;
 use egui::{Align2, Color32, Key, Rect, Sense, Stroke, Ui, pos2, vec2};
@@ -138,15 +139,7 @@ pub(super) fn show(
     tools.sort_by_key(|tool| !tool.is_expired);
     let tools: Vec<Told> = tools
         .into_iter()
-        .map(|tool| {
-            let mark = if tool.is_expired {
-                Mark::Rejected
-            } else {
-                Mark::Accepted
-            };
-            let words = format!("{}: {}, {}", tool.id, tool.what, tool.calibration);
-            (Some(mark), words)
-        })
+        .map(|tool| (tool.mark(), tool.line()))
         .collect();
     if !tools.is_empty() {
         blocks.push(("Tools (T)", tools));
@@ -237,7 +230,7 @@ fn next_step(
     };
     let ask = row.and_then(|row| status.joints.get(row));
     let anew = status.rehearsal && status.joints.iter().any(|joint| joint.done > 0);
-    let width = if ask.is_some() { 190.0 } else { 0.0 } + if anew { 176.0 } else { 0.0 };
+    let width = if ask.is_some() { 190.0 } else { 0.0 } + if anew { 176.0 } else { 0.0 } + 138.0;
     let room = Rect::from_min_max(
         inner.min,
         pos2(inner.right() - width - 12.0, inner.bottom()),
@@ -282,6 +275,18 @@ fn next_step(
         {
             asks.push(Ask::RehearseAnew);
         }
+    }
+    let right = inner.right()
+        - if ask.is_some() { 190.0 + GAP } else { 0.0 }
+        - if anew { 168.0 + GAP } else { 0.0 };
+    let place = Rect::from_min_max(
+        pos2(right - 130.0, inner.center().y - TARGET / 2.0),
+        pos2(right, inner.center().y + TARGET / 2.0),
+    );
+    if button(ui, place, "Tonight", "N", Look::Plain, free).clicked()
+        || (free && pressed(ui, Key::N))
+    {
+        asks.push(Ask::Tonight);
     }
     if let Some(joint) = ask {
         let place = Rect::from_min_max(
@@ -341,7 +346,7 @@ fn joints(
         }
     }
     let highlighted = highlighted(view, state);
-    let height = (rect.height() / count(rows.len())).clamp(TARGET + 6.0, 68.0);
+    let height = (rect.height() / count(rows.len())).limited(TARGET + 6.0, 68.0);
     let mut child = ui.new_child(egui::UiBuilder::new().max_rect(rect).id_salt("joints"));
     child.spacing_mut().item_spacing.y = GAP - 2.0;
     egui::ScrollArea::vertical()

@@ -7,6 +7,7 @@ mod draw;
 use super::calculation::{self, Figures};
 use super::theme::{self, BODY, Colours, TARGET};
 use super::widgets::{self, area, choices, cut_left, cut_top, field, paragraph, pressed};
+use crate::limited::Limited as _;
 use egui::{Key, Rect, Ui, pos2, vec2};
 
 use draw::{draw_conversions, draw_figures, draw_order, draw_preload, draw_setting, draw_threads};
@@ -132,23 +133,27 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, state: &mut Calculator, free: bool) 
         .iter()
         .position(|(section, _)| *section == state.section)
         .unwrap_or(0);
-    let half = SECTIONS.len() / 2;
-    for (row, first) in [(above, 0), (below, half)] {
+    let (first, second) = names.split_at(SECTIONS.len() / 2);
+    let mut chosen = None;
+    for (row, names, before) in [(above, first, 0), (below, second, first.len())] {
         // A number past the row's end marks none of it.
-        let on = current.checked_sub(first).unwrap_or(half);
-        if let Some(index) = choices(ui, row, &names[first..first + half], on) {
-            state.section = SECTIONS[first + index].0;
+        let on = current.checked_sub(before).unwrap_or(names.len());
+        if let Some(index) = choices(ui, row, names, on) {
+            chosen = Some(before + index);
         }
     }
     if free && ui.memory(|memory| memory.focused().is_none()) {
         if pressed(ui, Key::ArrowRight) {
-            state.section = SECTIONS[(current + 1) % SECTIONS.len()].0;
+            chosen = Some((current + 1) % SECTIONS.len());
         }
         if pressed(ui, Key::ArrowLeft) {
-            state.section = SECTIONS[(current + SECTIONS.len() - 1) % SECTIONS.len()].0;
+            chosen = Some((current + SECTIONS.len() - 1) % SECTIONS.len());
         }
     }
-    let (left, right) = cut_left(body, (body.width() * 0.34).clamp(240.0, 380.0));
+    if let Some((section, _)) = chosen.and_then(|index| SECTIONS.get(index)) {
+        state.section = *section;
+    }
+    let (left, right) = cut_left(body, (body.width() * 0.34).limited(240.0, 380.0));
     let inputs = area(ui, left, "Given", "");
     match state.section {
         Section::Convert => {
@@ -373,7 +378,7 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, state: &mut Calculator, free: bool) 
 fn fields(ui: &mut Ui, rect: Rect, rows: &mut [(&str, &mut String, &str)]) {
     let mut y = rect.top();
     // What does not fit moves together, down to caption and field touching.
-    let step = (rect.height() / widgets::count(rows.len())).clamp(66.0, 76.0);
+    let step = (rect.height() / widgets::count(rows.len())).limited(66.0, 76.0);
     for (caption, text, hint) in rows {
         let place = Rect::from_min_size(pos2(rect.left(), y), vec2(rect.width(), step - 6.0));
         field(ui, place, caption, text, hint);

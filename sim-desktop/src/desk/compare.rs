@@ -9,6 +9,7 @@ use super::widgets::{
     Look, area, button, choices, count, cut_bottom, cut_top, number, paragraph, pressed,
     silent_line, speak,
 };
+use crate::limited::Limited as _;
 use egui::accesskit::Role;
 use egui::{Align2, Key, Rect, Sense, Stroke, StrokeKind, Ui, pos2, vec2};
 
@@ -36,7 +37,12 @@ pub(super) fn show(
     if joints.len() > 1 && joints.len() <= 12 {
         let (head, rest) = cut_top(body, TARGET);
         let names: Vec<&str> = joints.iter().map(|joint| joint.id.as_str()).collect();
-        if let Some(index) = choices(ui, head, &names, state.joint.min(names.len() - 1)) {
+        if let Some(index) = choices(
+            ui,
+            head,
+            &names,
+            state.joint.min(names.len().saturating_sub(1)),
+        ) {
             state.joint = index;
         }
         table = rest;
@@ -44,7 +50,7 @@ pub(super) fn show(
     let chosen = joints.get(state.joint.min(joints.len().saturating_sub(1)));
     if free && joints.len() > 1 && ui.memory(|memory| memory.focused().is_none()) {
         if pressed(ui, Key::ArrowRight) {
-            state.joint = (state.joint + 1).min(joints.len() - 1);
+            state.joint = (state.joint + 1).min(joints.len().saturating_sub(1));
         }
         if pressed(ui, Key::ArrowLeft) {
             state.joint = state.joint.saturating_sub(1);
@@ -158,7 +164,7 @@ fn rows(ui: &mut Ui, rect: Rect, view: &DeskView) {
         "Pulls",
     ];
     let cell = |row: Rect, index: usize| {
-        let left = row.left() + row.width() * columns[index];
+        let left = row.left() + row.width() * columns.get(index).unwrap_or(&1.0);
         let right = columns
             .get(index + 1)
             .map_or(row.right(), |next| row.left() + row.width() * next - 14.0);
@@ -179,7 +185,7 @@ fn rows(ui: &mut Ui, rect: Rect, view: &DeskView) {
             colours.soft,
         );
     }
-    let height = (body.height() / count(rows.len().max(1))).clamp(26.0, 44.0);
+    let height = (body.height() / count(rows.len().max(1))).limited(26.0, 44.0);
     for (index, row) in rows.iter().enumerate() {
         let place = Rect::from_min_size(
             pos2(body.left(), body.top() + height * count(index)),

@@ -6,6 +6,8 @@ use std::ops::Range;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use crate::picture::{Laid, Picture};
+
 /// One line of the outline.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct OutlineRow {
@@ -89,6 +91,34 @@ pub struct DrawingView {
     pub order: Vec<String>,
     /// They are written as a circle: moving one writes them one by one.
     pub is_circle: bool,
+    /// The edge that FRONT is written at; empty where none is said.
+    pub front: String,
+    /// The picture under them.
+    pub picture: Option<PictureView>,
+}
+
+/// A picture under the fasteners.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PictureView {
+    /// Its file, beside the plan.
+    pub file: String,
+    /// The picture; in words why there is none.
+    pub shown: Result<Arc<Picture>, String>,
+    /// Where it lies; as good as may be while nobody said.
+    pub laid: Laid,
+    /// Two points say where it lies.
+    pub is_scaled: bool,
+    /// It is printed on the sheet.
+    pub sheet: bool,
+}
+
+impl PictureView {
+    /// Pixels of its file in a row, and rows: what points are told in.
+    #[must_use]
+    pub fn size(&self) -> (f64, f64) {
+        let (width, height) = self.shown.as_ref().map_or((1, 1), |own| own.full());
+        (f64::from(width), f64::from(height))
+    }
 }
 
 /// What is drawn.
@@ -100,8 +130,20 @@ pub enum Draw {
     Move(String, f64, f64),
     /// This one taken away.
     Take(String),
-    /// All laid out as typed: `circle 8, 180 mm`, `2 x 5, 85 x 130`, `mirror`.
+    /// All laid out as typed: `circle 8, 180 mm`, `2 x 5, 85 x 130`, `mirror`, `align 1, 2, 3`.
     LayOut(String),
+    /// This one under another label.
+    Label(String, String),
+    /// FRONT at this edge; nowhere where it is empty.
+    Front(String),
+    /// This file laid under the joint, as a small copy beside the plan.
+    Picture(PathBuf),
+    /// Two pixels of the picture, and what is typed of what lies between them.
+    Scale([(f64, f64); 2], String),
+    /// The picture printed on the sheet, or not.
+    Print(bool),
+    /// The picture taken away; its file stays.
+    TakePicture,
     /// Numbered from 1 along these labels.
     Number(Vec<String>),
     /// Worked in the order of these labels.
@@ -139,6 +181,8 @@ pub struct PlanEdit {
     pub faults: Vec<FaultView>,
     /// How many faults refuse it.
     pub errors: usize,
+    /// It is being checked: faults are those of a moment ago.
+    pub checking: bool,
     /// It differs from what is saved.
     pub unsaved: bool,
     /// The grammar of the text is broken: only the text can be worked on.

@@ -12,6 +12,7 @@ use super::theme::{self, BODY, Colours, DIGIT_HEIGHT, GAP, HEAD, TARGET};
 use super::typing;
 use super::view::{Ask, Cue, Gauge, JointView, Mark, Prompt, TypingView};
 use super::widgets::{self, cut_bottom, cut_left, cut_top, line, number};
+use crate::limited::Limited as _;
 use egui::accesskit::Role;
 use egui::{Align2, Color32, FontId, Rect, Sense, Stroke, Ui, pos2, vec2};
 
@@ -114,7 +115,7 @@ fn live(ui: &mut Ui, rect: Rect, joint: &JointView, height: f32) {
     let scale = 22.0;
     let least = height * READING * 1.12;
     let upper = (rect.height() - least - bar - scale - 2.0 * GAP)
-        .clamp(height * CUE * 1.3, size(height, CUE) * LINE * 2.0);
+        .limited(height * CUE * 1.3, size(height, CUE) * LINE * 2.0);
     let (top, rest) = cut_top(rect, upper);
     let (middle, bottom) = cut_bottom(rest, bar + scale);
     let figure = size(height, 0.16).min(top.height() * 0.95);
@@ -294,7 +295,7 @@ fn typed(
     } else {
         height * READING * 1.12 + TARGET + GAP
     };
-    let upper = (rest.height() - least - GAP).clamp(height * 0.13, letters.size * LINE * 2.0);
+    let upper = (rest.height() - least - GAP).limited(height * 0.13, letters.size * LINE * 2.0);
     let (top, middle) = cut_top(rest, upper);
     let next = joint.next()?;
     let figure = size(height, 0.16).min(top.height() * 0.95);

@@ -6,7 +6,7 @@ use super::ink::Ink as _;
 use super::marks;
 use super::theme::{self, BODY, Colours, GAP, TARGET};
 use super::view::{Ask, DeskView, Mark};
-use super::widgets::{Look, area, button, cut_bottom, line, paragraph, pressed, split_across};
+use super::widgets::{Look, area, button, cut_bottom, line, paragraph, pressed, split_into};
 use crate::job::status::{Item, Status, counted};
 use egui::{Align2, Key, Rect, Ui, pos2};
 
@@ -133,8 +133,7 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, view: &DeskView, free: bool, asks: &
     waits.extend(items(&status.due));
     let mut done = list(&[Mark::Due, Mark::Final]);
     done.extend(tasks(true));
-    let columns = split_across(body, 2);
-    let [left, right] = columns[..] else { return };
+    let [left, right] = split_into(body);
     let middle = left.top() + (left.height() * 0.5).max(120.0).min(left.height());
     let upper =
         |column: Rect| Rect::from_min_max(column.min, pos2(column.right(), middle - GAP / 2.0));
@@ -156,8 +155,8 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, view: &DeskView, free: bool, asks: &
         "Nothing is waited for",
     );
     block(ui, lower(right), "Done", &done, "Nothing is done yet");
-    let places = split_across(foot, 3);
-    if button(ui, places[0], "Print the tag", "G", Look::Advised, free).clicked()
+    let [tag, next, _] = split_into(foot);
+    if button(ui, tag, "Print the tag", "G", Look::Advised, free).clicked()
         || (free && pressed(ui, Key::G))
     {
         asks.push(Ask::PrintTag);
@@ -167,7 +166,7 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, view: &DeskView, free: bool, asks: &
         || "Nothing can go on now.".to_owned(),
         |next| format!("Next: {next}"),
     );
-    let words = Rect::from_min_max(pos2(places[1].left(), foot.top()), foot.max);
+    let words = Rect::from_min_max(pos2(next.left(), foot.top()), foot.max);
     line(
         ui,
         words,

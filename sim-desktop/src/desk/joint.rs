@@ -68,7 +68,7 @@ pub(super) fn show(
         band(ui, place, &words, hue);
         rect = rest;
     }
-    let window_height = ui.ctx().content_rect().height();
+    let window_height = widgets::ground(ui.ctx()).height();
     let (body, foot) = cut_bottom(rect, TARGET);
     let least = reading::strip_height(window_height);
     let height = joint.prompt.as_ref().map_or(least, |prompt| {
@@ -301,7 +301,7 @@ fn stages(ui: &mut Ui, rect: Rect, joint: &JointView) {
     // Keep the one in hand in sight, with one before it.
     let first = {
         let mut first = 0;
-        while widgets::count(joint.stages.len() - first.min(joint.stages.len())) > visible
+        while widgets::count(joint.stages.len().saturating_sub(first)) > visible
             && first + 1 < current
         {
             first += 1;
@@ -309,7 +309,7 @@ fn stages(ui: &mut Ui, rect: Rect, joint: &JointView) {
         first
     };
     let mut y = inner.top();
-    for stage in &joint.stages[first..] {
+    for stage in joint.stages.iter().skip(first) {
         if y + height > inner.bottom() + 1.0 {
             break;
         }
@@ -451,7 +451,7 @@ fn arrows(ui: &Ui, joint: &JointView, state: &mut JointState, asks: &mut Vec<Ask
         .selected
         .or_else(|| joint.at.and_then(|at| joint.path.get(at)).copied())
         .unwrap_or(0)
-        .min(joint.fasteners.len() - 1);
+        .min(joint.fasteners.len().saturating_sub(1));
     for (key, toward) in [
         (Key::ArrowLeft, Vec2::LEFT),
         (Key::ArrowRight, Vec2::RIGHT),

@@ -8,6 +8,7 @@ use super::marks;
 use super::theme::{self, BODY, Colours, HEAD, NOTE};
 use super::view::{Front, JointView, Mark};
 use super::widgets::{between, count, focus_ring};
+use crate::limited::Limited as _;
 use egui::accesskit::Role;
 use egui::{Align2, Color32, Painter, Pos2, Rect, Sense, Shape, Stroke, Ui, Vec2, pos2, vec2};
 
@@ -28,7 +29,7 @@ fn layout(rect: Rect, joint: &JointView) -> (Vec<Pos2>, f32) {
     }
     let mut nearest = f32::MAX;
     for (index, a) in places.iter().enumerate() {
-        for b in &places[index + 1..] {
+        for b in places.iter().skip(index + 1) {
             nearest = nearest.min((*a - *b).length());
         }
     }
@@ -42,7 +43,7 @@ fn layout(rect: Rect, joint: &JointView) -> (Vec<Pos2>, f32) {
         let scale = (room.width() / span.x.max(1e-3))
             .min(room.height() / span.y.max(1e-3))
             .min(1e4);
-        let radius = (nearest * scale * 0.40).clamp(11.0, 34.0);
+        let radius = (nearest * scale * 0.40).limited(11.0, 34.0);
         found = (
             places
                 .iter()
@@ -195,8 +196,8 @@ fn draw_path(
     radius: f32,
 ) {
     let done = joint.at.unwrap_or(joint.path.len());
-    for (step, pair) in joint.path.windows(2).enumerate() {
-        let (Some(from), Some(to)) = (points.get(pair[0]), points.get(pair[1])) else {
+    for (step, (from, to)) in legs(&joint.path).enumerate() {
+        let (Some(from), Some(to)) = (points.get(from), points.get(to)) else {
             continue;
         };
         let Some([a, b]) = leg(*from, *to, radius) else {
@@ -364,7 +365,7 @@ fn draw_fastener(
     is_next: bool,
 ) {
     let hue = marks::colour(colours, fastener.mark);
-    let label_size = (radius * 0.95).clamp(NOTE, 30.0)
+    let label_size = (radius * 0.95).limited(NOTE, 30.0)
         * if fastener.label.chars().count() > 2 {
             0.75
         } else {
@@ -426,7 +427,7 @@ fn draw_fastener(
         }
     }
     if fastener.mark != Mark::Open && !(is_next && fastener.mark == Mark::InProgress) {
-        let badge = (radius * 0.42).clamp(7.0, 12.0);
+        let badge = (radius * 0.42).limited(7.0, 12.0);
         let at = point + vec2(radius * 0.86, -radius * 0.8);
         painter.circle_filled(at, badge * 1.45, colours.page);
         marks::draw(painter, colours, fastener.mark, at, badge);
@@ -448,19 +449,24 @@ fn draw_fastener(
     }
 }
 
+/// The legs of a path: from each to the one after it.
+fn legs(path: &[usize]) -> impl Iterator<Item = (usize, usize)> {
+    path.iter().copied().zip(path.iter().copied().skip(1))
+}
+
 /// The fastener nearest to `from` in this direction, for the arrow keys.
 #[must_use]
 pub(super) fn neighbour(joint: &JointView, from: usize, toward: Vec2) -> Option<usize> {
     let here = joint.fasteners.get(from)?;
-    let cost = |index: usize| {
-        let there = &joint.fasteners[index];
+    let cost = |there: &super::view::FastenerView| {
         let offset = vec2(there.x - here.x, there.y - here.y);
         let along = offset.dot(toward);
         let across = offset.dot(toward.rot90()).abs();
         (along > 1e-3 && across <= along * 2.0).then_some(along + across * 2.0)
     };
-    (0..joint.fasteners.len())
-        .filter_map(|index| cost(index).map(|cost| (index, cost)))
+    let others = joint.fasteners.iter().enumerate();
+    others
+        .filter_map(|(index, there)| cost(there).map(|cost| (index, cost)))
         .min_by(|a, b| a.1.total_cmp(&b.1))
         .map(|(index, _)| index)
 }
@@ -503,8 +509,8 @@ pub(super) fn draw_order(
         colours.page,
         Stroke::new(1.2, colours.outline),
     ));
-    for (step, pair) in path.windows(2).enumerate() {
-        let (Some(from), Some(to)) = (points.get(pair[0]), points.get(pair[1])) else {
+    for (step, (from, to)) in legs(path).enumerate() {
+        let (Some(from), Some(to)) = (points.get(from), points.get(to)) else {
             continue;
         };
         let Some([a, b]) = leg(*from, *to, radius) else {

@@ -4,8 +4,10 @@
 
 use super::adapter;
 use super::beside;
+use super::edit_view::Draw;
 use super::ink::Ink as _;
 use super::model::SKIPPED;
+use super::recent;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
 use super::view::{About, Ask, CanPutRight, Choice, DeskView, JointView, PlanAsk, Status, Wanted};
 use super::widgets::{self, Look, button, count, line, pressed};
@@ -27,6 +29,11 @@ pub(super) enum Overlay {
         choices: Vec<(String, Ask)>,
         /// What is being typed and what takes it, if something may be.
         typed: Option<(String, Ask)>,
+    },
+    /// Which plan to open.
+    Plan {
+        /// The path being typed.
+        typed: String,
     },
     /// A line not to be forgotten.
     Reminder(beside::Line),
@@ -98,7 +105,7 @@ impl Overlay {
         });
         let labels = others.map(|fastener| fastener.label.clone()).take(9);
         let ask = Ask::WasOn(can.sequence, String::new());
-        let title = format!("The pull recorded for fastener {own} was on which?");
+        let title = format!("The pull of {own} was on which fastener?");
         Self::words(title, labels, &ask, true)
     }
 
@@ -129,13 +136,8 @@ impl Overlay {
     /// Which tool? What tells it from others, its range and its calibration stand beside its number.
     #[must_use]
     pub(super) fn tool(status: &Status) -> Self {
-        let choices = status.tools.iter().map(|tool| {
-            let words = format!(
-                "{}: {}; calibrated {}",
-                tool.id, tool.what, tool.calibration
-            );
-            (words, Ask::Tool(tool.id.clone()))
-        });
+        let tools = status.tools.iter();
+        let choices = tools.map(|tool| (tool.line(), Ask::Tool(tool.id.clone())));
         Self::List {
             title: "Which tool is in use now?".to_owned(),
             choices: choices.collect(),
@@ -165,20 +167,46 @@ impl Overlay {
         Self::words("Save the plan as".to_owned(), [], &ask, true)
     }
 
-    /// Which file? Chosen in a dialog, or its path typed.
+    /// Which plan? One of those opened lately, chosen in a dialog, or its path typed.
     #[must_use]
-    pub(super) fn file(wanted: Wanted) -> Self {
-        let (title, ask) = match wanted {
-            Wanted::Plan => ("Which plan?", Ask::OpenPlan(PathBuf::new())),
-            Wanted::Trace => ("Which trace file?", Ask::Trace(PathBuf::new())),
-        };
+    pub(super) fn plan(asks: &mut Vec<Ask>) -> Self {
+        asks.push(Ask::LookForRecent);
+        Self::Plan {
+            typed: String::new(),
+        }
+    }
+
+    /// Which trace file? Chosen in a dialog, or its path typed.
+    #[must_use]
+    pub(super) fn trace() -> Self {
+        Self::file(
+            "Which trace file?",
+            Wanted::Trace,
+            Ask::Trace(PathBuf::new()),
+        )
+    }
+
+    /// Which picture of the part? Chosen in a dialog, or its path typed.
+    #[must_use]
+    pub(super) fn picture() -> Self {
+        Self::file(
+            "Which picture? PNG or JPEG, taken from straight above",
+            Wanted::Picture,
+            Ask::Plan(PlanAsk::Draw(Draw::Picture(PathBuf::new()))),
+        )
+    }
+
+    fn file(title: &str, wanted: Wanted, typed: Ask) -> Self {
         Self::List {
             title: title.to_owned(),
             choices: vec![("Choose it in a dialog".to_owned(), Ask::Choose(wanted))],
-            typed: Some((String::new(), ask)),
+            typed: Some((String::new(), typed)),
         }
     }
 }
+
+/// Where somebody new begins.
+const GUIDE: &str = "new here? `evendraw guide` prints your first evening; F1 or Esc closes this";
 
 /// Every key, in groups, as the map shows it. The screens print the same keys on their buttons.
 pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
@@ -229,22 +257,22 @@ pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
     (
         "The job",
         &[
-            ("P", "another person"),
-            ("T", "another tool"),
+            ("P, T", "another person, tool"),
             ("V", "work or rehearse"),
             ("D", "readings from a file"),
             ("F11", "an adapter"),
             ("F12", "a reminder"),
             ("L", "tasks, parts, reminders"),
             ("Z", "a new rehearsal"),
-            ("O", "open a plan"),
-            ("E", "a new plan"),
+            ("O, E", "open a plan, begin one"),
             ("U", "read the plan again"),
             ("M", "draw the plan"),
             ("Ctrl + V", "a table into the plan"),
             ("S", "the printed sheet"),
             ("X, Y", "record as CSV, JSON"),
-            ("G", "print the tag"),
+            ("G", "print tag, evening"),
+            ("N", "tonight"),
+            ("I", "paper typed back"),
             ("1 to 9", "choose from a list"),
             ("Up, Down", "move in a table"),
         ],
@@ -258,7 +286,7 @@ pub(super) fn show(
     view: &DeskView,
     asks: &mut Vec<Ask>,
 ) -> bool {
-    let screen = ui.ctx().content_rect();
+    let screen = widgets::ground(ui.ctx());
     let colours = Colours::of(ui);
     let layer = egui::LayerId::new(egui::Order::Foreground, Id::unique("overlay"));
     let mut over = ui.new_child(
@@ -285,6 +313,10 @@ pub(super) fn show(
             (screen.width() - 32.0).min(680.0),
             adapter::height(view).min(screen.height() - 16.0),
         ),
+        Overlay::Plan { .. } => vec2(
+            (screen.width() - 32.0).min(760.0),
+            (92.0 + recent::height(&view.recent)).min(screen.height() - 16.0),
+        ),
         Overlay::Reminder(line) => vec2(
             (screen.width() - 32.0).min(680.0),
             (76.0 + beside::height(line)).min(screen.height() - 16.0),
@@ -307,7 +339,7 @@ pub(super) fn show(
     let body = Rect::from_min_max(pos2(inner.left(), head.bottom() + GAP), inner.max);
     match overlay {
         Overlay::Keys => {
-            heading(ui, head, "Keys", "F1 or Esc closes this");
+            heading(ui, head, "Keys", GUIDE);
             let (body, foot) = widgets::cut_bottom(body, 58.0);
             keys(ui, body);
             let words = format!("{} {}", words::HANDS, words::LOOSENING);
@@ -317,6 +349,12 @@ pub(super) fn show(
         Overlay::Adapter { typed } => {
             heading(ui, head, "Adapter", "F11 or Esc closes this");
             close |= adapter::body(ui, body, view, typed, asks) || pressed(ui, Key::F11);
+        }
+        Overlay::Plan { typed } => {
+            heading(ui, head, "Which plan?", "Esc");
+            let taken = recent::show(ui, body, &view.recent, typed, close);
+            close |= taken.is_some();
+            asks.extend(taken);
         }
         Overlay::Reminder(own) => {
             let about = match own.title.as_str() {
@@ -418,7 +456,7 @@ fn heading(ui: &mut Ui, rect: Rect, title: &str, aside: &str) {
 }
 
 /// A digit pressed while the line below the list is still empty: it chooses, and is taken out of the line.
-fn digit(ui: &Ui, key: Key) -> bool {
+pub(super) fn digit(ui: &Ui, key: Key) -> bool {
     ui.input_mut(|input| {
         let hit = input.events.iter().any(|event| {
             matches!(event, egui::Event::Key { key: down, pressed: true, repeat: false, modifiers, .. } if *down == key && modifiers.is_none())

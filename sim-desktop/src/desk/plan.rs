@@ -11,8 +11,9 @@ mod text;
 use super::edit_view::{PlanAsk, PlanEdit};
 use super::overlay::Overlay;
 use super::theme::TARGET;
-use super::view::{Ask, DeskView, Wanted};
+use super::view::{Ask, DeskView};
 use super::widgets::{Look, button, cut_bottom, cut_left, pressed, split_across};
+use crate::limited::Limited as _;
 use egui::{Key, Modifiers, Rect, Ui};
 use palette::Palette;
 
@@ -80,10 +81,10 @@ pub(super) fn show(
     }
     let (body, foot) = cut_bottom(rect, TARGET);
     let is_wide = body.width() >= WIDTH_FOR_BOTH;
-    let (list, rest) = cut_left(body, (body.width() * 0.23).clamp(190.0, 320.0));
+    let (list, rest) = cut_left(body, (body.width() * 0.23).limited(190.0, 320.0));
     outline::show(ui, list, view, &mut state.outline, free, asks);
     if state.draws && !edit.broken {
-        drawing::show(ui, rest, edit, &mut state.drawing, free, asks);
+        drawing::show(ui, rest, edit, &mut state.drawing, overlay, asks);
     } else if is_wide {
         let (middle, right) = cut_left(rest, rest.width() * 0.5);
         fields::show(ui, middle, edit, &mut state.fields, free, asks);
@@ -238,7 +239,7 @@ fn buttons(
         asks.push(Ask::Plan(PlanAsk::Undo));
     }
     if button(ui, next(), "Open", "O", plain, free).clicked() || (free && pressed(ui, Key::O)) {
-        *overlay = Some(Overlay::file(Wanted::Plan));
+        *overlay = Some(Overlay::plan(asks));
     }
     if button(ui, next(), "New", "E", plain, free).clicked() {
         state.palette = Some(Palette::to_begin());

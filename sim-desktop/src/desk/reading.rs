@@ -8,13 +8,14 @@ use super::marks;
 use super::theme::{self, BODY, Colours, GAP, HEAD, NOTE, TITLE};
 use super::view::{FastenerView, Gauge, JointView, Mark};
 use super::widgets::{self, cut_left, line, number};
+use crate::limited::Limited as _;
 use egui::accesskit::Role;
 use egui::{Align2, Rect, Sense, Shape, Stroke, StrokeKind, Ui, pos2, vec2};
 
 /// Font size of the big figures: their digits stand at least a twelfth of the window's height.
 #[must_use]
 pub(super) fn figure_size(window_height: f32) -> f32 {
-    (window_height / 12.0 / theme::DIGIT_HEIGHT * 1.06).clamp(44.0, 420.0)
+    (window_height / 12.0 / theme::DIGIT_HEIGHT * 1.06).limited(44.0, 420.0)
 }
 
 /// How high the strip is for a window of this height.
@@ -24,7 +25,7 @@ pub(super) fn strip_height(window_height: f32) -> f32 {
 }
 
 fn bar_height(window_height: f32) -> f32 {
-    (window_height * 0.05).clamp(26.0, 160.0)
+    (window_height * 0.05).limited(26.0, 160.0)
 }
 
 /// A number with its unit; a degree sign stands close.
@@ -194,8 +195,8 @@ pub(super) fn show(ui: &mut Ui, rect: Rect, joint: &JointView, window_height: f3
     }
 
     // The cue between them, and what is to be done here in words.
-    let cue_size = (figure * 0.34).clamp(18.0, 60.0);
-    let cue_font = theme::strong((figure * 0.3).clamp(BODY, 64.0));
+    let cue_size = (figure * 0.34).limited(18.0, 60.0);
+    let cue_font = theme::strong((figure * 0.3).limited(BODY, 64.0));
     let cue_width =
         (cue_size * 2.3 + widgets::text_width(ui, &live.cue_words, cue_font.clone()) + 6.0)
             .min(room.width() * 0.42);
@@ -307,7 +308,7 @@ pub(super) fn draw_bar(ui: &mut Ui, rect: Rect, gauge: &Gauge, height: f32, hue:
     let scale = gauge.scale.max(1e-6);
     let x = |value: f64| {
         #[expect(clippy::cast_possible_truncation, reason = "a share between 0 and 1")]
-        let share = (value / scale).clamp(0.0, 1.0) as f32;
+        let share = (value / scale).limited(0.0, 1.0) as f32;
         track.left() + share * track.width()
     };
     let painter = ui.painter();
@@ -342,8 +343,8 @@ pub(super) fn draw_bar(ui: &mut Ui, rect: Rect, gauge: &Gauge, height: f32, hue:
     for limit in [gauge.low, gauge.high].into_iter().flatten() {
         let words = number(limit, gauge.decimals);
         let galley = painter.words_in_line(words, theme::strong(BODY), colours.good);
-        let mut left =
-            (x(limit) - galley.size().x / 2.0).clamp(track.left(), track.right() - galley.size().x);
+        let mut left = (x(limit) - galley.size().x / 2.0)
+            .limited(track.left(), track.right() - galley.size().x);
         if let Some(last) = taken.last()
             && left < last.max + 8.0
         {
@@ -369,7 +370,7 @@ pub(super) fn draw_bar(ui: &mut Ui, rect: Rect, gauge: &Gauge, height: f32, hue:
             colours.soft,
         );
         let left =
-            (at - galley.size().x / 2.0).clamp(track.left(), track.right() - galley.size().x);
+            (at - galley.size().x / 2.0).limited(track.left(), track.right() - galley.size().x);
         let right = left + galley.size().x;
         if taken
             .iter()

@@ -80,13 +80,16 @@ impl RecordState {
         );
         if self.listed.key != key || (self.listed.rows.is_empty() && !rows.is_empty()) {
             let wanted: Vec<String> = key.3.split_whitespace().map(str::to_owned).collect();
-            let mut kept: Vec<usize> = (0..rows.len())
+            let mut kept: Vec<(usize, &RecordRow)> = rows
+                .iter()
+                .enumerate()
                 .rev()
-                .filter(|&index| passes(&rows[index], self.show, &wanted))
+                .filter(|(_, row)| passes(row, self.show, &wanted))
                 .collect();
             if self.show == Show::All {
-                kept.sort_by_key(|&index| !rows[index].exception);
+                kept.sort_by_key(|(_, row)| !row.exception);
             }
+            let kept = kept.into_iter().map(|(index, _)| index).collect();
             self.listed = Listed { key, rows: kept };
         }
         &self.listed.rows
@@ -157,7 +160,7 @@ pub(super) fn show(
         ["All, exceptions first", "Exceptions only", "Pulls only"]
     };
     if let Some(index) = choices(ui, kinds, &names, current) {
-        state.show = shows[index];
+        state.show = shows.get(index).copied().unwrap_or_default();
     }
     let listed = state.list(&view.record).to_vec();
     if free && ui.memory(|memory| memory.focused().is_none()) {
@@ -210,6 +213,12 @@ pub(super) fn show(
             rest
         }
     };
+    let (place, foot) = cut_left(foot, foot.width() * 0.24);
+    if button(ui, place, "Type paper back", "I", Look::Plain, free).clicked()
+        || (free && pressed(ui, Key::I))
+    {
+        asks.push(Ask::Paper);
+    }
     let ways = split_across(foot, 3);
     for (place, (words, key, cap, export)) in ways.into_iter().zip([
         ("Build sheet in the browser", Key::S, "S", Export::Sheet),
@@ -247,18 +256,15 @@ fn move_choice(ui: &Ui, view: &DeskView, state: &mut RecordState, listed: &[usiz
     }
 }
 
-fn cells(row: Rect) -> Vec<(Rect, bool)> {
+fn cells(row: Rect) -> [(Rect, bool); COLUMNS.len()] {
     let mut x = row.left();
-    columns(row.width())
-        .iter()
-        .map(|(_, share, right)| {
-            let width = row.width() * share;
-            let gap = if width > 100.0 { 14.0 } else { 6.0 };
-            let cell = Rect::from_min_max(pos2(x, row.top()), pos2(x + width - gap, row.bottom()));
-            x += width;
-            (cell, *right)
-        })
-        .collect()
+    columns(row.width()).map(|(_, share, right)| {
+        let width = row.width() * share;
+        let gap = if width > 100.0 { 14.0 } else { 6.0 };
+        let cell = Rect::from_min_max(pos2(x, row.top()), pos2(x + width - gap, row.bottom()));
+        x += width;
+        (cell, right)
+    })
 }
 
 fn show_table(ui: &mut Ui, rect: Rect, view: &DeskView, state: &mut RecordState, listed: &[usize]) {
@@ -301,7 +307,7 @@ fn show_table(ui: &mut Ui, rect: Rect, view: &DeskView, state: &mut RecordState,
         listed.len(),
         |ui, range| {
             let width = ui.available_width();
-            for &index in &listed[range] {
+            for &index in listed.get(range).unwrap_or_default() {
                 let Some(row) = view.record.get(index) else {
                     continue;
                 };
@@ -353,43 +359,42 @@ fn table_row(ui: &Ui, place: Rect, row: &RecordRow, chosen: bool, hovered: bool)
     widgets::row_ground(ui, place, chosen, hovered);
     let text = theme::text(BODY - 1.0);
     let strong = theme::strong(BODY - 1.0);
-    let cells = cells(place);
-    let put = |index: usize, words: &str, font: egui::FontId, colour| {
-        let (cell, right) = cells[index];
+    let [time, joint, fastener, stage, torque, angle, verdict, told] = cells(place);
+    let put = |(cell, right): (Rect, bool), words: &str, font: egui::FontId, colour| {
         if cell.width() <= 0.0 {
             return;
         }
         silent_line(painter, cell, aligned(right), words, font, colour);
     };
-    put(0, &row.time, text.clone(), colours.soft);
-    put(1, &row.joint, text.clone(), colours.ink);
-    put(2, &row.fastener, strong.clone(), colours.ink);
+    put(time, &row.time, text.clone(), colours.soft);
+    put(joint, &row.joint, text.clone(), colours.ink);
+    put(fastener, &row.fastener, strong.clone(), colours.ink);
     if row.stage > 0 {
-        let stage = if row.attempt > 1 {
+        let words = if row.attempt > 1 {
             format!("{} / {}", row.stage, row.attempt)
         } else {
             row.stage.to_string()
         };
-        put(3, &stage, text.clone(), colours.ink);
+        put(stage, &words, text.clone(), colours.ink);
     }
-    if let Some(torque) = row.torque {
+    if let Some(value) = row.torque {
         put(
-            4,
-            &format!("{} {}", number(torque, 1), row.torque_unit),
+            torque,
+            &format!("{} {}", number(value, 1), row.torque_unit),
             strong.clone(),
             colours.ink,
         );
     }
-    if let Some(angle) = row.angle {
+    if let Some(value) = row.angle {
         put(
-            5,
-            &format!("{}°", number(angle, 1)),
+            angle,
+            &format!("{}°", number(value, 1)),
             strong.clone(),
             colours.ink,
         );
     }
     if let Some(mark) = row.mark {
-        let (cell, _) = cells[6];
+        let (cell, _) = verdict;
         marks::draw(
             painter,
             &colours,
@@ -407,7 +412,7 @@ fn table_row(ui: &Ui, place: Rect, row: &RecordRow, chosen: bool, hovered: bool)
             marks::colour(&colours, mark),
         );
     }
-    let (cell, _) = cells[7];
+    let (cell, _) = told;
     let ink = if row.exception {
         colours.bad
     } else {
@@ -416,7 +421,7 @@ fn table_row(ui: &Ui, place: Rect, row: &RecordRow, chosen: bool, hovered: bool)
     let cell = match (cell.width() > 0.0, row.torque) {
         (true, _) => cell,
         // A narrow table has its words where there are no figures.
-        (false, None) if row.mark.is_none() => Rect::from_min_max(cells[4].0.min, cells[6].0.max),
+        (false, None) if row.mark.is_none() => Rect::from_min_max(torque.0.min, verdict.0.max),
         (false, _) => return,
     };
     silent_lines(painter, cell, &row.words, theme::text(NOTE + 1.0), ink, 2);

@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of journals: its rows are those of `evendraw shelf`.
 
+use crate::limited::Limited as _;
 use std::sync::Arc;
 
 use super::history;
@@ -130,7 +131,7 @@ pub(super) fn show(
     if free && !ui.ctx().text_edit_focused() {
         keys(ui, state);
     }
-    let (table, detail) = cut_bottom(body, (body.height() * 0.3).clamp(84.0, 150.0));
+    let (table, detail) = cut_bottom(body, (body.height() * 0.3).limited(84.0, 150.0));
     rows(ui, table, view, state, free, asks);
     about(ui, detail, view, state);
     feet(ui, foot, view, state, free, asks);
@@ -186,11 +187,12 @@ fn keys(ui: &Ui, state: &mut ShelfState) {
         .iter()
         .position(|column| column.0 == state.sort)
         .unwrap_or(0);
-    if pressed(ui, Key::ArrowRight) && column + 1 < COLUMNS.len() {
-        state.by(COLUMNS[column + 1].0);
-    }
-    if pressed(ui, Key::ArrowLeft) && column > 0 {
-        state.by(COLUMNS[column - 1].0);
+    let right = pressed(ui, Key::ArrowRight).then_some(column + 1);
+    let left = pressed(ui, Key::ArrowLeft).then(|| column.checked_sub(1));
+    for to in [right, left.flatten()].into_iter().flatten() {
+        if let Some(column) = COLUMNS.get(to) {
+            state.by(column.0);
+        }
     }
     if pressed(ui, Key::R) {
         state.reversed = !state.reversed;
@@ -274,7 +276,7 @@ fn rows(
     }
     scroll.show_rows(&mut child, TARGET, listed.len(), |ui, range| {
         let width = ui.available_width();
-        for row in &listed[range] {
+        for row in listed.get(range).unwrap_or_default() {
             let (_, place) = ui.allocate_space(vec2(width, TARGET));
             let id = ui.scope_id().with(("build", &row.name));
             let response = ui.interact(place, id, Sense::click());
@@ -368,12 +370,12 @@ fn one(ui: &Ui, place: Rect, row: &Row, chosen: bool, hovered: bool) {
         some(&own.expired),
         some(&own.parts),
     ];
-    for (index, (cell, words)) in cells(place).zip(&told).enumerate() {
+    for (index, ((cell, words), column)) in cells(place).zip(&told).zip(&COLUMNS).enumerate() {
         let font = if index == 3 { &text } else { &strong };
         silent_line(
             painter,
             cell,
-            aligned(COLUMNS[index].3),
+            aligned(column.3),
             words,
             font.clone(),
             colours.ink,
@@ -489,34 +491,27 @@ fn feet(
     free: bool,
     asks: &mut Vec<Ask>,
 ) {
-    let parts = widgets::split_across(rect, if state.shows_history { 2 } else { 4 });
-    progress(ui, parts[0], view);
-    let again = if state.shows_history { 1 } else { 2 };
-    reading(ui, parts[again], view, free, asks);
     if state.shows_history {
-        return;
+        let [far, again] = widgets::split_into(rect);
+        progress(ui, far, view);
+        return reading(ui, again, view, free, asks);
     }
+    let [far, rehearsals, again, opens] = widgets::split_into(rect);
+    progress(ui, far, view);
+    reading(ui, again, view, free, asks);
     let shown = if state.with_rehearsals {
         "Leave rehearsals out"
     } else {
         "Rehearsals too"
     };
-    if button(ui, parts[1], shown, "H", Look::Plain, free).clicked()
+    if button(ui, rehearsals, shown, "H", Look::Plain, free).clicked()
         || (free && pressed(ui, Key::H))
     {
         state.with_rehearsals = !state.with_rehearsals;
     }
     let row = state.at().and_then(|at| state.listed.rows.get(at));
     let able = free && row.is_some();
-    let open = button(
-        ui,
-        parts[3],
-        "Open this build",
-        "Enter",
-        Look::Advised,
-        able,
-    )
-    .clicked();
+    let open = button(ui, opens, "Open this build", "Enter", Look::Advised, able).clicked();
     if let Some(row) = row.filter(|_| open || (able && pressed(ui, Key::Enter))) {
         asks.push(Ask::OpenBuild(row.path.clone()));
     }

@@ -2,6 +2,8 @@
 //!
 //! Knows nothing of the core, the plan, the journal or egui: `model` fills these from the job.
 
+use crate::job::paper::{Column, Fault, Row};
+use crate::job::status::Tonight;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -111,10 +113,59 @@ pub struct DeskView {
     pub shelf: ShelfView,
     /// One line of news: the answer to the last ask, good or bad.
     pub notice: Option<Notice>,
+    /// The builds opened lately, as far as they were looked for; not the one in front.
+    pub recent: Vec<RecentRow>,
     /// The serial ports of this machine, as far as they were looked for.
     pub ports: Vec<String>,
     /// Ids of the plan's tools that send lines.
     pub instruments: Vec<String>,
+    /// What is open, to be typed back from paper; none while nobody looks.
+    pub paper: Option<PaperView>,
+    /// The evening before it begins; none while nobody looks.
+    pub tonight: Option<Tonight>,
+}
+
+/// A working sheet to be typed back.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct PaperView {
+    /// A row for each step that is open.
+    pub rows: Arc<Vec<Row>>,
+    /// The rows that were typed last and not taken.
+    pub typed: Vec<Row>,
+    /// Their cells that are wrong.
+    pub faults: Vec<Fault>,
+    /// How often rows were recorded.
+    pub recorded: usize,
+}
+
+impl PaperView {
+    /// Whether something is wrong with what was typed there.
+    #[must_use]
+    pub fn is_wrong(&self, joint: &str, fastener: &str, stage: &str) -> bool {
+        self.faults.iter().any(|fault| {
+            let row = self.typed.iter().find(|row| row.line == fault.line);
+            row.is_some_and(|row| {
+                row.cell(Column::Joint) == joint
+                    && row.cell(Column::Fastener) == fastener
+                    && row.cell(Column::Stage) == stage
+            })
+        })
+    }
+}
+
+/// A build opened lately.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct RecentRow {
+    /// Its plan.
+    pub plan: PathBuf,
+    /// What it is.
+    pub what: String,
+    /// When it was worked last and how far; or why nobody knows.
+    pub line: String,
+    /// How it stands, where that is known.
+    pub mark: Option<Mark>,
+    /// Its plan is still there.
+    pub is_there: bool,
 }
 
 /// A folder of builds, as far as it is read.

@@ -476,18 +476,34 @@ pub(super) fn held(ui: &Ui, key: Key) -> bool {
         && context.input(|input| input.key_down(key) && input.modifiers.is_none())
 }
 
+/// The least that a screen is laid out on.
+pub(super) const LEAST: egui::Vec2 = vec2(800.0, 500.0);
+
+/// What is drawn on: the window, and never less than 800 by 500 points, of which a smaller window shows the upper left.
+#[must_use]
+pub(super) fn ground(context: &egui::Context) -> Rect {
+    let window = context.content_rect();
+    Rect::from_min_size(window.min, window.size().max(LEAST))
+}
+
 /// Splits `rect` into rows of equal height with a gap.
 #[must_use]
 pub(super) fn split_across(rect: Rect, parts: usize) -> Vec<Rect> {
+    (0..parts).map(|part| part_of(rect, part, parts)).collect()
+}
+
+/// As [`split_across`], into a number of places that is known beforehand.
+#[must_use]
+pub(super) fn split_into<const PARTS: usize>(rect: Rect) -> [Rect; PARTS] {
+    std::array::from_fn(|part| part_of(rect, part, PARTS))
+}
+
+fn part_of(rect: Rect, part: usize, parts: usize) -> Rect {
     let width = (rect.width() - GAP * count(parts.saturating_sub(1))) / count(parts.max(1));
-    (0..parts)
-        .map(|part| {
-            Rect::from_min_size(
-                pos2(rect.left() + (width + GAP) * count(part), rect.top()),
-                vec2(width, rect.height()),
-            )
-        })
-        .collect()
+    Rect::from_min_size(
+        pos2(rect.left() + (width + GAP) * count(part), rect.top()),
+        vec2(width, rect.height()),
+    )
 }
 
 /// The place where `rect` is cut at `x` from its left.

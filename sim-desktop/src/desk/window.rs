@@ -8,11 +8,14 @@ use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use super::app::{Desk, Screen};
-use super::model::{self, Model, ModelError};
+use super::icon::icon;
+use super::model::{Model, ModelError};
 use super::settings::Settings;
 use super::sound::{Ears, Tone};
 use super::theme;
 use super::view::Ask;
+use crate::disk;
+use crate::recent::Recent;
 
 /// Why there is no window.
 #[derive(Debug)]
@@ -37,6 +40,9 @@ impl std::fmt::Display for DeskError {
 }
 
 impl std::error::Error for DeskError {}
+
+/// Dots along a side of the window's picture; desktops make smaller ones of it.
+const ICON: u16 = 128;
 
 /// The program in the window.
 struct Window {
@@ -89,7 +95,7 @@ impl Window {
 }
 
 fn settings_file() -> std::path::PathBuf {
-    model::state_folder().join("desk.toml")
+    disk::state_folder().join("desk.toml")
 }
 
 impl eframe::App for Window {
@@ -147,9 +153,15 @@ pub fn run(plan: Option<&Path>) -> Result<(), DeskError> {
     let shelf = plan.filter(|path| path.is_dir()).map(Path::to_owned);
     let plan = plan.filter(|_| shelf.is_none());
     let mut model = Model::open(plan).map_err(DeskError::Model)?;
+    model.set_recent(Recent::of_this_user());
     let options = eframe::NativeOptions {
         viewport: egui::ViewportBuilder::default()
             .with_app_id("evendraw")
+            .with_icon(egui::IconData {
+                rgba: icon(ICON),
+                width: ICON.into(),
+                height: ICON.into(),
+            })
             .with_title("Evendraw")
             .with_inner_size([1280.0, 800.0])
             .with_min_inner_size([640.0, 400.0]),

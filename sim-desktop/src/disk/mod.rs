@@ -140,6 +140,21 @@ pub fn folder_of(path: &Path) -> &Path {
         .unwrap_or(Path::new("."))
 }
 
+/// Where the user's own things are kept that belong to no build.
+#[must_use]
+pub fn state_folder() -> PathBuf {
+    let set = |name: &str| {
+        std::env::var_os(name)
+            .filter(|value| !value.is_empty())
+            .map(PathBuf::from)
+    };
+    set("XDG_STATE_HOME")
+        .or_else(|| set("HOME").map(|home| home.join(".local/state")))
+        .or_else(|| set("LOCALAPPDATA"))
+        .unwrap_or_else(std::env::temp_dir)
+        .join("evendraw")
+}
+
 /// A name with something put behind it.
 #[must_use]
 pub fn with_behind(path: &Path, behind: &str) -> PathBuf {

@@ -45,6 +45,17 @@ impl Job {
     /// # Errors
     /// As there.
     pub fn may_leave(&self, joint: u8) -> Result<(), JobError> {
+        self.may_go(joint)?;
+        if self.records(joint).next().is_some() {
+            return Err(JobError::AtDesk {
+                joint: self.id_of(joint),
+            });
+        }
+        Ok(())
+    }
+
+    /// Whether the plan and this purpose let an adapter have it.
+    fn may_go(&self, joint: u8) -> Result<(), JobError> {
         let own = self.joint(joint).ok_or(JobError::NoSuchJoint { joint })?;
         if self.purpose != Purpose::Job {
             return Err(JobError::Rehearsal);
@@ -52,11 +63,6 @@ impl Job {
         if let Some(other) = self.adapters.get(&joint) {
             return Err(JobError::AtAdapter {
                 serial: other.clone(),
-            });
-        }
-        if self.records(joint).next().is_some() {
-            return Err(JobError::AtDesk {
-                joint: own.id().to_owned(),
             });
         }
         // Either of the two may name the other.
@@ -74,6 +80,39 @@ impl Job {
         own.procedure(&self.answers(joint).cloned().unwrap_or_default())
             .map(drop)
             .map_err(JobError::Unanswered)
+    }
+
+    /// Leaves a joint that was begun at the desk to an adapter from here on, which is given its records and goes on behind them.
+    ///
+    /// # Errors
+    /// As for [`Job::leave_to_adapter`], but for [`JobError::AtDesk`]: that only while an attempt is in progress, or waits for its
+    /// record.
+    pub fn carry_to_adapter(&mut self, joint: u8, serial: &str) -> Result<(), JobError> {
+        self.may_carry(joint)?;
+        self.keep_fact(HostFact::AtAdapter {
+            joint,
+            serial: serial.to_owned(),
+        })?;
+        self.note_adapter(joint, serial);
+        self.look_on(joint)
+    }
+
+    /// Whether [`Job::carry_to_adapter`] would do it.
+    ///
+    /// # Errors
+    /// As there.
+    pub fn may_carry(&self, joint: u8) -> Result<(), JobError> {
+        self.may_go(joint)?;
+        let is_busy = self.is_in_pull(joint)
+            || self
+                .session(joint)
+                .is_some_and(|session| session.ledger().begun().is_some());
+        if is_busy || !self.unsaved.is_empty() {
+            return Err(JobError::AtDesk {
+                joint: self.id_of(joint),
+            });
+        }
+        Ok(())
     }
 
     /// The desk goes on with the joint itself: the adapter is broken, or gone.

@@ -141,6 +141,7 @@ impl Beside {
             | HostFact::Handover { .. }
             | HostFact::Clamp { .. }
             | HostFact::PlanChanged { .. }
+            | HostFact::FromPaper { .. }
             | HostFact::AtAdapter { .. } => {}
         }
     }

@@ -54,6 +54,7 @@ impl Job {
             });
         }
         self.enter(joint, at, &mut done)?;
+        self.name_person(joint, at, &mut done);
         self.clear_to_pull = None;
         self.try_unsaved(at, &mut done);
         let kept = self.sound(joint).into_iter().rev();
@@ -209,7 +210,7 @@ impl Job {
             "joint {} fastener {} stage {} attempt {} record {seq}",
             own.map_or("", |joint| joint.id()),
             own.map_or("", |joint| joint.label(attempt.fastener)),
-            attempt.stage + 1,
+            attempt.stage.saturating_add(1),
             attempt.attempt,
         );
         traces.keep(joint, seq, &title, points)

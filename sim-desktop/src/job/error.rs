@@ -232,10 +232,7 @@ impl fmt::Display for JobError {
                 f,
                 "this joint is worked at adapter {serial}: its records are made there"
             ),
-            Self::AtDesk { joint } => write!(
-                f,
-                "joint `{joint}` was begun at the desk, and is finished there"
-            ),
+            Self::AtDesk { joint } => write!(f, "joint `{joint}` is at work at the desk"),
             Self::Shares { joint, other } => write!(
                 f,
                 "joint `{joint}` shares fasteners with `{other}`: both are worked at the desk, where each hears of the other"

@@ -3,11 +3,15 @@
 //! Everything that happens goes through [`Job::apply`] or one of its neighbours, which keep it before they tell it. Knows
 //! nothing of screens, benches or serial ports; time comes in from the caller.
 
+#![cfg_attr(not(test), warn(clippy::arithmetic_side_effects))]
+
 mod adapter;
 pub mod beside;
 mod commit;
 mod error;
+mod hands;
 mod open;
+pub mod paper;
 mod peers;
 pub mod revision;
 mod say;
@@ -51,10 +55,14 @@ pub struct Job {
     answers: Vec<Answers>,
     person: Option<String>,
     tool: Option<(String, String)>,
+    /// By joint number: who works and with what, as the joint's records of this start say.
+    named: BTreeMap<u8, hands::Named>,
     boot: u16,
     unix_at_boot: Option<i64>,
     facts: Vec<Fact>,
     damage: Vec<Damage>,
+    /// What of it no record tells of.
+    untold: Vec<Damage>,
     journal: Option<Journal>,
     traces: Option<Traces>,
     unsaved: Vec<Entry>,
@@ -72,6 +80,8 @@ pub struct Job {
     adapters: BTreeMap<u8, String>,
     /// Joints that went on under another plan.
     revisions: Arc<Revisions>,
+    /// The day that something was done which is typed back now; none while nothing is.
+    as_of: Option<jiff::civil::Date>,
 }
 
 /// An attempt whose record is safe, with the number of the joint.
@@ -225,6 +235,7 @@ impl Job {
             };
         }
         self.enter(joint, at, &mut done)?;
+        self.name_hands(joint, at, &input, &mut done);
         let told_of = self.told_of(joint, &input);
         let is_reading = matches!(input, Input::Sample(_) | Input::TorqueAlone(_));
         if !is_reading && input != Input::Tick {
@@ -250,6 +261,7 @@ impl Job {
             Input::Tool { id, waiver } => self.tool = Some((id.to_owned(), waiver.to_owned())),
             _ => {}
         }
+        self.note_named(joint, &input);
         let first_load = told_of.filter(|fastener| {
             let session = self.session(joint);
             session.is_some_and(|session| !session.ledger().is_tight(*fastener))
@@ -296,28 +308,9 @@ impl Job {
                 done,
             );
         }
-        if let Some(name) = self.person.clone() {
-            self.send(
-                joint,
-                at,
-                Input::Person {
-                    name: &name,
-                    role: Role::Operator,
-                },
-                done,
-            );
-        }
-        if let Some((id, waiver)) = self.tool.clone() {
-            self.send(
-                joint,
-                at,
-                Input::Tool {
-                    id: &id,
-                    waiver: &waiver,
-                },
-                done,
-            );
-        }
+        self.named.remove(&joint);
+        self.name_person(joint, at, done);
+        self.name_tool(joint, at, done);
         Ok(())
     }
 

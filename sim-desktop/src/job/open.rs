@@ -25,10 +25,12 @@ impl Job {
             answers: vec![Answers::new(); joints],
             person: None,
             tool: None,
+            named: BTreeMap::new(),
             boot: 1,
             unix_at_boot: None,
             facts: Vec::new(),
             damage: Vec::new(),
+            untold: Vec::new(),
             journal: None,
             traces: None,
             unsaved: Vec::new(),
@@ -39,6 +41,7 @@ impl Job {
             forerunners: None,
             adapters: BTreeMap::new(),
             revisions: Arc::default(),
+            as_of: None,
         }
     }
 
@@ -84,10 +87,20 @@ impl Job {
     pub fn of(content: &Content, purpose: Purpose) -> Result<Self, JobError> {
         let (name, text) = content.plan().ok_or(JobError::PlanLost)?;
         let plan = Plan::parse(&name, &text).map_err(JobError::Plan)?;
+        Self::with_plan(plan, content, purpose)
+    }
+
+    /// The job that these facts are of, worked to this plan.
+    pub(super) fn with_plan(
+        plan: Plan,
+        content: &Content,
+        purpose: Purpose,
+    ) -> Result<Self, JobError> {
         let mut job = Self::unkept(plan, purpose);
         job.boot = content.last_boot().saturating_add(1);
         job.facts.clone_from(&content.facts);
         job.damage.clone_from(&content.damage);
+        job.untold.clone_from(&content.damage);
         job.revisions = Arc::new(Revisions::of(&job.facts));
         for fact in content.host_facts() {
             match fact {
@@ -204,13 +217,13 @@ impl Job {
             self.damage
                 .iter()
                 .filter(|damage| damage.torn == torn)
-                .map(|damage| damage.to - damage.from)
+                .map(|damage| damage.to.saturating_sub(damage.from))
                 .sum()
         };
         let dropped = u32::try_from(bytes(true)).unwrap_or(u32::MAX);
         let quarantined = u32::try_from(bytes(false)).unwrap_or(u32::MAX);
         let touched = self.touched().next();
-        if let (Some(joint), true) = (touched, dropped + quarantined > 0) {
+        if let (Some(joint), true) = (touched, dropped > 0 || quarantined > 0) {
             let mut done = Done::default();
             if self.enter(joint, Instant::BOOT, &mut done).is_ok() {
                 self.send(
@@ -222,6 +235,8 @@ impl Job {
                     },
                     &mut done,
                 );
+                // A torn end is gone from the file, and its record tells of it from here on; a damaged stretch stays where it is.
+                self.untold.retain(|damage| !damage.torn);
             }
         }
     }

@@ -22,7 +22,7 @@ use std::sync::Arc;
 
 use evendraw_core::peers::{Unlike, Value, What, unlike_before, values};
 use evendraw_core::record::{Attempt, Entry, Record};
-use evendraw_core::session::Input;
+use evendraw_core::session::{Input, Next};
 use evendraw_core::unit::Instant;
 
 use super::{Done, Job};
@@ -83,7 +83,8 @@ impl Job {
         })
     }
 
-    /// From here on the peers of a joint include its forerunners: like joints of other builds. Of real work alone.
+    /// From here on the peers of a joint include its forerunners: like joints of other builds. Of real work alone, and of no invented
+    /// values. Every record that can complete a stage is a moment of comparison from then on, a start among them.
     pub fn set_forerunners(&mut self, forerunners: Forerunners) {
         self.forerunners = Some(forerunners);
     }
@@ -94,7 +95,7 @@ impl Job {
         let (Some(forerunners), Some(session), Some(own)) = (
             self.forerunners
                 .as_ref()
-                .filter(|_| self.purpose == Purpose::Job),
+                .filter(|_| self.purpose == Purpose::Job && !self.plan.build().demo),
             self.session(joint),
             self.joint_plan(joint),
         ) else {
@@ -174,9 +175,25 @@ impl Job {
                         | Record::Started(_)
                 )
         });
-        if !may_tell {
-            return;
+        if may_tell {
+            self.raise(joint, at, done);
         }
+    }
+
+    /// Records what the comparison calls for as forerunners came to be known while the joint is in hand. Nothing before it was entered,
+    /// nor while it is pulled: then the next record is the moment.
+    pub fn compare_now(&mut self, joint: u8, at: Instant) -> Done {
+        let mut done = Done::default();
+        let in_hand = self
+            .session(joint)
+            .is_some_and(|session| !session.is_in_pull() && session.next() != Next::Start);
+        if in_hand && !self.adapters.contains_key(&joint) {
+            self.raise(joint, at, &mut done);
+        }
+        done
+    }
+
+    fn raise(&mut self, joint: u8, at: Instant, done: &mut Done) {
         let (cue, halt) = (done.cue, done.halt);
         for remark in self.peers_due(joint) {
             let input = Input::Note {

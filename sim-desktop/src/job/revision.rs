@@ -142,7 +142,7 @@ impl Revisions {
         let own: Vec<&Revision> = self.of_joint(joint.number()).collect();
         let now = plan_of(facts, joint);
         let after = |place: usize| {
-            own.get(place + 1)
+            own.get(place.saturating_add(1))
                 .and_then(|next| joint_of(&next.before, facts, joint.number()))
                 .unwrap_or(now)
         };
@@ -320,7 +320,7 @@ impl Job {
             }
             if let Some(serial) = self.adapter(number) {
                 return Err(cannot(format!(
-                    "adapter {serial} has it and works to the plan it was sent; take it back first, or finish it there"
+                    "adapter {serial} has it and works to the plan it was sent; take it back first (F11), then send it anew: what is settled goes with it; or finish it there"
                 )));
             }
             if let Some(session) = self.session(number)

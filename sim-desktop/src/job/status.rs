@@ -21,9 +21,11 @@ mod build;
 mod clock;
 mod curve;
 mod evidence;
+mod from_paper;
 mod hands;
 mod joint;
 mod last;
+pub mod layout;
 mod model;
 mod open;
 mod put_right;
@@ -34,6 +36,7 @@ mod sure;
 pub mod telling;
 #[cfg(test)]
 mod tests;
+mod tonight;
 pub(super) mod tools;
 mod unit;
 
@@ -59,19 +62,22 @@ use crate::store::{Content, Damage, Fact, HostFact, PartState, Traces, entries_o
 
 pub use curve::{CurveState, curve_of, state_of_curve};
 pub use evidence::{How, Tally, attempt_of, is_lost, peak_of};
+pub use from_paper::FromPaper;
 pub use model::{
     AttemptRow, BesideRow, CheckRow, Curve, Differs, FastenerStatus, Item, JointStatus, LastDone,
-    NextJoint, PartStatus, PersonStatus, ReminderStatus, StageCell, StageStatus, Status,
+    NextJoint, PartStatus, PersonStatus, ReminderStatus, StageCell, StageStatus, Status, Struck,
     TaskStatus, ToolStatus, counted, parts_csv,
 };
 pub use put_right::{PutRight, sound};
 pub use read_back::read_back;
 pub use rows::{Row, rows};
 pub use telling::Names;
+pub use tonight::{Rehearsed, Tonight, TonightJoint, TonightLine, TonightTool};
 pub use unit::Shown;
 
 pub(crate) use clock::Clock;
-pub(crate) use hands::Hands;
+pub(crate) use hands::{Hands, InHand};
+pub(super) use last::is_deed;
 
 /// A session that is at work on a joint.
 type Live<'a> = &'a Session<Arc<Procedure>>;
@@ -97,6 +103,8 @@ pub struct Kept<'a> {
     revisions: Arc<Revisions>,
     /// The records of those joints in the terms of the plan of today.
     translated: Vec<Entry>,
+    /// The records that were typed from paper.
+    from_paper: FromPaper,
     /// Sessions at work, by joint number: they stand where their records stand, and need not be folded again.
     live: &'a [Option<super::Work>],
 }
@@ -116,6 +124,7 @@ impl<'a> Kept<'a> {
             beside: Beside::of(plan, &content.facts),
             translated: translated(plan, &content.facts, &revisions),
             revisions,
+            from_paper: FromPaper::of(&content.facts),
             live: &[],
         }
     }
@@ -147,6 +156,7 @@ impl<'a> Kept<'a> {
             beside: Beside::default(),
             translated: Vec::new(),
             revisions: Arc::default(),
+            from_paper: FromPaper::default(),
             live: &[],
         }
     }
@@ -169,19 +179,33 @@ impl<'a> Kept<'a> {
             .iter()
             .map(|joint| Folded::of(self, joint))
             .collect();
-        let standings: Vec<Standing> = folded.iter().map(Folded::standing).collect();
-        let progress = Progress::with_tasks(
-            self.plan,
-            &standings,
-            |part| self.beside.is_here(self.plan, part),
-            |task| self.beside.task(task).0,
-        );
+        let progress = self.progress(&folded);
         let views: Vec<View<'_>> = folded
             .into_iter()
             .zip(progress.joints())
             .map(|(folded, state)| View { folded, state })
             .collect();
         build::status(self, &views, &progress, &names, &clock)
+    }
+
+    /// An evening before it begins.
+    #[must_use]
+    pub fn tonight(&self) -> Tonight {
+        let joints = self.plan.joints().iter();
+        let folded: Vec<Folded<'_>> = joints.map(|joint| Folded::of(self, joint)).collect();
+        let progress = self.progress(&folded);
+        tonight::tonight(self, folded, &progress, &self.status())
+    }
+
+    /// Every joint and task in the light of all others.
+    fn progress(&self, folded: &[Folded<'_>]) -> Progress {
+        let standings: Vec<Standing> = folded.iter().map(Folded::standing).collect();
+        Progress::with_tasks(
+            self.plan,
+            &standings,
+            |part| self.beside.is_here(self.plan, part),
+            |task| self.beside.task(task).0,
+        )
     }
 
     /// As if this had been said of a part: for what is asked of a plan alone.
@@ -235,13 +259,14 @@ impl Job {
         Kept {
             plan: &self.plan,
             facts: &self.facts,
-            damage: &self.damage,
+            damage: &self.untold,
             rehearsal: self.purpose == crate::store::Purpose::Rehearsal,
             traces: self.traces.as_ref(),
             today: self.today(),
             beside: self.beside(),
             translated: translated(&self.plan, &self.facts, &self.revisions),
             revisions: Arc::clone(&self.revisions),
+            from_paper: FromPaper::of(&self.facts),
             live: &self.sessions,
         }
     }

@@ -111,8 +111,11 @@ impl Job {
         Some(self.through_offset(joint, target))
     }
 
-    /// Today's date where the wall time is known.
+    /// Today's date where the wall time is known; the day on the paper while a working sheet is typed back.
     pub(super) fn today(&self) -> Option<jiff::civil::Date> {
+        if self.as_of.is_some() {
+            return self.as_of;
+        }
         let at = jiff::Timestamp::from_second(self.unix_at_boot?).ok()?;
         Some(at.to_zoned(jiff::tz::TimeZone::system()).date())
     }
@@ -160,7 +163,11 @@ impl Job {
 }
 
 /// Why nothing that a tool tells will do for a stage; none where it will.
-fn unsuited(tool: &Tool, kind: &StageKind, stage: &StagePlan) -> Option<&'static str> {
+pub(in crate::job) fn unsuited(
+    tool: &Tool,
+    kind: &StageKind,
+    stage: &StagePlan,
+) -> Option<&'static str> {
     let is_angle = matches!(kind, StageKind::Turn { .. } | StageKind::BackOff { .. });
     match tool.kind {
         ToolKind::Click if is_angle => Some("tells no angle"),

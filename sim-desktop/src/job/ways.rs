@@ -473,8 +473,9 @@ fn angle_target(procedure: &Procedure, step: u16) -> Option<Angle> {
 }
 
 fn is_near(value: i32, target: i32) -> bool {
-    let (value, target) = (i64::from(value) * 100, i64::from(target));
-    value >= target * PLAUSIBLE.0 && value <= target * PLAUSIBLE.1
+    let percent = |of: i64| i64::from(target).saturating_mul(of);
+    let value = i64::from(value).saturating_mul(100);
+    value >= percent(PLAUSIBLE.0) && value <= percent(PLAUSIBLE.1)
 }
 
 /// The unit that a tool's own scale has: that of its graduation, else of its capacity.

@@ -4,6 +4,7 @@
 //! Knows nothing of what a line says.
 
 use super::Format;
+use crate::limited::Limited as _;
 
 /// How far a line may come behind its own time before that is a silence: what a line has to wait in buffers, at most.
 const LATE_RATE_MICROS: f64 = 150_000.0;
@@ -101,7 +102,7 @@ impl LineClock {
             step / DRIFT_PART
         };
         self.keep(
-            last + step + (apart / FOLLOW_PART).clamp(-most, most),
+            last + step + (apart / FOLLOW_PART).limited(-most, most),
             false,
         )
     }

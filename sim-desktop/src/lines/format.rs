@@ -309,7 +309,7 @@ impl LineParser {
         };
         let mut fields = split(separator, text);
         for (index, (name, column)) in self.columns.iter().enumerate() {
-            let place = || format!("column {} ({name})", index + 1);
+            let place = || format!("column {} ({name})", index.saturating_add(1));
             let Some(field) = fields.next() else {
                 return Err(fault(place(), text, names()));
             };

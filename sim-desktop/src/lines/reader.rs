@@ -109,8 +109,8 @@ impl Reader {
                     }
                 }
             }
-            let until = Clock::now() + RETRY;
-            while Clock::now() < until {
+            let lost = Clock::now();
+            while lost.elapsed() < RETRY {
                 self.go_on()?;
                 std::thread::sleep(Duration::from_millis(20));
             }

@@ -382,7 +382,7 @@ impl Stream {
                 self.steps.push_back(Step::Heard);
             }
             News::Bad(why) => {
-                self.counts.bad += 1;
+                self.counts.bad = self.counts.bad.saturating_add(1);
                 self.counts.last_bad = Some(why);
                 self.steps.push_back(Step::Heard);
             }
@@ -391,8 +391,8 @@ impl Stream {
     }
 
     fn take_line(&mut self, line: Timed) {
-        self.counts.read += 1;
-        self.counts.dropped += u64::from(line.dropped);
+        self.counts.read = self.counts.read.saturating_add(1);
+        self.counts.dropped = self.counts.dropped.saturating_add(u64::from(line.dropped));
         self.last = Some(line);
         if line.stamp.gap || line.dropped > 0 {
             self.steps.push_back(Step::Gap(line.stamp.at));
@@ -457,7 +457,7 @@ fn looked_for(
     // The second one is old enough, and there are enough without the first.
     while window.len() > REST_LINES_MAX
         || at.saturating_sub(first(window, 1)) > REST_MICROS
-            && u64::try_from(window.len()).unwrap_or(u64::MAX) > REST_LINES + 1
+            && u64::try_from(window.len()).unwrap_or(u64::MAX) > REST_LINES.saturating_add(1)
     {
         window.pop_front();
     }
@@ -474,7 +474,10 @@ fn looked_for(
         .iter()
         .map(|(at, sample)| {
             let since = u128::from(at.micros().saturating_sub(from));
-            let scaled = since * u128::from(REST_MICROS + 1) / stretch;
+            let scaled = since
+                .saturating_mul(u128::from(REST_MICROS.saturating_add(1)))
+                .checked_div(stretch)
+                .unwrap_or(0);
             (
                 Instant::from_micros(u64::try_from(scaled).unwrap_or(u64::MAX)),
                 *sample,
@@ -486,16 +489,13 @@ fn looked_for(
     let late = samples.len() / 4;
     let newest = samples.iter().rev().take(late.max(1));
     let (sum, count) = newest.fold((0_i64, 0_i64), |(sum, count), (_, sample)| {
-        (
-            sum + i64::from(sample.torque.millinewton_meters()),
-            count + 1,
-        )
+        let torque = i64::from(sample.torque.millinewton_meters());
+        (sum.saturating_add(torque), count.saturating_add(1))
     });
+    let mean = Torque::from_wide(sum.checked_div(count).unwrap_or(0));
     match found {
-        Rest::Off(offset) if (Torque::from_wide(sum / count.max(1)) - offset).abs() > STEADY => {
-            None
-        }
-        Rest::AtZero if Torque::from_wide(sum / count.max(1)).abs() > STEADY => None,
+        Rest::Off(offset) if (mean - offset).abs() > STEADY => None,
+        Rest::AtZero if mean.abs() > STEADY => None,
         found => Some(found),
     }
 }

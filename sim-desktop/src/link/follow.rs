@@ -4,16 +4,19 @@
 //! records say.
 
 use std::path::{Path, PathBuf};
-use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender, TryRecvError};
+use std::sync::mpsc::{
+    self, Receiver, RecvTimeoutError, Sender, SyncSender, TryRecvError, TrySendError,
+};
 use std::thread;
 use std::time::{Duration, Instant as Clock, SystemTime, UNIX_EPOCH};
 
 use evendraw_core::link::{Live, PullError, PullJournal, Tell};
-use evendraw_core::record::Record;
+use evendraw_core::record::{Entry, Record};
 use evendraw_core::session::Input;
 use evendraw_core::trace::Point;
 
-use super::{Adapter, Client, ClientError, Fetched, Port};
+use super::{Adapter, Client, ClientError, Fetched, Left, Port};
+use crate::limits::{FETCHED_RECORDS_MAX, NEWS_WAITING_MAX};
 
 /// How often an adapter tells what happens.
 const TOLD_EVERY_MS: u16 = 40;
@@ -33,6 +36,8 @@ pub enum Order {
         blob: Vec<u8>,
         /// Its digest.
         digest: u32,
+        /// The records of the joint that it lacks, in order: it goes on behind them.
+        carried: Vec<Entry>,
     },
     /// What a person says of the joint it works: the fields of [`Tell`], and its text.
     Tell {
@@ -110,13 +115,15 @@ impl Follower {
     #[must_use]
     pub fn begin(path: PathBuf, wake: impl Fn() + Send + 'static) -> Self {
         let (orders, ordered) = mpsc::channel();
-        let (told, news) = mpsc::channel();
+        let (told, news) = mpsc::sync_channel(NEWS_WAITING_MAX);
         let line = Line {
             path,
             ordered,
             told,
             wake: Box::new(wake),
             known: None,
+            fetched: 0,
+            left: None,
         };
         thread::spawn(move || line.keep_up());
         Self { orders, news }
@@ -140,10 +147,15 @@ struct Over;
 struct Line {
     path: PathBuf,
     ordered: Receiver<Order>,
-    told: Sender<News>,
+    /// Waits where nobody takes the news: an adapter that tells without end fills no memory.
+    told: SyncSender<News>,
     wake: Box<dyn Fn() + Send>,
     /// Serial number of the adapter last heard, and where its journal was fetched to.
     known: Option<(String, PullJournal)>,
+    /// Records fetched of it in all.
+    fetched: usize,
+    /// What was told last of what it does not send.
+    left: Option<Left>,
 }
 
 enum Ended {
@@ -184,16 +196,27 @@ impl Line {
     }
 
     fn tell(&self, news: News) -> Result<(), Over> {
+        (self.wake)();
         self.told.send(news).map_err(|_nobody| Over)?;
+        (self.wake)();
+        Ok(())
+    }
+
+    /// Tells what happens; where too much waits already, it is dropped, as the next one says it again.
+    fn tell_live(&self, live: Live) -> Result<(), Over> {
+        match self.told.try_send(News::Live(live)) {
+            Err(TrySendError::Disconnected(_)) => return Err(Over),
+            Ok(()) | Err(TrySendError::Full(_)) => {}
+        }
         (self.wake)();
         Ok(())
     }
 
     /// Waits before the next try; an order that comes meanwhile is not done.
     fn pause(&self) -> Result<(), Over> {
-        let until = Clock::now() + RETRY;
+        let lost = Clock::now();
         loop {
-            let left = until.saturating_duration_since(Clock::now());
+            let left = RETRY.saturating_sub(lost.elapsed());
             match self.ordered.recv_timeout(left) {
                 Ok(_) => self.tell(News::NotDone("no adapter answers now".to_owned()))?,
                 Err(RecvTimeoutError::Timeout) => return Ok(()),
@@ -222,7 +245,7 @@ impl Line {
                     // What looks the same need not wake anybody.
                     if shown.is_none_or(|shown| looks_other(&shown, &live)) {
                         shown = Some(live);
-                        self.tell(News::Live(live))?;
+                        self.tell_live(live)?;
                     }
                 }
                 // Records first: nothing is shown as judged before it is kept here too.
@@ -252,17 +275,26 @@ impl Line {
             .is_none_or(|(serial, _)| *serial != adapter.serial)
         {
             self.known = Some((adapter.serial.clone(), PullJournal::from_start()));
+            self.fetched = 0;
+            self.left = None;
         }
         client.tell_every(TOLD_EVERY_MS)?;
         self.tell(News::Answered(adapter.clone()))?;
         let fetched = self.fetch_new(client)?;
+        self.left.clone_from(&fetched.left);
         self.tell_fetched(client, fetched)?;
         Ok(adapter)
     }
 
     /// Tells what is new, if anything is.
     fn fetch(&mut self, client: &mut Client) -> Result<(), Ended> {
-        let fetched = self.fetch_new(client)?;
+        let mut fetched = self.fetch_new(client)?;
+        // What it keeps to itself is told once, not every time it says so.
+        if fetched.left == self.left {
+            fetched.left = None;
+        } else {
+            self.left.clone_from(&fetched.left);
+        }
         if fetched != Fetched::default() {
             self.tell_fetched(client, fetched)?;
         }
@@ -296,14 +328,20 @@ impl Line {
         let Some((_, transfer)) = &mut self.known else {
             return Ok(Fetched::default());
         };
-        match client.pull_on(transfer, |_| {}) {
+        if self.fetched >= FETCHED_RECORDS_MAX {
+            return Err(ClientError::Endless(FETCHED_RECORDS_MAX).into());
+        }
+        let fetched = match client.pull_on(transfer, |_| {}) {
             // Its journal was begun anew: from the beginning, once.
             Err(ClientError::Journal(PullError::OtherJournal)) => {
                 *transfer = PullJournal::from_start();
-                Ok(client.pull_on(transfer, |_| {})?)
+                client.pull_on(transfer, |_| {})?
             }
-            fetched => Ok(fetched?),
-        }
+            fetched => fetched?,
+        };
+        let records = fetched.entries.len().saturating_add(fetched.newer.len());
+        self.fetched = self.fetched.saturating_add(records);
+        Ok(fetched)
     }
 
     fn carry_out(
@@ -317,7 +355,8 @@ impl Line {
                 joint,
                 blob,
                 digest,
-            } => work(client, adapter, joint, &blob, digest)
+                carried,
+            } => work(client, adapter, joint, &blob, digest, &carried)
                 .map(|place| Some(News::Working { joint, place })),
             Order::Tell {
                 what,
@@ -373,13 +412,14 @@ fn open(path: &Path) -> Result<Port, ClientError> {
     Port::open(path).map_err(ClientError::Port)
 }
 
-/// Stores the procedure where it is not stored yet, in the first empty place or the last, and has it worked.
+/// Stores the procedure where it is not stored yet, in the first empty place or the last, gives it the records it lacks, and has it worked.
 fn work(
     client: &mut Client,
     adapter: &Adapter,
     joint: u8,
     blob: &[u8],
     digest: u32,
+    carried: &[Entry],
 ) -> Result<u8, ClientError> {
     let (mut there, mut empty) = (None, None);
     for place in 0..adapter.places {
@@ -400,6 +440,9 @@ fn work(
             place
         }
     };
+    for entry in carried {
+        client.carry(entry)?;
+    }
     client.work(place, joint)?;
     let since = SystemTime::now().duration_since(UNIX_EPOCH);
     let now = since.map_or(0, |since| {

@@ -20,18 +20,22 @@
 //! would be a gap in the measurement, the adapter would be no use without the desk, and two sessions would have to
 //! agree. *Bounds:* records that the adapter has from before are taken only on somebody's word that they are of this
 //! unit, as a journal record carries no unit; joints that share fasteners stay at the desk, where each hears of the
-//! other at once; a joint begun at the desk is finished there; one begun at an adapter can be taken back (F11), and
-//! then what the adapter records later is refused. *Would change our mind:* a link fast enough for every sample, and
+//! other at once; a joint at an adapter can be taken back (F11), and then what the adapter records later is refused; one begun at
+//! the desk can be given to an adapter, which gets its records (`carry`) and goes on behind them: so a revised plan reaches a joint
+//! that was at an adapter, as the fold of a revision asks for the new procedure alone. *Would change our mind:* a link fast enough for every sample, and
 //! a reason to judge on the larger machine.
+
+#![cfg_attr(not(test), warn(clippy::arithmetic_side_effects))]
 
 mod follow;
 mod port;
 
 use std::fmt;
 use std::io;
-use std::time::Instant as Clock;
+use std::time::{Duration, Instant as Clock};
 
-use evendraw_core::journal::{decode_entry, frame_at};
+use evendraw_core::journal::{FIRST_SEED, OVERHEAD, decode_entry, encode_entry, frame_at};
+use evendraw_core::limits::RECORD_MAX;
 use evendraw_core::link::{
     Event, HostEnd, LinkError, Live, PullError, PullJournal, Refused, Reply, Request,
     SendProcedure, SendStep, Sums, Tell, Ticked,
@@ -40,6 +44,8 @@ use evendraw_core::record::Entry;
 use evendraw_core::sample::{KEPT_BYTES, Kept};
 use evendraw_core::trace::Point;
 use evendraw_core::unit::{Instant, Torque};
+
+use crate::limits::{FETCHED_BYTES_MAX, FETCHED_RECORDS_MAX, counted};
 
 pub use follow::{Follower, News, Order};
 pub(crate) use port::arrived;
@@ -118,8 +124,76 @@ pub struct Fetched {
     pub entries: Vec<Entry>,
     /// The number of each in the adapter's journal.
     pub numbers: Vec<u32>,
+    /// Records that prove themselves and that only a newer program reads, in order.
+    pub newer: Vec<Newer>,
     /// Sequence numbers that are damaged there: the first one missing, and the first after them. What was given back is none.
     pub gaps: Vec<(u32, u32)>,
+    /// What it says it has and did not send, if there is such.
+    pub left: Option<Left>,
+}
+
+/// A record of a newer kind or version, fetched and not read.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Newer {
+    /// As many of the records fetched with it come before it.
+    pub behind: usize,
+    /// Its kind.
+    pub kind: u8,
+    /// Its version.
+    pub version: u8,
+    /// Its bytes.
+    pub payload: Vec<u8>,
+    /// What is newer about it, in words.
+    pub why: String,
+}
+
+/// Records that an adapter says it has and that were not fetched.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Left {
+    /// Number of the first of them.
+    pub from: u32,
+    /// Number of the last, as the adapter says.
+    pub to: u32,
+    /// Why they are left, in words.
+    pub why: String,
+}
+
+impl Left {
+    /// How many they are.
+    #[must_use]
+    pub const fn count(&self) -> u32 {
+        self.to.saturating_sub(self.from).saturating_add(1)
+    }
+}
+
+/// How long is waited for an adapter that answers. One that is silent is given up sooner, by the link itself.
+///
+/// Whatever it answers, an exchange ends: a procedure that is sent gets further with every few answers, a journal that is fetched
+/// with each, and neither takes longer than an honest adapter would need several times over.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Patience {
+    /// Answers in a row that bring a sent procedure no further: an offer anew after each of three restarts, and a piece again.
+    pub idle_answers: u32,
+    /// For a question with a single answer, restarts and all.
+    pub question: Duration,
+    /// For a procedure, whose 16 KiB take two seconds.
+    pub sending: Duration,
+    /// For a journal, of which four million bytes take six minutes.
+    pub fetching: Duration,
+    /// Without a reading from one that was asked to tell them.
+    pub unheard: Duration,
+}
+
+impl Default for Patience {
+    fn default() -> Self {
+        Self {
+            idle_answers: 12,
+            question: Duration::from_secs(30),
+            sending: Duration::from_secs(120),
+            fetching: Duration::from_secs(20 * 60),
+            unheard: Duration::from_secs(5),
+        }
+    }
 }
 
 /// Why an transfer stops.
@@ -138,12 +212,20 @@ pub enum ClientError {
     WrongAnswer,
     /// What it sent of its journal does not hold together.
     Journal(PullError),
-    /// A record of its journal does not read.
-    Record(evendraw_core::journal::DecodeError),
+    /// A record that fits no frame.
+    TooLong(evendraw_core::journal::EncodeError),
     /// A question that fits no frame.
     Question(LinkError),
     /// It started again while it was told something.
     StartedAgain,
+    /// It answers and answers, and has no more of what is sent than before: so many bytes of so many.
+    Stuck(u32, u32),
+    /// It answers, and it takes longer than this.
+    Slow(Duration),
+    /// It told more records than any adapter keeps.
+    Endless(usize),
+    /// It was to tell its readings, and tells none.
+    Unheard,
 }
 
 impl fmt::Display for ClientError {
@@ -164,8 +246,23 @@ impl fmt::Display for ClientError {
             Self::Refused(why, _) => write!(f, "{why}"),
             Self::WrongAnswer => f.write_str("the adapter answered another question"),
             Self::Journal(error) => write!(f, "{error}"),
-            Self::Record(error) => write!(f, "a record of the adapter's journal: {error}"),
+            Self::TooLong(error) => write!(f, "{error}"),
             Self::Question(error) => write!(f, "{error}"),
+            Self::Stuck(have, all) => write!(
+                f,
+                "it answers and gets no further: it has {have} of {all} bytes, and stores nothing before it has all"
+            ),
+            Self::Slow(limit) => write!(
+                f,
+                "it answers, but is not done after {} s: given up",
+                limit.as_secs()
+            ),
+            Self::Endless(most) => write!(
+                f,
+                "its journal has no end: {} records were fetched, and no adapter keeps more",
+                counted(*most)
+            ),
+            Self::Unheard => f.write_str("it tells no reading any more; did it start again?"),
             Self::StartedAgain => f.write_str(
                 "it started again meanwhile: look in the record whether it was kept, else say it again",
             ),
@@ -187,6 +284,9 @@ pub struct Client {
     nonce: u32,
     /// What was told unasked and is not taken yet, oldest first.
     lives: std::collections::VecDeque<Live>,
+    patience: Patience,
+    /// When the exchange in hand began, and how long it may take.
+    exchange: (Clock, Duration),
 }
 
 /// Live messages kept for whoever takes them late; older ones are dropped, as nothing depends on one.
@@ -201,6 +301,12 @@ impl Client {
     /// On this port; nothing is sent yet.
     #[must_use]
     pub fn new(port: Port) -> Self {
+        Self::patient(port, Patience::default())
+    }
+
+    /// As [`Client::new`], waiting this long.
+    #[must_use]
+    pub fn patient(port: Port, patience: Patience) -> Self {
         // Another number than the conversation before had, as far as a clock can give one.
         let nonce = std::time::SystemTime::now()
             .duration_since(std::time::UNIX_EPOCH)
@@ -211,7 +317,14 @@ impl Client {
             began: Clock::now(),
             nonce,
             lives: std::collections::VecDeque::new(),
+            patience,
+            exchange: (Clock::now(), patience.question),
         }
+    }
+
+    /// From here on the exchange in hand may take this long.
+    fn begin(&mut self, limit: Duration) {
+        self.exchange = (Clock::now(), limit);
     }
 
     fn now(&self) -> Instant {
@@ -233,6 +346,12 @@ impl Client {
         self.port.send(&question).map_err(ClientError::Port)?;
         let mut bytes = [0; 512];
         loop {
+            let (began, limit) = self.exchange;
+            if began.elapsed() > limit {
+                // The question stays open there: what is asked next is asked in a conversation of its own.
+                self.host = HostEnd::new();
+                return Err(ClientError::Slow(limit));
+            }
             let count = self.port.receive(&mut bytes).map_err(ClientError::Port)?;
             for &byte in bytes.get(..count).unwrap_or_default() {
                 match self.host.feed(byte) {
@@ -258,6 +377,11 @@ impl Client {
     /// # Errors
     /// [`ClientError::Silent`] when nobody answers, [`ClientError::Port`].
     pub fn identify(&mut self) -> Result<Adapter, ClientError> {
+        self.begin(self.patience.question);
+        self.greet()
+    }
+
+    fn greet(&mut self) -> Result<Adapter, ClientError> {
         for _ in 0..RESTARTS {
             self.nonce = self.nonce.wrapping_add(1);
             let request = Request::Identify { nonce: self.nonce };
@@ -286,10 +410,11 @@ impl Client {
         request: &Request<'_>,
         take: impl Fn(&Reply<'_>) -> Option<T>,
     ) -> Result<T, ClientError> {
+        self.begin(self.patience.question);
         for _ in 0..RESTARTS {
             match self.ask(request, |reply| wanted(reply, &take))? {
                 Outcome::Answer(answer) => return answer,
-                Outcome::Restarted => drop(self.identify()?),
+                Outcome::Restarted => drop(self.greet()?),
             }
         }
         Err(ClientError::Restarting)
@@ -305,8 +430,10 @@ impl Client {
         blob: &[u8],
         mut told: impl FnMut(u32, u32),
     ) -> Result<(), ClientError> {
+        self.begin(self.patience.sending);
         let mut transfer = SendProcedure::new(place, blob);
-        let mut restarts = 0;
+        let mut restarts: u32 = 0;
+        let (mut furthest, mut idle) = (0, 0_u32);
         loop {
             let request = transfer.request();
             match self.ask(&request, |reply| transfer.answered(reply))? {
@@ -316,15 +443,23 @@ impl Client {
                     return Err(ClientError::Refused(why, at));
                 }
                 Outcome::Restarted => {
-                    restarts += 1;
+                    restarts = restarts.saturating_add(1);
                     if restarts > RESTARTS {
                         return Err(ClientError::Restarting);
                     }
-                    self.identify()?;
+                    self.greet()?;
                     transfer.restarted();
                 }
             }
             let (have, all) = transfer.progress();
+            if have > furthest {
+                (furthest, idle) = (have, 0);
+            } else {
+                idle = idle.saturating_add(1);
+            }
+            if idle > self.patience.idle_answers {
+                return Err(ClientError::Stuck(have, all));
+            }
             told(have, all);
         }
     }
@@ -337,6 +472,18 @@ impl Client {
         let request = Request::Work { slot: place, joint };
         self.simple(&request, |reply| {
             matches!(reply, Reply::Working { .. }).then_some(())
+        })
+    }
+
+    /// Gives the adapter the next record of a joint, made elsewhere; what it works is left. One that it has already is left as it is.
+    ///
+    /// # Errors
+    /// [`ClientError::Refused`].
+    pub fn carry(&mut self, entry: &Entry) -> Result<(), ClientError> {
+        let mut room = [0; RECORD_MAX + OVERHEAD];
+        let bytes = encode_entry(entry, 1, FIRST_SEED, &mut room).map_err(ClientError::TooLong)?;
+        self.simple(&Request::Carry { bytes }, |reply| {
+            matches!(reply, Reply::Told).then_some(())
         })
     }
 
@@ -357,13 +504,14 @@ impl Client {
     /// [`ClientError::Refused`]; [`ClientError::StartedAgain`] when nobody can know whether it was recorded: it is not said
     /// twice.
     pub fn tell(&mut self, tell: &Tell<'_>) -> Result<(), ClientError> {
+        self.begin(self.patience.question);
         let answer = self.ask(&Request::Tell(*tell), |reply| {
             wanted(reply, |reply| matches!(reply, Reply::Told).then_some(()))
         })?;
         match answer {
             Outcome::Answer(answer) => answer,
             Outcome::Restarted => {
-                self.identify()?;
+                self.greet()?;
                 Err(ClientError::StartedAgain)
             }
         }
@@ -388,68 +536,91 @@ impl Client {
         Ok(points)
     }
 
-    /// Fetches every record of the adapter's journal; tells how far it is.
+    /// Fetches every record of the adapter's journal; tells how far it is. What it has and does not send is told with what it sent.
     ///
     /// # Errors
-    /// [`ClientError::Journal`] and [`ClientError::Record`] when what comes does not hold together.
+    /// [`ClientError`] where nothing can be fetched at all.
     pub fn pull(&mut self, told: impl FnMut(u32)) -> Result<Fetched, ClientError> {
         self.pull_on(&mut PullJournal::from_start(), told)
     }
 
-    /// Fetches what came to the adapter's journal since the transfer was asked last.
+    /// Fetches what came to the adapter's journal since the transfer was asked last, up to what the adapter says it has now, and no
+    /// more than [`FETCHED_RECORDS_MAX`] and [`FETCHED_BYTES_MAX`].
     ///
     /// # Errors
-    /// As for [`Client::pull`]; what was fetched before is not lost, as the transfer then stands where it stood.
+    /// As for [`Client::pull`]; the transfer then stands where it stood.
     pub fn pull_on(
         &mut self,
         transfer: &mut PullJournal,
         mut told: impl FnMut(u32),
     ) -> Result<Fetched, ClientError> {
-        let mut trying = *transfer;
-        let mut fetched = self.pull_until_end(&mut trying, &mut told)?;
-        if !fetched.gaps.is_empty() {
-            let first = self.first_there()?;
-            fetched.gaps.retain(|(_, to)| *to > first);
-        }
-        *transfer = trying;
+        self.begin(self.patience.fetching);
+        let mut fetched = Fetched::default();
+        let mut restarts: u32 = 0;
+        // What it said it has, when it was first asked.
+        let mut aim = None;
+        let mut bytes: usize = 0;
+        let why = loop {
+            let request = transfer.request();
+            let answer = self.ask(&request, |reply| {
+                let (last, seed) = match *reply {
+                    Reply::Frames { last, seed, .. } => (last, seed),
+                    _ => (0, 0),
+                };
+                let step = transfer.answered(reply)?;
+                Ok((step.gap, step.frames.to_vec(), seed, last))
+            });
+            match answer {
+                Ok(Outcome::Answer(Ok((gap, frames, seed, last)))) => {
+                    let aim = *aim.get_or_insert(last);
+                    fetched.gaps.extend(gap.map(|gap| (gap.from, gap.to)));
+                    fetched.take(&frames, seed);
+                    bytes = bytes.saturating_add(frames.len());
+                    told(transfer.last());
+                    if transfer.last() >= aim {
+                        self.leave_out_given_back(&mut fetched);
+                        return Ok(fetched);
+                    }
+                    if frames.is_empty() {
+                        break "it does not send them".to_owned();
+                    }
+                    let records = fetched.entries.len().saturating_add(fetched.newer.len());
+                    if records >= FETCHED_RECORDS_MAX || bytes >= FETCHED_BYTES_MAX {
+                        break format!(
+                            "no more than {} records or {} bytes are fetched at once",
+                            counted(FETCHED_RECORDS_MAX),
+                            counted(FETCHED_BYTES_MAX)
+                        );
+                    }
+                }
+                Ok(Outcome::Restarted) if restarts < RESTARTS => {
+                    restarts = restarts.saturating_add(1);
+                    if let Err(error) = self.greet() {
+                        break given_up(aim, error)?;
+                    }
+                }
+                Ok(Outcome::Restarted) => break given_up(aim, ClientError::Restarting)?,
+                Ok(Outcome::Answer(Err(error))) => {
+                    break given_up(aim, ClientError::Journal(error))?;
+                }
+                Err(error) => break given_up(aim, error)?,
+            }
+        };
+        self.leave_out_given_back(&mut fetched);
+        fetched.left = Some(Left {
+            from: transfer.last().saturating_add(1),
+            to: aim.unwrap_or_default(),
+            why,
+        });
         Ok(fetched)
     }
 
-    fn pull_until_end(
-        &mut self,
-        transfer: &mut PullJournal,
-        told: &mut impl FnMut(u32),
-    ) -> Result<Fetched, ClientError> {
-        let mut fetched = Fetched::default();
-        let mut restarts = 0;
-        loop {
-            let request = transfer.request();
-            let answer = self.ask(&request, |reply| {
-                let seed = match *reply {
-                    Reply::Frames { seed, .. } => seed,
-                    _ => 0,
-                };
-                let step = transfer.answered(reply)?;
-                Ok((step.gap, step.frames.to_vec(), seed, step.more))
-            })?;
-            match answer {
-                Outcome::Answer(Err(error)) => return Err(ClientError::Journal(error)),
-                Outcome::Answer(Ok((gap, frames, seed, more))) => {
-                    fetched.gaps.extend(gap.map(|gap| (gap.from, gap.to)));
-                    read_frames(&frames, seed, &mut fetched)?;
-                    told(transfer.last());
-                    if !more {
-                        return Ok(fetched);
-                    }
-                }
-                Outcome::Restarted => {
-                    restarts += 1;
-                    if restarts > RESTARTS {
-                        return Err(ClientError::Restarting);
-                    }
-                    self.identify()?;
-                }
-            }
+    /// What was given back is no gap. Where that cannot be learnt, it stays one.
+    fn leave_out_given_back(&mut self, fetched: &mut Fetched) {
+        if !fetched.gaps.is_empty()
+            && let Ok(first) = self.first_there()
+        {
+            fetched.gaps.retain(|(_, to)| *to > first);
         }
     }
 
@@ -559,18 +730,27 @@ impl Client {
     /// Has the adapter tell what happens, this often, and gives each to `see` until that says no.
     ///
     /// # Errors
-    /// [`ClientError::Port`] when the cable is out.
+    /// [`ClientError::Port`] when the cable is out; [`ClientError::Unheard`] when it stops telling.
     pub fn watch(
         &mut self,
         every_ms: u16,
         mut see: impl FnMut(&Live) -> bool,
     ) -> Result<(), ClientError> {
         self.tell_every(every_ms)?;
+        let silence = self
+            .patience
+            .unheard
+            .max(Duration::from_millis(u64::from(every_ms)).saturating_mul(3));
+        let mut heard = Clock::now();
         loop {
             for live in self.listen()? {
+                heard = Clock::now();
                 if !see(&live) {
                     return Ok(());
                 }
+            }
+            if heard.elapsed() > silence {
+                return Err(ClientError::Unheard);
             }
         }
     }
@@ -601,15 +781,32 @@ fn keep_live(lives: &mut std::collections::VecDeque<Live>, live: Live) {
     lives.push_back(live);
 }
 
-fn read_frames(frames: &[u8], seed: u32, into: &mut Fetched) -> Result<(), ClientError> {
-    let (mut rest, mut seed) = (frames, seed);
-    while let Some((frame, sum, length)) = frame_at(rest, seed) {
-        if let Some(entry) = decode_entry(&frame).map_err(ClientError::Record)? {
-            into.entries.push(entry);
-            into.numbers.push(frame.sequence);
+/// Why the rest is left, in words; where nothing was answered yet, the error itself.
+fn given_up(aim: Option<u32>, error: ClientError) -> Result<String, ClientError> {
+    aim.map(|_| error.to_string()).ok_or(error)
+}
+
+impl Fetched {
+    /// Takes frames that prove themselves from this seed.
+    fn take(&mut self, frames: &[u8], seed: u32) {
+        let (mut rest, mut seed) = (frames, seed);
+        while let Some((frame, sum, length)) = frame_at(rest, seed) {
+            match decode_entry(&frame) {
+                Ok(Some(entry)) => {
+                    self.entries.push(entry);
+                    self.numbers.push(frame.sequence);
+                }
+                Ok(None) => {}
+                Err(error) => self.newer.push(Newer {
+                    behind: self.entries.len(),
+                    kind: frame.kind,
+                    version: frame.version,
+                    payload: frame.payload.to_vec(),
+                    why: error.to_string(),
+                }),
+            }
+            seed = sum;
+            rest = rest.get(length..).unwrap_or_default();
         }
-        seed = sum;
-        rest = rest.get(length..).unwrap_or_default();
     }
-    Ok(())
 }

@@ -7,6 +7,7 @@
 //! Knows nothing of strength.
 
 use super::{INCH_MM, Thread, ThreadKind};
+use crate::limited::Limited as _;
 
 /// Sizes of least material, mm.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -57,13 +58,16 @@ fn preferred(tolerance_um: f64, steps: usize) -> f64 {
         .enumerate()
         .min_by(|a, b| of(*a.1).total_cmp(&of(*b.1)))
         .map_or(0, |(index, _)| index);
-    let at = nearest + steps;
-    let over = at / R40.len();
-    R40[at % R40.len()] * decade * if over > 0 { 10.0 } else { 1.0 }
+    // The decades go on with the same numbers, tenfold.
+    let onward = R40.into_iter().chain(R40.map(|number| number * 10.0));
+    onward
+        .skip(nearest)
+        .nth(steps)
+        .map_or(tolerance_um, |number| number * decade)
 }
 
 /// Pitch in mm, tolerance of the external major and of the internal minor diameter in µm, grade 6. [ISO 965-1 tables 3 and 4]
-const BY_PITCH: [(f64, f64, f64); 22] = [
+const BY_PITCH: [(f64, f64, f64); 21] = [
     (0.35, 85.0, 100.0),
     (0.4, 95.0, 112.0),
     (0.45, 100.0, 125.0),
@@ -85,26 +89,28 @@ const BY_PITCH: [(f64, f64, f64); 22] = [
     (5.0, 530.0, 710.0),
     (5.5, 560.0, 750.0),
     (6.0, 600.0, 800.0),
-    (8.0, 710.0, 1000.0),
 ];
+/// The row of the coarsest pitch; what is coarser still has its tolerances too.
+const COARSEST: (f64, f64, f64) = (8.0, 710.0, 1000.0);
 
 /// Middle of the range of diameters that share a tolerance, mm. [ISO 965-1]
 fn range_middle_mm(major_mm: f64) -> f64 {
     const STEPS: [f64; 10] = [0.99, 1.4, 2.8, 5.6, 11.2, 22.4, 45.0, 90.0, 180.0, 355.0];
     STEPS
-        .windows(2)
-        .find(|step| major_mm > step[0] && major_mm <= step[1])
-        .map_or(major_mm, |step| (step[0] * step[1]).sqrt())
+        .iter()
+        .zip(STEPS.iter().skip(1))
+        .find(|&(&above, &to)| major_mm > above && major_mm <= to)
+        .map_or(major_mm, |(above, to)| (above * to).sqrt())
 }
 
 fn metric(thread: &Thread) -> ThreadLimits {
     let (d, p) = (thread.major_mm, thread.pitch_mm);
     let allowance_um = (15.0 + 11.0 * p).round();
     // Between listed pitches the wider tolerance stands.
-    let &(_, major_um, minor_um) = BY_PITCH
-        .iter()
+    let (_, major_um, minor_um) = BY_PITCH
+        .into_iter()
         .find(|row| p <= row.0 + 1e-9)
-        .unwrap_or(&BY_PITCH[BY_PITCH.len() - 1]);
+        .unwrap_or(COARSEST);
     let pitch = 90.0 * p.powf(0.4) * range_middle_mm(d).powf(0.1);
     ThreadLimits {
         major_min_mm: d - (allowance_um + major_um) / 1000.0,
@@ -123,7 +129,7 @@ fn unified(thread: &Thread) -> ThreadLimits {
     let pitch = 0.0015 * d.cbrt() + 0.0015 * d.sqrt() + 0.015 * squared;
     let allowance = 0.3 * pitch;
     let minor = if d < 0.25 {
-        (0.05 * squared + 0.03 * p / d - 0.002).clamp(0.25 * p - 0.40 * p * p, 0.394 * p)
+        (0.05 * squared + 0.03 * p / d - 0.002).limited(0.25 * p - 0.40 * p * p, 0.394 * p)
     } else if p > 0.25 {
         0.15 * p
     } else {

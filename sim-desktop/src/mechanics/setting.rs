@@ -262,9 +262,15 @@ pub fn round_into(window: Window, step_Nm: f64) -> Result<f64, SettingError> {
 }
 
 /// Judges each tool for a window of readings and the greatest torque to expect (a following angle may end higher), best first: usable
-/// before refused, then the finer accuracy, then the smaller capacity.
+/// before refused, then the finer accuracy, then the smaller capacity. `words` puts a torque in N·m as a person reads it.
 #[must_use]
-pub fn advise(tools: &[Tool], window: Window, greatest_Nm: f64, today: Date) -> Vec<Advice> {
+pub fn advise(
+    tools: &[Tool],
+    window: Window,
+    greatest_Nm: f64,
+    today: Date,
+    words: &dyn Fn(f64) -> String,
+) -> Vec<Advice> {
     let mut ranked: Vec<(f64, f64, Advice)> = tools
         .iter()
         .map(|tool| {
@@ -277,15 +283,16 @@ pub fn advise(tools: &[Tool], window: Window, greatest_Nm: f64, today: Date) -> 
             let greatest = greatest_Nm.max(window.high_Nm);
             if greatest > tool.capacity_Nm {
                 advice.refused.push(format!(
-                    "its capacity of {:.1} N·m is below the {greatest:.1} N·m to expect",
-                    tool.capacity_Nm
+                    "its capacity of {} is below the {} to expect",
+                    words(tool.capacity_Nm),
+                    words(greatest)
                 ));
             }
             if window.target_Nm < tool.lowest_Nm() {
                 advice.refused.push(format!(
-                    "{:.1} N·m is below its lowest usable {:.1} N·m",
-                    window.target_Nm,
-                    tool.lowest_Nm()
+                    "{} is below its lowest usable {}",
+                    words(window.target_Nm),
+                    words(tool.lowest_Nm())
                 ));
             }
             match tool.due {
@@ -309,13 +316,24 @@ pub fn advise(tools: &[Tool], window: Window, greatest_Nm: f64, today: Date) -> 
                         let (low, high) = (setting * (1.0 - accuracy), setting * (1.0 + accuracy));
                         if low < window.low_Nm || high > window.high_Nm {
                             advice.notes.push(format!(
-                                "its ±{:.1} % at {setting:.1} N·m is wider than the window",
-                                accuracy * 100.0
+                                "its ±{:.1} % at {} is wider than the window",
+                                accuracy * 100.0,
+                                words(setting)
                             ));
                         }
                     }
                 }
                 Ok(_) => {}
+                Err(SettingError::NoGraduation {
+                    low_Nm,
+                    high_Nm,
+                    step_Nm,
+                }) => advice.refused.push(format!(
+                    "no graduation of {} lies between {} and {}",
+                    words(step_Nm),
+                    words(low_Nm),
+                    words(high_Nm)
+                )),
                 Err(error) => advice.refused.push(error.to_string()),
             }
             (
@@ -402,6 +420,7 @@ mod tests {
             },
             40.0,
             today,
+            &|torque| format!("{torque:.1} N·m"),
         );
         assert_eq!(advice[0].id, "right");
         assert_eq!(advice[0].setting_Nm, Some(40.0));
@@ -439,6 +458,7 @@ mod tests {
             },
             120.0,
             today,
+            &|torque| format!("{torque:.1} N·m"),
         );
         assert!(turned.iter().all(|a| !a.usable()));
     }

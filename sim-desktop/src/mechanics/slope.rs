@@ -171,7 +171,9 @@ impl Pull {
             .rposition(|point| point.0 < 0.1 * peak.1)
             .unwrap_or(0);
         let mut furthest = f64::NEG_INFINITY;
-        let points = rise[begin.min(rise.len())..]
+        let points = rise
+            .get(begin..)
+            .unwrap_or_default()
             .iter()
             .filter(|point| {
                 let on = point.1 > furthest;

@@ -108,9 +108,9 @@ impl Strength {
                     });
                 }
                 // The standard's 0.6, 0.4 and 0.3 d are stretch of the whole bolt; taken here over a length of 2 d, our judgement.
-                match &stainless[3..] {
-                    "50" => Self::of(210.0, 210.0, 500.0, 0.30),
-                    "70" => Self::of(450.0, 450.0, 700.0, 0.20),
+                match stainless.rsplit('-').next() {
+                    Some("50") => Self::of(210.0, 210.0, 500.0, 0.30),
+                    Some("70") => Self::of(450.0, 450.0, 700.0, 0.20),
                     _ => Self::of(600.0, 600.0, 800.0, 0.15),
                 }
             }

@@ -6,11 +6,14 @@
 pub mod drawing;
 mod faults;
 pub mod fields;
+pub mod form;
 mod history;
 pub mod item;
+pub mod joints;
 pub mod layout;
 mod places;
 pub mod table;
+pub mod under;
 pub mod value;
 
 use std::fmt;
@@ -33,6 +36,8 @@ pub enum EditError {
     Value,
     /// Fasteners are named elsewhere: under other numbers those names would mean others.
     Named,
+    /// Another fastener has this label, or it is none.
+    Label,
 }
 
 impl fmt::Display for EditError {
@@ -43,6 +48,9 @@ impl fmt::Display for EditError {
             }
             Self::Missing => "nothing stands there",
             Self::Value => "this is no value of TOML",
+            Self::Label => {
+                "a label is 1 to 8 bytes, and no two fasteners of a joint have the same one"
+            }
             Self::Named => {
                 "the plan names these fasteners (order, groups, on, each, shares …): those keys are taken away first, or they would mean others"
             }

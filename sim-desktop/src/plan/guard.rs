@@ -13,6 +13,7 @@
 //! would judge differently, and an audit would have to know. *Would change our mind:* plans that list many tools and
 //! name none at their stages.
 
+use crate::limited::Limited as _;
 use evendraw_core::procedure::{Override, OverrideAim, Prevailing, Stage, StageKind, TorqueWindow};
 use evendraw_core::unit::Torque;
 
@@ -195,7 +196,7 @@ fn drawn(window: TorqueWindow, below: Torque, above: Torque) -> Option<TorqueWin
         window.max
     };
     (min <= max).then(|| TorqueWindow {
-        target: window.target.clamp(min, max),
+        target: window.target.limited(min, max),
         min,
         max,
     })

@@ -5,6 +5,7 @@
 mod compile;
 mod keys;
 mod metal;
+mod picture;
 mod printed_for;
 mod read;
 mod steps;
@@ -20,6 +21,8 @@ use evendraw_core::unit::Torque;
 use super::place::{Order, Position};
 use super::stage::StagePlan;
 use crate::mechanics::{OffsetAdapter, Strength, Thread};
+
+pub use picture::PictureOf;
 
 pub(super) use keys::names;
 pub(super) use read::{Head, Room, ids, is_an_id, read};
@@ -262,6 +265,7 @@ pub struct Joint {
     pub(super) positions: Vec<Position>,
     pub(super) groups: Vec<(String, Vec<u8>)>,
     pub(super) front: Option<String>,
+    pub(super) picture: Option<PictureOf>,
     pub(super) after: Vec<Name>,
     pub(super) closes: Vec<Name>,
     pub(super) needs: Vec<Name>,
@@ -314,6 +318,12 @@ impl Joint {
     #[must_use]
     pub fn front(&self) -> Option<&str> {
         self.front.as_deref()
+    }
+
+    /// The picture of the part that lies under the map.
+    #[must_use]
+    pub const fn picture(&self) -> Option<&PictureOf> {
+        self.picture.as_ref()
     }
 
     /// Joints that must be final first.

@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of stages. Positions are in µm here, so that orders and neighbours come from whole numbers.
 
+use crate::limited::Limited as _;
 use evendraw_core::pattern::{self, PatternError, Point};
 use evendraw_core::unit::Length;
 
@@ -96,7 +97,7 @@ pub(super) fn point(x_mm: f64, y_mm: f64) -> Point {
 }
 
 fn micrometers(mm: f64) -> Length {
-    let wide = (mm * 1_000.0).round().clamp(-1.0e9, 1.0e9);
+    let wide = (mm * 1_000.0).round().limited(-1.0e9, 1.0e9);
     #[expect(
         clippy::cast_possible_truncation,
         reason = "clamped to ±10⁹ just above"

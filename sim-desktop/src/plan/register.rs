@@ -19,7 +19,7 @@ use crate::quantity::{PercentUnit, Quantity};
 /// What the file is called.
 pub const FILE: &str = "tools.toml";
 /// Folders above a plan that are looked into.
-const HIGHEST: usize = 16;
+pub const HIGHEST: usize = 16;
 /// A tool that is off by more is broken, and not off.
 const OFF_PPM_MAX: i64 = 500_000;
 /// The keys of a tool in the order that a plan is given them.

@@ -14,7 +14,7 @@ use serde_json::{Map, Value, json};
 
 use super::place::ORDER_WORDS;
 use super::stage::KINDS;
-use crate::limits::{QUANTITY_MAX, REVISION_MAX};
+use crate::limits::{PICTURE_SIDE_MAX, QUANTITY_MAX, REVISION_MAX};
 
 /// The schema, draft 2020-12.
 #[must_use]
@@ -276,6 +276,44 @@ fn task() -> Value {
     )
 }
 
+fn picture(coordinate: &Value) -> Value {
+    let two = |number: &Value, about: &str| {
+        let point =
+            json!({ "type": "array", "minItems": 2, "maxItems": 2, "items": number.clone() });
+        json!({ "description": about, "type": "array", "minItems": 2, "maxItems": 2, "items": point })
+    };
+    let pixel = json!({ "type": "number", "minimum": 0, "maximum": PICTURE_SIDE_MAX });
+    let mut picture = object(
+        &["file"],
+        vec![
+            (
+                "file",
+                json!({ "type": "string", "pattern": "^[^./\\\\:][^/\\\\:]*\\.([Pp][Nn][Gg]|[Jj][Pp][Ee]?[Gg])$", "description": "PNG or JPEG in the plan's folder." }),
+            ),
+            (
+                "pixels",
+                two(
+                    &pixel,
+                    "Two points of the picture: pixels to the right and downwards from its top left.",
+                ),
+            ),
+            (
+                "places",
+                two(
+                    coordinate,
+                    "Where these two points are: to the right and upwards, in mm.",
+                ),
+            ),
+            (
+                "sheet",
+                json!({ "type": "boolean", "description": "Printed faint under the sheet's map." }),
+            ),
+        ],
+    );
+    picture["description"] = json!("A picture of the part, laid under the positions.");
+    picture
+}
+
 fn joint() -> Value {
     let names = |about: &str| {
         json!({
@@ -391,6 +429,7 @@ fn joint() -> Value {
                 "front",
                 json!({ "enum": ["left", "right", "top", "bottom"], "description": "Edge of the map at which FRONT is written." }),
             ),
+            ("picture", picture(&coordinate)),
             (
                 "order",
                 described("order", "The joint's own order; `reverse` is for stages."),

@@ -20,7 +20,9 @@ pub mod replay;
 pub mod result;
 mod runner;
 pub mod station;
+mod time;
 pub mod trace_file;
 
 pub use result::{JointResult, PassResult};
 pub use runner::{Options, Rehearsal, WorkError};
+pub use time::rehearsed;

@@ -177,13 +177,14 @@ impl Recording {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::limited::Limited as _;
     use crate::rehearsal::trace_file::sample;
 
     /// Half a second of rest, a pull of one second, and off again; 500 samples a second.
     fn recording(rest: f64, peak: f64) -> Result<Recording, RecordingError> {
         let samples = (0..1_000_u32).map(|index| {
             let at = Instant::from_micros(u64::from(index) * 2_000);
-            let part = (f64::from(index) - 250.0).clamp(0.0, 500.0) / 500.0;
+            let part = (f64::from(index) - 250.0).limited(0.0, 500.0) / 500.0;
             let part = if index > 800 { 0.0 } else { part };
             (at, sample(rest + peak * part, 60.0 * part))
         });

@@ -5,6 +5,7 @@
 use maud::{Markup, html};
 
 use super::page::{columns, document, in_order};
+use super::picture::Printed;
 use super::{CAUTION, Sheet, map};
 use crate::job::status::JointStatus;
 use crate::words::{DEMO, HANDS};
@@ -34,19 +35,19 @@ pub fn blank_page(model: &Sheet) -> String {
                 }
             }
         }
-        @for joint in &model.joints { (joint_part(joint)) }
+        @for joint in &model.joints { (joint_part(joint, &model.pictures)) }
         p.caution { (CAUTION) }
     };
     document(&format!("Working sheet: {}", model.title), "", &body)
 }
 
-fn joint_part(joint: &JointStatus) -> Markup {
+fn joint_part(joint: &JointStatus, pictures: &[Printed]) -> Markup {
     let columns = columns(joint);
     html! {
         section.joint {
             div.joint-head { h2 { (joint.title) " " span.id { (joint.id) } } }
             div.joint-top {
-                figure { (map::drawing(joint, false)) }
+                figure { (map::drawing(joint, pictures, false)) }
                 div.facts {
                     dl {
                         @for (name, text) in &joint.facts { dt { (name) } dd { (text) } }

@@ -6,8 +6,10 @@
 use maud::{Markup, html};
 
 use super::mark::reference;
+use super::picture::Printed;
 use crate::job::status::{FastenerStatus, JointStatus};
 use crate::mark::Mark;
+use crate::picture::Laid;
 
 /// Half the size of a fastener on the drawing.
 const RADIUS: f64 = 15.0;
@@ -19,11 +21,14 @@ const TALLEST: f64 = 400.0;
 const MARGIN: f64 = 50.0;
 
 /// The drawing; with the states of the fasteners, or without them for before work.
-pub(super) fn drawing(joint: &JointStatus, with_states: bool) -> Markup {
+pub(super) fn drawing(joint: &JointStatus, pictures: &[Printed], with_states: bool) -> Markup {
     let Some(frame) = Frame::around(&joint.fasteners) else {
         return html! { p.quiet { "No positions are given, so there is no map." } };
     };
     let (width, height) = (frame.width, frame.height);
+    let own = pictures.iter().find(|own| own.joint == joint.id);
+    let picture = own.and_then(|own| own.shown.as_ref().ok());
+    let missing = own.and_then(|own| own.shown.as_ref().err());
     // Where FRONT stands, and how far it is turned.
     let front = match joint.front.as_str() {
         "left" => Some((9.0, height / 2.0, -90)),
@@ -38,6 +43,10 @@ pub(super) fn drawing(joint: &JointStatus, with_states: bool) -> Markup {
             rect.metal x=(MARGIN - 34.0) y=(MARGIN - 34.0) rx="22"
                 width=(format!("{:.1}", width - 2.0 * (MARGIN - 34.0)))
                 height=(format!("{:.1}", height - 2.0 * (MARGIN - 34.0))) {}
+            @if let Some(picture) = picture {
+                image.under href=(picture.data) width=(picture.width) height=(picture.height)
+                    preserveAspectRatio="none" transform=(frame.matrix(&picture.laid)) {}
+            }
             @if let Some((x, y, turn)) = front {
                 text.front x=(format!("{x:.1}")) y=(format!("{y:.1}")) transform=(format!("rotate({turn} {x:.1} {y:.1})")) { "FRONT" }
             }
@@ -53,6 +62,7 @@ pub(super) fn drawing(joint: &JointStatus, with_states: bool) -> Markup {
             }
         }
         @if joint.front.is_empty() { p.quiet { "The plan names no front side." } }
+        @if let Some(missing) = missing { p.quiet { (missing) } }
         @if joint.is_left_hand { p.lefthand { "LEFT-HAND THREAD: tighten anticlockwise" } }
     }
 }
@@ -108,9 +118,24 @@ impl Frame {
     }
 
     fn at(&self, place: &FastenerStatus) -> (f64, f64) {
+        self.on_paper((place.x_mm, place.y_mm))
+    }
+
+    fn on_paper(&self, (x_mm, y_mm): (f64, f64)) -> (f64, f64) {
         (
-            self.shift.0 + (place.x_mm - self.low.0) * self.scale,
-            self.height - self.shift.1 - (place.y_mm - self.low.1) * self.scale,
+            self.shift.0 + (x_mm - self.low.0) * self.scale,
+            self.height - self.shift.1 - (y_mm - self.low.1) * self.scale,
+        )
+    }
+
+    /// From the pixels of a picture that lies so.
+    fn matrix(&self, laid: &Laid) -> String {
+        let corner = self.on_paper(laid.corner());
+        let (along, up) = laid.along();
+        let (a, b) = (along * self.scale, up * self.scale);
+        format!(
+            "matrix({a:.6} {:.6} {b:.6} {a:.6} {:.3} {:.3})",
+            -b, corner.0, corner.1
         )
     }
 }

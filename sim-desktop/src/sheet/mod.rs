@@ -9,22 +9,29 @@ mod map;
 mod mark;
 mod page;
 mod parts;
+mod picture;
 mod recall;
 mod short;
 #[cfg(test)]
 mod specimen;
 mod summary;
 mod text;
+mod tonight;
 
 pub use blank::blank_page;
 pub use page::page;
 pub use parts::parts_page;
+pub use picture::{Printed, Shown};
 pub use recall::{Recalled, recall_page};
 pub use short::short_page;
 pub use summary::{Answer, summary};
 pub use text::text;
+pub use tonight::tonight_page;
+
+use std::path::Path;
 
 use crate::job::status::{Kept, Status, counted};
+use crate::plan::Plan;
 
 /// Everything a sheet says.
 #[derive(Clone, Debug, Default)]
@@ -35,6 +42,8 @@ pub struct Sheet {
     pub journal: String,
     /// The plan as typed.
     pub plan: String,
+    /// The pictures under the maps.
+    pub pictures: Vec<Printed>,
     /// Which rules judged, how many records, digest of the journal.
     pub colophon: String,
 }
@@ -71,7 +80,15 @@ impl Sheet {
             journal: journal.to_owned(),
             plan: kept.plan.text().to_owned(),
             colophon,
+            pictures: Vec::new(),
         }
+    }
+
+    /// With the pictures that the plan wants under its maps, from the folder that plan or journal lies in.
+    #[must_use]
+    pub fn with_pictures(mut self, plan: &Plan, folder: &Path) -> Self {
+        self.pictures = picture::printed(plan, folder);
+        self
     }
 }
 

@@ -5,6 +5,7 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::mark::{badge, shape, symbols};
+use super::picture::Printed;
 use super::{CAUTION, Sheet, curve, map, summary};
 use crate::job::status::{
     AttemptRow, FastenerStatus, Item, JointStatus, StageStatus, Status, ToolStatus,
@@ -37,7 +38,7 @@ pub fn page(model: &Sheet) -> String {
         (beside(model))
         (tools(model))
         (people(model))
-        @for joint in &model.joints { (joint_part(joint)) }
+        @for joint in &model.joints { (joint_part(joint, &model.pictures)) }
         (foot(model))
     };
     let class = if model.rehearsal { "rehearsal" } else { "" };
@@ -189,7 +190,7 @@ fn people(model: &Status) -> Markup {
     }
 }
 
-fn joint_part(joint: &JointStatus) -> Markup {
+fn joint_part(joint: &JointStatus, pictures: &[Printed]) -> Markup {
     html! {
         section.joint {
             div.keep {
@@ -201,7 +202,7 @@ fn joint_part(joint: &JointStatus) -> Markup {
                 @if !joint.note.is_empty() { p.why { (joint.note) } }
                 p.why { (joint.why) }
                 div.joint-top {
-                    figure { (map::drawing(joint, true)) }
+                    figure { (map::drawing(joint, pictures, true)) }
                     div.facts {
                         dl {
                             @for (name, text) in &joint.facts { dt { (name) } dd { (text) } }
@@ -219,6 +220,10 @@ fn joint_part(joint: &JointStatus) -> Markup {
             @if !joint.notes.is_empty() {
                 h3 { "Notes" }
                 ul.notes { @for note in &joint.notes { li { (note) } } }
+            }
+            @if !joint.struck.is_empty() {
+                h3 { "Struck through: this counts no more" }
+                ul.notes { @for own in &joint.struck { li { s { (own.words) } "; " (own.why) } } }
             }
         }
     }

@@ -58,7 +58,8 @@ pub fn recall_page(model: &Recalled<'_>) -> String {
                     td.number { (number(line.margin_low_Nm)) " / " (number(line.margin_high_Nm)) }
                     @if model.off.is_some() {
                         td.number {
-                            (number(line.true_Nm))
+                            // In whole mN·m: what lies outside by less must not look like the limit.
+                            (line.true_Nm.map_or_else(String::new, |value| format!("{value:.3}")))
                             @if let Some(side) = line.outside { " " strong { "too " (side) } }
                         }
                     }

@@ -192,6 +192,7 @@ pub(super) fn specimen() -> Sheet {
         ..Status::default()
     };
     Sheet {
+        pictures: Vec::new(),
         status,
         journal: "pump7.journal".into(),
         plan: "[build]\ntitle = \"Harbour pump 7, top end\"\n".into(),

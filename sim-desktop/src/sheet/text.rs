@@ -251,6 +251,9 @@ impl Lines {
         for note in &joint.notes {
             self.wrapped("- ", note);
         }
+        for own in &joint.struck {
+            self.wrapped("- Struck through: ", &own.line());
+        }
     }
 }
 

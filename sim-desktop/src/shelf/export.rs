@@ -20,6 +20,7 @@ use rayon::prelude::*;
 
 use super::{Build, Found, Passed, Shelf, What, walk};
 use crate::disk::{self, Disk as _, System};
+use crate::signals::Whole;
 use crate::store::{self, Traces};
 
 use file::Writer;
@@ -193,6 +194,8 @@ pub fn export(shelf: &Shelf, to: &Path, format: Format) -> Result<Exported, Expo
             ledger.builds.insert(one.name, written);
         }
     }
+    // The files get their names and the run its place in the ledger, or neither.
+    let _whole = Whole::begin();
     if done.builds > 0 {
         writers.finish(&mut done)?;
         ledger.runs = run;

@@ -3,7 +3,7 @@
 //! Like are joints with the same thread, class, grip and condition as typed, at a stage with the same windows up to there. The values are
 //! those that fasteners of one joint are compared by (`evendraw_core::peers`), of real work alone. Knows nothing of who shows it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Deref;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -259,9 +259,24 @@ impl History {
     }
 
     /// The journals that it has values of.
-    pub fn paths(&self) -> impl Iterator<Item = &Path> {
+    fn paths(&self) -> BTreeSet<&Path> {
         let joints = self.groups.values().flat_map(|group| &group.joints);
-        joints.map(|(path, _)| path.as_path())
+        joints.map(|(path, _)| path.as_path()).collect()
+    }
+
+    /// How many builds it has values of.
+    #[must_use]
+    pub fn builds(&self) -> usize {
+        self.paths().len()
+    }
+
+    /// The journal among them that a file is, however it is named.
+    #[must_use]
+    pub fn journal(&self, path: &Path) -> Option<&Path> {
+        let real = |path: &Path| std::fs::canonicalize(path).ok();
+        let own = real(path)?;
+        let mut paths = self.paths().into_iter();
+        paths.find(|path| real(path).as_ref() == Some(&own))
     }
 
     /// What forerunners of a section showed, lowest first: like joints of every journal but its own.
@@ -274,6 +289,7 @@ impl History {
     /// The forerunners of a job that is kept in a journal, for the comparison while it is worked.
     #[must_use]
     pub fn forerunners(&self, own: Option<&Path>) -> Forerunners {
+        let own = own.and_then(|own| self.journal(own));
         let known: BTreeMap<Like, Arc<[i32]>> = self
             .groups
             .iter()

@@ -124,6 +124,53 @@ impl Question {
                 .all(Option::is_none)
     }
 
+    /// Everything that is asked for by name, in words.
+    #[must_use]
+    pub fn named(&self) -> Vec<String> {
+        let mut list: Vec<String> = self.tools.iter().map(|id| format!("tool {id}")).collect();
+        for (word, name) in [
+            ("document", &self.document),
+            ("thread", &self.thread),
+            ("part", &self.part),
+            ("person", &self.person),
+        ] {
+            list.extend(name.iter().map(|name| format!("{word} {name}")));
+        }
+        list
+    }
+
+    /// Which of [`Question::named`] stand anywhere in a build: a name that stands in none of a shelf was mistyped.
+    #[must_use]
+    pub fn known_in(&self, build: &Build) -> Vec<bool> {
+        let any = |fits: &dyn Fn(&str) -> bool| build.names.iter().any(|name| fits(name));
+        let joint = |fits: &dyn Fn(&super::build::JointHead) -> bool| build.joints.iter().any(fits);
+        let mut list: Vec<bool> = self
+            .tools
+            .iter()
+            .map(|id| any(&|name| name == id))
+            .collect();
+        list.extend(self.document.iter().map(|piece| {
+            let piece: &str = piece;
+            any(&|name| holds(name, piece)) || holds(&build.document, piece)
+        }));
+        list.extend(
+            self.thread
+                .iter()
+                .map(|thread| joint(&|own| is_same_thread(thread, &own.thread))),
+        );
+        list.extend(
+            self.part
+                .iter()
+                .map(|part| joint(&|own| own.needs.iter().any(|need| is_same(need, part)))),
+        );
+        list.extend(
+            self.person
+                .iter()
+                .map(|person| any(&|name| is_same(person, name))),
+        );
+        list
+    }
+
     /// The attempts of a build that are concerned, in the order of its journal.
     #[must_use]
     pub fn of<'b>(&self, build: &'b Build) -> Vec<&'b Pull> {

@@ -1,6 +1,6 @@
 //! What a journal holds, in the order it came.
 
-use evendraw_core::journal::{Found, Frame, Scan, decode_entry};
+use evendraw_core::journal::{Found, Frame, OVERHEAD, Scan, decode_entry};
 use evendraw_core::record::{Entry, Record};
 
 use super::host::{self, HostFact};
@@ -68,6 +68,17 @@ impl PlanPieces {
     }
 }
 
+/// A record of a newer kind or version, as it came.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+pub struct Unread {
+    /// Its kind.
+    pub kind: u8,
+    /// Its version.
+    pub version: u8,
+    /// Its bytes.
+    pub payload: Vec<u8>,
+}
+
 /// A journal read.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Content {
@@ -75,6 +86,8 @@ pub struct Content {
     pub facts: Vec<Fact>,
     /// What did not read, in order.
     pub damage: Vec<Damage>,
+    /// Of that, the records that prove themselves: a newer program reads them.
+    pub unread: Vec<Unread>,
     pub(super) seed: u32,
     pub(super) sequence: u32,
     pub(super) sound_bytes: usize,
@@ -101,11 +114,17 @@ impl Content {
                 Found::Frame { frame, offset, sum } => {
                     content.seed = sum;
                     content.sequence = frame.sequence;
-                    content.sound_bytes =
-                        offset + frame.payload.len() + evendraw_core::journal::OVERHEAD;
+                    content.sound_bytes = offset
+                        .saturating_add(frame.payload.len())
+                        .saturating_add(OVERHEAD);
                     match fact(&frame) {
                         Ok(fact) => content.facts.push(fact),
                         Err(why) => {
+                            content.unread.push(Unread {
+                                kind: frame.kind,
+                                version: frame.version,
+                                payload: frame.payload.to_vec(),
+                            });
                             let to = content.sound_bytes;
                             content.damage.push(Damage {
                                 from: offset,

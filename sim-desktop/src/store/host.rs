@@ -150,6 +150,15 @@ pub enum HostFact {
         /// Seconds since 1970; 0 where the time is unknown.
         unix: i64,
     },
+    /// A row of a working sheet is typed back: up to the next one, or the next start of the joint's session, its records come from there.
+    FromPaper {
+        /// The joint's number.
+        joint: u8,
+        /// The day that stands on the paper; empty where there is none.
+        date: String,
+        /// The row as it was typed; empty once no more is typed back.
+        row: String,
+    },
 }
 
 /// How it is with a part.

@@ -9,7 +9,7 @@ use evendraw_core::journal::{FIRST_SEED, Frame, OVERHEAD, encode, encode_entry};
 use evendraw_core::limits::PAYLOAD_MAX;
 use evendraw_core::record::Entry;
 
-use super::content::{Content, Damage};
+use super::content::{Content, Damage, Unread};
 use super::error::StoreError;
 use super::host::{self, HostFact, PLAN_PIECE_MAX};
 use crate::disk::{self, Disk, DiskFile, System, Unfinished, folder_of, with_behind};
@@ -264,7 +264,7 @@ impl<D: Disk> Journal<D> {
     /// # Errors
     /// [`StoreError`]; then none of them counts as kept, and the same call may be tried again.
     pub fn append(&mut self, entries: &[Entry]) -> Result<(), StoreError> {
-        let mut bytes = Vec::with_capacity(entries.len() * 64);
+        let mut bytes = Vec::with_capacity(entries.len().saturating_mul(64));
         let (mut seed, mut sequence) = (self.seed, self.sequence);
         for entry in entries {
             let mut room = [0; PAYLOAD_MAX + OVERHEAD];
@@ -273,6 +273,31 @@ impl<D: Disk> Journal<D> {
                 StoreError::TooLong {
                     what: error.to_string(),
                 }
+            })?;
+            seed = sum_of(frame);
+            bytes.extend_from_slice(frame);
+        }
+        self.keep(&bytes, seed, sequence)
+    }
+
+    /// Keeps records as they came that only a newer program reads, likewise.
+    ///
+    /// # Errors
+    /// [`StoreError`].
+    pub fn append_unread(&mut self, unread: &[Unread]) -> Result<(), StoreError> {
+        let mut bytes = Vec::new();
+        let (mut seed, mut sequence) = (self.seed, self.sequence);
+        for record in unread {
+            let mut room = [0; PAYLOAD_MAX + OVERHEAD];
+            sequence = after(sequence, &self.path)?;
+            let frame = Frame {
+                kind: record.kind,
+                version: record.version,
+                sequence,
+                payload: &record.payload,
+            };
+            let frame = encode(&frame, seed, &mut room).map_err(|error| StoreError::TooLong {
+                what: error.to_string(),
             })?;
             seed = sum_of(frame);
             bytes.extend_from_slice(frame);

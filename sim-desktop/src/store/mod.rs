@@ -23,19 +23,22 @@
 //! too). *Not covered:* a power cut in the middle of a write of several records may leave a later one without an
 //! earlier one; that is told as damage, and the joint is not gone on with. *Would change our mind:* nothing known.
 
+#![cfg_attr(not(test), warn(clippy::arithmetic_side_effects))]
+
 mod content;
 mod error;
 mod host;
 mod journal;
 mod merge;
+pub mod names;
 mod traces;
 
-pub use content::{Content, Damage, Fact, PlanPieces, entries_of};
+pub use content::{Content, Damage, Fact, PlanPieces, Unread, entries_of};
 pub use error::StoreError;
 pub use host::{Became, HostFact, PLAN_PIECE_MAX, PartState};
 pub use journal::{
     JOURNAL_MAX, Journal, Purpose, bytes, changing, content_of, opening, read, read_on,
     read_with_bytes,
 };
-pub use merge::{Differs, fresh};
+pub use merge::{Differs, agreeing, fresh};
 pub use traces::{Traces, points_of};

@@ -170,12 +170,29 @@ fn from_thousandths(text: &str) -> Option<i64> {
     {
         return None;
     }
-    Some(sign * (whole.parse::<i64>().ok()? * 1000 + part.parse::<i64>().ok()?))
+    let whole: i64 = whole.parse().ok()?;
+    let part: i64 = part.parse().ok()?;
+    whole
+        .checked_mul(1000)?
+        .checked_add(part)?
+        .checked_mul(sign)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_number_beyond_every_measure_is_no_number_and_no_panic() {
+        assert_eq!(from_thousandths("-12.005"), Some(-12_005));
+        for text in [
+            "9223372036854775807.000",
+            "9223372036854775.808",
+            "-9999999999999999.999",
+        ] {
+            assert_eq!(from_thousandths(text), None, "{text}");
+        }
+    }
 
     #[test]
     fn kept_points_read_back_exactly() {

@@ -11,7 +11,7 @@ use std::sync::mpsc::{self, Receiver, Sender, TryRecvError};
 use std::thread::{self, JoinHandle};
 use std::time::{Duration, Instant as Clock};
 
-use evendraw_core::journal::{FIRST_SEED, OVERHEAD, encode_entry};
+use evendraw_core::journal::{FIRST_SEED, OVERHEAD, decode_entry, encode_entry, frame_at};
 use evendraw_core::limits::PAYLOAD_MAX;
 use evendraw_core::link::{
     AdapterEnd, CURVE_MAX, Heard, Identity, Live, Refused, Reply, Request, Staging, Tell,
@@ -312,6 +312,14 @@ impl Board {
                     self.send(&answer);
                     continue;
                 }
+                Heard::Question(Request::Carry { bytes }) => {
+                    let (frame, ..) = frame_at(bytes, FIRST_SEED).expect("it proves itself");
+                    let entry = decode_entry(&frame).expect("a record").expect("a record");
+                    let reply = self.carried(entry);
+                    let answer = self.end.answer(&reply).expect("fits").to_vec();
+                    self.send(&answer);
+                    continue;
+                }
                 Heard::Question(question) => question.without_bytes(),
             };
             self.answer(question);
@@ -391,6 +399,24 @@ impl Board {
         };
         let answer = self.end.answer(&reply).expect("fits").to_vec();
         self.send(&answer);
+    }
+
+    /// Takes a record made elsewhere, as the firmware does.
+    fn carried(&mut self, entry: Entry) -> Reply<'static> {
+        self.session = None;
+        let own = self.entries.iter().filter(|own| own.joint == entry.joint);
+        let last = own.map(|own| own.seq).max().unwrap_or(0);
+        if entry.seq > last + 1 {
+            return Reply::Refused {
+                why: Refused::Session,
+                at: 0,
+            };
+        }
+        if entry.seq == last + 1 {
+            self.boot = self.boot.max(entry.boot);
+            self.keep(entry);
+        }
+        Reply::Told
     }
 
     fn work(&mut self, slot: u8, joint: u8) -> Reply<'static> {

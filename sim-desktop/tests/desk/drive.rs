@@ -5,7 +5,7 @@
 use std::path::{Path, PathBuf};
 
 use egui::{Key, Theme, Vec2};
-use egui_kittest::Harness;
+use egui_kittest::{Harness, SnapshotOptions};
 use evendraw::desk::app::Desk;
 use evendraw::desk::model::Model;
 use evendraw::desk::theme;
@@ -35,13 +35,19 @@ pub(crate) fn at_work(mut model: Model) -> Driven {
 
 /// The same, before anybody said whether this is work or a rehearsal.
 pub(crate) fn asking(model: Model) -> Driven {
+    pictured(model, Vec2::new(1280.0, 800.0), "tests/desk/pictures")
+}
+
+/// The same in this size, its pictures in that folder.
+pub(crate) fn pictured(model: Model, size: Vec2, pictures: &str) -> Driven {
     let window = Window {
         desk: Desk::default(),
         model,
         seconds: 0.0,
     };
     let mut harness = Harness::builder()
-        .with_size(Vec2::new(1280.0, 800.0))
+        .with_size(size)
+        .with_options(SnapshotOptions::new().output_path(pictures))
         .with_theme(Theme::Light)
         .with_context_setup(theme::dress)
         .with_max_steps(8)

@@ -11,35 +11,35 @@ use evendraw::plan::Plan;
 
 use crate::drive::{COVER, Driven, Folder, press, window};
 
-fn edit(harness: &Driven) -> &PlanEdit {
+pub(crate) fn edit(harness: &Driven) -> &PlanEdit {
     &harness.state().model.view().edit
 }
 
-fn notice(harness: &Driven) -> String {
+pub(crate) fn notice(harness: &Driven) -> String {
     let view = harness.state().model.view();
     let notice = view.notice.as_ref();
     notice.map_or_else(String::new, |notice| notice.words.clone())
 }
 
 /// The whole text, also where only a part is shown.
-fn text(harness: &Driven) -> String {
+pub(crate) fn text(harness: &Driven) -> String {
     edit(harness).text.to_string()
 }
 
-fn chord(harness: &mut Driven, key: Key) {
+pub(crate) fn chord(harness: &mut Driven, key: Key) {
     harness.key_press_modifiers(Modifiers::COMMAND, key);
     harness.step();
     harness.step();
 }
 
-fn typed(harness: &mut Driven, words: &str) {
+pub(crate) fn typed(harness: &mut Driven, words: &str) {
     harness.event(egui::Event::Text(words.to_owned()));
     harness.step();
     harness.step();
 }
 
 /// Goes into a field and types over what stands there.
-fn fill(harness: &mut Driven, field: &str, words: &str) {
+pub(crate) fn fill(harness: &mut Driven, field: &str, words: &str) {
     harness
         .get_by_role_and_label(Role::TextInput, field)
         .focus();
@@ -50,14 +50,14 @@ fn fill(harness: &mut Driven, field: &str, words: &str) {
 }
 
 /// Adds something by the words it is found with.
-fn add(harness: &mut Driven, words: &str) {
+pub(crate) fn add(harness: &mut Driven, words: &str) {
     chord(harness, Key::N);
     typed(harness, words);
     press(harness, Key::Enter);
     harness.step();
 }
 
-fn opened(folder: &Folder, name: &str, text: &str) -> (Driven, PathBuf) {
+pub(crate) fn opened(folder: &Folder, name: &str, text: &str) -> (Driven, PathBuf) {
     let path = folder.path().join(name);
     std::fs::write(&path, text).unwrap();
     let mut model = Model::open(Some(&path)).unwrap();
@@ -357,7 +357,7 @@ fn twelve_joints_of_ten_are_entered_by_keyboard_alone_with_fewer_keys_than_the_t
 }
 
 /// Clicks what is spoken so.
-fn click(harness: &mut Driven, role: Role, words: &str) {
+pub(crate) fn click(harness: &mut Driven, role: Role, words: &str) {
     let node = harness.get_by(|node| {
         let spoken = node.label();
         node.role() == role && spoken.is_some_and(|own| own.starts_with(words))

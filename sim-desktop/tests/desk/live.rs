@@ -392,3 +392,98 @@ fn without_its_adapter_a_joint_is_gone_on_with_at_the_desk() {
         "the desk records again: {facts:?}"
     );
 }
+
+/// The notice that stands.
+fn notice(window: &Window) -> String {
+    let notice = window.model.view().notice.as_ref();
+    notice.map_or_else(String::new, |notice| notice.words.clone())
+}
+
+#[test]
+fn a_joint_revised_at_the_desk_goes_on_at_the_adapter_behind_what_was_settled() {
+    let folder = Folder::new("adapter-revised");
+    let (plan, port) = (folder.path().join("cover.toml"), folder.path().join("port"));
+    std::fs::write(&plan, COVER).unwrap();
+    let adapter = Adapter::start(&port, "4411", Vec::new());
+    let mut desk = work_window(Model::open(Some(&plan)).unwrap());
+    connect(&mut desk, port.to_str().expect("a plain path"));
+    press(&mut desk, Key::Enter);
+    until(&mut desk, "asked", |window| joint(window).prompt.is_some());
+    press(&mut desk, Key::Enter);
+    until(&mut desk, "worked at the adapter", |window| {
+        joint(window).at_adapter.is_some()
+    });
+    say_who(&mut desk);
+    for (done, torque) in [15.0, 15.0, 15.0, 15.0, 15.0, 40.0].into_iter().enumerate() {
+        adapter.order(Do::Pull(torque));
+        until(&mut desk, "a verdict", |window| {
+            attempts(window) == done + 1
+        });
+    }
+    // The manual was corrected. The adapter works to what it was sent: that is said, and nothing changes.
+    let second = COVER.replace("40 N·m", "44 N·m").replace(
+        "[build]",
+        "[build]\nrevision = 2\nreason = \"correction 2\"",
+    );
+    std::fs::write(&plan, &second).unwrap();
+    desk.state_mut().model.carry_out(Ask::ReloadPlan);
+    desk.step();
+    assert!(
+        joint(desk.state()).at_adapter.is_some(),
+        "{}",
+        notice(desk.state())
+    );
+    // Taken back, revised here, and sent anew.
+    desk.state_mut().model.carry_out(Ask::TakeBack);
+    desk.state_mut().model.carry_out(Ask::ReloadPlan);
+    desk.step();
+    until(&mut desk, "revised", |window| {
+        window.model.view().status.revision.contains("correction 2")
+    });
+    assert!(joint(desk.state()).may_send);
+    let before = entries(&kept(&folder)).len();
+    desk.state_mut().model.carry_out(Ask::SendJoint);
+    until(&mut desk, "worked at the adapter again", |window| {
+        let joint = joint(window);
+        joint.at_adapter.is_some() && window.model.view().record.len() > before
+    });
+    let view = desk.state().model.view();
+    let cells = &view.status.joints[0].fasteners;
+    let first =
+        |own: &&evendraw::job::status::FastenerStatus| own.cells[0].mark == Some(Mark::Accepted);
+    assert_eq!(
+        cells.iter().filter(first).count(),
+        5,
+        "the first pass stays settled"
+    );
+    // What changed is done again, after that fastener is loosened.
+    press(&mut desk, Key::L);
+    let mut done = attempts(desk.state());
+    while !joint(desk.state()).finished {
+        let next = desk.state().model.view().status.next.clone();
+        let words = next.map_or_else(String::new, |next| next.words);
+        adapter.order(Do::Pull(if words.contains("stage 1") {
+            15.0
+        } else {
+            44.0
+        }));
+        done += 1;
+        assert!(done < 20, "{words}: {}", notice(desk.state()));
+        until(&mut desk, "the next verdict", |window| {
+            attempts(window) == done
+        });
+        desk.step();
+    }
+    assert!(desk.state().model.is_joint_final());
+    assert!(desk.state().model.view().status.is_complete());
+    drop(desk);
+    let theirs = adapter.off();
+    assert_eq!(entries(&kept(&folder)), theirs, "the same records");
+    // With those alone, and the revised procedure, an adapter goes on after a power cut.
+    let made = evendraw::plan::Plan::parse("cover.toml", &second).unwrap();
+    let procedure = made.joints()[0]
+        .procedure(&evendraw::plan::Answers::default())
+        .unwrap();
+    let session = evendraw_core::session::Session::restore(&*procedure, 0, &theirs).unwrap();
+    assert_eq!(session.standing(), evendraw_core::ledger::Standing::Final);
+}

@@ -6,21 +6,26 @@
 #[cfg(unix)]
 mod adapter;
 mod beside;
+mod drawing;
 mod drive;
 mod editor;
 mod evening;
 mod far;
+mod guide;
 mod keys;
 #[cfg(unix)]
 mod killed;
 #[cfg(unix)]
 mod live;
 mod marks;
+mod monkey;
 mod one_key;
+mod paper;
 mod pictures;
 mod plans;
 mod raster;
 mod rebuilt;
+mod recent;
 mod revised;
 mod scenes;
 mod shelf;

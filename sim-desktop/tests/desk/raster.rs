@@ -6,7 +6,8 @@
 #![expect(
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,
-    reason = "pixels of a picture, far below the limits"
+    clippy::disallowed_methods,
+    reason = "pixels of a picture, far below the limits, and bounds in order"
 )]
 
 use std::collections::HashMap;

@@ -117,6 +117,7 @@ pub(crate) fn status() -> Status {
         what: text(what),
         calibration: text(calibration),
         is_expired,
+        is_undated: false,
         ..ToolStatus::default()
     };
     Status {
@@ -375,8 +376,11 @@ pub(crate) fn desk() -> DeskView {
     }
     DeskView {
         start: None,
+        paper: None,
+        tonight: None,
         put_right: Vec::new(),
         shelf: ShelfView::default(),
+        recent: Vec::new(),
         ports: Vec::new(),
         instruments: Vec::new(),
         status: status(),

@@ -540,6 +540,7 @@ fn the_demo_build_is_rehearsed_to_its_end_by_key() {
 }
 
 #[test]
+#[expect(clippy::disallowed_methods, reason = "bounds in order")]
 fn a_recorded_trace_is_judged_as_work_in_a_journal_of_its_own() {
     let folder = Folder::new("trace");
     let file = folder.path().join("pull.csv");

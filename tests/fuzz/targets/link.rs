@@ -65,7 +65,7 @@ impl Ends {
                 },
                 Request::Watch { every_ms } => Reply::Watching { every_ms },
                 Request::Anchor { .. } => Reply::Anchored,
-                Request::Tell(_) => Reply::Told,
+                Request::Tell(_) | Request::Carry { .. } => Reply::Told,
                 Request::Curve { .. } => Reply::Curve { bytes: &[] },
                 Request::Kept { free, .. } => Reply::Given { first: free },
                 Request::Read { .. } => Reply::Bytes { bytes: &[] },

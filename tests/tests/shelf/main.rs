@@ -3,6 +3,7 @@
 mod history;
 mod make;
 mod revised;
+mod running;
 mod tools;
 
 use std::collections::BTreeMap;
@@ -339,6 +340,11 @@ fn recall_speaks_as_text_table_objects_and_page() {
         "recall", shelf, "--tool", "A1", "--tool", "A2", "--off", "-6%", "--csv",
     ]);
     assert_eq!(table.lines().count(), told.len() + 1);
+    // A name that stands nowhere was mistyped: an empty answer alone would be a dangerous one.
+    let (_, out, err) = evendraw(&["recall", shelf, "--tool", "a1", "--person", "r. falk"]);
+    assert!(out.starts_with("0 attempts"), "{out}");
+    assert!(err.contains("tool a1 stands in no build"), "{err}");
+    assert!(!err.contains("falk"), "{err}");
     let (_, text, _) = evendraw(&[
         "recall", shelf, "--tool", "A1", "--tool", "A2", "--off", "-6%",
     ]);

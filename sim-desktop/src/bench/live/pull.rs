@@ -3,6 +3,7 @@
 //! Knows nothing of metal: it moves the handle and feels the torque.
 
 use super::{Attempt, Bench, BenchCue, Phase, Task};
+use crate::limited::Limited as _;
 
 /// Torque at which fingers stop, as a share of the target, and its bounds, N·m; common practice, no source.
 const FINGERS: (f64, f64, f64) = (0.04, 0.05, 1.5);
@@ -41,7 +42,7 @@ impl Bench {
             // A hand feels the steepness over some 20 ms; a slip is over before it is felt.
             let weight = (period / 0.02).min(1.0);
             attempt.slope +=
-                (felt.clamp(0.0, self.model.train_Nm_per_deg) - attempt.slope) * weight;
+                (felt.limited(0.0, self.model.train_Nm_per_deg) - attempt.slope) * weight;
         }
         if attempt.swing_from_deg.is_none() && attempt.torque_Nm.abs() > 0.05 * self.model.target_Nm
         {
@@ -172,7 +173,7 @@ impl Bench {
     fn fingers_Nm(&self, fastener: usize) -> f64 {
         let (share, low, high) = FINGERS;
         let metal = &self.metal[fastener];
-        (share * self.model.target_Nm).clamp(low, high) + 1.15 * metal.prevailing_Nm
+        (share * self.model.target_Nm).limited(low, high) + 1.15 * metal.prevailing_Nm
     }
 
     fn let_go(&self, attempt: &mut Attempt, again: bool) {
@@ -235,7 +236,7 @@ impl Bench {
     pub(super) fn regrip(&mut self, attempt: &mut Attempt) {
         let whole = attempt.phase_ends_s - attempt.regrip_began_s;
         // Back in the first 70 % of the time, smoothly.
-        let share = ((self.time_s - attempt.regrip_began_s) / (0.7 * whole)).clamp(0.0, 1.0);
+        let share = ((self.time_s - attempt.regrip_began_s) / (0.7 * whole)).limited(0.0, 1.0);
         let eased = share * share * (3.0 - 2.0 * share);
         self.adapter_deg =
             attempt.regrip_from_deg + (attempt.regrip_to_deg - attempt.regrip_from_deg) * eased;

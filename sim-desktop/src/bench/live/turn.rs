@@ -4,6 +4,7 @@
 
 use super::super::FastenerState;
 use super::{Attempt, Bench};
+use crate::limited::Limited as _;
 
 impl Bench {
     /// Moves the adapter to an angle; the train winds, the fastener follows when it must.
@@ -107,7 +108,7 @@ impl Bench {
             let steep =
                 (stiffness + share * metal.cutting_Nm_per_deg) * per_mm * slope_mm + share * lever;
             let step = rest / steep;
-            load = (load + step).clamp(0.0, metal.peak_N * 1.02);
+            load = (load + step).limited(0.0, metal.peak_N * 1.02);
             if step.abs() < 1e-7 * metal.peak_N {
                 break;
             }
@@ -173,7 +174,7 @@ impl Bench {
             let rest = stiffness * (reached - rotation) + lever * load + metal.other_Nm(rotation);
             let steep = stiffness * per_mm * slope_mm - lever;
             let step = rest / steep;
-            load = (load + step).clamp(0.0, state.load_N);
+            load = (load + step).limited(0.0, state.load_N);
             if step.abs() < 1e-7 * metal.peak_N || load <= 0.0 {
                 break;
             }

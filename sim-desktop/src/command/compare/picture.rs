@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of how the figures came about.
 
+use crate::limited::Limited as _;
 use maud::{PreEscaped, html};
 
 use crate::bench::compare::{Ranked, answers};
@@ -80,6 +81,6 @@ fn whole(value: f64) -> usize {
         reason = "clamped to a small positive range"
     )]
     {
-        value.round().clamp(0.0, 1000.0) as usize
+        value.round().limited(0.0, 1000.0) as usize
     }
 }

@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of how the order was found.
 
+use crate::limited::Limited as _;
 use std::fmt::Write as _;
 
 use super::Spot;
@@ -182,7 +183,7 @@ impl Picture<'_> {
                 nearest = nearest.min((x1 - x2).hypot(y1 - y2));
             }
         }
-        (nearest * 0.36).clamp(5.0, 20.0)
+        (nearest * 0.36).limited(5.0, 20.0)
     }
 }
 
@@ -236,6 +237,6 @@ fn whole(value: f64) -> usize {
         clippy::cast_sign_loss,
         reason = "0 to 96: distances from the edge, scaled to the picture"
     )]
-    let cell = value.round().clamp(0.0, 200.0) as usize;
+    let cell = value.round().limited(0.0, 200.0) as usize;
     cell
 }

@@ -2,6 +2,7 @@
 //!
 //! Knows nothing of how the loads came about.
 
+use crate::limited::Limited as _;
 use crate::plan::Joint;
 use crate::rehearsal::PassResult;
 use crate::rehearsal::result::mean;
@@ -96,7 +97,7 @@ fn bar(passes: &[PassResult], fastener: u8, most: f64, room: usize) -> String {
             reason = "a share of fewer than 80 characters"
         )]
         {
-            let share = (load / most.max(1e-9)).clamp(0.0, 1.0);
+            let share = (load / most.max(1e-9)).limited(0.0, 1.0);
             (share * (room - 1) as f64).round() as usize
         }
     };

@@ -3,6 +3,7 @@
 //!
 //! Knows nothing of how the figures came about.
 
+use crate::limited::Limited as _;
 use std::path::{Path, PathBuf};
 
 use maud::{Markup, PreEscaped, html};
@@ -154,7 +155,7 @@ fn curves(joint: &Joint, curves: &[Curve]) -> Markup {
         .fold(0.0, f64::max);
     let span = nice(span.max(1.0));
     let rows = fasteners.len().div_ceil(ACROSS);
-    let columns = fasteners.len().clamp(2, ACROSS);
+    let columns = fasteners.len().limited(2, ACROSS);
     let inside = html! {
         @for (place, &fastener) in fasteners.iter().enumerate() {
             @let x = 20.0 + count(place % ACROSS) * (WIDE + 20.0);
@@ -230,7 +231,7 @@ fn map(joint: &Joint, result: &JointResult) -> Markup {
             nearest = nearest.min(apart.max(1.0));
         }
     }
-    let ring = (nearest * 0.34).clamp(14.0, 34.0);
+    let ring = (nearest * 0.34).limited(14.0, 34.0);
     let mean = crate::rehearsal::result::mean(&result.clamps_kn).max(1e-9);
     let drawn = (width + 2.0 * MARGIN).max(420.0);
     let inset = (drawn - width) / 2.0;

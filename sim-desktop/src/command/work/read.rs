@@ -415,8 +415,11 @@ impl Typing<'_, '_> {
         self.said = Some(words.to_owned());
         self.work.out.line(format_args!("  {words}"))?;
         let mut object = json!({ "record": "wanted", "joint": self.work.own.id(), "what": what, "words": words });
-        for (key, value) in more {
-            object[*key] = json!(value);
+        if let Some(object) = object.as_object_mut() {
+            object.extend(
+                more.iter()
+                    .map(|(key, value)| ((*key).to_owned(), json!(value))),
+            );
         }
         self.work.out.object(&object)?;
         self.work.out.flush()

@@ -2,6 +2,7 @@
 //!
 //! Knows no formula and no field.
 
+use crate::limited::Limited as _;
 use egui::{Align2, Pos2, Rect, Shape, Stroke, StrokeKind, Ui, Vec2, pos2, vec2};
 
 use super::super::ink::Ink as _;
@@ -233,7 +234,7 @@ pub(super) fn draw_preload(ui: &mut Ui, rect: Rect, load: &Load) {
         vec2(rect.width(), 30.0),
     );
     #[expect(clippy::cast_possible_truncation, reason = "a share for drawing")]
-    let x = |share: f64| track.left() + (share / 1.4).clamp(0.0, 1.0) as f32 * track.width();
+    let x = |share: f64| track.left() + (share / 1.4).limited(0.0, 1.0) as f32 * track.width();
     let painter = ui.painter();
     painter.rect_filled(track, 0.0, colours.well);
     let likely = Rect::from_min_max(
@@ -298,11 +299,13 @@ fn profiles(ui: &Ui, rect: Rect, matched: &Matched) {
         return;
     }
     let painter = ui.painter().with_clip_rect(rect.intersect(ui.clip_rect()));
-    let coarse = matched.pitches[0].max(matched.pitches[1]);
+    let coarse = matched.pitches.iter().copied().fold(1e-3, f32::max);
     let scale = rect.width() / (coarse * 9.0);
     let middle = rect.center().y + 8.0;
-    for (index, side) in [(0usize, -1.0f32), (1, 1.0)] {
-        let pitch = matched.pitches[index] * scale;
+    let sides = [(colours.ink, -1.0f32), (colours.next, 1.0)];
+    for ((pitch, name), (hue, side)) in matched.pitches.iter().zip(&matched.names).zip(sides) {
+        // Never so fine that there is no end of it.
+        let pitch = (pitch * scale).max(1.0);
         let depth = (pitch * 0.62).min(rect.height() * 0.26);
         let base = middle + side * 6.0;
         let mut points = Vec::new();
@@ -312,17 +315,12 @@ fn profiles(ui: &Ui, rect: Rect, matched: &Matched) {
             points.push(pos2(x + pitch / 2.0, base + side * depth));
             x += pitch;
         }
-        let hue = if index == 0 {
-            colours.ink
-        } else {
-            colours.next
-        };
         painter.add(Shape::line(points, Stroke::new(2.5, hue)));
         let y = base + side * (depth + 14.0);
         painter.write(
             pos2(rect.left(), y),
             Align2::LEFT_CENTER,
-            &matched.names[index],
+            name,
             theme::strong(NOTE + 1.0),
             hue,
         );

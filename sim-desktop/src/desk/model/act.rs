@@ -26,7 +26,12 @@ fn goes_before_the_answer(ask: &Ask) -> bool {
         Ask::Act(act, _) => matches!(act, Act::Begin(_) | Act::OpenPlan | Act::NewPlan),
         Ask::Choose(wanted) => *wanted == Wanted::Plan,
         Ask::WorkOrRehearse
+        | Ask::Paper
+        | Ask::Tonight
+        | Ask::PrintTonight
+        | Ask::PutAside
         | Ask::LookForPorts
+        | Ask::LookForRecent
         | Ask::OpenPlan(_)
         | Ask::ReloadPlan
         | Ask::ReadShelf(_)
@@ -137,6 +142,7 @@ impl Model {
             Ask::Fault(label, kind) => self.fault(&label, &kind),
             Ask::Trace(path) => self.read_trace(&path),
             Ask::WorkOrRehearse => self.ask_purpose(),
+            Ask::LookForRecent => self.look_for_recent(),
             Ask::LookForPorts => self.ports.look(&self.wake),
             Ask::Connect(path) => self.connect(&path),
             Ask::Lines(tool, place) => self.read_lines(&tool, &place),
@@ -149,6 +155,14 @@ impl Model {
             Ask::ReloadPlan => self.reload_all(),
             // Taken above.
             Ask::Plan(_) => {}
+            Ask::Paper => self.open_paper(),
+            Ask::TypeBack(rows) => self.type_back(rows),
+            Ask::Tonight => self.plan_evening(),
+            Ask::PrintTonight => self.print_evening(),
+            Ask::PutAside => {
+                self.view.paper = None;
+                self.view.tonight = None;
+            }
             Ask::Export(kind) => self.export(kind),
             Ask::PrintTag => self.print_tag(),
             Ask::PrintOrder => self.print_order(),

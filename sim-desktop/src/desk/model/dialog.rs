@@ -6,8 +6,10 @@
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, TryRecvError, channel};
 
+use super::super::edit_view::{Draw, PlanAsk};
 use super::super::view::Wanted;
 use super::Model;
+use crate::picture;
 
 /// Shows a dialog for this kind of file, beginning in this folder. Nothing when it was closed, or could not be shown.
 pub type Picker = fn(Wanted, &Path) -> Option<PathBuf>;
@@ -21,13 +23,14 @@ pub(super) struct Choosing {
 
 /// The system's dialog.
 pub(super) fn system(wanted: Wanted, folder: &Path) -> Option<PathBuf> {
-    let (title, kind, ending) = match wanted {
-        Wanted::Plan => ("Open a plan", "plans", "toml"),
-        Wanted::Trace => ("Read a trace file", "traces", "csv"),
+    let (title, kind, endings) = match wanted {
+        Wanted::Plan => ("Open a plan", "plans", &["toml"][..]),
+        Wanted::Trace => ("Read a trace file", "traces", &["csv"][..]),
+        Wanted::Picture => ("A picture of the part", "pictures", &picture::ENDINGS[..]),
     };
     rfd::FileDialog::new()
         .set_title(title)
-        .add_filter(kind, &[ending])
+        .add_filter(kind, endings)
         .set_directory(folder)
         .pick_file()
 }
@@ -66,11 +69,13 @@ impl Model {
             Ok(Some(path)) => match wanted {
                 Wanted::Plan => self.open_plan(&path),
                 Wanted::Trace => self.read_trace(&path),
+                Wanted::Picture => self.edit(PlanAsk::Draw(Draw::Picture(path))),
             },
             Ok(None) | Err(TryRecvError::Disconnected) => {
                 let key = match wanted {
                     Wanted::Plan => "O",
                     Wanted::Trace => "D",
+                    Wanted::Picture => "C",
                 };
                 self.say(
                     true,

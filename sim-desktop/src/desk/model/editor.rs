@@ -2,8 +2,10 @@
 //!
 //! Knows nothing of drawing, and nothing of the build in work, which goes on with the plan as it was read.
 
+mod checking;
 mod drawing;
 mod outline;
+mod picture;
 mod show;
 
 use std::path::{Path as File, PathBuf};
@@ -13,11 +15,10 @@ use super::super::edit_view::{PlanAsk, PlanEdit};
 use super::Model;
 use crate::disk::{self, System};
 use crate::plan::beginnings;
-use crate::plan::edit::fields::{self, kind_of};
 use crate::plan::edit::item::Item;
+use crate::plan::edit::joints::Foreign;
 use crate::plan::edit::layout::Path;
 use crate::plan::edit::table;
-use crate::plan::edit::value::{Takes, written};
 use crate::plan::edit::{Checked, Document, EditError, Where};
 
 /// The plan being written.
@@ -31,7 +32,10 @@ pub(super) struct Editor {
     saved: String,
     at: Path,
     checked: Checked,
+    checking: Option<checking::Checking>,
     version: u64,
+    /// The picture of the joint in hand, as it was read last.
+    picture: Option<picture::Read>,
     view: Arc<PlanEdit>,
 }
 
@@ -46,7 +50,9 @@ impl Editor {
             saved: text.to_owned(),
             at: Path::default().key("build"),
             checked,
+            checking: None,
             version: 0,
+            picture: None,
             view: Arc::default(),
         };
         editor.refresh();
@@ -101,9 +107,7 @@ impl Editor {
     }
 
     fn changed(&mut self) {
-        self.checked = self
-            .document
-            .check_in(&self.name, self.path.as_deref().map(disk::folder_of));
+        self.check();
         self.refresh();
     }
 
@@ -122,6 +126,7 @@ impl Editor {
             }
         }
         self.version += 1;
+        self.look_at_picture();
         self.view = Arc::new(self.draw());
     }
 
@@ -132,29 +137,6 @@ impl Editor {
                 .document
                 .layout()
                 .is_some_and(|layout| layout.table(path).is_some())
-    }
-
-    /// What was typed in a field.
-    fn set(&mut self, of: &Path, key: &str, typed: &str) -> Result<(), EditError> {
-        let kind = kind_of(of);
-        let takes = kind
-            .and_then(|kind| kind.field(key))
-            .map_or(Takes::Text, |field| field.takes.clone());
-        if !typed.trim().is_empty() {
-            let order = kind.map(fields::Kind::order).unwrap_or_default();
-            return self.document.set(of, key, &written(typed, &takes), &order);
-        }
-        let layout = self.document.layout().ok_or(EditError::Broken)?;
-        let Some(table) = layout.table(of) else {
-            return Ok(());
-        };
-        if table.get(key).is_none() {
-            return Ok(());
-        }
-        // A table in one line that has nothing else goes with its last key.
-        let is_last = table.entries.len() == 1 && of.item().is_none() && of.0.len() > 1;
-        let path = if is_last { of.clone() } else { of.key(key) };
-        self.document.remove(&path)
     }
 
     /// Adds what an addition names, behind what is in hand, and takes it in hand.
@@ -174,55 +156,18 @@ impl Editor {
     fn add_beginning(&mut self, name: &str) -> Result<(), EditError> {
         let beginning = beginnings::named(name).ok_or(EditError::Missing)?;
         let other = Document::new(beginning.text);
-        let count = other.len_of(&Path::default().key("joint"));
-        for index in 0..count {
-            let path = Path::default().key("joint").at(index);
-            let text = other.text_of(&path).ok_or(EditError::Missing)?;
-            self.add_joint_text(&text)?;
+        for path in other.joints() {
+            let joint = other.to_take(&path).ok_or(EditError::Missing)?;
+            self.add_foreign(&joint)?;
         }
         Ok(())
     }
 
     /// Adds a joint as it is written elsewhere, under an id that is free.
-    fn add_joint_text(&mut self, text: &str) -> Result<(), EditError> {
-        let list = Path::default().key("joint");
-        let to = self.behind(&list);
-        let added = self.document.add_text(&list, text, &to)?;
-        self.free_id(&added)?;
-        self.at = added;
+    fn add_foreign(&mut self, joint: &Foreign) -> Result<(), EditError> {
+        let to = self.behind(&Path::default().key("joint"));
+        self.at = self.document.add_foreign(joint, &to)?;
         Ok(())
-    }
-
-    /// Gives an item another id where its own is taken.
-    fn free_id(&mut self, path: &Path) -> Result<(), EditError> {
-        let Some(id) = self.document.words(path, "id") else {
-            return Ok(());
-        };
-        let Some((list, own)) = path.item() else {
-            return Ok(());
-        };
-        let taken: Vec<String> = (0..self.document.len_of(&list))
-            .filter(|index| *index != own)
-            .filter_map(|index| self.document.words(&list.at(index), "id"))
-            .collect();
-        if !taken.contains(&id) {
-            return Ok(());
-        }
-        let stem = id.trim_end_matches(|letter: char| letter.is_ascii_digit());
-        let stem = match stem.strip_suffix('-') {
-            Some(stem) if stem.len() < id.len() => stem.to_owned(),
-            _ => id.clone(),
-        };
-        let free = (2..)
-            .map(|number| format!("{stem}-{number}"))
-            .find(|id| !taken.contains(id));
-        match free {
-            Some(free) => {
-                let toml = crate::plan::edit::item::quoted(&free);
-                self.document.set(path, "id", &toml, &[])
-            }
-            None => Ok(()),
-        }
     }
 
     /// Right behind what is in hand where that belongs to this list, else at its end.
@@ -316,7 +261,7 @@ impl Editor {
                 self.document.add(&list, &item, &to)?
             }
         };
-        self.free_id(&added)?;
+        self.document.free_id(&added)?;
         self.at = added;
         Ok(())
     }
@@ -428,7 +373,10 @@ impl Model {
                 editor.document.pause();
                 return;
             }
-            PlanAsk::Set(of, key, typed) => editor.set(&outline::path_of(&of), &key, &typed),
+            PlanAsk::Set(of, key, typed) => {
+                let of = outline::path_of(&of);
+                editor.document.type_in(&of, &key, &typed)
+            }
             PlanAsk::Text(typed) => {
                 editor.type_text(&typed);
                 Ok(())
@@ -468,6 +416,10 @@ impl Model {
     /// Writes the plan, faults and all. What has none takes the place of the plan in work.
     fn save_edited(&mut self, to: Option<&File>) {
         let text = self.editor.text().to_owned();
+        if self.editor.is_checking() {
+            self.editor.check_to_the_end();
+            self.editor.refresh();
+        }
         let errors = self.editor.checked.count;
         let (path, is_new) = match (to, &self.editor.path) {
             (Some(path), own) => (path.to_owned(), own.as_deref() != Some(path)),

@@ -3,13 +3,15 @@
 //! Knows nothing of views beyond a finding in the plan.
 
 use std::fmt;
-use std::path::{Path, PathBuf};
-use std::time::SystemTime;
+use std::path::Path;
 
 use super::super::view::Finding;
 use crate::job::{Job, JobError};
 use crate::plan::{Diagnostic, Plan, Severity};
 use crate::store::Purpose;
+pub(super) use crate::store::names::{
+    journal_beside as journal, last_used, new_journal_beside as new_journal, stamp,
+};
 
 /// Why the desk cannot open what it was asked for.
 #[derive(Debug)]
@@ -35,76 +37,6 @@ impl fmt::Display for ModelError {
 }
 
 impl std::error::Error for ModelError {}
-
-/// Where the demo build keeps its rehearsal: the user's state folder.
-pub(in crate::desk) fn state_folder() -> PathBuf {
-    let set = |name: &str| {
-        std::env::var_os(name)
-            .filter(|value| !value.is_empty())
-            .map(PathBuf::from)
-    };
-    set("XDG_STATE_HOME")
-        .or_else(|| set("HOME").map(|home| home.join(".local/state")))
-        .or_else(|| set("LOCALAPPDATA"))
-        .unwrap_or_else(std::env::temp_dir)
-        .join("evendraw")
-}
-
-/// When the file was last changed.
-pub(super) fn stamp(path: &Path) -> Option<SystemTime> {
-    std::fs::metadata(path)
-        .and_then(|data| data.modified())
-        .ok()
-}
-
-/// The plan's file name without its ending.
-fn stem(name: &str) -> &str {
-    name.strip_suffix(".toml").unwrap_or(name)
-}
-
-/// The journal of this purpose that is in use: the last of those numbered.
-pub(super) fn journal(folder: &Path, name: &str, purpose: Purpose) -> PathBuf {
-    let mut found = numbered(folder, name, purpose, 1);
-    for number in 2..1000 {
-        let next = numbered(folder, name, purpose, number);
-        if !next.exists() {
-            break;
-        }
-        found = next;
-    }
-    found
-}
-
-/// What was worked on last: the job where its journal was written later than the rehearsal's, else the rehearsal.
-pub(super) fn last_used(folder: &Path, name: &str) -> Purpose {
-    let written = |purpose| stamp(&journal(folder, name, purpose));
-    if written(Purpose::Job) > written(Purpose::Rehearsal) {
-        Purpose::Job
-    } else {
-        Purpose::Rehearsal
-    }
-}
-
-/// The first journal of this purpose that does not exist yet.
-pub(super) fn new_journal(folder: &Path, name: &str, purpose: Purpose) -> PathBuf {
-    (1..=1000)
-        .map(|number| numbered(folder, name, purpose, number))
-        .find(|path| !path.exists())
-        .unwrap_or_else(|| numbered(folder, name, purpose, 1001))
-}
-
-fn numbered(folder: &Path, name: &str, purpose: Purpose, number: u32) -> PathBuf {
-    let kind = match purpose {
-        Purpose::Job => "",
-        Purpose::Rehearsal => ".rehearsal",
-    };
-    let number = if number > 1 {
-        format!("-{number}")
-    } else {
-        String::new()
-    };
-    folder.join(format!("{}{kind}{number}.evj", stem(name)))
-}
 
 /// The job as it was left, or a new one; with what should be said about it.
 ///

@@ -19,6 +19,7 @@ use super::super::view::{Heard, LinkView};
 use super::start::METAL_IS_WORK;
 use super::{Hand, Model, Pull, Readings};
 use crate::job::status::attempt_of;
+use crate::limits::LIVE_POINTS_MAX;
 use crate::link::{Adapter, Fetched, Follower, News};
 use crate::peers::Remark;
 use crate::quantity::newton_meters;
@@ -99,6 +100,8 @@ pub(super) struct Connection {
     working: Option<u8>,
     /// Records of joints that are not left to it, and of those whose records could not be kept yet.
     waiting: BTreeMap<u8, Vec<Entry>>,
+    /// Every record it was heard to have, by joint and number.
+    there: BTreeMap<(u8, u32), Entry>,
     /// Remarks about fasteners unlike their peers that it was told, and whose records may still be on their way.
     told: BTreeSet<(u8, Remark)>,
     /// Joints that somebody would rather work at the desk.
@@ -135,6 +138,7 @@ impl Model {
             caught_up: false,
             working: None,
             waiting: BTreeMap::new(),
+            there: BTreeMap::new(),
             told: BTreeSet::new(),
             declined: BTreeSet::new(),
             of_this_unit: None,
@@ -261,6 +265,7 @@ impl Model {
                 if changed {
                     // Another adapter on the same port: what the first one told says nothing about this one.
                     connection.waiting.clear();
+                    connection.there.clear();
                     connection.working = None;
                     connection.of_this_unit = None;
                 }
@@ -331,10 +336,28 @@ impl Model {
             }
             joints.insert(entry.joint);
             connection
+                .there
+                .insert((entry.joint, entry.seq), entry.clone());
+            connection
                 .waiting
                 .entry(entry.joint)
                 .or_default()
                 .push(entry);
+        }
+        if let Some(newer) = fetched.newer.first() {
+            let words = format!(
+                "{} records of the adapter are newer than this program and not taken: {}; a newer one reads them",
+                fetched.newer.len(),
+                newer.why
+            );
+            self.say(true, words);
+        }
+        if let Some(left) = &fetched.left {
+            let words = format!(
+                "records {} to {} are missing here, which the adapter says it has: {}",
+                left.from, left.to, left.why
+            );
+            self.say(true, words);
         }
         // What is missing before the first record that is here was given back, or is kept elsewhere.
         let missing: u32 = fetched
@@ -423,7 +446,7 @@ impl Model {
                 live.angle.map_or(0.0, degrees) as f32,
                 newton_meters(live.torque) as f32,
             ];
-            if self.pull.points.last() != Some(&point) {
+            if self.pull.points.last() != Some(&point) && self.pull.points.len() < LIVE_POINTS_MAX {
                 self.pull.points.push(point);
             }
         }

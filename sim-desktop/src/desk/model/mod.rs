@@ -10,20 +10,25 @@ mod compare;
 mod dialog;
 mod editor;
 mod files;
+mod forerunners;
 mod joint_view;
 mod lines;
 mod live;
 mod out;
+mod paper;
 mod plan_file;
 mod prompt;
 mod pull_view;
 mod put_right;
+mod recent;
 mod record_view;
 mod shelf;
 mod start;
+mod tonight;
 mod trace;
 mod typing;
 
+use crate::limited::Limited as _;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime};
 
@@ -32,6 +37,8 @@ use evendraw_core::session::{Input, Next, Refusal, Session};
 use evendraw_core::tracker::Cue;
 use evendraw_core::unit::Instant;
 use evendraw_core::verdict::{Reason, Verdict};
+
+use crate::disk;
 
 use super::view::{self, CompareView, CurveView, DeskView, Finding, Notice, PlanView, ShelfView};
 use crate::bench::Fault;
@@ -44,7 +51,6 @@ use crate::rehearsal::station::{self, Station};
 pub use dialog::Picker;
 pub use editor::plan_written;
 pub use files::ModelError;
-pub(super) use files::state_folder;
 pub(in crate::desk) use prompt::SKIPPED;
 
 /// Who pulls at the bench.
@@ -137,6 +143,7 @@ pub struct Model {
     open: Option<u8>,
     pull: Pull,
     typing: typing::Typing,
+    evening: tonight::Evening,
     ports: live::Ports,
     wake: live::Wake,
     /// The clock of this start, µs.
@@ -153,7 +160,10 @@ pub struct Model {
     shelf: ShelfView,
     shelf_reading: Option<shelf::Reading>,
     /// What like joints showed over the shelf that was read last.
-    history: Option<std::sync::Arc<crate::shelf::history::History>>,
+    history: Option<std::sync::Arc<crate::shelf::forerunners::Before>>,
+    /// What they showed on the shelf that the job in hand lies on.
+    forerunners: forerunners::Known,
+    recent: recent::Builds,
     picker: Picker,
     choosing: Option<dialog::Choosing>,
     /// Torque is read in N·m at the joint, whatever unit the plan has.
@@ -185,7 +195,7 @@ impl Model {
                 Ok(Self::with(Some(path.to_owned()), name, text, folder))
             }
             None => {
-                let folder = state_folder();
+                let folder = disk::state_folder();
                 Ok(Self::with(
                     None,
                     "demo.toml".to_owned(),
@@ -230,6 +240,7 @@ impl Model {
             open: None,
             pull: Pull::default(),
             typing: typing::Typing::default(),
+            evening: tonight::Evening::default(),
             ports: live::Ports::default(),
             wake: live::Wake::default(),
             micros: 0,
@@ -243,6 +254,8 @@ impl Model {
             shelf: ShelfView::default(),
             shelf_reading: None,
             history: None,
+            forerunners: forerunners::Known::default(),
+            recent: recent::Builds::default(),
             picker: dialog::system,
             choosing: None,
             newton_meters: false,
@@ -257,7 +270,7 @@ impl Model {
 
     /// Lets the simulated hand work this much faster than life.
     pub fn set_pace(&mut self, pace: f64) {
-        self.bench.pace = pace.clamp(0.1, 1e6);
+        self.bench.pace = pace.limited(0.1, 1e6);
     }
 
     /// Whether sheets and tags are shown in the browser, or only written.
@@ -304,8 +317,11 @@ impl Model {
         }
         self.look_at_plan_file();
         self.look_at_compare();
+        self.look_at_evening();
         self.look_at_shelf();
+        self.look_at_forerunners();
         self.look_at_dialog();
+        self.look_at_recent();
         self.hear_adapter();
         if self.is_reading_a_trace() {
             self.play_on(passed.min(0.25));
@@ -321,6 +337,7 @@ impl Model {
         } else {
             self.pass(passed);
         }
+        self.editor.look_at_check();
         self.view.edit = self.editor.view();
         if self.dirty {
             self.refresh();
@@ -335,13 +352,22 @@ impl Model {
         if self.is_reading_a_trace() || self.is_at_bench() || self.bench.pulling {
             return Some(Duration::from_millis(33));
         }
+        if self.editor.is_checking() {
+            return Some(Duration::from_millis(33));
+        }
         let now = self.seen_s.unwrap_or(0.0);
         if matches!(self.readings, Readings::Lines(_)) {
             // Lines wake the window themselves; that they stop is seen by looking.
             let in_pull = self.session().is_some_and(Session::is_in_pull);
             return Some(Duration::from_millis(if in_pull { 50 } else { 250 }));
         }
-        if self.comparing.is_some() || self.choosing.is_some() || self.shelf_reading.is_some() {
+        if self.comparing.is_some()
+            || self.choosing.is_some()
+            || self.shelf_reading.is_some()
+            || self.forerunners.is_reading()
+            || self.recent.is_reading()
+            || self.evening.is_running()
+        {
             return Some(Duration::from_millis(100));
         }
         let mut soonest = self
@@ -354,7 +380,7 @@ impl Model {
             .and_then(Session::deadline)
         {
             let left = Duration::from_micros(due.micros().saturating_sub(self.micros))
-                .clamp(Duration::from_millis(20), Duration::from_secs(1));
+                .limited(Duration::from_millis(20), Duration::from_secs(1));
             soonest = Some(soonest.map_or(left, |other| other.min(left)));
         }
         soonest
@@ -404,7 +430,7 @@ impl Model {
             clippy::cast_sign_loss,
             reason = "a span of seconds, positive and short"
         )]
-        let micros = (seconds.clamp(0.0, 1e9) * 1e6).round() as u64;
+        let micros = (seconds.limited(0.0, 1e9) * 1e6).round() as u64;
         self.micros += micros;
     }
 
@@ -594,6 +620,8 @@ impl Model {
         self.view.joint = self.joint_view();
         self.view.record = self.record_view();
         self.view.put_right = self.can_put_right();
+        self.show_evening();
+        self.show_paper();
         self.view.recovery = self.recovery_words();
     }
 

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use super::super::view::Export;
 use super::{Model, files};
+use crate::disk::folder_of;
 use crate::job::status::telling::{csv, objects};
 use crate::job::status::{PartStatus, parts_csv};
 use crate::outputs::{self, Over};
@@ -47,7 +48,8 @@ impl Model {
                     .file_name()
                     .map_or_else(String::new, |name| name.to_string_lossy().into_owned());
                 let digest = evendraw_core::crc::crc32(0, &bytes);
-                let sheet = Sheet::of(&job.kept(), &name, Some(digest));
+                let sheet = Sheet::of(&job.kept(), &name, Some(digest))
+                    .with_pictures(job.plan(), folder_of(path));
                 (self.beside("html"), sheet::page(&sheet))
             }
         };

@@ -11,10 +11,14 @@ use crate::plan::Plan;
 use crate::store::Purpose;
 
 /// What is said where nothing was typed meanwhile, and where something was.
-const READ_AGAIN: [&str; 2] = [
-    "the plan was read again",
-    "the plan was changed on disk and read again; what is typed here and not saved is kept",
-];
+/// What is said of a plan that was read again; whether the screen of the plan took it over too.
+fn read_again(taken: bool) -> &'static str {
+    if taken {
+        "the plan was read again"
+    } else {
+        "the plan was changed on disk and read again; what is typed here and not saved is kept"
+    }
+}
 
 impl Model {
     pub(super) fn look_at_plan_file(&mut self) {
@@ -50,13 +54,15 @@ impl Model {
             // Nothing is written before something was done.
             self.begins_at = Some(path);
             self.job = Some(Job::unkept(plan, Purpose::Job));
+            self.put_beside_forerunners();
             return;
         }
         match files::take_up(&self.file.folder, &self.file.name, plan, self.purpose) {
             Ok((mut job, told)) => {
                 job.set_wall_time(self.wall_time_at_zero());
                 self.job = Some(job);
-                self.give_forerunners();
+                self.put_beside_forerunners();
+                self.show_history();
                 if let Some(words) = told {
                     self.say(true, words);
                 }
@@ -89,11 +95,16 @@ impl Model {
         other.browser = self.browser;
         other.newton_meters = self.newton_meters;
         other.picker = self.picker;
+        other.recent = std::mem::take(&mut self.recent);
+        other.view.recent.clear();
         other.shelf = std::mem::take(&mut self.shelf);
         other.shelf_reading = self.shelf_reading.take();
         other.history = self.history.take();
+        other.forerunners = std::mem::take(&mut self.forerunners);
         *self = other;
-        self.give_forerunners();
+        self.put_beside_forerunners();
+        self.show_history();
+        self.put_on_recent();
         self.dirty = true;
     }
 
@@ -133,14 +144,14 @@ impl Model {
         self.file.text = text;
         if self.is_asking() {
             self.ask_purpose();
-            return self.say(!taken, READ_AGAIN[usize::from(!taken)]);
+            return self.say(!taken, read_again(taken));
         }
         let open = self.open;
         // The journal is let go of before it is taken up again.
         self.open_job();
         self.open = open.filter(|_| self.job.is_some());
         let words = match (self.job.is_some(), taken) {
-            (true, taken) => READ_AGAIN[usize::from(!taken)],
+            (true, taken) => read_again(taken),
             (false, _) => "the plan cannot be used: F6 shows where",
         };
         self.say(!self.file.findings.is_empty() || !taken, words);

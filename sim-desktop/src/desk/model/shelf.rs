@@ -2,7 +2,7 @@
 //!
 //! Knows nothing of what is in a journal: the shelf reads it.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex};
 
@@ -11,12 +11,12 @@ use super::editor::UNSAVED;
 use super::{Model, files};
 use crate::disk;
 use crate::job::Job;
-use crate::plan::register;
+use crate::shelf::Shelf;
+use crate::shelf::forerunners::{Before, shelf_of};
 use crate::shelf::history::{
     Group, History, Like, Section, Spread, counts, of_joint, shown, what_words,
 };
 use crate::shelf::table::Row;
-use crate::shelf::{INDEX_FOLDER, Shelf};
 use crate::store::{self, Purpose};
 
 /// Bars of a distribution.
@@ -37,7 +37,7 @@ struct Shared {
     over: AtomicBool,
     news: Mutex<News>,
     /// What like joints showed, once everything is read.
-    history: Mutex<Option<History>>,
+    history: Mutex<Option<Before>>,
 }
 
 /// What was read since the desk looked last.
@@ -99,19 +99,13 @@ impl Shared {
             }
         });
         if let (Ok(()), Ok(mut room)) = (read, self.history.lock()) {
-            *room = Some(history);
+            *room = Some(Before {
+                folder: folder.to_owned(),
+                history,
+                passed: Vec::new(),
+            });
         }
     }
-}
-
-/// The folder that a plan's folder is on: the nearest one, itself or above, that has a register of tools or was read as a shelf
-/// before; else itself.
-fn shelf_of(folder: &Path) -> PathBuf {
-    let whole = std::path::absolute(folder).unwrap_or_else(|_| folder.to_owned());
-    let found = whole
-        .ancestors()
-        .find(|at| at.join(register::FILE).is_file() || at.join(INDEX_FOLDER).is_dir());
-    found.unwrap_or(&whole).to_owned()
 }
 
 /// What the joints of the job in hand showed so far.
@@ -176,10 +170,12 @@ fn distribution(
 impl Model {
     /// Begins to read a folder of builds: the one that the plan lies on where none is named.
     pub(super) fn read_shelf(&mut self, folder: &Path) {
+        let whole =
+            |folder: &Path| std::path::absolute(folder).unwrap_or_else(|_| folder.to_owned());
         let folder = if folder.as_os_str().is_empty() {
-            shelf_of(&self.file.folder)
+            shelf_of(&self.file.folder).unwrap_or_else(|| whole(&self.file.folder))
         } else {
-            std::path::absolute(folder).unwrap_or_else(|_| folder.to_owned())
+            whole(folder)
         };
         let history = std::mem::take(&mut self.shelf.history);
         self.shelf = ShelfView {
@@ -236,32 +232,30 @@ impl Model {
             self.shelf.running = false;
             self.shelf_reading = None;
             if let Some(history) = history {
-                self.history = Some(Arc::new(history));
-                self.give_forerunners();
+                let before = Arc::new(history);
+                self.know_forerunners(&before);
+                self.history = Some(before);
+                self.show_history();
             }
         }
         self.dirty = true;
     }
 
-    /// The job in hand is put beside its forerunners from here on, and shown so.
-    pub(super) fn give_forerunners(&mut self) {
-        let Some(history) = self.history.clone() else {
+    /// What was read of like joints, with what the job in hand showed among it.
+    pub(super) fn show_history(&mut self) {
+        let Some(before) = self.history.clone() else {
             return;
         };
-        let purpose = self.purpose;
-        let own = files::journal(&self.file.folder, &self.file.name, purpose);
-        let own = std::path::absolute(&own).unwrap_or(own);
-        let mut sections = Vec::new();
-        if let Some(job) = &mut self.job {
-            job.set_forerunners(history.forerunners(Some(&own)));
-            sections = sections_of(job);
-        }
+        let history = &before.history;
+        let own = self.own_journal();
+        let own = history.journal(&own).unwrap_or(&own);
+        let sections = self.job.as_ref().map_or_else(Vec::new, sections_of);
         self.shelf.history = Arc::new(
             history
                 .groups()
                 .filter_map(|(like, group)| {
                     let section = sections.iter().find(|section| section.like == *like);
-                    distribution(&history, like, group, section, &own)
+                    distribution(history, like, group, section, own)
                 })
                 .collect(),
         );

@@ -155,6 +155,7 @@ impl Model {
             Ok(mut job) => {
                 job.set_wall_time(self.wall_time_at_zero());
                 self.job = Some(job);
+                self.put_beside_forerunners();
                 true
             }
             Err(error) => {

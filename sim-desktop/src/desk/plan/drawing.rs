@@ -1,15 +1,26 @@
-//! The places of a joint's fasteners, drawn: clicked, dragged, laid out, numbered and ordered along the manual's sequence.
+//! The places of a joint's fasteners, drawn: clicked, dragged, laid out, numbered and ordered along the manual's sequence, over a
+//! picture of the part where there is one.
 //!
 //! Lengths are in mm, upwards is upwards. Knows nothing of how the plan writes them.
+
+mod foot;
+mod front;
+mod run;
+mod scale;
+mod under;
 
 use super::super::edit_view::{Draw, DrawingView, PlanAsk, PlanEdit};
 use super::super::ink;
 use super::super::map;
-use super::super::theme::{self, BODY, Colours, GAP, NOTE, TARGET};
+use super::super::overlay::Overlay;
+use super::super::theme::{self, BODY, Colours, NOTE, TARGET};
 use super::super::view::Ask;
 use super::super::widgets::{self, area, number, pressed, silent_line};
 use egui::accesskit::Role;
-use egui::{Align2, Key, Pos2, Rect, Sense, Stroke, Ui, pos2, vec2};
+use egui::{Align2, EventFilter, Key, Pos2, Rect, Sense, Stroke, Ui, vec2};
+use run::Run;
+use scale::Scale;
+use under::Under;
 
 /// What a click means.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -21,12 +32,15 @@ enum Mode {
     Number,
     /// The next in the order of work.
     Order,
+    /// A point of the picture whose place is known.
+    Picture,
 }
 
-const MODES: [(Mode, &str); 3] = [
+const MODES: [(Mode, &str); 4] = [
     (Mode::Place, "Place"),
     (Mode::Number, "Number"),
     (Mode::Order, "Order"),
+    (Mode::Picture, "Picture"),
 ];
 
 /// What the drawing remembers.
@@ -41,78 +55,11 @@ pub(super) struct DrawingState {
     held: Option<String>,
     /// Where it is dragged to, in mm.
     dragged: Option<(f64, f64)>,
-    lay_out: String,
-}
-
-/// From mm to the screen and back.
-struct Scale {
-    centre: Pos2,
-    middle: (f64, f64),
-    /// Points a mm.
-    zoom: f64,
-    /// The step that clicks keep to, in mm.
-    step: f64,
-}
-
-impl Scale {
-    fn of(rect: Rect, drawing: &DrawingView) -> Self {
-        let (mut low, mut high) = ((-100.0_f64, -60.0_f64), (100.0_f64, 60.0_f64));
-        let mut places = drawing.fasteners.iter().map(|(_, x, y)| (*x, *y));
-        if let Some(first) = places.next() {
-            (low, high) = (first, first);
-            for (x, y) in places {
-                low = (low.0.min(x), low.1.min(y));
-                high = (high.0.max(x), high.1.max(y));
-            }
-        }
-        // Room around them for more.
-        let room = ((high.0 - low.0).max(high.1 - low.1) * 0.2).max(20.0);
-        let (wide, tall) = (high.0 - low.0 + room * 2.0, high.1 - low.1 + room * 2.0);
-        let zoom = (f64::from(rect.width()) / wide)
-            .min(f64::from(rect.height()) / tall)
-            .max(0.001);
-        let steps = [1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 500.0];
-        let step = steps.into_iter().find(|step| step * zoom >= 9.0);
-        Self {
-            centre: rect.center(),
-            middle: ((low.0 + high.0) / 2.0, (low.1 + high.1) / 2.0),
-            zoom,
-            step: step.unwrap_or(1_000.0),
-        }
-    }
-
-    #[expect(
-        clippy::cast_possible_truncation,
-        reason = "points of a screen, from mm that the plan bounds"
-    )]
-    fn screen(&self, x: f64, y: f64) -> Pos2 {
-        pos2(
-            self.centre.x + ((x - self.middle.0) * self.zoom) as f32,
-            self.centre.y - ((y - self.middle.1) * self.zoom) as f32,
-        )
-    }
-
-    fn mm(&self, at: Pos2) -> (f64, f64) {
-        (
-            self.middle.0 + f64::from(at.x - self.centre.x) / self.zoom,
-            self.middle.1 - f64::from(at.y - self.centre.y) / self.zoom,
-        )
-    }
-
-    /// In line with another fastener where it nearly is, else on the step.
-    fn snapped(&self, at: Pos2, others: &[(f64, f64)]) -> (f64, f64) {
-        let (x, y) = self.mm(at);
-        let near = 7.0 / self.zoom;
-        let along = |value: f64, own: &dyn Fn(&(f64, f64)) -> f64| {
-            let other = others.iter().map(own);
-            let other = other.min_by(|a, b| (a - value).abs().total_cmp(&(b - value).abs()));
-            match other {
-                Some(other) if (other - value).abs() <= near => other,
-                _ => (value / self.step).round() * self.step,
-            }
-        };
-        (along(x, &|place| place.0), along(y, &|place| place.1))
-    }
+    /// Where the keyboard's cross stands, in mm, once an arrow was pressed.
+    cross: Option<(f64, f64)>,
+    foot: foot::FootState,
+    under: Under,
+    run: Run,
 }
 
 /// Draws it.
@@ -121,9 +68,10 @@ pub(super) fn show(
     rect: Rect,
     edit: &PlanEdit,
     state: &mut DrawingState,
-    free: bool,
+    overlay: &mut Option<Overlay>,
     asks: &mut Vec<Ask>,
 ) {
+    let free = overlay.is_none();
     let Some(drawing) = &edit.drawing else {
         let inner = area(ui, rect, "Places", "");
         let words = "Take a joint in hand: its fasteners are drawn here.";
@@ -136,23 +84,37 @@ pub(super) fn show(
             ..DrawingState::default()
         };
     }
-    let (board, foot) = widgets::cut_bottom(rect, 78.0);
+    // A low window has the foot beside the drawing.
+    let (board, foot) = if rect.height() < 420.0 {
+        widgets::cut_left(rect, rect.width() - 186.0)
+    } else {
+        widgets::cut_bottom(rect, 78.0)
+    };
     let title = format!("{}: where its fasteners sit", drawing.title);
-    let inner = area(ui, board, &title, "M: fields again");
+    let aside = if board.width() < 480.0 {
+        ""
+    } else {
+        "M: fields again"
+    };
+    let inner = area(ui, board, &title, aside);
     let (head, body) = widgets::cut_top(inner, TARGET + 26.0);
     let (choices, words) = widgets::cut_bottom(head, 24.0);
     let names = MODES.map(|(_, name)| name);
     let current = MODES.iter().position(|(mode, _)| *mode == state.mode);
     let chosen = widgets::choices(
         ui,
-        choices.with_max_x(choices.left() + 420.0_f32.min(choices.width())),
+        choices.with_max_x(choices.left() + 480.0_f32.min(choices.width())),
         &names,
         current.unwrap_or(0),
     );
     if let Some((mode, _)) = chosen.and_then(|chosen| MODES.get(chosen)) {
         state.mode = *mode;
         state.clicked.clear();
+        state.held = None;
+        state.cross = None;
+        state.under.forget();
     }
+    state.run.go_on(ui, drawing);
     widgets::line(
         ui,
         words,
@@ -162,13 +124,17 @@ pub(super) fn show(
         Colours::of(ui).soft,
     );
     ground(ui, body, drawing, state, free, asks);
-    lay_out(ui, foot, state, free, asks);
+    foot::show(ui, foot, drawing, state, overlay, asks);
 }
 
 /// What to do, and what is in hand.
 fn said(drawing: &DrawingView, state: &DrawingState) -> String {
     let next = state.clicked.len() + 1;
+    if let Some(words) = state.run.said(drawing) {
+        return words;
+    }
     match state.mode {
+        Mode::Picture => state.under.said(drawing),
         Mode::Number => format!(
             "Click what the manual calls {next}; {} to go.",
             left(drawing, state)
@@ -182,9 +148,14 @@ fn said(drawing: &DrawingView, state: &DrawingState) -> String {
                 let found = drawing.fasteners.iter().find(|(label, _, _)| label == held);
                 found.map(|(_, x, y)| state.dragged.unwrap_or((*x, *y)))
             });
-            match (held, &state.held) {
-                (Some((x, y)), Some(held)) => format!(
+            match (held, &state.held, state.cross) {
+                (Some((x, y)), Some(held), _) => format!(
                     "{held} at {} mm to the right, {} mm upwards. Delete takes it away, arrows move it.",
+                    number(x, 1),
+                    number(y, 1)
+                ),
+                (_, _, Some((x, y))) => format!(
+                    "{} mm to the right, {} mm upwards: Enter puts one here.",
                     number(x, 1),
                     number(y, 1)
                 ),
@@ -202,6 +173,12 @@ fn left(drawing: &DrawingView, state: &DrawingState) -> usize {
     drawing.fasteners.len().saturating_sub(state.clicked.len())
 }
 
+/// The places of all but one.
+fn places(drawing: &DrawingView, but: &str) -> Vec<(f64, f64)> {
+    let others = drawing.fasteners.iter().filter(|(own, _, _)| own != but);
+    others.map(|(_, x, y)| (*x, *y)).collect()
+}
+
 fn ground(
     ui: &mut Ui,
     rect: Rect,
@@ -216,75 +193,184 @@ fn ground(
     floor.widget_info(|| ink::labeled(Role::Canvas, true, "Where the fasteners sit"));
     let mut draw = |what: Draw| asks.push(Ask::Plan(PlanAsk::Draw(what)));
     grid(ui, rect, &scale, &colours);
+    state.under.paint(ui, rect, drawing, &scale);
+    front::show(ui, rect, &drawing.front, free, &mut draw);
     order(ui, drawing, &scale, &colours);
-    let painter = ui.painter().with_clip_rect(rect);
-    let radius = 15.0;
     for (label, x, y) in &drawing.fasteners {
-        let is_held = state.held.as_ref() == Some(label);
-        let (x, y) = match state.dragged.filter(|_| is_held) {
-            Some(to) => to,
-            None => (*x, *y),
-        };
-        let at = scale.screen(x, y);
-        let place = Rect::from_center_size(at, vec2(TARGET, TARGET));
-        let id = ui.scope_id().with(("fastener", label));
-        let response = ui.interact(place, id, Sense::click_and_drag());
-        let number_of = state.clicked.iter().position(|own| own == label);
-        let spoken = format!("Fastener {label} at {}, {}", number(x, 1), number(y, 1));
-        response.widget_info(|| ink::selected(Role::Button, true, is_held, &spoken));
-        let (fill, line) = match (is_held || number_of.is_some(), response.hovered()) {
-            (true, _) => (colours.next, colours.sheet),
-            (false, true) => (colours.well, colours.ink),
-            (false, false) => (colours.sheet, colours.ink),
-        };
-        painter.circle(at, radius, fill, Stroke::new(2.0, colours.ink));
-        let words = number_of.map_or_else(|| label.clone(), |at| (at + 1).to_string());
+        let place = (*x, *y);
+        fastener(
+            ui,
+            rect,
+            drawing,
+            state,
+            free,
+            &scale,
+            (label, place),
+            &mut draw,
+        );
+    }
+    state.run.paint(ui, rect, drawing, &scale);
+    if state.mode == Mode::Picture {
+        state.under.points(ui, rect, drawing, &scale, &colours);
+    }
+    if free && floor.clicked() {
+        // Without a pointer, as from a screen reader, in the middle.
+        let at = floor.interact_pointer_pos().unwrap_or(rect.center());
+        point(drawing, state, &scale, at, &mut draw);
+    }
+    cross(ui, rect, drawing, state, free, &scale, &mut draw);
+    finish(ui, drawing, state, free, &scale, &mut draw);
+}
+
+/// What a click on free ground does.
+fn point(
+    drawing: &DrawingView,
+    state: &mut DrawingState,
+    scale: &Scale,
+    at: Pos2,
+    draw: &mut dyn FnMut(Draw),
+) {
+    match state.mode {
+        Mode::Place => {
+            let (x, y) = scale.snapped(at, &places(drawing, ""));
+            state.held = None;
+            draw(Draw::Put(x, y));
+        }
+        Mode::Picture => state.under.click(drawing, scale.mm(at)),
+        Mode::Number | Mode::Order => {}
+    }
+}
+
+/// The keyboard's cross: arrows move it, Enter does there what a click does.
+fn cross(
+    ui: &Ui,
+    rect: Rect,
+    drawing: &DrawingView,
+    state: &mut DrawingState,
+    free: bool,
+    scale: &Scale,
+    draw: &mut dyn FnMut(Draw),
+) {
+    let wants = matches!(state.mode, Mode::Place | Mode::Picture) && state.held.is_none();
+    let is_idle = ui.memory(|memory| memory.focused().is_none());
+    if !free || !wants || !is_idle {
+        return;
+    }
+    for (key, right, up) in ARROWS {
+        for (modifiers, steps) in [(egui::Modifiers::NONE, 1.0), (egui::Modifiers::SHIFT, 10.0)] {
+            if super::chord(ui, modifiers, key) {
+                let (x, y) = state.cross.unwrap_or_else(|| scale.mm(rect.center()));
+                let on = |value: f64| (value / scale.step).round() * scale.step;
+                let moved = (
+                    on(x) + right * steps * scale.step,
+                    on(y) + up * steps * scale.step,
+                );
+                let inside = scale.mm(rect.shrink(1.0).clamp(scale.screen(moved.0, moved.1)));
+                state.cross = Some((on(inside.0), on(inside.1)));
+            }
+        }
+    }
+    let Some((x, y)) = state.cross else { return };
+    let at = scale.screen(x, y);
+    let stroke = Stroke::new(2.0, Colours::of(ui).next);
+    let painter = ui.painter().with_clip_rect(rect);
+    painter.hline(at.x - 22.0..=at.x + 22.0, at.y, stroke);
+    painter.vline(at.x, at.y - 22.0..=at.y + 22.0, stroke);
+    if pressed(ui, Key::Enter) {
+        point(drawing, state, scale, at, draw);
+    }
+}
+
+const ARROWS: [(Key, f64, f64); 4] = [
+    (Key::ArrowLeft, -1.0, 0.0),
+    (Key::ArrowRight, 1.0, 0.0),
+    (Key::ArrowUp, 0.0, 1.0),
+    (Key::ArrowDown, 0.0, -1.0),
+];
+
+#[expect(
+    clippy::too_many_arguments,
+    reason = "one fastener on the ground that all of it lies on"
+)]
+fn fastener(
+    ui: &Ui,
+    rect: Rect,
+    drawing: &DrawingView,
+    state: &mut DrawingState,
+    free: bool,
+    scale: &Scale,
+    (label, (x, y)): (&String, (f64, f64)),
+    draw: &mut dyn FnMut(Draw),
+) {
+    let colours = Colours::of(ui);
+    let painter = ui.painter().with_clip_rect(rect);
+    let is_held = state.held.as_ref() == Some(label);
+    let (x, y) = state.dragged.filter(|_| is_held).unwrap_or((x, y));
+    let at = scale.screen(x, y);
+    let place = Rect::from_center_size(at, vec2(TARGET, TARGET));
+    if state.mode == Mode::Picture {
+        // Only to be seen: what is clicked is the picture.
+        painter.circle_stroke(at, RADIUS, Stroke::new(2.0, colours.ink));
+        let font = theme::strong(BODY - 1.0);
         silent_line(
             &painter,
             place,
             Align2::CENTER_CENTER,
-            &words,
-            theme::strong(BODY - 1.0),
-            line,
+            label,
+            font,
+            colours.ink,
         );
-        widgets::focus_ring(ui, &response, place);
-        if !free {
-            continue;
-        }
-        if response.clicked() {
-            state.held = Some(label.clone());
-            if state.mode != Mode::Place && number_of.is_none() {
-                state.clicked.push(label.clone());
-            }
-        }
-        if state.mode == Mode::Place && response.dragged() {
-            state.held = Some(label.clone());
-            if let Some(to) = response.interact_pointer_pos() {
-                let others: Vec<(f64, f64)> = drawing
-                    .fasteners
-                    .iter()
-                    .filter(|(own, _, _)| own != label)
-                    .map(|(_, x, y)| (*x, *y))
-                    .collect();
-                state.dragged = Some(scale.snapped(to, &others));
-            }
-        }
-        if response.drag_stopped()
-            && let Some((x, y)) = state.dragged.take()
-        {
-            draw(Draw::Move(label.clone(), x, y));
+        return;
+    }
+    let id = ui.scope_id().with(("fastener", label));
+    let response = ui.interact(place, id, Sense::click_and_drag());
+    let number_of = state.clicked.iter().position(|own| own == label);
+    let spoken = format!("Fastener {label} at {}, {}", number(x, 1), number(y, 1));
+    response.widget_info(|| ink::selected(Role::Button, true, is_held, &spoken));
+    let (fill, line) = match (is_held || number_of.is_some(), response.hovered()) {
+        (true, _) => (colours.next, colours.sheet),
+        (false, true) => (colours.well, colours.ink),
+        (false, false) => (colours.sheet, colours.ink),
+    };
+    painter.circle(at, RADIUS, fill, Stroke::new(2.0, colours.ink));
+    let words = number_of.map_or_else(|| label.clone(), |at| (at + 1).to_string());
+    let font = theme::strong(BODY - 1.0);
+    silent_line(&painter, place, Align2::CENTER_CENTER, &words, font, line);
+    widgets::focus_ring(ui, &response, place);
+    if !free {
+        return;
+    }
+    if response.has_focus() && is_held {
+        // The arrows move it, and do not lead on to the next thing.
+        let filter = EventFilter {
+            horizontal_arrows: true,
+            vertical_arrows: true,
+            ..EventFilter::default()
+        };
+        ui.memory_mut(|memory| memory.set_focus_lock_filter(id, filter));
+    }
+    if response.clicked() {
+        state.held = Some(label.clone());
+        state.cross = None;
+        if state.mode != Mode::Place && number_of.is_none() {
+            state.clicked.push(label.clone());
         }
     }
-    if free && floor.clicked() && state.mode == Mode::Place {
-        let others: Vec<(f64, f64)> = drawing.fasteners.iter().map(|(_, x, y)| (*x, *y)).collect();
-        // Without a pointer, as from a screen reader, in the middle.
-        let at = floor.interact_pointer_pos().unwrap_or(rect.center());
-        let (x, y) = scale.snapped(at, &others);
-        state.held = None;
-        draw(Draw::Put(x, y));
+    if state.mode == Mode::Place && response.dragged() {
+        state.held = Some(label.clone());
+        if let Some(to) = response.interact_pointer_pos() {
+            state.dragged = Some(scale.snapped(to, &places(drawing, label)));
+        }
     }
-    finish(ui, drawing, state, free, &scale, &mut draw);
+    if response.drag_stopped()
+        && let Some((x, y)) = state.dragged.take()
+    {
+        draw(Draw::Move(label.clone(), x, y));
+    }
 }
+
+/// Half the size of a fastener on the screen.
+const RADIUS: f32 = 15.0;
 
 /// What the keys do with the one in hand, and what is done once all are clicked.
 fn finish(
@@ -300,7 +386,7 @@ fn finish(
         let labels = std::mem::take(&mut state.clicked);
         draw(match state.mode {
             Mode::Number => Draw::Number(labels),
-            Mode::Order | Mode::Place => Draw::Order(labels),
+            Mode::Order | Mode::Place | Mode::Picture => Draw::Order(labels),
         });
         state.mode = Mode::Place;
         state.held = None;
@@ -317,17 +403,16 @@ fn finish(
     if ui.text_edit_focused() {
         return;
     }
+    if pressed(ui, Key::Escape) {
+        state.held = None;
+        return;
+    }
     if pressed(ui, Key::Delete) {
         state.held = None;
         draw(Draw::Take(held));
         return;
     }
-    for (key, right, up) in [
-        (Key::ArrowLeft, -1.0, 0.0),
-        (Key::ArrowRight, 1.0, 0.0),
-        (Key::ArrowUp, 0.0, 1.0),
-        (Key::ArrowDown, 0.0, -1.0),
-    ] {
+    for (key, right, up) in ARROWS {
         if super::chord(ui, egui::Modifiers::NONE, key) {
             let to = (x + right * scale.step, y + up * scale.step);
             draw(Draw::Move(held.clone(), to.0, to.1));
@@ -381,18 +466,5 @@ fn order(ui: &Ui, drawing: &DrawingView, scale: &Scale, colours: &Colours) {
             ui.painter().line_segment([start, end], stroke);
             map::arrow_head(ui.painter(), start, end, 7.0, colours.soft);
         }
-    }
-}
-
-/// Many at once, by a line that is typed.
-fn lay_out(ui: &mut Ui, rect: Rect, state: &mut DrawingState, free: bool, asks: &mut Vec<Ask>) {
-    let place = rect.shrink2(vec2(GAP, 0.0));
-    let hint = "circle 8, 180 mm   or   2 x 5, 85 x 130   or   mirror";
-    let response = widgets::field(ui, place, "Lay out all of them", &mut state.lay_out, hint);
-    if free && response.lost_focus() && ui.input(|input| input.key_pressed(Key::Enter)) {
-        state.held = None;
-        state.clicked.clear();
-        let typed = std::mem::take(&mut state.lay_out);
-        asks.push(Ask::Plan(PlanAsk::Draw(Draw::LayOut(typed))));
     }
 }

@@ -50,6 +50,11 @@ pub(super) fn show(
             (format!("{errors} {faults}, {saved}"), colours.bad)
         }
     };
+    let standing = if edit.checking {
+        format!("{standing}, being checked")
+    } else {
+        standing
+    };
     let (head, list) = widgets::cut_top(inner, 22.0);
     widgets::line(
         ui,

@@ -343,10 +343,10 @@ fn given(kept: &Kept<'_>, views: &[View<'_>], parts: &[PartStatus]) -> Vec<(Stri
 /// Each change of the plan after work began; later lines never replace earlier ones.
 fn amendments(kept: &Kept<'_>) -> Vec<Item> {
     let mut items = Vec::new();
-    let mut before = 0;
+    let mut before = 0_usize;
     for fact in kept.facts {
         match fact {
-            Fact::Entry(_) => before += 1,
+            Fact::Entry(_) => before = before.saturating_add(1),
             Fact::Host(HostFact::PlanChanged { plan_name, .. }) => {
                 let what = format!(
                     "the plan was changed to another text after {}; what was done stands as it was",

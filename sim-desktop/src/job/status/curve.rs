@@ -78,7 +78,7 @@ pub fn curve_of(
     if let Some((at, (angle, torque))) = highest {
         if torque < peak {
             // Between the highest point kept and the next: where, nobody knows better than at the highest.
-            drawn.insert(at + 1, (angle, peak));
+            drawn.insert(at.saturating_add(1), (angle, peak));
         }
         // What was measured begins anywhere: it is drawn so that the judged angle stands at the judged peak.
         if let Some(judged) = attempt.angle {

@@ -143,7 +143,7 @@ impl Tally {
             .iter_mut()
             .find(|(own, _)| own.counted_as() == how.counted_as());
         match known {
-            Some((_, count)) => *count += 1,
+            Some((_, count)) => *count = count.saturating_add(1),
             None => self.counts.push((how, 1)),
         }
         self.counts.sort_by_key(|(how, _)| *how);
@@ -175,12 +175,16 @@ impl Tally {
     }
 }
 
-/// Of one joint: each fastener at each stage that is done and stands.
+/// Of one joint: each fastener at each stage that is done and stands. A trial comes apart again: nothing of it stands.
 pub(super) fn tally(view: &View<'_>) -> Tally {
     let mut tally = Tally::default();
     for (index, step) in view.steps() {
         let state = view.ledger.step(index);
-        if step.fastener().is_none() || !matches!(state, StepState::Done | StepState::Unmeasured) {
+        let stage = view.plan.procedure.stage_of(index);
+        if step.fastener().is_none()
+            || stage.is_some_and(|stage| stage.mock_up)
+            || !matches!(state, StepState::Done | StepState::Unmeasured)
+        {
             continue;
         }
         if let Some(how) = last(view, index) {

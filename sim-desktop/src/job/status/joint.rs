@@ -11,7 +11,7 @@ use evendraw_core::record::{Record, Role};
 use evendraw_core::session::Next;
 
 use self::fasteners::fasteners;
-use self::rows::{attempts, checks, clamps, notes};
+use self::rows::{attempts, checks, clamps, notes, struck};
 use self::stages::stages;
 use super::clock::Clock;
 use super::telling::Names;
@@ -63,11 +63,13 @@ pub(super) fn status(
         witness: witness(view),
         to_witness: to_witness(view),
         at_adapter: kept.adapter(view.joint.number()).map(str::to_owned),
-        checks: checks(view, names, clock),
+        checks: checks(view, names, clock, kept),
         fasteners: fasteners(view, stage, kept),
         stages: stages(view),
         attempts: attempts(view, names, clock),
-        notes: notes(view, names, clock),
+        from_paper: kept.from_paper.lines(view.joint.number()),
+        struck: struck(view, names, clock, kept),
+        notes: notes(view, names, clock, kept),
         clamps: clamps(view, kept),
     }
 }

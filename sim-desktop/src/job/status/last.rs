@@ -2,28 +2,22 @@
 //!
 //! Knows nothing of what is next.
 
-use evendraw_core::record::{Entry, Record, Role};
+use evendraw_core::record::{Entry, Record};
 use evendraw_core::verdict::Verdict;
 
 use super::clock::Clock;
 use super::telling::{Names, line};
-use super::{Kept, LastDone, attempt_of};
+use super::{Hands, Kept, LastDone, attempt_of};
 
 /// The last thing that somebody did, if anybody did anything.
 pub(super) fn last(kept: &Kept<'_>, names: &Names, clock: &Clock) -> Option<LastDone> {
     let entries: Vec<&Entry> = kept.entries().collect();
     let at = entries.iter().rposition(|entry| is_deed(&entry.record))?;
     let entry = entries.get(at)?;
-    let person = entries
-        .iter()
-        .take(at + 1)
-        .rev()
-        .find_map(|other| match &other.record {
-            Record::Person(person) if person.role == Role::Operator => {
-                (other.joint == entry.joint).then(|| person.name.to_string())
-            }
-            _ => None,
-        });
+    let mut hands = Hands::default();
+    for other in entries.iter().take(at.saturating_add(1)) {
+        hands.take(other);
+    }
     let place = names.joint(entry.joint);
     let what = match attempt_of(&entry.record) {
         Some(attempt) if attempt.verdict == Verdict::Accepted => format!(
@@ -33,16 +27,20 @@ pub(super) fn last(kept: &Kept<'_>, names: &Names, clock: &Clock) -> Option<Last
         ),
         _ => line(names, entry),
     };
+    let paper = kept.from_paper.words(entry);
+    let what = paper
+        .into_iter()
+        .fold(what, |what, paper| format!("{what}; {paper}"));
     Some(LastDone {
         unix: clock.unix(entry),
         when: clock.when(entry),
-        person: person.unwrap_or_default(),
+        person: hands.person(entry.joint).to_owned(),
         what: format!("{place}, {what}"),
     })
 }
 
 /// Whether it is something that was done to the metal or said of it, and not the recorder's own.
-const fn is_deed(record: &Record) -> bool {
+pub(in crate::job) const fn is_deed(record: &Record) -> bool {
     match record {
         Record::Started(_)
         | Record::Begun(_)

@@ -174,6 +174,8 @@ pub struct ToolStatus {
     pub calibration: String,
     /// Whether its calibration has run out today.
     pub is_expired: bool,
+    /// Whether nobody can tell if its calibration holds: no due date is written down.
+    pub is_undated: bool,
     /// Whether the calibration held when it was used, as far as the time is known.
     pub in_date: String,
     /// Attempts made with it.
@@ -182,6 +184,27 @@ pub struct ToolStatus {
     pub is_used: bool,
     /// Why it was used though expired or out of range, and who allowed it.
     pub waiver: String,
+}
+
+impl ToolStatus {
+    /// What tells it from others, its range and its calibration, in one line.
+    #[must_use]
+    pub fn line(&self) -> String {
+        format!(
+            "{}: {}; calibration {}",
+            self.id, self.what, self.calibration
+        )
+    }
+
+    /// How its calibration stands today; none where nobody can tell: that is told in words.
+    #[must_use]
+    pub const fn mark(&self) -> Option<Mark> {
+        match (self.is_expired, self.is_undated) {
+            (true, _) => Some(Mark::Rejected),
+            (false, true) => None,
+            (false, false) => Some(Mark::Accepted),
+        }
+    }
 }
 
 /// One joint.
@@ -247,6 +270,10 @@ pub struct JointStatus {
     pub fasteners: Vec<FastenerStatus>,
     /// Attempts that need telling: rejected, unknown, repeated or in several pulls where that matters.
     pub attempts: Vec<AttemptRow>,
+    /// What was said not to be so, or put right: its lines stay, struck through.
+    pub struck: Vec<Struck>,
+    /// How many of its records were typed later, from paper of which day.
+    pub from_paper: Vec<String>,
     /// Remarks, passes of a repeated stage, re-checks, moments.
     pub notes: Vec<String>,
     /// Clamp loads of the bench after each stage: its name, and the loads in N by fastener.
@@ -329,6 +356,23 @@ pub struct StageStatus {
     pub of: usize,
 }
 
+/// A record that counts no more, in the words in which it stood.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Struck {
+    /// What it said, and when.
+    pub words: String,
+    /// `withdrawn: pressed by mistake`, with the time.
+    pub why: String,
+}
+
+impl Struck {
+    /// Both in a line that needs no stroke: `fastener 3: felt wrong; withdrawn: pressed by mistake`.
+    #[must_use]
+    pub fn line(&self) -> String {
+        format!("{}; {}", self.words, self.why)
+    }
+}
+
 /// A question or hold point.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct CheckRow {
@@ -388,6 +432,8 @@ pub struct StageCell {
     pub tool: String,
     /// How it came to be known; empty where nothing is done.
     pub evidence: String,
+    /// That it was typed later, from paper of which day; empty where it was not.
+    pub later: String,
 }
 
 /// One attempt told in full.
@@ -423,7 +469,7 @@ pub struct Curve {
 }
 
 impl StageCell {
-    /// How it came to be known and with which tool: `read by eye, tool B2`; empty where nothing is done, and where the words that
+    /// How it came to be known, with which tool, and whether it was typed later: `read by eye, tool B2`; empty where nothing is done, and where the words that
     /// were reached say it already.
     #[must_use]
     pub fn behind(&self) -> String {
@@ -432,11 +478,13 @@ impl StageCell {
         } else {
             self.evidence.as_str()
         };
-        match (evidence, self.tool.as_str()) {
-            (evidence, "") => evidence.to_owned(),
-            ("", tool) => format!("tool {tool}"),
-            (evidence, tool) => format!("{evidence}, tool {tool}"),
-        }
+        let tool = match self.tool.as_str() {
+            "" => String::new(),
+            tool => format!("tool {tool}"),
+        };
+        let parts = [evidence, &tool, &self.later];
+        let parts: Vec<&str> = parts.into_iter().filter(|part| !part.is_empty()).collect();
+        parts.join(", ")
     }
 }
 

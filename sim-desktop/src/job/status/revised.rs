@@ -31,7 +31,7 @@ pub(super) fn differs(kept: &Kept<'_>, folded: &Folded<'_>, recorded: &[&Entry])
             continue;
         };
         let before = plan_of(kept.facts, joint);
-        let later = own.get(place + 1..).unwrap_or_default();
+        let later = own.get(place.saturating_add(1)..).unwrap_or_default();
         let after = later
             .first()
             .and_then(|next| next.before.joints().get(usize::from(number)))

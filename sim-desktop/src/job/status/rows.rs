@@ -2,13 +2,15 @@
 //!
 //! Knows nothing of states.
 
+use evendraw_core::record::{Entry, Record};
+
 use super::hands::Hands;
 use super::telling::{self, List, Names, Sure, tell, tell_host};
-use super::{Clock, PutRight, attempt_of, peak_of};
+use super::{Clock, FromPaper, PutRight, attempt_of, peak_of};
 use crate::mark::Mark;
 use crate::plan::Plan;
 use crate::quantity::newton_meters;
-use crate::store::Fact;
+use crate::store::{Fact, entries_of};
 
 /// One fact kept.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -55,6 +57,8 @@ pub struct Row {
     pub is_beside: bool,
     /// A later record says that it was not so: struck through, and it counts no more.
     pub is_put_right: bool,
+    /// What that record says: `withdrawn: pressed by mistake`; empty where there is none.
+    pub put_right: String,
 }
 
 /// Every fact as a row, in order.
@@ -62,6 +66,7 @@ pub struct Row {
 pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>) -> Vec<Row> {
     let clock = Clock::of(facts, rehearsal);
     let put_right = PutRight::of(facts);
+    let from_paper = FromPaper::of(facts);
     let mut hands = Hands::default();
     let mut sure = Sure::new(plan, facts);
     let mut rows = Vec::with_capacity(facts.len());
@@ -94,6 +99,7 @@ pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>)
             exception: matches!(telling.list, List::Exceptions | List::Redone),
             is_first_load: telling.kind == "begun",
             is_put_right: put_right.by(entry).is_some(),
+            put_right: put_right_words(facts, entry, put_right.by(entry)),
             is_beside: matches!(telling.kind, "started" | "anchor"),
             mark: telling.mark,
             what: telling.words,
@@ -115,7 +121,23 @@ pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>)
                 row.what = format!("{}; {remark}", row.what);
             }
         }
+        if let Some(paper) = from_paper.words(entry) {
+            row.what = format!("{}; {paper}", row.what);
+            row.words = format!("{}; {paper}", row.words);
+        }
         rows.push(row);
     }
     rows
+}
+
+/// What the record says that puts this one right.
+fn put_right_words(facts: &[Fact], entry: &Entry, by: Option<u32>) -> String {
+    let Some(by) = by else {
+        return String::new();
+    };
+    let mut later = entries_of(facts, entry.joint);
+    match later.find(|own| own.seq == by).map(|own| &own.record) {
+        Some(Record::Withdrawn(own)) => format!("withdrawn: {}", own.reason),
+        _ => "put right later".to_owned(),
+    }
 }

@@ -4,6 +4,7 @@
 
 use evendraw_core::record::{Attempt, Entry, Record};
 
+use super::hands::InHand;
 use super::{Shown, View, attempt_of};
 use crate::plan::usable;
 use crate::uncertainty::judged_in;
@@ -30,17 +31,17 @@ pub(super) fn with_uncertainty(view: &View<'_>, number: u8, window: String) -> S
             format!(", drawn in from {}", shown.window(printed))
         });
     let mut used: Vec<Option<&str>> = Vec::new();
-    let mut tool = None;
+    let mut hand = InHand::default();
     for entry in &view.entries {
-        match &entry.record {
-            Record::Tool(named) => tool = Some(named.id.as_str()),
-            Record::Started(_) => tool = None,
-            record => {
-                let at = attempt_of(record).map(|attempt| attempt.stage);
-                if at == Some(number) && !used.contains(&tool) {
-                    used.push(tool);
-                }
-            }
+        if let Record::Tool(named) = &entry.record {
+            hand.take(&entry.record, |_| Some(named.id.as_str()));
+            continue;
+        }
+        hand.take(&entry.record, |_| None);
+        let at = attempt_of(&entry.record).map(|attempt| attempt.stage);
+        let tool = hand.tool().copied();
+        if at == Some(number) && !used.contains(&tool) {
+            used.push(tool);
         }
     }
     if used.is_empty() {

@@ -7,6 +7,7 @@ use evendraw_core::unit::Torque;
 use jiff::civil::Date;
 
 use super::clock::Clock;
+use super::hands::InHand;
 use super::unit::Shown;
 use super::{Item, Kept, ToolStatus, View, counted};
 use crate::job::ways::own_unit;
@@ -64,6 +65,7 @@ pub(super) fn tools(
             what: tool.map_or_else(|| "not in the plan".to_owned(), what),
             calibration: tool.map_or_else(String::new, |tool| calibration(tool, is_expired)),
             is_expired,
+            is_undated: tool.is_none_or(|tool| tool.kind != ToolKind::Hand && tool.due.is_none()),
             in_date,
             readings: one.readings.len(),
             is_used: at < named,
@@ -77,30 +79,34 @@ pub(super) fn tools(
 /// The tools named, with their readings; and the readings that were taken with none.
 fn used<'e>(views: &[View<'e>]) -> (Vec<Use<'e>>, usize) {
     let mut used: Vec<Use<'e>> = Vec::new();
-    let mut untold = 0;
+    let mut untold = 0_usize;
     for view in views {
-        let mut now: Option<usize> = None;
+        let mut hand: InHand<usize> = InHand::default();
         for &entry in &view.entries {
+            hand.take(&entry.record, |id| {
+                let at = used.iter().position(|known| known.id == id);
+                Some(at.unwrap_or_else(|| {
+                    used.push(Use::of(id));
+                    used.len().saturating_sub(1)
+                }))
+            });
+            let now = hand.tool().copied();
             match &entry.record {
-                Record::Started(_) => now = None,
                 Record::Tool(tool) => {
-                    let at = used.iter().position(|known| known.id == tool.id.as_str());
-                    let at = at.unwrap_or_else(|| {
-                        used.push(Use::of(tool.id.as_str()));
-                        used.len() - 1
-                    });
                     let waiver = tool.waiver.to_string();
-                    if !waiver.is_empty() && !used[at].waivers.contains(&waiver) {
-                        used[at].waivers.push(waiver);
+                    if let Some(own) = now.and_then(|at| used.get_mut(at))
+                        && !waiver.is_empty()
+                        && !own.waivers.contains(&waiver)
+                    {
+                        own.waivers.push(waiver);
                     }
-                    now = Some(at);
                 }
                 Record::Attempt(_)
                 | Record::Reassigned(_)
                 | Record::Read(_)
-                | Record::BySetting(_) => match now {
-                    Some(at) => used[at].readings.push(entry),
-                    None => untold += 1,
+                | Record::BySetting(_) => match now.and_then(|at| used.get_mut(at)) {
+                    Some(one) => one.readings.push(entry),
+                    None => untold = untold.saturating_add(1),
                 },
                 _ => {}
             }
@@ -151,16 +157,19 @@ fn calibration(tool: &Tool, is_expired: bool) -> String {
         return "none".to_owned();
     }
     let day = |date: Option<Date>| date.map_or("unknown".to_owned(), |date| date.to_string());
-    let due = if is_expired {
-        "calibration expired on"
-    } else {
-        "due"
+    let due = match tool.due {
+        Some(due) if is_expired => format!("calibration expired on {due}"),
+        Some(due) => format!("due {due}"),
+        None => "no due date".to_owned(),
     };
+    if tool.calibrated.is_none() && tool.due.is_none() && tool.certificate.is_none() {
+        return "unknown".to_owned();
+    }
     let mut words = day(tool.calibrated);
     if let Some(number) = &tool.certificate {
         words.push_str(&format!(", certificate {number}"));
     }
-    format!("{words}, {due} {}", day(tool.due))
+    format!("{words}, {due}")
 }
 
 fn what(tool: &Tool) -> String {

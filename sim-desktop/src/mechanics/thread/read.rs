@@ -28,12 +28,11 @@ impl FromStr for Thread {
             None => (trimmed.clone(), false),
         };
         let unknown = || ThreadError::Unknown(text.trim().to_owned());
-        let mut thread = if body.starts_with(['M', 'm'])
-            && body[1..]
-                .trim_start()
-                .starts_with(|c: char| c.is_ascii_digit())
-        {
-            metric(&body, &unknown)?
+        let metric_size = body
+            .strip_prefix(['M', 'm'])
+            .filter(|size| size.trim_start().starts_with(|c: char| c.is_ascii_digit()));
+        let mut thread = if let Some(size) = metric_size {
+            metric(size, &unknown)?
         } else if let Some(rest) = after(&body, "Tr") {
             trapezoidal(rest, &unknown)?
         } else if let Some(number) = association(&body) {
@@ -178,18 +177,17 @@ fn number(text: &str) -> Option<f64> {
         .filter(|n: &f64| n.is_finite() && *n > 0.0)
 }
 
-fn metric(body: &str, unknown: &dyn Fn() -> ThreadError) -> Result<Thread, ThreadError> {
+fn metric(size: &str, unknown: &dyn Fn() -> ThreadError) -> Result<Thread, ThreadError> {
     // A tolerance class after the pitch (M10x1.5-6g) changes no dimension that matters here.
-    let body = match body.split_once('-') {
+    let dimensions = match size.split_once('-') {
         Some((head, tail))
             if tail.chars().all(|c| c.is_ascii_alphanumeric())
                 && tail.chars().any(|c| c.is_ascii_alphabetic()) =>
         {
             head
         }
-        _ => body,
+        _ => size,
     };
-    let dimensions = &body[1..];
     let (diameter, pitch) = match dimensions.split_once(['x', 'X', '*']) {
         Some((diameter, pitch)) => (
             number(diameter).ok_or_else(unknown)?,
@@ -256,21 +254,28 @@ fn inch_size(text: &str) -> Option<(String, f64)> {
     Some((plain(value), value))
 }
 
+/// Without as many bytes at the end as this word has, which stands there in whatever case.
+fn without_end<'b>(body: &'b str, word: &str) -> &'b str {
+    let end = body.len().saturating_sub(word.len());
+    body.get(..end).unwrap_or_default()
+}
+
 fn pipe(body: &str, unknown: &dyn Fn() -> ThreadError) -> Option<Result<Thread, ThreadError>> {
     let letters: String = body.chars().take_while(char::is_ascii_alphabetic).collect();
+    let size = body.strip_prefix(letters.as_str()).unwrap_or_default();
     let (kind, series, rest) = match letters.as_str() {
         "G" | "g" => (
             ThreadKind::PipeParallel,
             "G",
-            body[1..].trim_end_matches(['A', 'B']),
+            size.trim_end_matches(['A', 'B']),
         ),
-        "R" => (ThreadKind::PipeTaper, "R", &body[1..]),
-        "Rc" | "RC" => (ThreadKind::PipeTaper, "Rc", &body[2..]),
-        "Rp" | "RP" => (ThreadKind::PipeParallelSealing, "Rp", &body[2..]),
-        "NPT" | "NPTF" => (ThreadKind::NationalPipeTaper, "NPT", &body[letters.len()..]),
-        "BSPT" => (ThreadKind::PipeTaper, "R", &body[4..]),
-        "BSPP" => (ThreadKind::PipeParallel, "G", &body[4..]),
-        "BSP" => (ThreadKind::PipeUnstated, "BSP", &body[3..]),
+        "R" => (ThreadKind::PipeTaper, "R", size),
+        "Rc" | "RC" => (ThreadKind::PipeTaper, "Rc", size),
+        "Rp" | "RP" => (ThreadKind::PipeParallelSealing, "Rp", size),
+        "NPT" | "NPTF" => (ThreadKind::NationalPipeTaper, "NPT", size),
+        "BSPT" => (ThreadKind::PipeTaper, "R", size),
+        "BSPP" => (ThreadKind::PipeParallel, "G", size),
+        "BSP" => (ThreadKind::PipeUnstated, "BSP", size),
         _ => {
             let upper = body.to_ascii_uppercase();
             let (word, kind, series) = [
@@ -282,7 +287,7 @@ fn pipe(body: &str, unknown: &dyn Fn() -> ThreadError) -> Option<Result<Thread, 
             ]
             .into_iter()
             .find(|(word, ..)| upper.ends_with(word))?;
-            (kind, series, body[..body.len() - word.len()].trim_end())
+            (kind, series, without_end(body, word).trim_end())
         }
     };
     Some(pipe_size(kind, series, rest.trim(), unknown))
@@ -372,7 +377,7 @@ fn unified(body: &str, unknown: &dyn Fn() -> ThreadError) -> Result<Thread, Thre
     let found = SERIES.into_iter().find(|series| upper.ends_with(series));
     let (text, series) = match found {
         Some(series) => (
-            body[..body.len() - series.len()].trim_end_matches([' ', '-']),
+            without_end(body, series).trim_end_matches([' ', '-']),
             series,
         ),
         None => (body, ""),

@@ -18,19 +18,28 @@ pub enum LayOut {
     Rows(u32, u32, f64, f64),
     /// Left and right changed, as for the other bank.
     Mirror,
+    /// These in one line, across or upwards, as they nearly are.
+    Align(Vec<String>),
 }
 
 impl LayOut {
-    /// Reads `circle 8, 180 mm`, `2 x 5, 85 x 130` and `mirror`.
+    /// Reads `circle 8, 180 mm`, `2 x 5, 85 x 130`, `mirror` and `align 1, 2, 3`.
     ///
     /// # Errors
     /// What can be written, in words.
     pub fn read(typed: &str) -> Result<Self, &'static str> {
-        const WORDS: &str =
-            "write `circle 8, 180 mm`, or rows as `2 x 5, 85 x 130` in mm, or `mirror`";
+        const WORDS: &str = "write `circle 8, 180 mm`, or rows as `2 x 5, 85 x 130` in mm, or `mirror`, or `align 1, 2, 3`";
         let typed = typed.trim();
         if typed == "mirror" {
             return Ok(Self::Mirror);
+        }
+        if let Some(labels) = typed.strip_prefix("align") {
+            let labels: Vec<String> = labels
+                .split(',')
+                .map(|label| label.trim().to_owned())
+                .collect();
+            let is_read = labels.len() > 1 && labels.iter().all(|label| !label.is_empty());
+            return is_read.then_some(Self::Align(labels)).ok_or(WORDS);
         }
         let (first, second) = typed.split_once(',').ok_or(WORDS)?;
         let number = |text: &str| {
@@ -61,7 +70,7 @@ impl LayOut {
 }
 
 /// A length with its unit, in mm.
-fn length(typed: &str) -> Option<f64> {
+pub(super) fn length(typed: &str) -> Option<f64> {
     let quantity = Quantity::<LengthUnit>::parse(typed).ok()?;
     Some(f64::from(quantity.length().micrometers()) / 1_000.0)
 }
@@ -72,7 +81,7 @@ fn written(mm: f64) -> String {
     format!("{rounded}")
 }
 
-fn pair(x_mm: f64, y_mm: f64) -> String {
+pub(super) fn pair(x_mm: f64, y_mm: f64) -> String {
     format!("[{}, {}]", written(x_mm), written(y_mm))
 }
 
@@ -106,7 +115,7 @@ impl Document {
         }
     }
 
-    fn coordinate(&self, node: &Node) -> Option<f64> {
+    pub(super) fn coordinate(&self, node: &Node) -> Option<f64> {
         let raw = self.text().get(node.place())?;
         match super::value::decoded(raw) {
             Some(words) => length(&words),
@@ -267,8 +276,70 @@ impl Document {
                 for place in &mut places {
                     place.x_mm = -place.x_mm;
                 }
-                own.put(joint, &places)
+                own.put(joint, &places)?;
+                // The drawing is the other way round as a whole: so is its front. No picture is.
+                if own.picture(joint).is_some() {
+                    own.remove(&joint.key("picture"))?;
+                }
+                match own.words(joint, "front").as_deref() {
+                    Some("left") => own.set(joint, "front", &quoted("right"), &[]),
+                    Some("right") => own.set(joint, "front", &quoted("left"), &[]),
+                    _ => Ok(()),
+                }
             }
+            LayOut::Align(labels) => {
+                own.unrolled(joint)?;
+                own.align(joint, labels)
+            }
+        })
+    }
+
+    /// In one line with the first, across or upwards: whichever they nearly are.
+    fn align(&mut self, joint: &Path, labels: &[String]) -> Result<(), EditError> {
+        let drawn = self.drawn(joint);
+        let found: Option<Vec<&Position>> = labels
+            .iter()
+            .map(|label| drawn.iter().find(|own| own.label == *label))
+            .collect();
+        let found = found.ok_or(EditError::Missing)?;
+        let first = *found.first().ok_or(EditError::Missing)?;
+        let most = |of: fn(&Position) -> f64| {
+            let apart = found.iter().map(|own| (of(own) - of(first)).abs());
+            apart.fold(0.0, f64::max)
+        };
+        let is_row = most(|own| own.y_mm) <= most(|own| own.x_mm);
+        for own in &found {
+            let (x, y) = if is_row {
+                (own.x_mm, first.y_mm)
+            } else {
+                (first.x_mm, own.y_mm)
+            };
+            // What is in line keeps its spelling.
+            if (x, y) != (own.x_mm, own.y_mm) {
+                self.set(&joint.key("positions"), &own.label, &pair(x, y), &[])?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Another label for a fastener; the others keep their spelling. Refused while the plan names it elsewhere.
+    ///
+    /// # Errors
+    /// [`EditError`]; then nothing is changed.
+    pub fn label_fastener(&mut self, joint: &Path, old: &str, new: &str) -> Result<(), EditError> {
+        if old == new {
+            return Ok(());
+        }
+        let is_taken = self.drawn(joint).iter().any(|own| own.label == new);
+        if is_taken || new.is_empty() || new.len() > evendraw_core::limits::LABEL_MAX {
+            return Err(EditError::Label);
+        }
+        if self.names_fasteners(joint) {
+            return Err(EditError::Named);
+        }
+        self.at_once(|own| {
+            own.unrolled(joint)?;
+            own.rename(&joint.key("positions").key(old), new)
         })
     }
 
@@ -339,7 +410,7 @@ impl Document {
     }
 }
 
-fn order_of(joint: &Path) -> Vec<&'static str> {
+pub(super) fn order_of(joint: &Path) -> Vec<&'static str> {
     super::fields::kind_of(joint)
         .map(super::fields::Kind::order)
         .unwrap_or_default()
@@ -432,6 +503,47 @@ mod tests {
     }
 
     #[test]
+    fn fasteners_are_put_in_line_labelled_and_mirrored_with_their_front() {
+        let mut document = Document::new(PLAN);
+        document.put_fastener(&lid(), 40.0, 1.5).unwrap();
+        let align = LayOut::read("align A, B, 1").unwrap();
+        document.lay_fasteners(&lid(), &align).unwrap();
+        let wanted = PLAN.replace("B = [\"3 in\", 0]", "B = [\"3 in\", 0], 1 = [40, 0]");
+        assert_eq!(document.text(), wanted);
+        document.label_fastener(&lid(), "1", "2b").unwrap();
+        assert_eq!(document.text(), wanted.replace(", 1 = ", ", 2b = "));
+        for wrong in ["A", "", "a label of more"] {
+            let refused = document.label_fastener(&lid(), "2b", wrong);
+            assert_eq!(refused, Err(EditError::Label), "{wrong}");
+        }
+        document.front_at(&lid(), "left").unwrap();
+        document.lay_picture(&lid(), "lid.png").unwrap();
+        document.lay_fasteners(&lid(), &LayOut::Mirror).unwrap();
+        assert!(
+            document.text().contains("2b = [-40, 0]"),
+            "{}",
+            document.text()
+        );
+        assert_eq!(document.words(&lid(), "front").as_deref(), Some("right"));
+        // A picture of the one bank is none of the other.
+        assert!(document.picture(&lid()).is_none());
+        let missing = LayOut::Align(labels(&["A", "9"]));
+        assert_eq!(
+            document.lay_fasteners(&lid(), &missing),
+            Err(EditError::Missing)
+        );
+        document
+            .order_fasteners(&lid(), &labels(&["B", "A", "2b"]))
+            .unwrap();
+        assert_eq!(
+            document.label_fastener(&lid(), "A", "C"),
+            Err(EditError::Named)
+        );
+        while document.undo() {}
+        assert_eq!(document.text(), PLAN);
+    }
+
+    #[test]
     fn what_cannot_be_laid_out_says_what_can() {
         for typed in [
             "",
@@ -441,6 +553,9 @@ mod tests {
             "2 x",
             "9 x 9, 1 x 1",
             "2 x 2, 0 x 5",
+            "align",
+            "align 3",
+            "align 3,",
         ] {
             assert!(LayOut::read(typed).is_err(), "{typed}");
         }

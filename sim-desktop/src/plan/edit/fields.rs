@@ -229,10 +229,11 @@ fn field(schema: &Value, table: &Value, key: &str, value: &Value, of: &str) -> F
         Vec::new()
     };
     let name = format!("{of}/{key}");
-    let usual = needed && !of.ends_with("circle") && !of.ends_with("access")
-        || USUAL
-            .iter()
-            .any(|own| name == *own || name.ends_with(&format!("/{own}")));
+    let usual =
+        needed && !of.ends_with("circle") && !of.ends_with("access") && !of.ends_with("picture")
+            || USUAL
+                .iter()
+                .any(|own| name == *own || name.ends_with(&format!("/{own}")));
     Field {
         key: key.to_owned(),
         about: about.to_owned(),
@@ -385,7 +386,7 @@ mod tests {
 
     #[test]
     fn every_key_that_the_reader_knows_is_a_field_and_no_other() {
-        let plan = "[build]\n[[tool]]\nid = \"A\"\nkind = \"stream\"\n[tool.lines]\n[[part]]\nname = \"seal\"\n[[task]]\nid = \"drain\"\n[[joint]]\nid = \"flange\"\n[joint.circle]\nnumber = 4\ndiameter = \"90 mm\"\n[joint.access]\n[[joint.variant]]\nask = \"which?\"\nanswers = [\"a\", \"b\"]\n[[joint.stage]]\ndo = \"tighten\"\ntorque = \"20 N·m\"\n[[joint.block]]\n[[joint.block.stage]]\ndo = \"tighten\"\ntorque = \"30 N·m\"\n";
+        let plan = "[build]\n[[tool]]\nid = \"A\"\nkind = \"stream\"\n[tool.lines]\n[[part]]\nname = \"seal\"\n[[task]]\nid = \"drain\"\n[[joint]]\nid = \"flange\"\n[joint.circle]\nnumber = 4\ndiameter = \"90 mm\"\n[joint.access]\n[joint.picture]\nfile = \"a.png\"\n[[joint.variant]]\nask = \"which?\"\nanswers = [\"a\", \"b\"]\n[[joint.stage]]\ndo = \"tighten\"\ntorque = \"20 N·m\"\n[[joint.block]]\n[[joint.block.stage]]\ndo = \"tighten\"\ntorque = \"30 N·m\"\n";
         for (header, at) in [
             ("[build]", "build"),
             ("[[tool]]", "tool/0"),
@@ -395,6 +396,7 @@ mod tests {
             ("[[joint]]", "joint/0"),
             ("[joint.circle]", "joint/0/circle"),
             ("[joint.access]", "joint/0/access"),
+            ("[joint.picture]", "joint/0/picture"),
             ("[[joint.variant]]", "joint/0/variant/0"),
             ("[[joint.block]]", "joint/0/block/0"),
         ] {

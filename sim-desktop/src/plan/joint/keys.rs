@@ -113,7 +113,7 @@ fn listed_positions(node: &Node<'_>, joint: &str) -> Option<Vec<Position>> {
 }
 
 /// A number in mm, or a length with its unit.
-fn coordinate(node: &Node<'_>) -> Option<f64> {
+pub(super) fn coordinate(node: &Node<'_>) -> Option<f64> {
     let number = match &node.value {
         Value::Whole(number) => number.to_string().parse().ok(),
         Value::Decimal(number) => number.replace('_', "").parse().ok(),

@@ -6,6 +6,7 @@ use evendraw_core::pattern::Point;
 
 use super::compile::Frame;
 use super::keys::{front, groups, names, positions, shares, variants};
+use super::picture::picture;
 use super::{Answers, Joint, Variant};
 use crate::limits::{
     BLOCKS_MAX, COMBINATIONS_MAX, ID_BYTES_MAX, PROCEDURES_MAX, STAGES_WRITTEN_MAX,
@@ -130,6 +131,7 @@ pub(in crate::plan) fn read(
     let is_placed = node.place.to.errors() == errors_before;
     let groups = groups(&mut reader, &labels, &id);
     let front = front(&mut reader);
+    let picture = picture(&mut reader, &id);
     let after = names(&mut reader, "after");
     let closes = names(&mut reader, "closes");
     let needs = names(&mut reader, "needs");
@@ -144,6 +146,7 @@ pub(in crate::plan) fn read(
         positions,
         groups,
         front,
+        picture,
         after,
         closes,
         needs,

@@ -9,6 +9,7 @@ use std::path::PathBuf;
 use super::tables::{Rows, Table, csv_head};
 use super::{ExportError, Format, failed};
 use crate::disk::{self, Disk as _, System};
+use crate::signals::{Passing, Whole};
 
 /// Rows that are gathered before they are written: large enough to be packed well, small enough for little memory.
 const GROUP: usize = 65_536;
@@ -19,6 +20,8 @@ pub(super) struct Writer {
     unfinished: PathBuf,
     rows: Rows,
     out: Out,
+    /// It is taken away where the program is told to end.
+    passing: Passing,
 }
 
 enum Out {
@@ -34,7 +37,11 @@ impl Writer {
         format: Format,
     ) -> Result<Self, ExportError> {
         let unfinished = disk::with_behind(&path, ".unfinished");
-        let file = File::create(&unfinished).map_err(failed("create", &unfinished))?;
+        let (passing, file) = {
+            let _whole = Whole::begin();
+            (Passing::begin(&unfinished), File::create(&unfinished))
+        };
+        let file = file.map_err(failed("create", &unfinished))?;
         let out = match format {
             #[cfg(feature = "parquet")]
             Format::Parquet => Out::Parquet(
@@ -54,6 +61,7 @@ impl Writer {
             unfinished,
             rows: Rows::new(table),
             out,
+            passing,
         })
     }
 
@@ -81,6 +89,7 @@ impl Writer {
 
     /// Synced, then named. Returns its bytes.
     pub(super) fn finish(mut self) -> Result<u64, ExportError> {
+        let _whole = Whole::begin();
         self.flush()?;
         let file = match self.out {
             #[cfg(feature = "parquet")]
@@ -95,6 +104,7 @@ impl Writer {
         let bytes = file.metadata().map_err(write())?.len();
         drop(file);
         std::fs::rename(&self.unfinished, &self.path).map_err(failed("name", &self.path))?;
+        drop(self.passing);
         System
             .sync_folder(disk::folder_of(&self.path))
             .map_err(failed("sync the folder of", &self.path))?;

@@ -264,6 +264,10 @@ impl Rows {
         self.table.columns.iter().zip(&self.cells)
     }
 
+    #[expect(
+        clippy::indexing_slicing,
+        reason = "it goes round the table's own columns; no text from outside comes here"
+    )]
     fn next(&mut self, kinds: &[Kind]) -> &mut Cells {
         let at = self.at;
         debug_assert!(
@@ -355,11 +359,11 @@ impl Rows {
         let mut at: Vec<(usize, usize)> = vec![(0, 0); self.cells.len()];
         let mut text = String::new();
         for _ in 0..self.rows {
-            for (place, (column, cells)) in self.columns().enumerate() {
+            for (place, ((column, cells), at)) in self.columns().zip(&mut at).enumerate() {
                 if place > 0 {
                     text.push(',');
                 }
-                cell(&mut text, column, cells, &mut at[place]);
+                cell(&mut text, column, cells, at);
             }
             text.push('\n');
         }

@@ -36,6 +36,7 @@ impl Editor {
             lines: self.lines_in_hand(),
             faults: self.fault_views(),
             errors: self.checked.count,
+            checking: self.is_checking(),
             unsaved: self.is_unsaved(),
             broken: self.document.layout().is_none(),
             can_undo: self.document.can_undo(),

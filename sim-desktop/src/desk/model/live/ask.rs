@@ -2,6 +2,8 @@
 //!
 //! Knows nothing of how the line is kept up.
 
+use std::collections::BTreeMap;
+
 use evendraw_core::record::{Entry, Record, Role};
 use evendraw_core::session::{Input, Next};
 
@@ -12,6 +14,7 @@ use super::super::{Model, Readings};
 use crate::job::Job;
 use crate::link::Order;
 use crate::quantity::newton_meters;
+use crate::store::entries_of;
 use crate::words;
 
 impl Model {
@@ -22,6 +25,8 @@ impl Model {
             .zip(self.open)
             .is_some_and(|(job, joint)| {
                 self.may_send(job, joint)
+                    // One that was begun here is sent when somebody says so, not before.
+                    && (job.adapter(joint).is_some() || job.may_leave(joint).is_ok())
                     && self
                         .line()
                         .is_some_and(|own| !own.declined.contains(&joint))
@@ -41,7 +46,7 @@ impl Model {
                     && connection.caught_up
                     && connection.working != Some(joint)
             }
-            None => job.may_leave(joint).is_ok(),
+            None => job.may_carry(joint).is_ok(),
         }
     }
 
@@ -128,7 +133,7 @@ impl Model {
             return self.say(true, words);
         }
         if job.adapter(joint).is_none()
-            && let Err(error) = job.may_leave(joint)
+            && let Err(error) = job.may_carry(joint)
         {
             return self.say(true, error.to_string());
         }
@@ -162,10 +167,16 @@ impl Model {
             );
         }
         let digest = procedure.digest();
+        let is_begun = entries_of(job.facts(), joint).next().is_some();
+        let carried = match lacking(job, joint, &connection.there) {
+            Ok(carried) => carried,
+            Err(words) => return self.say(true, words),
+        };
         // The adapter may hold records under this number: of another procedure, or of this one on another unit.
         let started = connection
             .waiting
             .get(&joint)
+            .filter(|_| !is_begun)
             .and_then(|entries| entries.iter().rev().find_map(started_with));
         match started {
             Some(other) if other != digest => {
@@ -185,12 +196,27 @@ impl Model {
         let mut room = vec![0; 16 * 1024];
         match procedure.encode(&mut room) {
             Ok(blob) => {
+                if is_begun && !left {
+                    // From here on the desk makes none of its records, whatever becomes of the line.
+                    let serial = connection
+                        .adapter
+                        .as_ref()
+                        .map_or_else(String::new, |own| own.serial.clone());
+                    let given = self
+                        .job
+                        .as_mut()
+                        .map(|job| job.carry_to_adapter(joint, &serial));
+                    if let Some(Err(error)) = given {
+                        return self.say(true, error.to_string());
+                    }
+                }
                 connection.sending = Some(joint);
                 connection.declined.remove(&joint);
                 connection.follower.order(Order::Work {
                     joint,
                     blob: blob.to_vec(),
                     digest,
+                    carried,
                 });
                 self.say(false, "sending the procedure");
             }
@@ -289,6 +315,33 @@ impl Model {
             });
         }
     }
+}
+
+/// The records of a joint that the adapter lacks.
+fn lacking(
+    job: &Job,
+    joint: u8,
+    there: &BTreeMap<(u8, u32), Entry>,
+) -> Result<Vec<Entry>, &'static str> {
+    let mut own = entries_of(job.facts(), joint).peekable();
+    if own.peek().is_none() {
+        return Ok(Vec::new());
+    }
+    let own: BTreeMap<u32, &Entry> = own.map(|entry| (entry.seq, entry)).collect();
+    let mut theirs = there.range((joint, 0)..=(joint, u32::MAX));
+    if theirs.any(|((_, seq), entry)| own.get(seq) != Some(&entry)) {
+        return Err(
+            "the adapter has records of a joint of this number that are not in this journal: it stays at the desk, or goes to another adapter",
+        );
+    }
+    let last = there
+        .range((joint, 0)..=(joint, u32::MAX))
+        .next_back()
+        .map_or(0, |((_, seq), _)| *seq);
+    Ok(own
+        .range(last.saturating_add(1)..)
+        .map(|(_, entry)| (*entry).clone())
+        .collect())
 }
 
 /// The procedure's digest, where the record is a start.

@@ -8,10 +8,10 @@ use super::witness;
 use crate::job::status::sure::with_remark;
 use crate::job::status::telling;
 use crate::job::status::{
-    Curve, FastenerStatus, How, Kept, Shown, StageCell, View, attempt_of, curve_of, is_lost,
+    Curve, FastenerStatus, How, InHand, Kept, Shown, StageCell, View, attempt_of, curve_of, is_lost,
 };
 use crate::mark::Mark;
-use crate::plan::{Joint, Order};
+use crate::plan::{Joint, Order, Position};
 use crate::quantity::newton_meters;
 use crate::store::HostFact;
 use crate::words;
@@ -20,7 +20,7 @@ pub(super) fn fasteners(view: &View<'_>, stage: usize, kept: &Kept<'_>) -> Vec<F
     let is_any_order = matches!(view.plan.order, Order::Any);
     let order = |index: u8| {
         let at = view.plan.base.iter().position(|&own| own == index);
-        at.map(|at| at + 1).filter(|_| !is_any_order)
+        at.map(|at| at.saturating_add(1)).filter(|_| !is_any_order)
     };
     let stages = (0_u8..).zip(view.plan.procedure.stages());
     (0_u8..)
@@ -34,7 +34,7 @@ pub(super) fn fasteners(view: &View<'_>, stage: usize, kept: &Kept<'_>) -> Vec<F
             mark: fastener_mark(view, index, stage),
             cells: stages
                 .clone()
-                .map(|(stage, _)| cell(view, index, stage))
+                .map(|(stage, _)| cell(view, index, stage, kept))
                 .collect(),
             is_marked: view.ledger.is_marked(index),
             is_new: view.ledger.is_new(index),
@@ -50,25 +50,21 @@ fn place_words(joint: &Joint, index: usize) -> String {
     let Some(own) = positions.get(index) else {
         return String::new();
     };
-    let third = |value: f64, all: &dyn Fn(usize) -> f64, names: [&'static str; 3]| {
-        let values = || (0..positions.len()).map(all);
+    let third = |value: f64, of: fn(&Position) -> f64, [first, middle, last]: [&'static str; 3]| {
+        let values = || positions.iter().map(of);
         let (from, to) = (
             values().fold(f64::MAX, f64::min),
             values().fold(f64::MIN, f64::max),
         );
         match (value - from) / (to - from) {
             _ if to - from < 1e-6 => "",
-            share if share < 0.34 => names[0],
-            share if share > 0.66 => names[2],
-            _ => names[1],
+            share if share < 0.34 => first,
+            share if share > 0.66 => last,
+            _ => middle,
         }
     };
-    let up = third(own.y_mm, &|at| positions[at].y_mm, ["lower", "", "upper"]);
-    let across = third(
-        own.x_mm,
-        &|at| positions[at].x_mm,
-        ["left", "middle", "right"],
-    );
+    let up = third(own.y_mm, |at| at.y_mm, ["lower", "", "upper"]);
+    let across = third(own.x_mm, |at| at.x_mm, ["left", "middle", "right"]);
     let words: Vec<&str> = [up, across]
         .into_iter()
         .filter(|word| !word.is_empty())
@@ -148,7 +144,7 @@ pub(super) fn is_later(stage: &Stage) -> bool {
     matches!(stage.kind, StageKind::Later { .. })
 }
 
-fn cell(view: &View<'_>, fastener: u8, number: u8) -> StageCell {
+fn cell(view: &View<'_>, fastener: u8, number: u8, kept: &Kept<'_>) -> StageCell {
     let step = view
         .steps()
         .find(|(_, step)| step.fastener() == Some(fastener) && step.stage() == number);
@@ -174,13 +170,14 @@ fn cell(view: &View<'_>, fastener: u8, number: u8) -> StageCell {
         how.words().clone_into(&mut cell.evidence);
         tool.unwrap_or_default().clone_into(&mut cell.tool);
     }
+    cell.later = kept.from_paper.words(entry).unwrap_or_default();
+    if let Some(attempt) = entry.record.attempt() {
+        cell.reached = reached(attempt, &stage.kind, shown);
+        let detail = detail(attempt, &stage.kind, shown);
+        cell.detail = with_remark(view, entry, attempt, detail);
+        cell.torque_nm = torque_nm(attempt, &stage.kind);
+    }
     match &entry.record {
-        Record::Attempt(attempt) => {
-            cell.reached = reached(attempt, &stage.kind, shown);
-            let detail = detail(attempt, &stage.kind, shown);
-            cell.detail = with_remark(view, entry, attempt, detail);
-            cell.torque_nm = torque_nm(attempt, &stage.kind);
-        }
         Record::Read(read) => {
             let attempt = read.as_attempt();
             cell.reached = telling::read_words(shown, read);
@@ -205,7 +202,7 @@ fn cell(view: &View<'_>, fastener: u8, number: u8) -> StageCell {
         StepState::Disturbed if !cell.reached.is_empty() => {
             cell.reached = format!("was {}", cell.reached);
         }
-        StepState::Unmeasured if matches!(entry.record, Record::Attempt(_)) => {
+        StepState::Unmeasured if entry.record.attempt().is_some() => {
             cell.detail = "seen by a mark, not measured".to_owned();
         }
         _ => {}
@@ -229,12 +226,15 @@ pub(super) fn step_mark(state: StepState, stage: &Stage) -> Mark {
 
 /// The last word of the records on a step, and the tool that was named before it.
 fn last_on<'e>(view: &View<'e>, step: u16) -> Option<(&'e Entry, Option<&'e str>)> {
-    let (mut tool, mut found) = (None, None);
+    let (mut hand, mut found) = (InHand::default(), None);
     for &entry in &view.entries {
+        let named = match &entry.record {
+            Record::Tool(named) => Some(named.id.as_str()),
+            _ => None,
+        };
+        hand.take(&entry.record, |_| named);
+        let tool = hand.tool().copied();
         match &entry.record {
-            Record::Tool(named) => tool = Some(named.id.as_str()),
-            // Whoever starts the program again names the tool again.
-            Record::Started(_) => tool = None,
             // A box ticked on paper says nothing of a tool.
             Record::Done(done) if done.step == step => {
                 let by_hand = done.manner == Manner::Hand;
@@ -276,7 +276,9 @@ pub(super) fn detail(attempt: &Attempt, kind: &StageKind, shown: Shown) -> Strin
     let mut parts = Vec::new();
     // A final torque within 1 % of the peak says nothing more.
     let apart = (attempt.peak - attempt.final_torque).millinewton_meters();
-    if i64::from(apart) * 100 > i64::from(attempt.final_torque.millinewton_meters().abs()) {
+    if i64::from(apart).saturating_mul(100)
+        > i64::from(attempt.final_torque.millinewton_meters().abs())
+    {
         parts.push(match kind {
             StageKind::Turn { .. } | StageKind::BackOff { .. } => {
                 format!("peak {}", shown.words(attempt.peak))

@@ -1,16 +1,16 @@
 //! What was done at a joint, row by row: clamp loads, checks, attempts, notes.
 
 use evendraw_core::procedure::StageKind;
-use evendraw_core::record::{Attempt, Record};
+use evendraw_core::record::{Attempt, Entry, Record};
 use evendraw_core::verdict::Verdict;
 
 use super::fasteners::{detail, reached, step_mark};
 use crate::job::status::clock::Clock;
 use crate::job::status::sure::with_remark;
 use crate::job::status::telling::{self, List, Names, tell, verdict_mark};
-use crate::job::status::{AttemptRow, CheckRow, Kept, Shown, View, attempt_of};
+use crate::job::status::{AttemptRow, CheckRow, Kept, Shown, Struck, View, attempt_of};
 use crate::plan::StagePlan;
-use crate::store::HostFact;
+use crate::store::{HostFact, entries_of};
 use crate::words;
 
 /// What the bench carried after each stage; nothing where the journal keeps none.
@@ -47,7 +47,12 @@ pub(super) fn clamps(view: &View<'_>, kept: &Kept<'_>) -> Vec<(String, Vec<u32>)
     passes
 }
 
-pub(super) fn checks(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<CheckRow> {
+pub(super) fn checks(
+    view: &View<'_>,
+    names: &Names,
+    clock: &Clock,
+    kept: &Kept<'_>,
+) -> Vec<CheckRow> {
     let procedure = &view.plan.procedure;
     let mut rows = Vec::new();
     for (index, step) in view.steps() {
@@ -62,7 +67,11 @@ pub(super) fn checks(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<Check
         let last = view.entries.iter().rev().find_map(|entry| {
             let telling = tell(names, entry);
             let is_own = telling.about == telling::About::Step(index);
-            (is_own && telling.kind != "begun").then(|| (telling.words, clock.when(entry)))
+            let by = match kept.from_paper.words(entry) {
+                Some(paper) => format!("{}, {paper}", clock.when(entry)),
+                None => clock.when(entry),
+            };
+            (is_own && telling.kind != "begun").then_some((telling.words, by))
         });
         let (answer, by) = last.unwrap_or_else(|| ("not answered".to_owned(), String::new()));
         let question = view
@@ -132,7 +141,7 @@ pub(super) fn attempts(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<Att
 /// What was decided and done about an attempt, up to the next one on the same fastener.
 fn followed(view: &View<'_>, at: usize, attempt: &Attempt, names: &Names) -> String {
     let mut told = Vec::new();
-    for entry in view.entries.iter().skip(at + 1) {
+    for entry in view.entries.iter().skip(at.saturating_add(1)) {
         if let Some(next) = attempt_of(&entry.record)
             && next.fastener == attempt.fastener
         {
@@ -160,8 +169,8 @@ fn followed(view: &View<'_>, at: usize, attempt: &Attempt, names: &Names) -> Str
     told.join("; ")
 }
 
-pub(super) fn notes(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<String> {
-    let mut notes = Vec::new();
+pub(super) fn notes(view: &View<'_>, names: &Names, clock: &Clock, kept: &Kept<'_>) -> Vec<String> {
+    let mut notes = kept.from_paper.lines(view.joint.number());
     for entry in &view.entries {
         if tell(names, entry).list == List::Notes {
             notes.push(format!(
@@ -172,4 +181,36 @@ pub(super) fn notes(view: &View<'_>, names: &Names, clock: &Clock) -> Vec<String
         }
     }
     notes
+}
+
+/// What was put right, in the words in which it stood, each with what was said of it.
+pub(super) fn struck(
+    view: &View<'_>,
+    names: &Names,
+    clock: &Clock,
+    kept: &Kept<'_>,
+) -> Vec<Struck> {
+    let entries: Vec<&Entry> = entries_of(kept.facts, view.joint.number()).collect();
+    let mut found = Vec::new();
+    for by in &entries {
+        let Some(of) = by.record.puts_right() else {
+            continue;
+        };
+        let Some(entry) = entries.iter().find(|entry| entry.seq == of) else {
+            continue;
+        };
+        let why = match &by.record {
+            Record::Withdrawn(own) => format!("withdrawn: {}", own.reason),
+            Record::Reassigned(own) => format!(
+                "put right: it was on fastener {}",
+                names.fastener(by.joint, own.attempt.fastener)
+            ),
+            _ => telling::line(names, by),
+        };
+        found.push(Struck {
+            words: format!("{} ({})", telling::line(names, entry), clock.when(entry)),
+            why: format!("{why} ({})", clock.when(by)),
+        });
+    }
+    found
 }

@@ -155,6 +155,11 @@ pub fn tell_host(names: &Names, fact: &HostFact) -> Option<(Value, String)> {
                 format!("{}: worked at adapter {serial}", names.joint(*joint))
             },
         ),
+        HostFact::FromPaper { row, .. } if row.is_empty() => return None,
+        HostFact::FromPaper { joint, date, row } => (
+            json!({ "record": "from-paper", "joint": names.joint(*joint), "date": date, "row": row }),
+            format!("{}: typed from paper: {row}", names.joint(*joint)),
+        ),
         HostFact::Plan { .. } => return None,
     })
 }

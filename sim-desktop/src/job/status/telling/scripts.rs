@@ -7,7 +7,7 @@ use evendraw_core::unit::{Angle, Torque};
 use serde_json::{Map, Value, json};
 
 use super::{About, Names, Sure, how_words, line, tell, tell_host};
-use crate::job::status::{How, PutRight, attempt_of, peak_of};
+use crate::job::status::{FromPaper, How, PutRight, attempt_of, peak_of};
 use crate::plan::Plan;
 use crate::quantity::newton_meters;
 use crate::store::Fact;
@@ -21,11 +21,15 @@ pub fn objects<'f>(
 ) -> impl Iterator<Item = Value> + use<'f> {
     let mut sure = Sure::new(plan, facts);
     let put_right = PutRight::of(facts);
+    let from_paper = FromPaper::of(facts);
     facts.iter().filter_map(move |fact| match fact {
         Fact::Entry(entry) => {
             let mut object = object(names, entry);
             if let Some(by) = put_right.by(entry) {
-                object["put_right_by"] = json!(by);
+                put(&mut object, "put_right_by", json!(by));
+            }
+            if let Some(date) = from_paper.date(entry) {
+                object["from_paper"] = json!(date);
             }
             if let Some(judged) = sure.judged(entry) {
                 judged.add_to(&mut object);
@@ -105,9 +109,16 @@ fn attempt_object(names: &Names, joint: u8, attempt: &Attempt) -> Value {
                 )
             }
         };
-        object[key] = limits;
+        put(&mut object, key, limits);
     }
     object
+}
+
+/// Puts a value at a key of an object; in the place of the one that is there.
+fn put(object: &mut Value, key: &str, value: Value) {
+    if let Some(object) = object.as_object_mut() {
+        object.insert(key.to_owned(), value);
+    }
 }
 
 /// An attempt however it came to be known, with the same keys: a value that nobody read is null. None for any other record.
@@ -115,14 +126,18 @@ fn attempt_object(names: &Names, joint: u8, attempt: &Attempt) -> Value {
 pub fn told_object(names: &Names, joint: u8, record: &Record) -> Option<Value> {
     let attempt = attempt_of(record)?;
     let mut object = attempt_object(names, joint, &attempt);
-    object["evidence"] = json!(How::of(record).map(How::key));
+    put(
+        &mut object,
+        "evidence",
+        json!(How::of(record).map(How::key)),
+    );
     if peak_of(record).is_none() {
-        object["peak_torque_Nm"] = Value::Null;
-        object["final_torque_Nm"] = Value::Null;
+        put(&mut object, "peak_torque_Nm", Value::Null);
+        put(&mut object, "final_torque_Nm", Value::Null);
     }
     match record {
-        Record::Reassigned(_) => object["record"] = json!("reassigned"),
-        Record::Read(_) | Record::BySetting(_) => object["way"] = json!(how_words(record)),
+        Record::Reassigned(_) => put(&mut object, "record", json!("reassigned")),
+        Record::Read(_) | Record::BySetting(_) => put(&mut object, "way", json!(how_words(record))),
         _ => {}
     }
     Some(object)

@@ -3,17 +3,17 @@
 use evendraw_core::record::{Entry, Record};
 
 use crate::job::revision::Revisions;
-use crate::job::status::plan_of;
+use crate::job::status::{InHand, plan_of};
 use crate::plan::{JointPlan, Plan, Tool};
 use crate::store::Fact;
-use crate::uncertainty::{Judged, in_hand, judged};
+use crate::uncertainty::{Judged, judged};
 
 /// How sure the torque of each attempt is, as the records go by: the tool in hand is known without looking back.
 #[derive(Clone, Debug)]
 pub struct Sure<'p> {
     plan: Option<&'p Plan>,
     joints: Vec<&'p JointPlan>,
-    tools: Vec<Option<&'p Tool>>,
+    tools: Vec<InHand<&'p Tool>>,
     revisions: Revisions,
 }
 
@@ -28,7 +28,7 @@ impl<'p> Sure<'p> {
             .collect();
         Self {
             plan,
-            tools: vec![None; joints.len()],
+            tools: vec![InHand::default(); joints.len()],
             revisions: Revisions::of(facts),
             joints,
         }
@@ -37,18 +37,19 @@ impl<'p> Sure<'p> {
     /// Takes in the next record; how sure it is, where it is an attempt.
     pub fn judged(&mut self, entry: &Entry) -> Option<Judged> {
         let own = usize::from(entry.joint);
-        let tool = self.tools.get_mut(own)?;
-        *tool = in_hand(self.plan?, *tool, entry);
+        let (hand, plan) = (self.tools.get_mut(own)?, self.plan?);
+        hand.take(&entry.record, |id| plan.tool(id));
+        let tool = hand.tool().copied();
         if !self.revisions.is_of_today(entry) {
             // Judged by limits that are not these.
             return None;
         }
         match &entry.record {
-            Record::Attempt(attempt) => judged(self.joints.get(own)?, *tool, attempt),
-            Record::Reassigned(moved) => judged(self.joints.get(own)?, *tool, &moved.attempt),
+            Record::Attempt(attempt) => judged(self.joints.get(own)?, tool, attempt),
+            Record::Reassigned(moved) => judged(self.joints.get(own)?, tool, &moved.attempt),
             // Where a torque was read. A setting is no reading.
             Record::Read(read) if read.torque.is_some() => {
-                judged(self.joints.get(own)?, *tool, &read.as_attempt())
+                judged(self.joints.get(own)?, tool, &read.as_attempt())
             }
             _ => None,
         }
