@@ -374,7 +374,7 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             Ok(Done::Good)
         }
         Exchange::Watch { every, count, .. } => {
-            let mut seen = 0;
+            let mut seen: u32 = 0;
             let mut broken = Ok(());
             client
                 .watch(*every, |live| {
