@@ -127,3 +127,260 @@ pub(crate) fn reading(attempt: &Attempt, aim: &Aim) -> Reading {
         ..Reading::default()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::procedure::{AngleWindow, Fastener, Parts, Stage, StageKind, Step, Terms};
+    use crate::text::Label;
+    use crate::unit::Angle;
+    use crate::verdict::Reasons;
+
+    const fn mn_m(value: i32) -> Torque {
+        Torque::from_millinewton_meters(value)
+    }
+
+    const fn degrees(value: i32) -> Angle {
+        Angle::from_millidegrees(value * 1_000)
+    }
+
+    const WINDOW: TorqueWindow = TorqueWindow {
+        target: mn_m(40_000),
+        min: mn_m(38_000),
+        max: mn_m(42_000),
+    };
+
+    /// One fastener and these stages, each at it.
+    fn procedure(stages: &[StageKind]) -> Procedure {
+        let fasteners = [Fastener {
+            label: Label::cut("1"),
+            near: [None; 4],
+        }];
+        let steps: std::vec::Vec<Step> = (0..).zip(stages).map(|(at, _)| Step::on(0, at)).collect();
+        let stages: std::vec::Vec<Stage> = stages.iter().copied().map(Stage::new).collect();
+        Procedure::new(&Parts {
+            fasteners: &fasteners,
+            stages: &stages,
+            steps: &steps,
+            overrides: &[],
+            terms: Terms::default(),
+        })
+        .unwrap()
+    }
+
+    fn tighten(prevailing: Prevailing) -> Procedure {
+        procedure(&[StageKind::Tighten {
+            window: WINDOW,
+            prevailing,
+        }])
+    }
+
+    fn turned(one_sweep: bool) -> Procedure {
+        let turn = StageKind::Turn {
+            window: AngleWindow {
+                target: degrees(90),
+                min: degrees(85),
+                max: degrees(95),
+            },
+            torque: None,
+            one_sweep,
+        };
+        let tighten = StageKind::Tighten {
+            window: WINDOW,
+            prevailing: Prevailing::None,
+        };
+        procedure(&[tighten, turn])
+    }
+
+    /// An attempt at the first step that reached this, accepted.
+    fn reached(peak: i32) -> Attempt {
+        Attempt {
+            step: 0,
+            fastener: 0,
+            stage: 0,
+            attempt: 1,
+            pulls: 1,
+            verdict: Verdict::Accepted,
+            reasons: Reasons::NONE,
+            peak: mn_m(peak),
+            final_torque: mn_m(peak),
+            angle: None,
+            prevailing: Added::Nothing,
+            restart: None,
+            trace: 0,
+            took_ms: 1_000,
+        }
+    }
+
+    fn rejected(attempt: Attempt, reason: Reason) -> Attempt {
+        Attempt {
+            verdict: Verdict::Rejected,
+            reasons: attempt.reasons.with(reason),
+            ..attempt
+        }
+    }
+
+    #[test]
+    fn a_verdict_that_follows_from_its_reading_agrees_and_every_other_differs() {
+        let (procedure, before) = (tighten(Prevailing::None), Ledger::new());
+        for (peak, reason) in [
+            (37_999, Some(Reason::TorqueLow)),
+            (38_000, None),
+            (42_000, None),
+            (42_001, Some(Reason::TorqueHigh)),
+        ] {
+            let told = match reason {
+                Some(reason) => rejected(reached(peak), reason),
+                None => reached(peak),
+            };
+            assert_eq!(audit(&procedure, &before, &told), Finding::Agrees);
+            // The same reading with the other verdict.
+            let other = match reason {
+                Some(_) => reached(peak),
+                None => rejected(reached(peak), Reason::TorqueHigh),
+            };
+            let Finding::Differs(again) = audit(&procedure, &before, &other) else {
+                panic!("{peak} is judged both ways");
+            };
+            assert_eq!(again.reasons, told.reasons);
+            assert_eq!(again.verdict, told.verdict);
+        }
+    }
+
+    #[test]
+    fn what_was_out_of_order_is_no_other_verdict() {
+        let (procedure, before) = (tighten(Prevailing::None), Ledger::new());
+        let mut attempt = reached(40_000);
+        attempt.reasons = attempt.reasons.with(Reason::OutOfOrder);
+        assert_eq!(audit(&procedure, &before, &attempt), Finding::Agrees);
+    }
+
+    #[test]
+    fn what_the_curve_showed_is_taken_as_recorded() {
+        let (procedure, before) = (tighten(Prevailing::None), Ledger::new());
+        let harmed = rejected(reached(40_000), Reason::GivingWay);
+        assert_eq!(audit(&procedure, &before, &harmed), Finding::Agrees);
+        // Without that reason nothing rejects it.
+        let not_harmed = Attempt {
+            reasons: Reasons::NONE,
+            ..harmed
+        };
+        assert!(matches!(
+            audit(&procedure, &before, &not_harmed),
+            Finding::Differs(again) if again.verdict == Verdict::Accepted
+        ));
+    }
+
+    #[test]
+    fn a_step_that_is_not_there_is_told_so() {
+        let (procedure, before) = (tighten(Prevailing::None), Ledger::new());
+        let attempt = Attempt {
+            step: 1,
+            ..reached(40_000)
+        };
+        assert_eq!(audit(&procedure, &before, &attempt), Finding::NoSuchStep);
+        assert_eq!(torque_window(&procedure, &attempt), None);
+    }
+
+    #[test]
+    fn limits_come_on_top_of_the_running_torque_that_was_recorded() {
+        let measured = Attempt {
+            prevailing: Added::Measured(mn_m(5_000)),
+            ..reached(45_000)
+        };
+        let procedure = tighten(Prevailing::Measure);
+        assert_eq!(added(&procedure, &measured), mn_m(5_000));
+        let window = torque_window(&procedure, &measured).unwrap();
+        assert_eq!((window.min, window.max), (mn_m(43_000), mn_m(47_000)));
+        assert_eq!(
+            audit(&procedure, &Ledger::new(), &measured),
+            Finding::Agrees
+        );
+        // The first version of the record did not say what the plan gives.
+        let given = tighten(Prevailing::Given(mn_m(3_000)));
+        assert_eq!(added(&given, &reached(43_000)), mn_m(3_000));
+        assert_eq!(
+            audit(&given, &Ledger::new(), &reached(43_000)),
+            Finding::Agrees
+        );
+        // What was recorded goes before what the plan gives; what nobody knew is none.
+        assert_eq!(added(&given, &measured), mn_m(5_000));
+        let unknown = Attempt {
+            prevailing: Added::Unknown,
+            ..reached(43_000)
+        };
+        assert_eq!(added(&procedure, &unknown), Torque::ZERO);
+    }
+
+    #[test]
+    fn a_measurement_that_was_lost_is_not_judged_again_but_several_pulls_of_a_sweep_are() {
+        let before = Ledger::new();
+        let lost = |pulls| Attempt {
+            step: 1,
+            stage: 1,
+            pulls,
+            verdict: Verdict::Unknown,
+            reasons: Reasons::NONE.with(Reason::Interrupted),
+            angle: Some(degrees(90)),
+            ..reached(50_000)
+        };
+        assert_eq!(audit(&turned(false), &before, &lost(1)), Finding::Agrees);
+        assert_eq!(audit(&turned(false), &before, &lost(2)), Finding::Agrees);
+        assert_eq!(audit(&turned(true), &before, &lost(1)), Finding::Agrees);
+        // Accepted, though the measurement was lost: that is another verdict.
+        let accepted = Attempt {
+            verdict: Verdict::Accepted,
+            ..lost(1)
+        };
+        assert_ne!(audit(&turned(false), &before, &accepted), Finding::Agrees);
+    }
+
+    #[test]
+    fn an_angle_is_held_against_its_window() {
+        let before = Ledger::new();
+        let turned_by = |angle| Attempt {
+            step: 1,
+            stage: 1,
+            angle: Some(degrees(angle)),
+            ..reached(50_000)
+        };
+        let procedure = turned(false);
+        assert_eq!(audit(&procedure, &before, &turned_by(85)), Finding::Agrees);
+        for (angle, reason) in [(84, Reason::AngleLow), (96, Reason::AngleHigh)] {
+            let told = rejected(turned_by(angle), reason);
+            assert_eq!(audit(&procedure, &before, &told), Finding::Agrees);
+            assert_ne!(
+                audit(&procedure, &before, &turned_by(angle)),
+                Finding::Agrees
+            );
+        }
+    }
+
+    #[test]
+    fn how_long_a_hold_was_kept_is_taken_as_recorded() {
+        let hold = StageKind::Hold {
+            torque: mn_m(40_000),
+            time: Span::from_micros(5_000_000),
+            still: degrees(2),
+        };
+        let tighten = StageKind::Tighten {
+            window: WINDOW,
+            prevailing: Prevailing::None,
+        };
+        let (procedure, before) = (procedure(&[tighten, hold]), Ledger::new());
+        let held = Attempt {
+            step: 1,
+            stage: 1,
+            angle: Some(degrees(1)),
+            ..reached(40_500)
+        };
+        assert_eq!(audit(&procedure, &before, &held), Finding::Agrees);
+        let short = rejected(held.clone(), Reason::TorqueLow);
+        assert_eq!(audit(&procedure, &before, &short), Finding::Agrees);
+        let moved = Attempt {
+            angle: Some(degrees(3)),
+            ..rejected(held.clone(), Reason::AngleHigh)
+        };
+        assert_eq!(audit(&procedure, &before, &moved), Finding::Agrees);
+    }
+}

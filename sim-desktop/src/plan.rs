@@ -17,6 +17,7 @@
 pub mod beginnings;
 mod build;
 mod check;
+mod checked;
 mod diagnostic;
 pub mod differ;
 pub mod edit;
@@ -35,6 +36,7 @@ mod task;
 mod tree;
 
 pub use build::{Build, Part, Tool, ToolKind};
+pub use checked::{Checked, Line, told as checks_told};
 pub use diagnostic::{Diagnostic, PlanErrors, Severity, report};
 pub use guard::Decide;
 pub(crate) use guard::usable;
@@ -48,6 +50,7 @@ pub use task::{Task, TaskTime};
 use std::collections::HashSet;
 
 use check::Check;
+use checked::Source;
 use diagnostic::Diagnostics;
 use guard::Instruments;
 use joint::{Head, Room};
@@ -128,11 +131,15 @@ impl Plan {
             has_any: !tool_ids.is_empty(),
             decide: build.decide,
         };
+        let source = Source {
+            document: build.document.as_deref(),
+            entered_by: build.entered_by.as_deref(),
+        };
         let mut room = Room::new();
         let mut joints: Vec<Joint> = heads
             .iter()
             .take(JOINTS_MAX)
-            .filter_map(|head| joint::read(head, instruments, &mut room))
+            .filter_map(|head| joint::read(head, source, instruments, &mut room))
             .collect();
         reader.finish(|_| None);
         let check = Check {

@@ -12,7 +12,6 @@ use serde_json::{Value, json};
 use crate::job::status::InHand;
 use crate::plan::{JointPlan, Plan, Tool};
 use crate::quantity::newton_meters;
-use crate::words;
 
 /// Expanded uncertainty, k = 2, of a torque read with a tool of this accuracy, a share of the reading in parts per million, and this
 /// step; none where the accuracy is not stated. A step that is not stated counts for nothing: it is part of a stated accuracy.
@@ -94,14 +93,14 @@ pub fn judged_in<'e>(
 }
 
 impl Judged {
-    /// For people: `±0.47 N·m`, and the limit where the value is near it.
+    /// For people: `±0.47 N·m`, and the limit where the value is near it; `torque` says how one is read.
     #[must_use]
-    pub fn words(&self) -> String {
+    pub fn words(&self, torque: impl Fn(Torque) -> String) -> String {
         let uncertainty = self.uncertainty.map_or_else(
             || "uncertainty unknown".to_owned(),
-            |uncertainty| format!("±{}", words::torque(uncertainty)),
+            |uncertainty| format!("±{}", torque(uncertainty)),
         );
-        match self.remark() {
+        match self.remark(torque) {
             Some(remark) => format!("{uncertainty}, {remark}"),
             None => uncertainty,
         }
@@ -109,8 +108,8 @@ impl Judged {
 
     /// The remark alone, where there is one.
     #[must_use]
-    pub fn remark(&self) -> Option<String> {
-        let limit = words::torque(self.near?);
+    pub fn remark(&self, torque: impl Fn(Torque) -> String) -> Option<String> {
+        let limit = torque(self.near?);
         Some(format!("within the uncertainty of the limit {limit}"))
     }
 
@@ -124,6 +123,7 @@ impl Judged {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::words;
 
     const fn torque(value: i32) -> Torque {
         Torque::from_millinewton_meters(value)
@@ -162,7 +162,7 @@ mod tests {
             uncertainty: None,
             near: None,
         };
-        assert_eq!(unknown.words(), "uncertainty unknown");
+        assert_eq!(unknown.words(words::torque), "uncertainty unknown");
         let mut object = json!({});
         unknown.add_to(&mut object);
         assert!(object["uncertainty_Nm"].is_null() && object["near_limit_Nm"].is_null());
@@ -204,12 +204,12 @@ mod tests {
         };
         let tool = plan.tool("A1");
         assert_eq!(
-            at(38_410, tool).words(),
+            at(38_410, tool).words(words::torque),
             "±0.45 N·m, within the uncertainty of the limit 38.40 N·m"
         );
         assert_eq!(at(38_000, tool).near, Some(torque(38_400)));
-        assert_eq!(at(39_500, tool).words(), "±0.46 N·m");
+        assert_eq!(at(39_500, tool).words(words::torque), "±0.46 N·m");
         assert_eq!(at(41_700, tool).near, Some(torque(41_600)));
-        assert_eq!(at(38_410, None).words(), "uncertainty unknown");
+        assert_eq!(at(38_410, None).words(words::torque), "uncertainty unknown");
     }
 }

@@ -165,6 +165,7 @@ const LINES: &[&[&str]] = &[
     &["twist", "16 x 250"],
     &["thread", "M8", "5/16-18"],
     &["schema", "-o", "schema.json"],
+    &["guide"],
     &["adapter", "port", "send", "plan.toml"],
     &[
         "adapter",

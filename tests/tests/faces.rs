@@ -32,6 +32,7 @@ accuracy = "2 %"
 id = "W1"
 kind = "click"
 capacity = "100 lbf·ft"
+lowest = "10 lbf·ft"
 step = "1 lbf·ft"
 
 [[joint]]
@@ -171,7 +172,15 @@ fn manual_first(face: &str, text: &str) {
 #[test]
 fn every_face_has_the_manuals_unit_first() {
     let folder = folder("unit");
-    manual_first("check", &good(&run(&folder, ["check", "bilge.toml"])));
+    let check = good(&run(&folder, ["check", "bilge.toml"]));
+    manual_first("check", &check);
+    // The tenth line of the scale is ten of them, whatever they are in N·m: 15 lbf·ft is 20.34 N·m [NIST SP 811, B.8].
+    let wanted = "cover stage 1, 15 lbf·ft: D1, to show 15.00 lbf·ft (20.34 N·m), reads 10 lbf·ft to 150 lbf·ft";
+    assert!(check.contains(wanted), "{check}");
+    assert!(
+        check.contains("or W1, set to 15.00 lbf·ft (20.34 N·m)"),
+        "{check}"
+    );
     manual_first(
         "tonight",
         &good(&run(&folder, ["tonight", "bilge.toml", "--no-time"])),

@@ -126,3 +126,105 @@ impl fmt::Display for CalibrationError {
 }
 
 impl core::error::Error for CalibrationError {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::string::ToString as _;
+
+    const SOUND: Numbers = Numbers {
+        zero: 0,
+        scale: 65_536,
+        count_max: 8_000_000,
+        rate_scale: 256,
+        capacity: Torque::from_millinewton_meters(200_000),
+        band: Torque::from_millinewton_meters(2_000),
+        drift: Torque::from_millinewton_meters(500),
+        gap: Span::ZERO,
+        same_max: 0,
+    };
+
+    /// Each number at its last sound value on either side, and one beyond it.
+    #[test]
+    fn each_number_is_sound_up_to_its_bound_and_not_beyond() {
+        type Set = fn(&mut Numbers, i64);
+        type Error = fn(i64) -> CalibrationError;
+        let rows: [(&str, Set, Error, i64, i64); 4] = [
+            (
+                "zero",
+                |own, value| own.zero = i32::try_from(value).unwrap(),
+                |value| CalibrationError::Zero(i32::try_from(value).unwrap()),
+                -7_999_999,
+                7_999_999,
+            ),
+            (
+                "scale",
+                |own, value| own.scale = u32::try_from(value).unwrap(),
+                |value| CalibrationError::Scale(u32::try_from(value).unwrap()),
+                1,
+                1 << 30,
+            ),
+            (
+                "count_max",
+                |own, value| own.count_max = i32::try_from(value).unwrap(),
+                |value| CalibrationError::CountMax(i32::try_from(value).unwrap()),
+                1,
+                1 << 30,
+            ),
+            (
+                "rate_scale",
+                |own, value| own.rate_scale = u32::try_from(value).unwrap(),
+                |value| CalibrationError::RateScale(u32::try_from(value).unwrap()),
+                1,
+                1 << 22,
+            ),
+        ];
+        for (name, set, error, low, high) in rows {
+            for sound in [low, high] {
+                let mut numbers = SOUND;
+                set(&mut numbers, sound);
+                let found = Calibration::new(numbers).map(|own| *own.numbers());
+                assert_eq!(found, Ok(numbers), "{name} {sound}");
+            }
+            for beyond in [low - 1, high + 1] {
+                let mut numbers = SOUND;
+                set(&mut numbers, beyond);
+                let told = Calibration::new(numbers).unwrap_err();
+                assert_eq!(told, error(beyond), "{name}");
+                assert!(told.to_string().contains(&beyond.to_string()), "{told}");
+            }
+        }
+    }
+
+    #[test]
+    fn capacity_band_and_drift_are_above_zero_and_no_wider_than_the_capacity() {
+        type Set = fn(&mut Numbers, Torque);
+        let mn_m = Torque::from_millinewton_meters;
+        let sets: [Set; 3] = [
+            |own, torque| own.band = torque,
+            |own, torque| own.drift = torque,
+            |own, torque| (own.capacity, own.band, own.drift) = (torque, torque, torque),
+        ];
+        for set in sets {
+            for (torque, wanted) in [
+                (mn_m(1), None),
+                (mn_m(200_000), None),
+                (mn_m(0), Some(CalibrationError::NotPositive(mn_m(0)))),
+                (mn_m(-1), Some(CalibrationError::NotPositive(mn_m(-1)))),
+            ] {
+                let mut numbers = SOUND;
+                set(&mut numbers, torque);
+                assert_eq!(Calibration::new(numbers).err(), wanted);
+            }
+        }
+        for set in &sets[..2] {
+            let mut numbers = SOUND;
+            set(&mut numbers, mn_m(200_001));
+            let told = Calibration::new(numbers).unwrap_err();
+            assert_eq!(told, CalibrationError::Wide(mn_m(200_001)));
+            assert!(told.to_string().contains("200001 mN·m is wider"), "{told}");
+        }
+        let told = CalibrationError::NotPositive(mn_m(-1)).to_string();
+        assert!(told.contains("-1 mN·m is not above zero"), "{told}");
+    }
+}

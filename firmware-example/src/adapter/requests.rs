@@ -276,12 +276,15 @@ where
         if entry.seq <= last {
             return Ok(());
         }
-        if entry.seq != last + 1 {
+        if entry.seq != last.saturating_add(1) {
             return Err(Refused::Session);
         }
         // The next start here must have a higher number.
         self.boot = self.boot.max(entry.boot);
-        self.log.push(&entry).map(drop).map_err(|_| Refused::Store)
+        self.log
+            .push(&entry)
+            .map(drop)
+            .map_err(|_full| Refused::Store)
     }
 
     fn take_piece(&mut self, slot: u8, offset: u32) -> Result<(), Reply<'static>> {

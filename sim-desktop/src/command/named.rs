@@ -183,7 +183,8 @@ pub(super) fn tell_attempt(
     let is_read = !matches!(told.entry.record, Record::BySetting(_));
     if is_read && let Some(judged) = job.judged(told.joint, told.announcement.seq, &told.attempt) {
         judged.add_to(&mut object);
-        if let Some(remark) = judged.remark() {
+        let shown = names.shown(told.joint, told.attempt.stage);
+        if let Some(remark) = judged.remark(|own| shown.words(own)) {
             line.push_str(&format!("; {remark}"));
         }
     }

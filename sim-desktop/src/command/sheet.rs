@@ -25,7 +25,7 @@ use crate::sheet::{Sheet, blank_page, page, short_page, text};
         evendraw sheet --blank --plan pump.toml -o working.html\n\n\
         The journal carries the plan as typed, so no plan is needed; --plan only compares it with the one that was worked to.\n\
         A sheet cannot say \"complete\" while anything is open, and a rehearsal never can.\n\
-        What is ticked on a working sheet is typed back with `evendraw paper`.")]
+        What is written on a working sheet is typed back with `evendraw paper`, or at the desk.")]
 pub(super) struct Args {
     /// The journal.
     journal: Option<PathBuf>,

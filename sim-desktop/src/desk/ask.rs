@@ -153,6 +153,8 @@ impl Ask {
             Self::Plan(PlanAsk::Draw(Draw::Picture(_))) => {
                 Self::Plan(PlanAsk::Draw(Draw::Picture(PathBuf::from(words))))
             }
+            Self::Plan(PlanAsk::Offer(_)) => Self::Plan(PlanAsk::Offer(PathBuf::from(words))),
+            Self::Plan(PlanAsk::Check(_)) => Self::Plan(PlanAsk::Check(words)),
             Self::Plan(PlanAsk::SaveAs(_)) => Self::Plan(PlanAsk::SaveAs(PathBuf::from(words))),
             other => other,
         }
@@ -189,6 +191,8 @@ pub enum Wanted {
     Trace,
     /// A picture of the part.
     Picture,
+    /// A plan that has a joint to be taken.
+    Joint,
 }
 
 /// Formats of the record.

@@ -21,6 +21,8 @@ pub struct OutlineRow {
     pub errors: usize,
     /// Questions likewise.
     pub questions: usize,
+    /// A second person compared it with the document.
+    pub checked: bool,
 }
 
 /// What can be typed or chosen in a field.
@@ -171,6 +173,14 @@ pub struct PlanEdit {
     pub drawing: Option<DrawingView>,
     /// What can be added here.
     pub additions: Vec<Addition>,
+    /// Joints of another plan that was chosen.
+    pub offered: Vec<Addition>,
+    /// Moves on whenever another plan was chosen for its joints.
+    pub offer: u64,
+    /// Whether what is in hand was compared with the document, in words; empty where it is no line of a joint.
+    pub check: String,
+    /// Who compares lines now; empty before anybody said.
+    pub checker: String,
     /// The text, or of a long one the part in hand.
     pub text: Arc<str>,
     /// The line that the text begins with, from 1.
@@ -216,6 +226,14 @@ pub enum PlanAsk {
     Remove,
     /// Move it down, or up.
     Move(bool),
+    /// Look again at what the library has.
+    Look,
+    /// Offer the joints of this plan.
+    Offer(PathBuf),
+    /// Keep the joint in hand in the library.
+    Keep,
+    /// What is in hand was compared with the document by this person; then the next line.
+    Check(String),
     /// Joints from a table, as pasted.
     Paste(String),
     /// Draw in the joint in hand.

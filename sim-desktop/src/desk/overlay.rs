@@ -167,6 +167,21 @@ impl Overlay {
         Self::words("Save the plan as".to_owned(), [], &ask, true)
     }
 
+    /// Who compares the plan with the document?
+    #[must_use]
+    pub(super) fn checker(status: &Status) -> Self {
+        let mut names: Vec<String> = Vec::new();
+        for person in &status.people {
+            if !names.contains(&person.name) {
+                names.push(person.name.clone());
+            }
+        }
+        names.truncate(6);
+        let title = "Who compares the plan with the document, line by line?";
+        let ask = Ask::Plan(PlanAsk::Check(String::new()));
+        Self::words(title.to_owned(), names, &ask, true)
+    }
+
     /// Which plan? One of those opened lately, chosen in a dialog, or its path typed.
     #[must_use]
     pub(super) fn plan(asks: &mut Vec<Ask>) -> Self {
@@ -193,6 +208,16 @@ impl Overlay {
             "Which picture? PNG or JPEG, taken from straight above",
             Wanted::Picture,
             Ask::Plan(PlanAsk::Draw(Draw::Picture(PathBuf::new()))),
+        )
+    }
+
+    /// Joints of which plan? Chosen in a dialog, or its path typed.
+    #[must_use]
+    pub(super) fn joint() -> Self {
+        Self::file(
+            "Joints of which plan?",
+            Wanted::Joint,
+            Ask::Plan(PlanAsk::Offer(PathBuf::new())),
         )
     }
 

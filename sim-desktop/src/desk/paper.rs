@@ -10,6 +10,7 @@ use super::widgets::{
     Look, area, button, count, cut_bottom, cut_left, cut_top, line, pressed, silent_line,
 };
 use crate::job::paper::{Column, Row};
+use crate::limited::Limited as _;
 use egui::accesskit::Role;
 use egui::{Align2, Key, Modifiers, Rect, Stroke, Ui, UiBuilder, pos2, vec2};
 use std::collections::BTreeMap;
@@ -27,6 +28,8 @@ pub(super) struct PaperState {
     cells: BTreeMap<(String, String, String), String>,
     /// Rows recorded when this was last looked at.
     recorded: usize,
+    /// The first field had the keyboard.
+    begun: bool,
 }
 
 /// The words of a cell that say more of its value.
@@ -84,7 +87,10 @@ pub(super) fn show(
     );
     let (head, grid) = cut_top(inner, 70.0);
     let (one, rest) = cut_left(head, head.width() * 0.5);
-    field(ui, one, "Name", &mut state.name);
+    let name = field(ui, one, "Name", &mut state.name);
+    if free && !std::mem::replace(&mut state.begun, true) {
+        name.request_focus();
+    }
     field(ui, rest, "Date on the paper, 2026-05-04", &mut state.date);
     let scope = ui.scope_id().with("paper grid");
     let mut child = ui.new_child(UiBuilder::new().id_salt(scope).max_rect(grid));
@@ -159,7 +165,7 @@ fn rows(ui: &mut Ui, paper: &PaperView, joint: &str, state: &mut PaperState) {
         }
     }
     let others: Vec<&&Row> = own.iter().filter(|row| !of_fastener(row)).collect();
-    let width = ((ui.available_width() - LABEL) / count(stages.len().max(1))).clamp(CELL, 280.0);
+    let width = ((ui.available_width() - LABEL) / count(stages.len().max(1))).limited(CELL, 280.0);
     let colours = Colours::of(ui);
     let grid = if stages.is_empty() {
         0.0
@@ -328,8 +334,8 @@ fn write(ui: &mut Ui, place: Rect, said: &str, hint: &str, text: &mut String, is
     }
 }
 
-fn field(ui: &mut Ui, rect: Rect, caption: &str, text: &mut String) {
-    super::widgets::field(ui, rect, caption, text, "");
+fn field(ui: &mut Ui, rect: Rect, caption: &str, text: &mut String) -> egui::Response {
+    super::widgets::field(ui, rect, caption, text, "")
 }
 
 /// What is typed, as rows.
@@ -441,8 +447,12 @@ fn feet(
     {
         state.joint += 1;
     }
-    button(ui, back, "Back to the record", "Esc", Look::Plain, free).clicked()
-        || free && pressed(ui, Key::Escape)
+    let is_left = button(ui, back, "Back to the record", "Esc", Look::Plain, free).clicked()
+        || free && pressed(ui, Key::Escape);
+    if is_left {
+        state.begun = false;
+    }
+    is_left
 }
 
 /// A key with others held down, wherever the keyboard is.

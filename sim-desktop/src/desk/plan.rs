@@ -8,11 +8,11 @@ mod outline;
 mod palette;
 mod text;
 
-use super::edit_view::{PlanAsk, PlanEdit};
+use super::edit_view::PlanAsk;
 use super::overlay::Overlay;
-use super::theme::TARGET;
+use super::theme::{self, Colours, GAP, NOTE, TARGET};
 use super::view::{Ask, DeskView};
-use super::widgets::{Look, button, cut_bottom, cut_left, pressed, split_across};
+use super::widgets::{self, Look, button, cut_bottom, cut_left, pressed, split_across};
 use crate::limited::Limited as _;
 use egui::{Key, Modifiers, Rect, Ui};
 use palette::Palette;
@@ -24,6 +24,8 @@ pub(super) struct PlanState {
     text: text::TextState,
     outline: outline::OutlineState,
     drawing: drawing::DrawingState,
+    /// The last plan whose joints were offered.
+    offer: u64,
     /// What is chosen from, while something is added or begun.
     palette: Option<Palette>,
     /// Where there is no room for both: the text is shown, not the fields.
@@ -64,12 +66,20 @@ pub(super) fn show(
 ) {
     let edit = &*view.edit;
     let free = overlay.is_none();
+    if state.offer != edit.offer {
+        state.offer = edit.offer;
+        state.palette = Some(Palette::to_take());
+    }
     if let Some(palette) = &mut state.palette {
         match palette::show(ui, rect, edit, palette, free) {
             palette::Done::Open => {}
             palette::Done::Leave => state.palette = None,
             palette::Done::Take(ask) => {
                 state.palette = None;
+                if ask == PlanAsk::Add("from".to_owned()) {
+                    *overlay = Some(Overlay::joint());
+                    return;
+                }
                 state.fields.focus_first_after(edit);
                 asks.push(Ask::Plan(ask));
             }
@@ -77,7 +87,7 @@ pub(super) fn show(
         return;
     }
     if free {
-        chords(ui, edit, state, asks);
+        chords(ui, view, state, overlay, asks);
     }
     let (body, foot) = cut_bottom(rect, TARGET);
     let is_wide = body.width() >= WIDTH_FOR_BOTH;
@@ -87,14 +97,47 @@ pub(super) fn show(
         drawing::show(ui, rest, edit, &mut state.drawing, overlay, asks);
     } else if is_wide {
         let (middle, right) = cut_left(rest, rest.width() * 0.5);
-        fields::show(ui, middle, edit, &mut state.fields, free, asks);
+        compared(ui, middle, view, state, overlay, asks);
         text::show(ui, right, edit, &mut state.text, asks);
     } else if state.shows_text || edit.broken {
         text::show(ui, rest, edit, &mut state.text, asks);
     } else {
-        fields::show(ui, rest, edit, &mut state.fields, free, asks);
+        compared(ui, rest, view, state, overlay, asks);
     }
     buttons(ui, foot, view, state, overlay, asks, is_wide);
+}
+
+/// The fields, and below them whether a second person compared them with the document.
+fn compared(
+    ui: &mut Ui,
+    rect: Rect,
+    view: &DeskView,
+    state: &mut PlanState,
+    overlay: &mut Option<Overlay>,
+    asks: &mut Vec<Ask>,
+) {
+    let (edit, free) = (&*view.edit, overlay.is_none());
+    if edit.check.is_empty() {
+        return fields::show(ui, rect, edit, &mut state.fields, free, asks);
+    }
+    let (fields, foot) = cut_bottom(rect, TARGET + 4.0);
+    fields::show(ui, fields, edit, &mut state.fields, free, asks);
+    let foot = foot.shrink2(egui::vec2(GAP, 2.0));
+    let (words, place) = cut_left(foot, foot.width() - 150.0);
+    widgets::paragraph(
+        ui,
+        words,
+        &edit.check,
+        theme::text(NOTE),
+        Colours::of(ui).soft,
+    );
+    let label = match edit.checker.as_str() {
+        "" => "Compared",
+        name => name,
+    };
+    if button(ui, place, label, "K", Look::Plain, free).clicked() {
+        check(view, overlay, asks);
+    }
 }
 
 /// A key with others held down, wherever the keyboard is.
@@ -110,7 +153,14 @@ fn chord(ui: &Ui, modifiers: Modifiers, key: Key) -> bool {
 }
 
 /// The keys that work while something is typed too.
-fn chords(ui: &Ui, edit: &PlanEdit, state: &mut PlanState, asks: &mut Vec<Ask>) {
+fn chords(
+    ui: &Ui,
+    view: &DeskView,
+    state: &mut PlanState,
+    overlay: &mut Option<Overlay>,
+    asks: &mut Vec<Ask>,
+) {
+    let edit = &*view.edit;
     let command = Modifiers::COMMAND;
     let plain = Modifiers::NONE;
     let in_text = text::has_focus(ui);
@@ -175,6 +225,15 @@ fn chords(ui: &Ui, edit: &PlanEdit, state: &mut PlanState, asks: &mut Vec<Ask>) 
     }
     if chord(ui, command, Key::N) || pressed(ui, Key::A) {
         state.palette = Some(Palette::to_add());
+        asks.push(Ask::Plan(PlanAsk::Look));
+    }
+    if !edit.check.is_empty() && !state.draws {
+        if pressed(ui, Key::K) {
+            check(view, overlay, asks);
+        }
+        if pressed(ui, Key::J) {
+            *overlay = Some(Overlay::checker(&view.status));
+        }
     }
     if pressed(ui, Key::E) {
         state.palette = Some(Palette::to_begin());
@@ -195,6 +254,16 @@ fn chords(ui: &Ui, edit: &PlanEdit, state: &mut PlanState, asks: &mut Vec<Ask>) 
     }
 }
 
+/// The line in hand was compared with the document, by who does that now; who that is is asked first.
+fn check(view: &DeskView, overlay: &mut Option<Overlay>, asks: &mut Vec<Ask>) {
+    let checker = &view.edit.checker;
+    if checker.is_empty() {
+        *overlay = Some(Overlay::checker(&view.status));
+    } else {
+        asks.push(Ask::Plan(PlanAsk::Check(checker.clone())));
+    }
+}
+
 fn buttons(
     ui: &mut Ui,
     rect: Rect,
@@ -212,6 +281,7 @@ fn buttons(
     let plain = Look::Plain;
     if button(ui, next(), "Add", "A", plain, free && !edit.broken).clicked() {
         state.palette = Some(Palette::to_add());
+        asks.push(Ask::Plan(PlanAsk::Look));
     }
     let save = if edit.unsaved && edit.errors == 0 {
         Look::Advised

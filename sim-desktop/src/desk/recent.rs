@@ -6,7 +6,7 @@ use super::ink;
 use super::marks;
 use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET};
 use super::view::{Ask, RecentRow, Wanted};
-use super::widgets::{self, count, focus_ring, silent_line};
+use super::widgets::{self, Look, button, count, focus_ring, silent_line};
 use egui::accesskit::Role;
 use egui::{Align2, Rect, Sense, Stroke, StrokeKind, Ui, pos2, vec2};
 use std::path::PathBuf;
@@ -15,7 +15,7 @@ use std::path::PathBuf;
 const ROW: f32 = 58.0;
 /// Height of what comes behind them: the dialog, and the line to type.
 const REST: f32 = TARGET + GAP + 82.0;
-/// As many as there are keys behind that of the dialog.
+/// As many as there are keys, and one for the dialog.
 const SHOWN: usize = 8;
 
 /// How high the list is.
@@ -35,6 +35,7 @@ pub(super) fn show(
     let mut taken = None;
     let mut y = above.top();
     let is_typing = !typed.is_empty();
+    let mut shown = 0;
     for (index, row) in rows.iter().take(SHOWN).enumerate() {
         let place = Rect::from_min_size(pos2(above.left(), y), vec2(above.width(), ROW));
         y += ROW + GAP;
@@ -42,23 +43,28 @@ pub(super) fn show(
             // A small window has fewer of them; the rest is behind the dialog.
             break;
         }
-        let key = widgets::DIGITS.get(index.saturating_add(1)).copied();
+        shown = index.saturating_add(1);
+        let key = widgets::DIGITS.get(index).copied();
         let cap = key.map_or("", egui::Key::name);
         let by_key = !is_typing && key.is_some_and(|key| super::overlay::digit(ui, key));
         if build(ui, place, row, cap) || by_key {
             taken = Some(Ask::OpenPlan(row.plan.clone()));
         }
     }
-    let choices = [(
-        "Choose it in a dialog".to_owned(),
-        Ask::Choose(Wanted::Plan),
-    )];
+    let (dialog, rest) = widgets::cut_top(rest, TARGET);
+    let key = widgets::DIGITS.get(shown).copied();
+    let by_key = !is_typing && key.is_some_and(|key| super::overlay::digit(ui, key));
+    let cap = key.map_or("", egui::Key::name);
+    let words = "Choose it in a dialog";
+    if button(ui, dialog, words, cap, Look::Plain, true).clicked() || by_key {
+        taken = Some(Ask::Choose(Wanted::Plan));
+    }
     let line = (
         typed,
         Ask::OpenPlan(PathBuf::new()),
         "or type its path, then Enter",
     );
-    let other = super::overlay::list(ui, rest, &choices, Some(line), closes || taken.is_some());
+    let other = super::overlay::list(ui, rest, &[], Some(line), closes || taken.is_some());
     taken.or(other)
 }
 

@@ -129,7 +129,7 @@ fn items(
                 let own = (item.joint, item.key.clone());
                 if let Some(at) = known.iter().position(|other| *other == own) {
                     known.swap_remove(at);
-                    items.known += 1;
+                    items.known = items.known.saturating_add(1);
                 } else {
                     items.new.push(item);
                 }

@@ -456,7 +456,7 @@ fn setting(
         Some(offset) => window.through(offset),
         None => window,
     };
-    let step = tool.and_then(|tool| tool.step).map(newton_meters);
+    let step = tool.and_then(Tool::step_newton_meters);
     match step.filter(|step| *step > 0.0) {
         None => Ok(millis(window.target_Nm)),
         Some(step) => round_into(window, step)

@@ -56,6 +56,12 @@ impl Port {
         Ok(Self(Box::new(port)))
     }
 
+    /// A line that is open already. Its `read` waits a short while at most, and then says [`io::ErrorKind::TimedOut`].
+    #[must_use]
+    pub fn over(line: impl Read + Write + Send + 'static) -> Self {
+        Self(Box::new(line))
+    }
+
     pub(super) fn send(&mut self, bytes: &[u8]) -> io::Result<()> {
         self.0.write_all(bytes)?;
         self.0.flush()

@@ -16,7 +16,7 @@ use super::tree::{Choice, Node, Reader, Typed, Value, text_of};
 use crate::limits::{PARTS_MAX, QUANTITY_MAX, REVISION_MAX, TOOLS_MAX, counted};
 use crate::lines::Format;
 use crate::mechanics;
-use crate::quantity::newton_meters;
+use crate::quantity::{Quantity, TorqueUnit, Unit as _, newton_meters};
 
 /// What is built, and from which document.
 #[derive(Clone, Debug)]
@@ -235,6 +235,22 @@ impl Tool {
         parts.join(", ")
     }
 
+    /// Its graduation in N·m, none where the plan states none: not rounded, so that the tenth line of a scale in another unit is ten of them.
+    #[must_use]
+    pub fn step_newton_meters(&self) -> Option<f64> {
+        let step = self.step?;
+        let exact = || {
+            let text = self.step_text.as_deref()?;
+            let unit = Quantity::<TorqueUnit>::parse(text).ok()?.unit();
+            let number = text.split(|letter: char| letter.is_alphabetic()).next()?;
+            let number: f64 = number.trim().replace(',', ".").parse().ok()?;
+            let ten_thousand = format!("10000 {}", unit.symbol());
+            let ten_thousand = Quantity::<TorqueUnit>::parse(&ten_thousand).ok()?;
+            Some(number * newton_meters(ten_thousand.torque()) / 1e4)
+        };
+        Some(exact().unwrap_or_else(|| newton_meters(step)))
+    }
+
     /// The tool as the shop's arithmetic takes it.
     #[must_use]
     pub fn calculated(&self) -> mechanics::Tool {
@@ -253,7 +269,7 @@ impl Tool {
             },
             capacity_Nm: newton_meters(self.capacity),
             lowest_Nm: Some(newton_meters(self.lowest)),
-            step_Nm: self.step.map(newton_meters),
+            step_Nm: self.step_newton_meters(),
             accuracy: self
                 .accuracy_ppm
                 .and_then(|ppm| i32::try_from(ppm).ok())

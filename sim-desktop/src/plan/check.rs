@@ -418,19 +418,19 @@ impl Check<'_> {
                 let ranges: Vec<String> = usable
                     .iter()
                     .map(|tool| {
-                        format!(
-                            "{} from {} to {}",
-                            tool.id,
-                            newton_meters(tool.lowest),
-                            newton_meters(tool.capacity)
-                        )
+                        let (id, capacity) = (&tool.id, &tool.capacity_text);
+                        match &tool.lowest_text {
+                            Some(lowest) => format!("{id} from {lowest} to {capacity}"),
+                            None if tool.lowest == Torque::ZERO => format!("{id} to {capacity}"),
+                            None => format!("{id} from a fifth of {capacity} on"),
+                        }
                     })
                     .collect();
                 self.to.warning(
                     &written.place,
                     format!(
                         "no tool reaches {} of stage {} of joint `{}`",
-                        newton_meters(torque),
+                        in_print(written, torque),
                         written.number,
                         joint.id
                     ),
@@ -556,5 +556,14 @@ fn greatest(kind: &StageKind) -> Option<Torque> {
             window.target
         }),
         _ => None,
+    }
+}
+
+/// A torque of a stage as it is printed, with what it is in N·m behind it where that is something else.
+fn in_print(written: &StagePlan, torque: Torque) -> String {
+    let kept = newton_meters(torque);
+    match written.target.as_deref() {
+        Some(target) if !target.contains("N·m") => format!("{target} ({kept})"),
+        _ => kept,
     }
 }

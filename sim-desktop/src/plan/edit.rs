@@ -11,6 +11,7 @@ mod history;
 pub mod item;
 pub mod joints;
 pub mod layout;
+pub mod other;
 mod places;
 pub mod table;
 pub mod under;

@@ -18,6 +18,7 @@ use std::ops::Range;
 use evendraw_core::procedure::{Prevailing, Procedure, StageKind, TorqueWindow};
 use evendraw_core::unit::Torque;
 
+use super::checked::Line;
 use super::place::{Order, Position};
 use super::stage::StagePlan;
 use crate::mechanics::{OffsetAdapter, Strength, Thread};
@@ -266,6 +267,9 @@ pub struct Joint {
     pub(super) groups: Vec<(String, Vec<u8>)>,
     pub(super) front: Option<String>,
     pub(super) picture: Option<PictureOf>,
+    pub(super) document: Option<String>,
+    pub(super) entered_by: Option<String>,
+    pub(super) lines: Vec<Line>,
     pub(super) after: Vec<Name>,
     pub(super) closes: Vec<Name>,
     pub(super) needs: Vec<Name>,
@@ -318,6 +322,24 @@ impl Joint {
     #[must_use]
     pub fn front(&self) -> Option<&str> {
         self.front.as_deref()
+    }
+
+    /// The document, its page and revision, where it is another than the build's.
+    #[must_use]
+    pub fn document(&self) -> Option<&str> {
+        self.document.as_deref()
+    }
+
+    /// Who typed its values in, where it was another than for the build.
+    #[must_use]
+    pub fn entered_by(&self) -> Option<&str> {
+        self.entered_by.as_deref()
+    }
+
+    /// The lines that can be compared with the document: its head, then its stages in the order of the file.
+    #[must_use]
+    pub fn lines(&self) -> &[Line] {
+        &self.lines
     }
 
     /// The picture of the part that lies under the map.

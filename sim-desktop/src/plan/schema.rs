@@ -276,6 +276,26 @@ fn task() -> Value {
     )
 }
 
+fn checked() -> Value {
+    let mut checked = object(
+        &["by", "day", "of"],
+        vec![
+            ("by", text("Who compared it with the document.")),
+            (
+                "day",
+                json!({ "description": "When: 2026-11-29.", "format": "date" }),
+            ),
+            (
+                "of",
+                json!({ "type": "string", "pattern": "^[0-9a-fA-F]{8}$", "description": "The sum over what it said then, as the plan screen writes it." }),
+            ),
+        ],
+    );
+    checked["description"] =
+        json!("A second person compared this line with the document; counts until it changes.");
+    checked
+}
+
 fn picture(coordinate: &Value) -> Value {
     let two = |number: &Value, about: &str| {
         let point =
@@ -330,6 +350,14 @@ fn joint() -> Value {
                 json!({ "type": "string", "pattern": "^[^ /]+$", "description": "The word that commands and shares name." }),
             ),
             ("title", text("What it is called.")),
+            (
+                "document",
+                text("The document, its page and revision, where it is another than the build's."),
+            ),
+            (
+                "entered_by",
+                text("Who typed its values in, where it was another than for the build."),
+            ),
             ("note", text("A remark.")),
             (
                 "thread",
@@ -496,6 +524,7 @@ fn joint() -> Value {
                     json!("An offset adapter between tool and fastener; `check` says the setting.");
                 access
             }),
+            ("checked", checked()),
             (
                 "variant",
                 list_of(&object(
@@ -595,6 +624,7 @@ fn stage() -> Value {
                 json!({ "enum": ["any", "setting", "reading", "curve"], "description": "The least evidence that will do; any by default." }),
             ),
             ("mock_up", flag("A trial that must come apart again.")),
+            ("checked", checked()),
             (
                 "torque",
                 described("torque", "The torque; of a turn, where its end must lie."),

@@ -1,6 +1,6 @@
 //! The working sheet: a map and a box per fastener and stage, ticked by hand at the stand.
 //!
-//! What is ticked on it is typed back with `evendraw paper` and stays marked as unmeasured. Knows nothing of journals.
+//! What is written on it is typed back with `evendraw paper` or at the desk; a tick alone stays marked as unmeasured. Knows nothing of journals.
 
 use maud::{Markup, html};
 
@@ -24,7 +24,7 @@ pub fn blank_page(model: &Sheet) -> String {
             }
         }
         div.fill { div { "Name" } div { "Date" } div { "Tool numbers" } div { "Looked at by" } }
-        p.caution { (HANDS) " Ticks are typed back with " code { "evendraw paper" } " and stay marked: from paper, unmeasured." }
+        p.caution { (HANDS) " It is typed back with " code { "evendraw paper" } " or at the desk: write the value and its tool beside a box; a tick alone stays unmeasured." }
         @if !model.tasks.is_empty() {
             section.joint {
                 div.joint-head { h2 { "Tasks" } }

@@ -456,8 +456,27 @@ fn a_joint_revised_at_the_desk_goes_on_at_the_adapter_behind_what_was_settled() 
         5,
         "the first pass stays settled"
     );
+    until(&mut desk, "asked who works", |window| {
+        let asked = &joint(window).prompt;
+        asked
+            .as_ref()
+            .is_some_and(|asked| asked.title == "Who works")
+    });
+    desk.step();
+    desk.event(egui::Event::Text("M. Ahlers".to_owned()));
+    desk.step();
+    press(&mut desk, Key::Enter);
     // What changed is done again, after that fastener is loosened.
-    press(&mut desk, Key::L);
+    until(&mut desk, "asked to loosen it", |window| {
+        let asked = &joint(window).prompt;
+        asked
+            .as_ref()
+            .is_some_and(|asked| asked.title.contains("oosen"))
+    });
+    press(&mut desk, Key::Enter);
+    until(&mut desk, "loosened", |window| {
+        joint(window).prompt.is_none()
+    });
     let mut done = attempts(desk.state());
     while !joint(desk.state()).finished {
         let next = desk.state().model.view().status.next.clone();
@@ -484,6 +503,6 @@ fn a_joint_revised_at_the_desk_goes_on_at_the_adapter_behind_what_was_settled() 
     let procedure = made.joints()[0]
         .procedure(&evendraw::plan::Answers::default())
         .unwrap();
-    let session = evendraw_core::session::Session::restore(&*procedure, 0, &theirs).unwrap();
+    let session = evendraw_core::session::Session::restore(&procedure, 0, &theirs).unwrap();
     assert_eq!(session.standing(), evendraw_core::ledger::Standing::Final);
 }

@@ -20,6 +20,7 @@ mod live;
 mod marks;
 mod monkey;
 mod one_key;
+mod others;
 mod paper;
 mod pictures;
 mod plans;

@@ -39,7 +39,8 @@ fn shop(folder: &Folder) {
 
 fn on_shelf(folder: &Folder) -> Driven {
     shop(folder);
-    let mut model = Model::in_folder("seven.toml", COVER, &folder.path().join("away"));
+    // Not on the shelf itself, which is read while the window begins a journal of its own.
+    let mut model = Model::in_folder("seven.toml", COVER, &folder.path().join(".away"));
     model.set_browser(false);
     model.carry_out(Ask::ReadShelf(folder.path().to_owned()));
     let mut harness = window(model);
@@ -156,7 +157,8 @@ fn reading_is_stopped_and_says_how_far_it_came() {
     for number in 0..400 {
         std::fs::write(folder.path().join(format!("plan-{number}.toml")), &text).unwrap();
     }
-    let mut model = Model::in_folder("seven.toml", COVER, &folder.path().join("away"));
+    // Not on the shelf itself, which is read while the window begins a journal of its own.
+    let mut model = Model::in_folder("seven.toml", COVER, &folder.path().join(".away"));
     model.carry_out(Ask::ReadShelf(folder.path().to_owned()));
     model.carry_out(Ask::StopShelf);
     let mut harness = window(model);

@@ -125,6 +125,8 @@ pub(crate) struct World {
     in_hand: Option<&'static str>,
     reason: &'static str,
     handle: Option<Handle>,
+    /// The desk goes on with the handle's joint.
+    is_back: bool,
     kills: usize,
     /// What this season has in store, each once.
     soft: Option<u8>,
@@ -158,6 +160,7 @@ impl World {
             in_hand: None,
             reason: "",
             handle: None,
+            is_back: false,
             kills: 0,
             soft,
             strips: strips.filter(|_| strips != soft),
@@ -420,7 +423,7 @@ impl World {
 
     /// Whoever works is named at a joint that was not worked at since the start of the program.
     fn enter(&mut self, joint: usize) {
-        if joint == at_handle() && self.handle.is_none() {
+        if joint == at_handle() && self.handle.is_none() && !self.is_back {
             self.take_the_handle();
         }
         if matches!(self.next(joint), Next::Start) {
@@ -524,11 +527,10 @@ impl World {
                 self.tell(joint, Input::Moment { moment });
                 self.truth.works[joint].sealed_at = Some(self.now());
             }
-            Next::Wait { step, until } => {
+            Next::Wait { until, .. } => {
                 self.clock = self.clock.max(until.micros());
                 self.say(joint, Input::Tick);
-                let stage = self.stage(joint, step);
-                self.waited(joint, stage);
+                self.acts();
             }
             Next::Loosen { fastener } => self.loosen(joint, fastener, "done again"),
             Next::Replace { fastener } => self.replace(joint, fastener),
@@ -542,7 +544,39 @@ impl World {
             Next::AwaitDue { .. } | Next::Nothing => return false,
             Next::Fit { .. } => panic!("the manual has no such stage"),
         }
+        self.look_at_the_watch(joint);
         true
+    }
+
+    /// What was a matter of time is over, unless the program lost the time and asks.
+    fn look_at_the_watch(&mut self, joint: usize) {
+        if joint != at("seal-carrier") {
+            return;
+        }
+        let now = self.now();
+        let work = &mut self.truth.works[joint];
+        let mut cells = work.nuts.iter().filter_map(|nut| nut.cells[0].as_ref());
+        if !cells.all(|cell| cell.state.is_settled()) {
+            work.done_at = 0;
+            return;
+        }
+        if work.done_at == 0 {
+            work.done_at = now;
+        }
+        let is_asked = |stage| {
+            let step = match self.next(joint) {
+                Next::Answer { step } | Next::Wait { step, .. } => step,
+                _ => return false,
+            };
+            self.stage(joint, step) <= stage
+        };
+        let (first, second) = (!is_asked(1), !is_asked(2));
+        if first {
+            self.waited(joint, 1);
+        }
+        if second && self.truth.works[joint].whole[1] != State::Wrong {
+            self.waited(joint, 2);
+        }
     }
 
     /// What happens beside the work.
@@ -717,7 +751,7 @@ impl World {
             // The program was started anew and has lost the time: by the watch.
             Stage::Within(_) | Stage::Rest(_) => {
                 if let Stage::Rest(rest) = PUMP[joint].stages[stage].0 {
-                    let over = self.truth.works[joint].done_at[0] + rest;
+                    let over = self.truth.works[joint].done_at + rest;
                     let left = over.saturating_sub(self.now());
                     self.ahead(left * 1_000);
                 }
@@ -733,8 +767,8 @@ impl World {
     fn was_in_time(&self, joint: usize, stage: usize) -> bool {
         let work = &self.truth.works[joint];
         match PUMP[joint].stages[stage].0 {
-            Stage::Within(most) => work.done_at[0] <= work.sealed_at.expect("it was said") + most,
-            Stage::Rest(least) => self.now() >= work.done_at[0] + least,
+            Stage::Within(most) => work.done_at <= work.sealed_at.expect("it was said") + most,
+            Stage::Rest(least) => self.now() >= work.done_at + least,
             _ => true,
         }
     }
@@ -748,12 +782,8 @@ impl World {
         self.truth.works[joint].whole[stage] = if self.was_in_time(joint, stage) {
             State::Done
         } else {
-            self.truth.strange_at(
-                joint,
-                None,
-                Some(stage),
-                "TOO LATE, 10 min 00 s are allowed",
-            );
+            self.truth
+                .strange_at(joint, None, Some(stage), "TOO LATE, 10 min ");
             State::Wrong
         };
     }
@@ -870,7 +900,7 @@ impl World {
             self.seal(joint);
         }
         match (tool, what) {
-            ("S1", _) => self.pull_on(joint, fastener, stage, "S1"),
+            ("S1" | "A1", _) => self.pull_on(joint, fastener, stage, tool),
             ("K1", _) => self.click(joint, step, fastener, stage),
             (_, Stage::Angle(target, ..)) => self.turn(joint, step, fastener, stage, target),
             _ => self.read_off(joint, step, fastener, stage),
@@ -954,7 +984,6 @@ impl World {
         verdict: Verdict,
     ) {
         self.acts();
-        let now = self.now();
         let way = match tool {
             "A1" | "S1" => "measured with curve",
             "D1" => "read from the display",
@@ -984,22 +1013,6 @@ impl World {
             verdict: word,
             is_late: tool == "K1" && self.evening >= LATE,
         });
-        let work = &mut self.truth.works[joint];
-        let done = work
-            .nuts
-            .iter()
-            .filter_map(|nut| nut.cells[stage].as_ref())
-            .all(|cell| cell.state == State::Done);
-        if done {
-            work.done_at[stage] = now;
-        }
-        if joint == at("seal-carrier") && stage == 0 && done {
-            // With its last fastener the first wait is over at once, in time or not, unless the program lost the time.
-            let began = matches!(self.next(joint), Next::Answer { .. });
-            if !began {
-                self.waited(joint, 1);
-            }
-        }
     }
 
     /// A click: no torque is claimed.
@@ -1107,10 +1120,11 @@ impl World {
             _ => Goes::Well,
         };
         // Once in a while the hand is on another one than the screen says, and it is noticed at once.
-        let elsewhere = (goes == Goes::Well && tool == "S1" && !is_angle)
+        let often = if self.is_at_handle(joint) { 4 } else { 12 };
+        let elsewhere = (goes == Goes::Well && !is_angle)
             .then(|| self.neighbour(joint, fastener, stage))
             .flatten()
-            .filter(|_| self.chance.once_in(12));
+            .filter(|_| self.chance.once_in(often));
         let on = elsewhere.unwrap_or(fastener);
         let held = self.truth.nut(joint, on).holds;
         let (torque, done) = self.samples(joint, stage, held, goes);
@@ -1132,6 +1146,9 @@ impl World {
         );
         let shown = (!is_angle).then_some(torque);
         if let Some(on) = elsewhere {
+            if self.is_at_handle(joint) {
+                self.take_back_from_the_handle(joint, seq, on);
+            }
             self.put_right(joint, seq, on);
             self.truth.cell(joint, fastener, stage).tries += 1;
             self.tried(joint, on, stage, tool, shown, verdict);
@@ -1173,6 +1190,20 @@ impl World {
             })
             .collect();
         (!others.is_empty()).then(|| self.chance.one_of(&others))
+    }
+
+    /// The handle judges by itself and puts nothing right: the desk has to have the joint back first.
+    fn take_back_from_the_handle(&mut self, joint: usize, of: u32, on: u8) {
+        self.hand_over();
+        let number = u8::try_from(joint).expect("few");
+        assert!(!self.job.can_put_right(number, of));
+        let at = Instant::from_micros(self.clock);
+        let refused = self.job.reassign(number, at, of, on);
+        let words = refused.expect_err("it is at the handle").to_string();
+        assert!(words.contains(SERIAL), "{words}");
+        self.job.take_back(number).expect("it is the desk's again");
+        (self.handle, self.is_back) = (None, true);
+        assert!(self.job.can_put_right(number, of));
     }
 
     fn put_right(&mut self, joint: usize, of: u32, on: u8) {

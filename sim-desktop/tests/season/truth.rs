@@ -27,7 +27,7 @@ pub(crate) enum State {
 }
 
 impl State {
-    const fn is_settled(self) -> bool {
+    pub(crate) const fn is_settled(self) -> bool {
         matches!(self, Self::Done | Self::Told | Self::Left)
     }
 }
@@ -73,8 +73,8 @@ pub(crate) struct Work {
     pub(crate) was_looked_at: bool,
     /// Second since 1970 at which the sealant was on.
     pub(crate) sealed_at: Option<u64>,
-    /// Second at which a stage was done by the last fastener.
-    pub(crate) done_at: Vec<u64>,
+    /// Second at which its first stage was done by the last fastener; zero while it is not.
+    pub(crate) done_at: u64,
     pub(crate) has_run: bool,
 }
 
@@ -137,7 +137,6 @@ impl Truth {
                 })
                 .collect(),
             whole: vec![State::Open; joint.stages.len()],
-            done_at: vec![0; joint.stages.len()],
             ..Work::default()
         });
         Self {

@@ -276,7 +276,7 @@ fn killed_at_any_moment_it_loses_no_announced_verdict() {
     let kills: u32 = std::env::var("EVENDRAW_KILLS")
         .ok()
         .and_then(|text| text.parse().ok())
-        .unwrap_or(8);
+        .unwrap_or(4);
     let text = long();
     let _alone = alone();
     let (folder, plan, instrument, journal) = setting(&text, 1_000, Print::Trace);

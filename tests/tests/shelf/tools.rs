@@ -210,3 +210,32 @@ fn whether_a_registered_tool_has_expired_is_the_registers_to_say() {
     let after = expired(&format!("{REGISTER}{again}"));
     assert!(!after.contains(&true), "{after:?}");
 }
+
+/// Whether a calibration holds that nobody knows of is told in words: a tick would be a promise.
+#[test]
+fn a_tool_without_a_due_date_has_words_and_no_mark() {
+    let dated = make::plan(1, SMALL);
+    let own = |text: &str| {
+        let plan = Plan::parse("pump.toml", text).expect("a plan");
+        let status = evendraw::job::status::Kept::before_work(&plan).status();
+        let tool = status.tools.iter().find(|tool| tool.id == "A1");
+        let tool = tool.expect("A1");
+        (tool.mark(), tool.line())
+    };
+    let (mark, line) = own(&dated);
+    assert_eq!(mark, Some(evendraw::mark::Mark::Accepted));
+    assert!(
+        line.ends_with("; calibration 2024-01-05, due 2099-01-05"),
+        "{line}"
+    );
+    let (mark, line) = own(&dated.replacen("due = 2099-01-05\n", "", 1));
+    assert_eq!(mark, None);
+    assert!(
+        line.ends_with("; calibration 2024-01-05, no due date"),
+        "{line}"
+    );
+    let undated = "calibrated = 2024-01-05\ndue = 2099-01-05\n";
+    let (mark, line) = own(&dated.replacen(undated, "", 1));
+    assert_eq!(mark, None);
+    assert!(line.ends_with("; calibration unknown"), "{line}");
+}

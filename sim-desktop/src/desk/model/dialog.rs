@@ -26,6 +26,7 @@ pub(super) fn system(wanted: Wanted, folder: &Path) -> Option<PathBuf> {
     let (title, kind, endings) = match wanted {
         Wanted::Plan => ("Open a plan", "plans", &["toml"][..]),
         Wanted::Trace => ("Read a trace file", "traces", &["csv"][..]),
+        Wanted::Joint => ("Joints of another plan", "plans", &["toml"][..]),
         Wanted::Picture => ("A picture of the part", "pictures", &picture::ENDINGS[..]),
     };
     rfd::FileDialog::new()
@@ -69,6 +70,7 @@ impl Model {
             Ok(Some(path)) => match wanted {
                 Wanted::Plan => self.open_plan(&path),
                 Wanted::Trace => self.read_trace(&path),
+                Wanted::Joint => self.edit(PlanAsk::Offer(path)),
                 Wanted::Picture => self.edit(PlanAsk::Draw(Draw::Picture(path))),
             },
             Ok(None) | Err(TryRecvError::Disconnected) => {
@@ -76,6 +78,7 @@ impl Model {
                     Wanted::Plan => "O",
                     Wanted::Trace => "D",
                     Wanted::Picture => "C",
+                    Wanted::Joint => "A",
                 };
                 self.say(
                     true,

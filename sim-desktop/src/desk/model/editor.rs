@@ -2,8 +2,10 @@
 //!
 //! Knows nothing of drawing, and nothing of the build in work, which goes on with the plan as it was read.
 
+mod check;
 mod checking;
 mod drawing;
+mod library;
 mod outline;
 mod picture;
 mod show;
@@ -36,6 +38,10 @@ pub(super) struct Editor {
     version: u64,
     /// The picture of the joint in hand, as it was read last.
     picture: Option<picture::Read>,
+    /// Joints of other plans that can be taken.
+    offers: library::Offers,
+    /// Who compares lines with the document now.
+    checker: String,
     view: Arc<PlanEdit>,
 }
 
@@ -53,6 +59,8 @@ impl Editor {
             checking: None,
             version: 0,
             picture: None,
+            offers: library::Offers::default(),
+            checker: String::new(),
             view: Arc::default(),
         };
         editor.refresh();
@@ -262,6 +270,7 @@ impl Editor {
             }
         };
         self.document.free_id(&added)?;
+        self.document.forget_checks(&added)?;
         self.at = added;
         Ok(())
     }
@@ -381,6 +390,38 @@ impl Model {
                 editor.type_text(&typed);
                 Ok(())
             }
+            PlanAsk::Look => {
+                editor.look_in_library();
+                return editor.refresh();
+            }
+            PlanAsk::Offer(path) => {
+                return match editor.offer(&path) {
+                    Ok(()) => editor.refresh(),
+                    Err(words) => self.say(true, words),
+                };
+            }
+            PlanAsk::Keep => {
+                let kept = editor.keep_in_library();
+                editor.refresh();
+                return match kept {
+                    Ok(words) => self.say(false, words),
+                    Err(words) => self.say(true, words),
+                };
+            }
+            PlanAsk::Check(by) => match editor.check_line(by.trim()) {
+                Ok(words) => {
+                    editor.changed();
+                    return self.say(false, words);
+                }
+                Err(words) => return self.say(true, words),
+            },
+            PlanAsk::Add(what) if library::is_offer(&what) => match editor.take(&what) {
+                Ok(words) => {
+                    editor.changed();
+                    return self.say(false, words);
+                }
+                Err(error) => Err(error),
+            },
             PlanAsk::Add(what) => editor.add(&what),
             PlanAsk::Again => editor.again(),
             PlanAsk::Copy => editor.copy(),

@@ -128,7 +128,7 @@ impl Model {
         self.bench.hand = Hand::Off;
         self.pull = Pull::default();
         let wake = self.wake.clone();
-        self.readings = Readings::Adapter(Connection {
+        self.readings = Readings::Adapter(Box::new(Connection {
             path: path.to_owned(),
             follower: Follower::begin(path.to_owned(), move || (wake.0)()),
             heard: Heard::Searching,
@@ -143,7 +143,7 @@ impl Model {
             declined: BTreeSet::new(),
             of_this_unit: None,
             sending: None,
-        });
+        }));
         self.dirty = true;
     }
 

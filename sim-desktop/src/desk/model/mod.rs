@@ -93,7 +93,7 @@ enum Readings {
     /// Samples from a file.
     Trace(Play),
     /// An adapter.
-    Adapter(live::Connection),
+    Adapter(Box<live::Connection>),
     /// An instrument that prints lines.
     Lines(Box<lines::Lines>),
     /// Nowhere yet: work on metal.

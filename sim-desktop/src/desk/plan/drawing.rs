@@ -16,8 +16,9 @@ use super::super::overlay::Overlay;
 use super::super::theme::{self, BODY, Colours, NOTE, TARGET};
 use super::super::view::Ask;
 use super::super::widgets::{self, area, number, pressed, silent_line};
+use crate::limited::Limited as _;
 use egui::accesskit::Role;
-use egui::{Align2, EventFilter, Key, Pos2, Rect, Sense, Stroke, Ui, vec2};
+use egui::{Align2, EventFilter, Key, Pos2, Rect, Sense, Stroke, Ui, pos2, vec2};
 use run::Run;
 use scale::Scale;
 use under::Under;
@@ -85,19 +86,16 @@ pub(super) fn show(
         };
     }
     // A low window has the foot beside the drawing.
-    let (board, foot) = if rect.height() < 420.0 {
-        widgets::cut_left(rect, rect.width() - 186.0)
-    } else {
-        widgets::cut_bottom(rect, 78.0)
-    };
+    let is_low = rect.height() < 420.0;
+    let (board, below) = widgets::cut_bottom(rect, if is_low { 0.0 } else { 78.0 });
     let title = format!("{}: where its fasteners sit", drawing.title);
-    let aside = if board.width() < 480.0 {
-        ""
-    } else {
-        "M: fields again"
-    };
-    let inner = area(ui, board, &title, aside);
+    let inner = area(ui, board, &title, "M: fields again");
     let (head, body) = widgets::cut_top(inner, TARGET + 26.0);
+    let (body, foot) = if is_low {
+        widgets::cut_left(body, body.width() - 160.0)
+    } else {
+        (body, below)
+    };
     let (choices, words) = widgets::cut_bottom(head, 24.0);
     let names = MODES.map(|(_, name)| name);
     let current = MODES.iter().position(|(mode, _)| *mode == state.mode);
@@ -188,7 +186,15 @@ fn ground(
     asks: &mut Vec<Ask>,
 ) {
     let colours = Colours::of(ui);
-    let scale = Scale::of(rect, drawing);
+    // FRONT stands beside what is drawn, not on it.
+    let clear = match drawing.front.as_str() {
+        "left" => rect.with_min_x(rect.left() + 56.0),
+        "right" => rect.with_max_x(rect.right() - 56.0),
+        "top" => rect.with_min_y(rect.top() + 24.0),
+        "bottom" => rect.with_max_y(rect.bottom() - 24.0),
+        _ => rect,
+    };
+    let scale = Scale::of(clear, drawing);
     let floor = ui.interact(rect, ui.scope_id().with("ground"), Sense::click());
     floor.widget_info(|| ink::labeled(Role::Canvas, true, "Where the fasteners sit"));
     let mut draw = |what: Draw| asks.push(Ask::Plan(PlanAsk::Draw(what)));
@@ -265,7 +271,11 @@ fn cross(
                     on(x) + right * steps * scale.step,
                     on(y) + up * steps * scale.step,
                 );
-                let inside = scale.mm(rect.shrink(1.0).clamp(scale.screen(moved.0, moved.1)));
+                let at = scale.screen(moved.0, moved.1);
+                let inside = scale.mm(pos2(
+                    at.x.limited(rect.left(), rect.right()),
+                    at.y.limited(rect.top(), rect.bottom()),
+                ));
                 state.cross = Some((on(inside.0), on(inside.1)));
             }
         }

@@ -83,6 +83,7 @@ pub(super) fn show(
             let response = ui.interact(place, id, Sense::click());
             let here = row.path == edit.at;
             let said = match (row.errors, row.questions) {
+                (0, 0) if row.checked => format!("{}: compared", row.words),
                 (0, 0) => row.words.clone(),
                 (0, _) => format!("{}: a question", row.words),
                 _ => format!("{}: to put right", row.words),
@@ -108,6 +109,11 @@ pub(super) fn show(
                 };
                 let centre = pos2(room.right() - 12.0, room.center().y);
                 super::super::marks::draw(ui.painter(), &colours, mark, centre, 8.0);
+                room.max.x -= 26.0;
+            }
+            if row.checked {
+                let centre = pos2(room.right() - 12.0, room.center().y);
+                super::super::marks::draw(ui.painter(), &colours, Mark::Accepted, centre, 7.0);
                 room.max.x -= 26.0;
             }
             let font = if row.depth == 0 {

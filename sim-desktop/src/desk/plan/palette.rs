@@ -14,6 +14,8 @@ use egui::{Align2, Key, Rect, Sense, Ui, pos2, vec2};
 pub(super) struct Palette {
     /// A whole new plan, not a part of this one.
     begins: bool,
+    /// A joint of the plan that was chosen.
+    takes: bool,
     typed: String,
     at: usize,
 }
@@ -22,6 +24,7 @@ impl Palette {
     pub(super) const fn to_add() -> Self {
         Self {
             begins: false,
+            takes: false,
             typed: String::new(),
             at: 0,
         }
@@ -30,6 +33,16 @@ impl Palette {
     pub(super) const fn to_begin() -> Self {
         Self {
             begins: true,
+            takes: false,
+            typed: String::new(),
+            at: 0,
+        }
+    }
+
+    pub(super) const fn to_take() -> Self {
+        Self {
+            begins: false,
+            takes: true,
             typed: String::new(),
             at: 0,
         }
@@ -39,6 +52,8 @@ impl Palette {
         if self.begins {
             let id = addition.what.strip_prefix("like ").unwrap_or_default();
             PlanAsk::Begin(id.to_owned())
+        } else if addition.what == "keep" {
+            PlanAsk::Keep
         } else {
             PlanAsk::Add(addition.what.clone())
         }
@@ -64,10 +79,10 @@ pub(super) fn show(
     free: bool,
 ) -> Done {
     let colours = Colours::of(ui);
-    let title = if palette.begins {
-        "A new plan, begun with"
-    } else {
-        "Add"
+    let title = match (palette.begins, palette.takes) {
+        (true, _) => "A new plan, begun with",
+        (_, true) => "Take a joint of that plan",
+        _ => "Add",
     };
     let mut done = Done::Open;
     if free && pressed(ui, Key::Escape) {
@@ -93,11 +108,15 @@ pub(super) fn show(
         about: "An empty plan.".to_owned(),
         what: String::new(),
     };
+    let all = if palette.takes {
+        &edit.offered
+    } else {
+        &edit.additions
+    };
     let list: Vec<&Addition> = std::iter::once(&empty)
         .filter(|_| palette.begins)
         .chain(
-            edit.additions
-                .iter()
+            all.iter()
                 .filter(|own| !palette.begins || own.what.starts_with("like ")),
         )
         .filter(|own| fits(&palette.typed, own))

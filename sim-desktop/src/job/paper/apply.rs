@@ -190,7 +190,7 @@ impl<'j> Typing<'j> {
                 self.apply(item, Column::Name, Input::Person { name, role })?;
             }
         }
-        self.typed.recorded += 1;
+        self.typed.recorded = self.typed.recorded.saturating_add(1);
         let rejected = |entry: &evendraw_core::record::Entry| {
             let attempt = crate::job::status::attempt_of(&entry.record);
             attempt.is_some_and(|own| own.verdict != evendraw_core::verdict::Verdict::Accepted)

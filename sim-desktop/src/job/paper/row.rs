@@ -292,7 +292,7 @@ impl Item {
         let date = match row.cell(Column::Date) {
             "" => None,
             text => {
-                let date: Date = text.parse().map_err(|_| {
+                let date: Date = text.parse().map_err(|_error| {
                     row.fault(
                         Column::Date,
                         format!("`{text}` is no day; allowed is 2026-05-04"),

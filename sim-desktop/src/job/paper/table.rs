@@ -97,7 +97,7 @@ fn records(text: &str, between: char) -> impl Iterator<Item = Result<Record, Tab
                     '"' if is_quoted => is_quoted = false,
                     '"' if cell.is_empty() => is_quoted = true,
                     '\n' => {
-                        line += 1;
+                        line = usize::saturating_add(line, 1);
                         if !is_quoted {
                             break;
                         }

@@ -14,7 +14,7 @@ use super::{
 use crate::mark::Mark;
 use crate::peers;
 use crate::plan::progress::Progress;
-use crate::plan::{Decide, Joint};
+use crate::plan::{Checked, Decide, Joint, Line};
 use crate::store::{Fact, HostFact};
 
 pub(super) fn status(
@@ -294,6 +294,43 @@ fn people(kept: &Kept<'_>, clock: &Clock) -> Vec<PersonStatus> {
         .collect()
 }
 
+/// How many lines of the plan a second person compared with the document; nothing where nobody began.
+fn compared(kept: &Kept<'_>) -> Option<(String, String)> {
+    let lines: Vec<&Line> = kept.plan.joints().iter().flat_map(Joint::lines).collect();
+    let said: Vec<&Checked> = lines
+        .iter()
+        .filter_map(|line| line.checked.as_ref())
+        .collect();
+    let first = said.first()?;
+    let mut names: Vec<&str> = Vec::new();
+    for own in said.iter().filter(|own| own.holds && !own.is_same) {
+        if !names.contains(&own.by.as_str()) {
+            names.push(&own.by);
+        }
+    }
+    let checked = lines.iter().filter(|line| line.is_checked()).count();
+    let changed = said.iter().filter(|own| !own.holds).count();
+    let same = said.iter().filter(|own| own.holds && own.is_same).count();
+    let open = lines.len().saturating_sub(said.len());
+    let mut words = format!("{checked} of {}", counted(lines.len(), "line"));
+    if !names.is_empty() {
+        words = format!("{words}, by {}", names.join(", "));
+    }
+    for (count, what) in [
+        (changed, "changed since they were compared"),
+        (same, "only by who typed them"),
+        (open, "not compared"),
+    ] {
+        if count > 0 {
+            words = format!("{words}; {count} {what}");
+        }
+    }
+    if kept.plan.build().entered_by.is_none() && first.holds {
+        words.push_str("; who typed them is not named");
+    }
+    Some(("Values checked line by line".to_owned(), words))
+}
+
 fn given(kept: &Kept<'_>, views: &[View<'_>], parts: &[PartStatus]) -> Vec<(String, String)> {
     let build = kept.plan.build();
     let heads = [
@@ -305,6 +342,7 @@ fn given(kept: &Kept<'_>, views: &[View<'_>], parts: &[PartStatus]) -> Vec<(Stri
         .into_iter()
         .filter_map(|(name, text)| Some((name.to_owned(), text.clone()?)))
         .collect();
+    given.extend(compared(kept));
     if build.revision > 1 || build.reason.is_some() {
         let words = match &build.reason {
             Some(reason) => format!("{}: {reason}", build.revision),

@@ -62,7 +62,8 @@ impl FromPaper {
             .range((joint, 0)..=(joint, u32::MAX))
             .map(|own| own.1)
         {
-            *days.entry(date).or_default() += 1;
+            let count = days.entry(date).or_default();
+            *count = count.saturating_add(1);
         }
         days.into_iter()
             .map(|(date, count)| format!("{} {}", super::counted(count, "record"), words(date)))

@@ -17,7 +17,7 @@ use super::clock::Clock;
 use super::telling::Names;
 use super::{JointStatus, Kept, View, evidence};
 use crate::mark::Mark;
-use crate::plan::JointPlan;
+use crate::plan::{JointPlan, checks_told};
 
 pub(super) use self::stages::window;
 
@@ -158,6 +158,15 @@ fn facts(view: &View<'_>) -> Vec<(String, String)> {
             facts.push((name.to_owned(), text));
         }
     };
+    put("Document", view.joint.document().map(str::to_owned));
+    put(
+        "Values entered by",
+        view.joint.entered_by().map(str::to_owned),
+    );
+    put(
+        "Values checked",
+        Some(checks_told(view.joint.lines().iter())),
+    );
     put("Thread", plan.thread.clone());
     put(
         "Class",

@@ -93,7 +93,7 @@ fn one(
     };
     let tools: Vec<&Tool> = plan.tools().iter().filter(suits).collect();
     let mut found = StageTools {
-        stage: number + 1,
+        stage: number.saturating_add(1),
         target: written.target.clone().unwrap_or_default(),
         ..StageTools::default()
     };

@@ -116,8 +116,9 @@ pub fn rows(facts: &[Fact], rehearsal: bool, names: &Names, plan: Option<&Plan>)
                 .angle
                 .map(|angle| f64::from(angle.millidegrees()) / 1_000.0);
             row.traced = attempt.trace != 0;
-            row.sure = judged.map_or_else(String::new, |judged| judged.words());
-            if let Some(remark) = judged.and_then(|judged| judged.remark()) {
+            row.sure =
+                judged.map_or_else(String::new, |judged| judged.words(|own| shown.words(own)));
+            if let Some(remark) = judged.and_then(|judged| judged.remark(|own| shown.words(own))) {
                 row.what = format!("{}; {remark}", row.what);
             }
         }

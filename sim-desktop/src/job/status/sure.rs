@@ -82,7 +82,9 @@ pub(super) fn with_remark(
     }
     let entries = view.entries.iter().copied();
     let judged = judged_in(view.build, view.plan, entries, (entry.seq, attempt));
-    match judged.and_then(|judged| judged.remark()) {
+    let shown = Shown::at(view.plan, attempt.stage);
+    let words = |torque| shown.words(torque);
+    match judged.and_then(|judged| judged.remark(words)) {
         Some(remark) if detail.is_empty() => remark,
         Some(remark) => format!("{detail}, {remark}"),
         None => detail,

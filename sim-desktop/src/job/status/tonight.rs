@@ -143,7 +143,7 @@ impl Tonight {
                 continue;
             };
             let (open, of) = (counted_u64(joint.open), counted_u64(joint.of.max(1)));
-            joint.seconds = Some(own.seconds.saturating_mul(open) / of);
+            joint.seconds = Some(own.seconds.saturating_mul(open).div_ceil(of));
             let Some((took, allowed)) = own.tightest else {
                 continue;
             };
@@ -228,7 +228,7 @@ impl Tonight {
 /// A time to plan by: nobody works to the second.
 fn rounded(seconds: u64) -> String {
     match seconds {
-        0..90 => format!("{} s", seconds.div_ceil(10) * 10),
+        0..90 => format!("{} s", seconds.next_multiple_of(10)),
         _ => format!("{} min", seconds.div_ceil(60)),
     }
 }
@@ -282,7 +282,7 @@ pub(super) fn tonight(
         tonight.checks.extend(checks(view));
         tonight.whole.extend(whole(view));
         for own in stage_tools(kept.plan, view.plan, today) {
-            if open_steps(view, own.stage - 1) == 0 {
+            if open_steps(view, own.stage.saturating_sub(1)) == 0 {
                 continue;
             }
             let place = format!("{} stage {}, {}", view.joint.title(), own.stage, own.target);
@@ -293,7 +293,11 @@ pub(super) fn tonight(
                 continue;
             }
             for suiting in &own.suits {
-                let use_of = match (suiting.how.as_str(), &suiting.notes[..]) {
+                // The calibration stands once, beside the tool.
+                let notes = suiting.notes.iter();
+                let notes = notes.filter(|note| !note.contains("calibration"));
+                let notes: Vec<&str> = notes.map(String::as_str).collect();
+                let use_of = match (suiting.how.as_str(), &notes[..]) {
                     ("", []) => place.clone(),
                     (how, []) => format!("{place}: {how}"),
                     (how, notes) => format!("{place}: {how} ({})", notes.join("; ")),
@@ -408,7 +412,11 @@ fn checks(view: &View<'_>) -> Vec<TonightLine> {
         } else {
             String::new()
         };
-        found.push(format!("stage {}: {}{each}", number + 1, plan.sentence()));
+        found.push(format!(
+            "stage {}: {}{each}",
+            number.saturating_add(1),
+            plan.sentence()
+        ));
     }
     match &super::joint::to_witness(view)[..] {
         [] => {}
@@ -440,7 +448,7 @@ fn whole(view: &View<'_>) -> Vec<TonightLine> {
         let open = view
             .steps()
             .filter(|(step, _)| !view.ledger.step(*step).is_settled());
-        let done = steps - open.count();
+        let done = steps.saturating_sub(open.count());
         found.push(format!(
             "begun: {done} of {} done; finish it first",
             counted(steps, "step")
@@ -452,7 +460,7 @@ fn whole(view: &View<'_>) -> Vec<TonightLine> {
     let one_at_a_time: Vec<u8> = (0_u8..)
         .zip(&view.plan.stages)
         .filter(|(number, stage)| stage.one_at_a_time && open(*number))
-        .map(|(number, _)| number + 1)
+        .map(|(number, _)| number.saturating_add(1))
         .collect();
     if let (Some(first), Some(last)) = (one_at_a_time.first(), one_at_a_time.last()) {
         found.push(format!(
@@ -471,7 +479,7 @@ fn whole(view: &View<'_>) -> Vec<TonightLine> {
     if passes.len() > 1 {
         let numbers: Vec<String> = passes
             .iter()
-            .map(|(own, _)| (own + 1).to_string())
+            .map(|(own, _)| own.saturating_add(1).to_string())
             .collect();
         let groups = {
             let mut groups: Vec<Vec<u8>> = passes.iter().map(|(_, plan)| sorted(plan)).collect();
@@ -545,6 +553,9 @@ fn clocks(view: &View<'_>) -> Vec<String> {
                 counted(pulls.count(), "pull")
             ));
         }
+        if at_most >= Span::MAX && at_least == Span::ZERO {
+            found.push(format!("goes on once {from}"));
+        }
         if at_least > Span::ZERO {
             found.push(format!(
                 "stands {} at least after {from}: it goes on behind that",
@@ -564,3 +575,6 @@ fn moment(plan: &JointPlan, after: Moment) -> String {
         Moment::StageDone(stage) => format!("stage {}", u32::from(stage) + 1),
     }
 }
+
+#[cfg(test)]
+mod tests;

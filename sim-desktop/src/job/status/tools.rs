@@ -135,6 +135,10 @@ fn in_date(
         return (0, now.to_owned());
     }
     let day = |entry: &&Entry| -> Option<Date> {
+        // What was typed later was read on the day that stands on the paper.
+        if let Some(date) = kept.from_paper.date(entry) {
+            return date.parse().ok();
+        }
         let stamp = jiff::Timestamp::from_second(clock.unix(entry)?).ok()?;
         Some(stamp.to_zoned(jiff::tz::TimeZone::system()).date())
     };

@@ -3,7 +3,7 @@
 //! Spelling, comments and the order of keys are no difference. Knows nothing of journals.
 
 use super::{change_words, changes, stage_map};
-use crate::plan::{Joint, Part, Plan, Task, Tool};
+use crate::plan::{Joint, Part, Plan, Task, Tool, checks_told};
 
 /// One difference.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -193,7 +193,7 @@ fn joint(found: &mut Found, old: &Joint, new: &Joint) {
     );
 }
 
-fn head(joint: &Joint) -> [(&'static str, String); 12] {
+fn head(joint: &Joint) -> [(&'static str, String); 15] {
     let plan = joint.first_plan();
     let order: Vec<&str> = plan.base.iter().map(|&own| joint.label(own)).collect();
     let shares = joint.shares().iter().map(|share| {
@@ -203,6 +203,12 @@ fn head(joint: &Joint) -> [(&'static str, String); 12] {
     let terms = plan.procedure.terms();
     [
         ("title", joint.title().to_owned()),
+        ("document", joint.document().unwrap_or_default().to_owned()),
+        (
+            "entered_by",
+            joint.entered_by().unwrap_or_default().to_owned(),
+        ),
+        ("checked", checks_told(joint.lines().iter())),
         ("thread", text(&plan.thread)),
         ("class", text(&plan.class)),
         ("grade", text(&plan.grade)),

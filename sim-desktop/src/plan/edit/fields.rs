@@ -229,11 +229,14 @@ fn field(schema: &Value, table: &Value, key: &str, value: &Value, of: &str) -> F
         Vec::new()
     };
     let name = format!("{of}/{key}");
-    let usual =
-        needed && !of.ends_with("circle") && !of.ends_with("access") && !of.ends_with("picture")
-            || USUAL
-                .iter()
-                .any(|own| name == *own || name.ends_with(&format!("/{own}")));
+    let usual = needed
+        && !of.ends_with("circle")
+        && !of.ends_with("access")
+        && !of.ends_with("checked")
+        && !of.ends_with("picture")
+        || USUAL
+            .iter()
+            .any(|own| name == *own || name.ends_with(&format!("/{own}")));
     Field {
         key: key.to_owned(),
         about: about.to_owned(),

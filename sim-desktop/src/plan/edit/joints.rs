@@ -43,7 +43,7 @@ impl Document {
         }
     }
 
-    /// Adds a joint of another plan, under an id that is free here, and returns where it is.
+    /// Adds a joint of another plan, under an id that is free here, and returns where it is. Nobody has checked it here.
     ///
     /// # Errors
     /// [`EditError`]; then nothing is changed.
@@ -55,6 +55,7 @@ impl Document {
                 Foreign::Item(item) => own.add(&list, item, to)?,
             };
             own.free_id(&added)?;
+            own.forget_checks(&added)?;
             Ok(added)
         })
     }

@@ -307,7 +307,9 @@ fn play(document: &mut Document, (what, at, words): (u8, usize, String)) {
     let item = Item::new().text("do", &words);
     let list = of.item().map(|(list, _)| list);
     // Whatever cannot be done is refused and changes nothing.
-    let _ = match what % 9 {
+    let head = path("joint/0");
+    let far = f64::from(u8::try_from(at % 251).unwrap());
+    let _ = match what % 14 {
         0 | 1 => document.set(&of, key, &toml, &["title", "torque", "order"]),
         2 => document.remove(&of.key(key)),
         3 => document.remove(&of),
@@ -330,6 +332,16 @@ fn play(document: &mut Document, (what, at, words): (u8, usize, String)) {
             Ok(())
         }
         7 => document.rename(&of.key(key), &words),
+        8 => document.put_fastener(&head, far, 5.0).map(drop),
+        9 => document.move_fastener(&head, "1", far, -far),
+        10 => document
+            .lay_picture(&path("joint/1"), "pump.png")
+            .and_then(|()| {
+                let pixels = [(1.0, 1.0), (far + 9.0, 4.5)];
+                document.scale_picture(&path("joint/1"), pixels, &[(0.0, 0.0), (far, 3.0)])
+            }),
+        11 => document.check_line(&of, &words, jiff::civil::date(2026, 11, 29), "5f3a9c21"),
+        12 => document.forget_checks(&head),
         _ => {
             document.undo();
             Ok(())

@@ -12,6 +12,7 @@ use crate::limits::{
     BLOCKS_MAX, COMBINATIONS_MAX, ID_BYTES_MAX, PROCEDURES_MAX, STAGES_WRITTEN_MAX,
     WRITTEN_OUT_BYTES_MAX, counted,
 };
+use crate::plan::checked::{self, Source};
 use crate::plan::guard::Instruments;
 use crate::plan::place::point;
 use crate::plan::tree::{Choice, Node, Place, Reader, Typed, Value, texts_of};
@@ -114,6 +115,7 @@ pub(in crate::plan) fn ids<'h>(heads: &'h [Head<'_>]) -> BTreeSet<&'h str> {
 /// Reads a joint; it comes back when enough of it could be read.
 pub(in crate::plan) fn read(
     head: &Head<'_>,
+    source: Source<'_>,
     instruments: Instruments<'_>,
     room: &mut Room,
 ) -> Option<Joint> {
@@ -126,6 +128,9 @@ pub(in crate::plan) fn read(
     reader.of = format!("joint `{id}`");
     let title = reader.text("title");
     let note = reader.text("note");
+    let document = reader.text("document").map(|typed| typed.text);
+    let entered_by = reader.text("entered_by").map(|typed| typed.text);
+    let _ = reader.raw("checked");
     let errors_before = node.place.to.errors();
     let (positions, labels) = positions(&mut reader, &id)?;
     let is_placed = node.place.to.errors() == errors_before;
@@ -138,6 +143,12 @@ pub(in crate::plan) fn read(
     let shares = shares(&mut reader, &labels, &id);
     let (variants, can_answer) = variants(&mut reader);
     let (written, blocks) = written(&mut reader, &id, &silent)?;
+    let source = Source {
+        document: document.as_deref().or(source.document),
+        entered_by: entered_by.as_deref().or(source.entered_by),
+    };
+    let stages = written.iter().map(|stage| stage.node);
+    let lines = checked::lines(node, &id, stages, source);
     let mut joint = Joint {
         title: title.map_or_else(|| id.clone(), |title| title.text),
         id,
@@ -147,6 +158,9 @@ pub(in crate::plan) fn read(
         groups,
         front,
         picture,
+        document,
+        entered_by,
+        lines,
         after,
         closes,
         needs,

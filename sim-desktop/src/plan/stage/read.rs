@@ -135,6 +135,8 @@ pub(in crate::plan) fn read(
         .collect();
     // Read by the joint, which decides whether the stage is done at all.
     let _ = reader.raw("only");
+    // Read with the joint's lines.
+    let _ = reader.raw("checked");
     let on = places(&mut reader, "on", around);
     let order = order(&mut reader, around);
     plan.together = together(&mut reader, around);

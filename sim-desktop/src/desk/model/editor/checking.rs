@@ -38,7 +38,8 @@ impl Editor {
         let (tell, found) = channel();
         std::thread::spawn(move || {
             let checked = Document::new(&text).check_in(&name, folder.as_deref());
-            tell.send(checked)
+            // Nobody waits for it any more where the editor is gone.
+            let _ = tell.send(checked);
         });
         self.checking = Some(Checking {
             found,

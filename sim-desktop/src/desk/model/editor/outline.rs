@@ -84,6 +84,7 @@ impl Editor {
             words: self.words_of(path),
             errors,
             questions,
+            checked: self.is_checked(path),
         });
     }
 

@@ -31,7 +31,7 @@ fn state(path: &File) -> Option<(SystemTime, u64)> {
 }
 
 /// Letters that every system takes in a name.
-fn plain(name: &str) -> String {
+pub(super) fn plain(name: &str) -> String {
     let plain: String = name
         .chars()
         .map(|letter| {

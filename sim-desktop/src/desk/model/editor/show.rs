@@ -31,6 +31,10 @@ impl Editor {
             fields: self.fields(),
             drawing: self.drawing(),
             additions: self.additions(),
+            offered: self.offers.of_other(),
+            offer: self.offers.number,
+            check: self.check_words(),
+            checker: self.checker.clone(),
             text: text.get(part).unwrap_or_default().into(),
             first_line,
             lines: self.lines_in_hand(),
@@ -246,6 +250,21 @@ impl Editor {
                 };
                 add(own.clone(), about, own.clone());
             }
+        }
+        add(
+            "joint of another plan".to_owned(),
+            "Choose the plan, then the joint; what it names and lacks here is told.",
+            "from".to_owned(),
+        );
+        if self.joint().is_some() {
+            add(
+                "keep this joint".to_owned(),
+                "Into the library, with its document and page, for the next job.",
+                "keep".to_owned(),
+            );
+        }
+        for own in self.offers.of_library() {
+            add(own.words, &own.about, own.what);
         }
         for beginning in beginnings::all() {
             add(

@@ -2,6 +2,7 @@
 //!
 //! While it does not run it asks for no frame. Knows nothing of where the order comes from.
 
+use crate::limited::Limited as _;
 use std::time::Duration;
 
 use super::super::super::edit_view::DrawingView;
@@ -85,7 +86,7 @@ impl Run {
         let (reached, part) = self.at;
         if let Some([(_, from), (_, to)]) = places.get(reached.saturating_sub(1)..=reached) {
             // It stands a moment, then the line grows to the next.
-            let grown = between(*from, *to, ((part - 0.4) / 0.6).clamp(0.0, 1.0));
+            let grown = between(*from, *to, ((part - 0.4) / 0.6).limited(0.0, 1.0));
             painter.line_segment([*from, grown], Stroke::new(4.0, colours.next));
         }
         for (index, (label, at)) in places.iter().enumerate().take(reached) {

@@ -17,8 +17,14 @@ pub(super) struct Scale {
 
 impl Scale {
     pub(super) fn of(rect: Rect, drawing: &DrawingView) -> Self {
+        let corners = drawing.picture.iter().flat_map(|picture| {
+            let (width, height) = picture.size();
+            [(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)]
+                .map(|corner| picture.laid.place(corner))
+        });
+        let fasteners = drawing.fasteners.iter().map(|(_, x, y)| (*x, *y));
+        let mut places = fasteners.chain(corners);
         let (mut low, mut high) = ((-100.0_f64, -60.0_f64), (100.0_f64, 60.0_f64));
-        let mut places = drawing.fasteners.iter().map(|(_, x, y)| (*x, *y));
         if let Some(first) = places.next() {
             (low, high) = (first, first);
             for (x, y) in places {
@@ -26,17 +32,13 @@ impl Scale {
                 high = (high.0.max(x), high.1.max(y));
             }
         }
-        if let Some(picture) = &drawing.picture {
-            let (width, height) = picture.size();
-            for corner in [(0.0, 0.0), (width, 0.0), (width, height), (0.0, height)] {
-                let (x, y) = picture.laid.place(corner);
-                low = (low.0.min(x), low.1.min(y));
-                high = (high.0.max(x), high.1.max(y));
-            }
-        }
         // Room around them for more.
-        let share = if drawing.picture.is_some() { 0.03 } else { 0.2 };
-        let room = ((high.0 - low.0).max(high.1 - low.1) * share).max(20.0 * share / 0.2);
+        let span = (high.0 - low.0).max(high.1 - low.1);
+        let room = if drawing.picture.is_some() {
+            span * 0.03
+        } else {
+            (span * 0.2).max(20.0)
+        };
         let (wide, tall) = (high.0 - low.0 + room * 2.0, high.1 - low.1 + room * 2.0);
         let zoom = (f64::from(rect.width()) / wide)
             .min(f64::from(rect.height()) / tall)

@@ -111,7 +111,7 @@ impl Names {
     }
 
     /// The unit of the plan at a stage.
-    pub(in super::super) fn shown(&self, joint: u8, stage: u8) -> Shown {
+    pub(crate) fn shown(&self, joint: u8, stage: u8) -> Shown {
         self.of(joint)
             .and_then(|names| names.stages.get(usize::from(stage)))
             .map_or(Shown::NEWTON_METERS, |(_, shown)| *shown)

@@ -29,7 +29,7 @@ pub fn objects<'f>(
                 put(&mut object, "put_right_by", json!(by));
             }
             if let Some(date) = from_paper.date(entry) {
-                object["from_paper"] = json!(date);
+                put(&mut object, "from_paper", json!(date));
             }
             if let Some(judged) = sure.judged(entry) {
                 judged.add_to(&mut object);
