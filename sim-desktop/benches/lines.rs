@@ -82,7 +82,7 @@ fn print(mut port: TTYPort, printed: &Printed, over: &AtomicBool, cost: &Mutex<f
         let _ = writeln!(port, "{time:.3},{torque:.3},{angle:.3}");
     };
     for pull in 0..PULLS {
-        let from = f64::from(pull) * 40.0;
+        let from = f64::from(pull) * 30.0;
         (0..REST).for_each(|_| say(0.0, from));
         if let Ok(mut printed) = printed.lock() {
             printed.clear();

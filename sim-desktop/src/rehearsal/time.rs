@@ -11,7 +11,8 @@ use crate::job::status::Rehearsed;
 use crate::plan::Plan;
 use crate::store::Purpose;
 
-/// How long these joints take; those that the bench cannot take, or that do not come to an end on it, are left out.
+/// How long these joints take; those that the bench cannot take, or that do not come to an end on it for another reason than a clock, are left
+/// out.
 #[must_use]
 pub fn rehearsed(plan: &Plan, joints: &[u8]) -> Vec<Rehearsed> {
     joints
@@ -32,7 +33,9 @@ fn one(plan: &Plan, joint: u8) -> Option<Rehearsed> {
     let result = rehearsal
         .work::<Infallible>(joint, &mut |_, _| Ok(()))
         .ok()?;
-    if result.stopped.is_some() {
+    // One that a clock ended says how long it took: that is what one wants to know before the evening.
+    let is_too_late = result.windows.iter().any(|own| own.took_s > own.allowed_s);
+    if result.stopped.is_some() && !is_too_late {
         return None;
     }
     #[expect(
