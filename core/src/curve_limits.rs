@@ -4,7 +4,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::procedure::ProcedureError;
+use crate::procedure::{ProcedureError, Rule};
 use crate::unit::{Angle, Span, Torque};
 use crate::wire::wire;
 
@@ -169,7 +169,7 @@ impl CurveLimits {
             ![self.snug, self.regrip, self.noise, self.overload]
                 .into_iter()
                 .any(Torque::is_negative),
-            "snug, re-grip, noise and overload torque must not be negative",
+            Rule::LimitTorques,
         )?;
         sound(
             [
@@ -181,11 +181,11 @@ impl CurveLimits {
             .into_iter()
             .all(|stiffness| stiffness <= STIFFEST)
                 && (1..=STIFFEST).contains(&self.train_softest),
-            "a stiffness must not be above 100,000 N·m per degree",
+            Rule::LimitStiffness,
         )?;
         sound(
             self.gradient_max == 0 || self.gradient_min <= self.gradient_max,
-            "the least gradient must not be above the most",
+            Rule::LimitGradients,
         )?;
         sound(
             [
@@ -200,7 +200,7 @@ impl CurveLimits {
             .into_iter()
             .all(|part| (1..=100).contains(&part))
                 && self.turn_rise_part <= 100,
-            "a part must be from 1 to 100 %",
+            Rule::LimitParts,
         )?;
         sound(
             self.teeth > 0
@@ -215,7 +215,7 @@ impl CurveLimits {
                 ]
                 .into_iter()
                 .any(Angle::is_negative),
-            "teeth must be at least 1 and angles not negative",
+            Rule::LimitTeeth,
         )
     }
 }

@@ -65,7 +65,7 @@ mod tests;
 pub use adapter::{AdapterEnd, Heard};
 pub use frame::{Counts, LinkError};
 pub use host::{Event, HostEnd, Ticked};
-pub use message::{Identity, Live, Refused, Reply, Request};
+pub use message::{Identity, Live, Refused, Reply, Request, Sums};
 pub use tell::Tell;
 pub use transfer::{
     Gap, PullError, PullJournal, PullStep, SendProcedure, SendStep, StageError, Staging, Taken,

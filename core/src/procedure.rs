@@ -8,7 +8,7 @@ mod blob;
 mod check;
 mod error;
 
-pub use error::ProcedureError;
+pub use error::{ProcedureError, Rule};
 
 use heapless::Vec;
 use serde::{Deserialize, Serialize};
@@ -611,6 +611,8 @@ pub struct Procedure {
     terms: Terms,
     /// How many steps each stage has.
     in_stage: [u16; STAGES_MAX],
+    /// CRC-32 of the stored form.
+    digest: u32,
 }
 
 impl Procedure {

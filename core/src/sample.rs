@@ -6,10 +6,12 @@
 //! of where counts come from.
 
 mod calibration;
+mod kept;
 mod rest;
 mod sensing;
 
 pub use calibration::{Calibration, CalibrationError, Numbers};
+pub use kept::{KEPT_BYTES, Kept};
 pub use rest::{BAND, Rest, rest};
 pub use sensing::{Fault, Reading, Sensed, Sensing, Zero};
 

@@ -3,6 +3,7 @@
 //! One turn of the loop takes what readings there are, then does one short thing of everything else, so no reading waits for
 //! storage. Knows nothing of any board: hardware comes in through traits.
 
+mod calibrated;
 mod requests;
 #[cfg(test)]
 mod tests;
@@ -10,7 +11,7 @@ mod ui;
 
 use embedded_io::{Read, ReadReady, Write, WriteReady};
 use evendraw_core::journal;
-use evendraw_core::link::{AdapterEnd, Heard, Staging};
+use evendraw_core::link::{AdapterEnd, Heard, Staging, Sums};
 use evendraw_core::procedure::{Procedure, ProcedureError};
 use evendraw_core::record::Record;
 use evendraw_core::sample::{Calibration, Fault, Reading, Sensing, Zero};
@@ -24,7 +25,7 @@ use crate::display::{Display, Page};
 use crate::log::{FRAME_MAX, Log, Progress, Recovery, Region, Step, Walk};
 use crate::nor::Flash;
 use crate::readings::Readings;
-use crate::slots::{Held, SLOT_SECTORS, SlotWrite, Slots};
+use crate::slots::{CALIBRATIONS, Held, SLOT_SECTORS, SlotWrite, Slots};
 use requests::Transfer;
 
 /// Bytes that must be free in the queue before anything but a reading may make records.
@@ -40,7 +41,7 @@ const READINGS_A_TURN: u8 = 16;
 /// Bytes taken from and given to the link in one turn at most.
 const BYTES_A_TURN: usize = 32;
 /// Bytes of frames in one answer: less than the link allows, because memory is short.
-const GATHERED: usize = 208;
+const GATHERED: usize = 176;
 /// The longest answer on the line: that, its head and sum, stuffed and delimited.
 const SENDING: usize = GATHERED + 64;
 /// What is on its way out over the link.
@@ -142,6 +143,7 @@ pub struct Adapter<F, R, P, C, D, K> {
     parts: Parts<F, R, P, C, D, K>,
     plate: Plate,
     sensing: Sensing,
+    sums: Sums,
     log: Log,
     slots: Slots,
     link: AdapterEnd,
@@ -194,6 +196,7 @@ where
         };
         let (log, recovery) = Log::open(&mut parts.flash, region, &mut room)?;
         let slots = Slots::open(&mut parts.flash, 0)?;
+        let calibration = calibrated::found(&slots, &mut parts.flash, plate.calibration);
         let boot = recovery.boot.saturating_add(1);
         defmt::info!(
             "start {=u16}: {=u32} frames, {=u32} dropped, {=u32} quarantined",
@@ -204,7 +207,8 @@ where
         );
         Ok(Self {
             parts,
-            sensing: Sensing::new(plate.calibration),
+            sensing: Sensing::new(calibration),
+            sums: calibrated::nothing_yet(&calibration),
             plate,
             log,
             slots,
@@ -348,6 +352,7 @@ where
         self.offset = self.log.taken().wrapping_sub(session.ledger().seq());
         self.trouble = None;
         let now = self.parts.readings.now();
+        let is_new = session.ledger().seq() == 0;
         let start = Input::Start {
             boot: self.boot,
             rehearsal: false,
@@ -360,6 +365,9 @@ where
             };
             self.apply(session, now, input);
             self.recovery = Recovery::default();
+        }
+        if is_new {
+            self.note_calibration(session, now);
         }
         if asked {
             self.answer_working(place, joint);
@@ -436,6 +444,7 @@ where
             let Some(counts) = self.parts.readings.next() else {
                 return;
             };
+            calibrated::add(&mut self.sums, counts);
             let sensed = self.sensing.take(counts);
             if let Some(zero) = sensed.zero {
                 self.zeroed(zero, session.as_deref_mut(), counts.at);
@@ -512,8 +521,11 @@ where
     fn store(&mut self, session: Option<&mut Session<&Procedure>>, now: Instant) {
         if self.log.is_idle() && !self.slots.is_idle() {
             let shelved = self.slots.advance(&mut self.parts.flash);
-            if shelved != SlotWrite::Busy {
-                self.shelved(shelved);
+            if shelved != SlotWrite::Busy && self.shelved(shelved) == Some(CALIBRATIONS) {
+                self.go_by_what_is_held();
+                if let Some(session) = session {
+                    self.note_calibration(session, now);
+                }
             }
             return;
         }

@@ -1,4 +1,4 @@
-//! Stored procedures: several places, each holding a whole procedure or none.
+//! Stored procedures: several places, each holding a whole procedure or none; and one more that holds the calibrations.
 //!
 //! ```text
 //! area = magic "EDP1" | place u8, 0, 0, 0 | generation u32 | length u32 | sum u32 | sum of these u32 | stored form …
@@ -15,8 +15,11 @@ use crate::drop_front;
 use crate::nor::{Flash, PAGE, SECTOR};
 
 /// Places for procedures.
-pub const SLOTS: u8 = 8;
-const AREAS: u32 = SLOTS as u32 + 1;
+pub const SLOTS: u8 = 7;
+/// The place of the calibrations.
+pub const CALIBRATIONS: u8 = SLOTS;
+const PLACES: u8 = SLOTS + 1;
+const AREAS: u32 = PLACES as u32 + 1;
 const SECTORS: u32 = 2;
 /// Sectors that the slots takes.
 pub const SLOT_SECTORS: u32 = AREAS * SECTORS;
@@ -63,7 +66,7 @@ const PIECE: usize = evendraw_core::link::PIECE_MAX;
 #[derive(Debug)]
 pub struct Slots {
     first: u32,
-    held: [Option<Held>; SLOTS as usize],
+    held: [Option<Held>; PLACES as usize],
     newest: u32,
     /// The area that is being filled.
     filling: Option<u32>,
@@ -82,7 +85,7 @@ impl Slots {
     pub fn open<F: Flash>(flash: &mut F, first: u32) -> Result<Self, F::Error> {
         let mut slots = Self {
             first,
-            held: [None; SLOTS as usize],
+            held: [None; PLACES as usize],
             newest: 0,
             filling: None,
             state: State::Idle,
@@ -116,14 +119,14 @@ impl Slots {
             four.map_or(0, |four| u32::from_le_bytes(*four))
         };
         let sound = head.starts_with(&MAGIC) && crc32(0, head) == u32::from_le_bytes(*sum);
-        let place = head.get(4).copied().unwrap_or(SLOTS);
+        let place = head.get(4).copied().unwrap_or(PLACES);
         let held = Held {
             area,
             generation: word(8),
             length: word(12),
             sum: word(16),
         };
-        Ok((sound && place < SLOTS && held.length <= LENGTH_MAX).then_some((place, held)))
+        Ok((sound && place < PLACES && held.length <= LENGTH_MAX).then_some((place, held)))
     }
 
     /// What a place holds.
@@ -156,6 +159,23 @@ impl Slots {
             Ok(offset) => flash.read(base + offset, into).is_ok(),
             Err(_) => false,
         })
+    }
+
+    /// Reads what is held, from a byte on, as far as it goes; none where the flash fails. Only while nothing is being written.
+    pub fn read<'r, F: Flash>(
+        &self,
+        flash: &mut F,
+        held: Held,
+        offset: u32,
+        into: &'r mut [u8],
+    ) -> Option<&'r [u8]> {
+        let left = usize::try_from(held.length.saturating_sub(offset)).unwrap_or(0);
+        let length = into.len().min(left);
+        let bytes = into.get_mut(..length)?;
+        flash
+            .read(self.address(held.area) + HEAD + offset, bytes)
+            .ok()?;
+        Some(bytes)
     }
 
     /// Whether nothing is being written or erased.
@@ -372,7 +392,7 @@ mod tests {
     fn a_procedure_is_there_again_after_a_restart_and_a_refused_one_changes_nothing() {
         let mut flash = CutFlash::new(SLOT_SECTORS + 1);
         let mut slots = Slots::open(&mut flash, 1).unwrap();
-        for place in 0..8 {
+        for place in 0..super::PLACES {
             let (_, bytes) = blob(u64::from(place));
             assert_eq!(
                 store(&mut slots, &mut flash, place, &bytes),
@@ -387,11 +407,13 @@ mod tests {
             "{fault:?}"
         );
         let slots = Slots::open(&mut flash, 1).unwrap();
-        for place in 0..8 {
+        for place in 0..super::PLACES {
             let (procedure, bytes) = blob(u64::from(place));
             let held = slots.held(place).unwrap();
             assert_eq!(load(&slots, &mut flash, held), Ok(procedure.clone()));
-            assert_eq!(slots.slot_of(procedure.digest()), Some(place));
+            // The place of the calibrations is not looked through for procedures.
+            let found = Some(place).filter(|place| *place < super::SLOTS);
+            assert_eq!(slots.slot_of(procedure.digest()), found);
             assert_eq!(usize::try_from(held.length).unwrap(), bytes.len());
         }
     }

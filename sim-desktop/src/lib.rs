@@ -20,6 +20,7 @@
     )
 )]
 pub mod bench;
+pub mod calibration;
 pub mod command;
 #[cfg(feature = "desk")]
 pub mod desk;

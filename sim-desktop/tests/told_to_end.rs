@@ -162,6 +162,9 @@ const LINES: &[&[&str]] = &[
     &[
         "slope", "--thread", "M10", "--class", "8.8", "--grip", "40 mm", "pull.csv",
     ],
+    &["tonight", "plan.toml"],
+    &["recent"],
+    &["guide"],
     &["twist", "16 x 250"],
     &["thread", "M8", "5/16-18"],
     &["schema", "-o", "schema.json"],
@@ -240,6 +243,7 @@ fn begin(at: &Path, line: &[&str]) -> Child {
         .env_remove("DISPLAY")
         .env_remove("WAYLAND_DISPLAY")
         .env("NO_COLOR", "1")
+        .env("XDG_STATE_HOME", at.join("state"))
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())

@@ -443,6 +443,42 @@ const ROWS: &[Row] = &[
     row(&["adapter"], &["<PORT>", "<COMMAND>"]),
     row(&["adapter", "no-such-port", "watch"], &["no-such-port"]),
     row(
+        &[
+            "adapter",
+            "no-such-port",
+            "calibrate",
+            "--lever",
+            "300 mm",
+            "--weights",
+            "5,2",
+        ],
+        &["--weights", "heavier than the one before"],
+    ),
+    row(
+        &[
+            "adapter",
+            "no-such-port",
+            "calibrate",
+            "--lever",
+            "3 mm",
+            "--weights",
+            "2,5",
+        ],
+        &["--lever", "10 mm to 5 m"],
+    ),
+    row(
+        &[
+            "adapter",
+            "no-such-port",
+            "calibrate",
+            "--lever",
+            "300 mm",
+            "--weights",
+            "2,heavy",
+        ],
+        &["a number is wanted"],
+    ),
+    row(
         &["adapter", "no-such-port", "send"],
         &["adapter send", "plan file"],
     ),

@@ -94,6 +94,15 @@ pub enum Request<'a> {
         /// Its frame, as the first of a journal; at most [`PIECE_MAX`].
         bytes: &'a [u8],
     },
+    /// What is stored at this place, from a byte on. Answered by [`Reply::Bytes`].
+    Read {
+        /// The place; the one behind the last procedure's holds the calibrations.
+        slot: u8,
+        /// The first byte wanted, from 0.
+        offset: u32,
+    },
+    /// What the sensors counted so far. Answered by [`Reply::Counts`].
+    Counts,
 }
 
 /// An answer of the adapter.
@@ -159,6 +168,13 @@ pub enum Reply<'a> {
         /// First sequence number that is not given back: what is missing before it is kept elsewhere.
         first: u32,
     },
+    /// To [`Request::Read`].
+    Bytes {
+        /// The bytes, at most [`PIECE_MAX`]; empty where there are no more.
+        bytes: &'a [u8],
+    },
+    /// To [`Request::Counts`].
+    Counts(Sums),
     /// To anything.
     Refused {
         /// Why.
@@ -166,6 +182,24 @@ pub enum Reply<'a> {
         /// Where: the byte for [`Refused::Procedure`], the known version for [`Refused::Version`], else 0.
         at: u32,
     },
+}
+
+/// What the sensors counted since the adapter's start: two of these tell the means of the time between.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Sums {
+    /// When the last reading was taken.
+    pub at: Instant,
+    /// Readings.
+    pub readings: u32,
+    /// Their load-cell counts, added.
+    pub bridge: i64,
+    /// Their gyro counts, each times the µs since the reading before, added.
+    pub rate: i64,
+    /// mN·m a count, times 65,536, that the adapter goes by.
+    pub scale: u32,
+    /// Millidegrees a second for a count of the gyro, times 256, that it goes by.
+    pub rate_scale: u32,
 }
 
 /// Who the adapter is.
@@ -345,6 +379,8 @@ impl<'a> Request<'a> {
             Self::Curve { from } => Request::Curve { from },
             Self::Kept { last, sum, free } => Request::Kept { last, sum, free },
             Self::Carry { .. } => Request::Carry { bytes: &[] },
+            Self::Read { slot, offset } => Request::Read { slot, offset },
+            Self::Counts => Request::Counts,
         }
     }
 
@@ -363,11 +399,13 @@ impl<'a> Request<'a> {
             Self::Curve { .. } => 13,
             Self::Kept { .. } => 14,
             Self::Carry { .. } => 15,
+            Self::Read { .. } => 16,
+            Self::Counts => 17,
         }
     }
 
     pub(super) const fn is_known(kind: u8) -> bool {
-        (kind >= 1 && kind <= 9) || (kind >= 12 && kind <= 15)
+        (kind >= 1 && kind <= 9) || (kind >= 12 && kind <= 17)
     }
 
     pub(super) fn write(&self, token: u32, number: u16, into: &mut [u8]) -> Option<usize> {
@@ -417,6 +455,11 @@ impl<'a> Request<'a> {
                 to.u32(free)
             }
             Self::Carry { bytes } => to.counted(bytes, PIECE_MAX),
+            Self::Read { slot, offset } => {
+                to.u8(slot)?;
+                to.u32(offset)
+            }
+            Self::Counts => Some(()),
         }
     }
 
@@ -466,6 +509,11 @@ impl<'a> Request<'a> {
             15 => Self::Carry {
                 bytes: of.counted(PIECE_MAX)?,
             },
+            16 => Self::Read {
+                slot: of.u8()?,
+                offset: of.u32()?,
+            },
+            17 => Self::Counts,
             _ => return None,
         };
         of.done(found)
@@ -486,6 +534,8 @@ impl<'a> Reply<'a> {
             Self::Told => 75,
             Self::Curve { .. } => 76,
             Self::Given { .. } => 77,
+            Self::Bytes { .. } => 78,
+            Self::Counts(_) => 79,
             Self::Refused { .. } => 72,
         }
     }
@@ -531,6 +581,15 @@ impl<'a> Reply<'a> {
             Self::Anchored | Self::Told => Some(()),
             Self::Curve { bytes } => to.counted(bytes, CURVE_MAX),
             Self::Given { first } => to.u32(first),
+            Self::Bytes { bytes } => to.counted(bytes, PIECE_MAX),
+            Self::Counts(sums) => {
+                to.u64(sums.at.micros())?;
+                to.u32(sums.readings)?;
+                to.i64(sums.bridge)?;
+                to.i64(sums.rate)?;
+                to.u32(sums.scale)?;
+                to.u32(sums.rate_scale)
+            }
             Self::Refused { why, at } => {
                 to.u8(why.number())?;
                 to.u32(at)
@@ -579,6 +638,17 @@ impl<'a> Reply<'a> {
                 bytes: of.counted(CURVE_MAX)?,
             },
             77 => Self::Given { first: of.u32()? },
+            78 => Self::Bytes {
+                bytes: of.counted(PIECE_MAX)?,
+            },
+            79 => Self::Counts(Sums {
+                at: Instant::from_micros(of.u64()?),
+                readings: of.u32()?,
+                bridge: of.i64()?,
+                rate: of.i64()?,
+                scale: of.u32()?,
+                rate_scale: of.u32()?,
+            }),
             72 => Self::Refused {
                 why: Refused::from_number(of.u8()?)?,
                 at: of.u32()?,

@@ -15,7 +15,7 @@ const NOISE: usize = if cfg!(miri) { 60 } else { 4_000 };
 
 fn requests() -> impl Strategy<Value = (u8, u8, u32, u32, u16, i64, Vec<u8>)> {
     (
-        1_u8..=14,
+        1_u8..=15,
         any::<u8>(),
         any::<u32>(),
         any::<u32>(),
@@ -64,6 +64,8 @@ fn request<'a>(
             free: u32::from(*short),
         },
         13 => Request::Carry { bytes },
+        14 => Request::Read { slot, offset: *one },
+        15 => Request::Counts,
         _ => Request::Anchor {
             unix_seconds: *long,
         },
@@ -93,7 +95,7 @@ proptest! {
     }
 
     #[test]
-    fn every_reply_reads_back(kind in 0_u8..12, slot: u8, one: u32, two: u32, short: u16, bytes in proptest::collection::vec(any::<u8>(), 0..=FRAMES_MAX), name in "[a-z0-9 ]{0,24}", torque in -1_000_000_000_i32..=1_000_000_000) {
+    fn every_reply_reads_back(kind in 0_u8..14, slot: u8, one: u32, two: u32, short: u16, bytes in proptest::collection::vec(any::<u8>(), 0..=FRAMES_MAX), name in "[a-z0-9 ]{0,24}", torque in -1_000_000_000_i32..=1_000_000_000) {
         let reply = match kind {
             0 => Reply::Identity(Identity {
                 nonce: one,
@@ -115,6 +117,15 @@ proptest! {
             8 => Reply::Told,
             9 => Reply::Curve { bytes: &bytes[..bytes.len().min(CURVE_MAX)] },
             10 => Reply::Given { first: one },
+            11 => Reply::Bytes { bytes: &bytes[..bytes.len().min(PIECE_MAX)] },
+            12 => Reply::Counts(Sums {
+                at: Instant::from_micros(u64::from(one)),
+                readings: two,
+                bridge: -i64::from(one),
+                rate: i64::from(two),
+                scale: one,
+                rate_scale: two,
+            }),
             _ => Reply::Refused { why: Refused::Procedure, at: one },
         };
         let mut wire = [0; WIRE_MAX];

@@ -6,7 +6,7 @@
 use heapless::Vec;
 use serde::Serialize;
 
-use super::{Parts, Procedure, ProcedureError};
+use super::{Parts, Procedure, ProcedureError, Terms};
 use crate::crc::crc32;
 use crate::wire::{Decode, Decoder};
 
@@ -70,12 +70,13 @@ impl Procedure {
         fetch: impl FnMut(usize, &mut [u8]) -> bool,
     ) -> Result<(), ProcedureError> {
         let procedure = into.insert(Self {
-            terms: super::Terms::default(),
+            terms: Terms::default(),
             fasteners: Vec::new(),
             stages: Vec::new(),
             steps: Vec::new(),
             overrides: Vec::new(),
             in_stage: [0; super::STAGES_MAX],
+            digest: 0,
         });
         let read = procedure.read(length, fetch);
         if read.is_err() {
@@ -108,23 +109,38 @@ impl Procedure {
         reader.list("stages", &mut self.stages)?;
         reader.list("steps", &mut self.steps)?;
         reader.list("targets by fastener", &mut self.overrides)?;
-        reader.finish()?;
+        self.digest = reader.finish()?;
         self.check()
     }
 
     /// CRC-32 of the stored form: what a session header names its procedure by.
     #[must_use]
-    pub fn digest(&self) -> u32 {
-        let mut sum = crc32(0, &[VERSION]);
-        sum = folded(sum, &self.terms);
-        sum = all_folded(sum, &self.fasteners);
-        sum = all_folded(sum, &self.stages);
-        sum = all_folded(sum, &self.steps);
-        all_folded(sum, &self.overrides)
+    pub const fn digest(&self) -> u32 {
+        self.digest
     }
 }
 
+impl Terms {
+    /// The stored form of [`Terms::default`], for a device that writes a procedure without what serializes one.
+    pub const DEFAULT_STORED: &'static [u8] = &[
+        0x00, 0x00, 0x00, 0x00, 0x00, 0x00, 0x00, 0x00, 0x00, 0x00, 0xA0, 0x1F, 0xC8, 0x01, 0x80,
+        0x87, 0xA7, 0x0E, 0xA0, 0x8D, 0x06, 0x90, 0xA1, 0x0F, 0x00, 0x00, 0x00, 0x00, 0xD0, 0x0F,
+        0x80, 0xF2, 0x57, 0x00, 0x00, 0x28, 0x14, 0xC0, 0x3E, 0x08, 0x05, 0x04, 0x04, 0xE8, 0x07,
+        0x62, 0x0A, 0x0A, 0xE0, 0xD4, 0x03, 0x00,
+    ];
+}
+
 impl Parts<'_> {
+    /// CRC-32 of the stored form of what these parts make.
+    pub(super) fn digest(&self) -> u32 {
+        let mut sum = crc32(0, &[VERSION]);
+        sum = folded(sum, &self.terms);
+        sum = all_folded(sum, self.fasteners);
+        sum = all_folded(sum, self.stages);
+        sum = all_folded(sum, self.steps);
+        all_folded(sum, self.overrides)
+    }
+
     /// Writes the stored form of what these parts would make, without making it, and returns the bytes used. Whether they
     /// make a valid procedure shows when it is read.
     ///
@@ -254,8 +270,8 @@ impl<F: FnMut(usize, &mut [u8]) -> bool> Reader<F> {
         Ok(())
     }
 
-    /// Nothing is left over, and the sum is right.
-    fn finish(&mut self) -> Result<(), ProcedureError> {
+    /// Nothing is left over, and the sum is right: the sum.
+    fn finish(&mut self) -> Result<u32, ProcedureError> {
         let mut sum = [0; SUM];
         if self.at != self.end || !(self.fetch)(self.end, &mut sum) {
             return Err(self.damaged());
@@ -263,14 +279,14 @@ impl<F: FnMut(usize, &mut [u8]) -> bool> Reader<F> {
         if self.sum != u32::from_le_bytes(sum) {
             return Err(self.damaged());
         }
-        Ok(())
+        Ok(self.sum)
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::procedure::{Fastener, Override, OverrideAim, Stage, StageKind, Step, Terms};
+    use crate::procedure::{Fastener, Override, OverrideAim, Stage, StageKind, Step};
     use crate::procedure::{Prevailing, TorqueWindow};
     use crate::text::Label;
     use crate::unit::Torque;
@@ -313,6 +329,13 @@ mod tests {
         assert_eq!(Procedure::decode(bytes), Ok(procedure()));
         let sum = bytes.last_chunk().map(|sum| u32::from_le_bytes(*sum));
         assert_eq!(sum, Some(procedure().digest()));
+    }
+
+    #[test]
+    fn the_stored_default_of_the_terms_is_their_default() {
+        let mut room = [0; ITEM_MAX];
+        let bytes = postcard::to_slice(&Terms::default(), &mut room).expect("room");
+        assert_eq!(&*bytes, Terms::DEFAULT_STORED);
     }
 
     #[test]

@@ -4,7 +4,7 @@ use heapless::Vec;
 
 use super::{
     AngleWindow, Moment, Override, OverrideAim, Parts, Policy, Procedure, ProcedureError, Reuse,
-    Stage, StageKind, Step, TorqueWindow,
+    Rule, Stage, StageKind, Step, TorqueWindow,
 };
 use crate::limits::{FASTENERS_MAX, OVERRIDES_MAX, STAGES_MAX, STEPS_MAX};
 use crate::unit::{Angle, Torque};
@@ -22,6 +22,7 @@ impl Procedure {
             overrides: copied(parts.overrides, "targets by fastener", OVERRIDES_MAX)?,
             terms: parts.terms,
             in_stage: [0; STAGES_MAX],
+            digest: parts.digest(),
         };
         procedure.check()?;
         Ok(procedure)
@@ -95,32 +96,23 @@ fn stages(procedure: &Procedure) -> Result<(), ProcedureError> {
                 Err(ProcedureError::Limits { stage: index, why })
             }
         };
-        limits(
-            policy_exists(stage.on_over, index),
-            "on_over restarts at a stage that is not earlier",
-        )?;
-        limits(
-            policy_exists(stage.on_under, index),
-            "on_under restarts at a stage that is not earlier",
-        )?;
+        limits(policy_exists(stage.on_over, index), Rule::OnOver)?;
+        limits(policy_exists(stage.on_under, index), Rule::OnUnder)?;
         match stage.kind {
             StageKind::Tighten { window, prevailing } => {
-                limits(torque_sound(&window), TORQUE_RULE)?;
+                limits(torque_sound(&window), Rule::TorqueWindow)?;
                 if let super::Prevailing::Given(torque) = prevailing {
-                    limits(
-                        torque >= Torque::ZERO,
-                        "prevailing torque must not be negative",
-                    )?;
+                    limits(torque >= Torque::ZERO, Rule::Prevailing)?;
                 }
             }
             StageKind::Align { window } | StageKind::Later { window, .. } => {
-                limits(torque_sound(&window), TORQUE_RULE)?
+                limits(torque_sound(&window), Rule::TorqueWindow)?
             }
             StageKind::Turn { window, torque, .. } => {
-                limits(angle_sound(&window), ANGLE_RULE)?;
+                limits(angle_sound(&window), Rule::AngleWindow)?;
                 limits(
                     torque.is_none_or(|torque| torque_sound(&torque)),
-                    TORQUE_RULE,
+                    Rule::TorqueWindow,
                 )?;
             }
             StageKind::Repeat {
@@ -129,12 +121,9 @@ fn stages(procedure: &Procedure) -> Result<(), ProcedureError> {
                 min,
                 max,
             } => {
-                limits(torque_sound(&window), TORQUE_RULE)?;
-                limits(still > Angle::ZERO, "still must be above 0°")?;
-                limits(
-                    min >= 1 && min <= max && max <= 30,
-                    "passes must run from min to max, 1 to 30",
-                )?;
+                limits(torque_sound(&window), Rule::TorqueWindow)?;
+                limits(still > Angle::ZERO, Rule::Still)?;
+                limits(min >= 1 && min <= max && max <= 30, Rule::Passes)?;
             }
             StageKind::Hold {
                 torque,
@@ -143,30 +132,24 @@ fn stages(procedure: &Procedure) -> Result<(), ProcedureError> {
             } => {
                 limits(
                     torque > Torque::ZERO && torque < Torque::MAX,
-                    "hold torque must be above 0 N·m",
+                    Rule::HoldTorque,
                 )?;
-                limits(still > Angle::ZERO, "still must be above 0°")?;
-                limits(time.micros() > 0, "hold time must be above 0 s")?;
+                limits(still > Angle::ZERO, Rule::Still)?;
+                limits(time.micros() > 0, Rule::HoldTime)?;
             }
             StageKind::BackOff { angle } => {
-                limits(
-                    angle.is_none_or(|angle| angle > Angle::ZERO),
-                    "back-off angle must be above 0°",
-                )?;
+                limits(angle.is_none_or(|angle| angle > Angle::ZERO), Rule::BackOff)?;
             }
-            StageKind::Seat { turns } => limits(turns > Angle::ZERO, "turns must be above 0")?,
-            StageKind::Measure { min, max } => limits(min <= max, "length window is empty")?,
+            StageKind::Seat { turns } => limits(turns > Angle::ZERO, Rule::Turns)?,
+            StageKind::Measure { min, max } => limits(min <= max, Rule::Length)?,
             StageKind::Wait {
                 at_least,
                 at_most,
                 after,
             } => {
-                limits(at_least <= at_most, "wait must not end before it begins")?;
+                limits(at_least <= at_most, Rule::Wait)?;
                 if let Moment::StageDone(stage) = after {
-                    limits(
-                        usize::from(stage) < count && stage < index,
-                        "wait counts from a stage that is not earlier",
-                    )?;
+                    limits(usize::from(stage) < count && stage < index, Rule::WaitAfter)?;
                 }
             }
             StageKind::Check | StageKind::Fit => {}
@@ -174,9 +157,6 @@ fn stages(procedure: &Procedure) -> Result<(), ProcedureError> {
     }
     Ok(())
 }
-
-const TORQUE_RULE: &str = "torque window must be 0 ≤ min ≤ target ≤ max with target above 0 N·m";
-const ANGLE_RULE: &str = "angle window must be 0 ≤ min ≤ target ≤ max with target above 0°";
 
 fn torque_sound(window: &TorqueWindow) -> bool {
     window.min >= Torque::ZERO
@@ -300,7 +280,7 @@ fn terms(procedure: &Procedure) -> Result<(), ProcedureError> {
     if procedure.terms.reuse == Reuse::Cycles(0) {
         return Err(ProcedureError::Limits {
             stage: 0,
-            why: "cycles must be at least 1",
+            why: Rule::Cycles,
         });
     }
     if procedure
@@ -310,7 +290,7 @@ fn terms(procedure: &Procedure) -> Result<(), ProcedureError> {
     {
         return Err(ProcedureError::Limits {
             stage: 0,
-            why: "sum_max must be above 0°",
+            why: Rule::AngleSum,
         });
     }
     procedure.terms.limits.checked()

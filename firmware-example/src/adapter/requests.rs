@@ -4,11 +4,8 @@
 
 use evendraw_core::journal;
 use evendraw_core::limits::TEXT_MAX;
-use evendraw_core::link::{
-    AdapterEnd, CURVE_MAX, Identity, Live, Refused, Reply, Request, Taken, Tell,
-};
+use evendraw_core::link::{AdapterEnd, CURVE_MAX, Live, Refused, Reply, Request, Taken, Tell};
 use evendraw_core::procedure::Procedure;
-use evendraw_core::record::RULES;
 use evendraw_core::session::{Input, Next, Readout, Session};
 use evendraw_core::trace::Point;
 use evendraw_core::unit::{Instant, Span};
@@ -17,7 +14,7 @@ use super::{
     Adapter, Cue, Display, Flash, Keys, Leave, Port, Readings, Sending, Trouble, offset_of,
 };
 use crate::log::Step;
-use crate::slots::{Held, LENGTH_MAX, SLOTS, SlotWrite};
+use crate::slots::{CALIBRATIONS, Held, LENGTH_MAX, SLOTS, SlotWrite};
 
 /// A question that is being carried out.
 #[derive(Clone, Copy, Debug)]
@@ -35,6 +32,15 @@ pub(super) enum Transfer {
     /// Writing the head that makes a procedure count.
     Committing {
         slot: u8,
+    },
+    /// Waiting for the flash to be free, as the name is on it.
+    Identifying {
+        nonce: u32,
+    },
+    /// Waiting for the flash to be free, to read what is stored.
+    Reading {
+        slot: u8,
+        offset: u32,
     },
     /// Gathering frames.
     Gathering {
@@ -86,17 +92,16 @@ where
         // A new question closes the one before it, whatever came of that.
         self.transfer = Transfer::None;
         let reply = match asked {
-            Request::Identify { nonce } => Reply::Identity(Identity {
-                nonce,
-                boot: self.boot,
-                rules: RULES,
-                slots: SLOTS,
-                last: self.log.stored(),
-                capacity: self.plate.calibration.numbers().capacity,
-                serial: self.plate.serial,
-                firmware: self.plate.firmware,
-            }),
-            Request::Slot { slot } if slot < SLOTS => {
+            Request::Identify { nonce } => {
+                self.transfer = Transfer::Identifying { nonce };
+                return None;
+            }
+            Request::Read { slot, offset } if slot <= CALIBRATIONS => {
+                self.transfer = Transfer::Reading { slot, offset };
+                return None;
+            }
+            Request::Counts => Reply::Counts(self.sums),
+            Request::Slot { slot } if slot <= CALIBRATIONS => {
                 let held = self.slots.held(slot).unwrap_or_default();
                 Reply::Slot {
                     slot,
@@ -104,15 +109,15 @@ where
                     sum: held.sum,
                 }
             }
-            Request::Slot { .. } => refused(Refused::Slot),
+            Request::Slot { .. } | Request::Read { .. } => refused(Refused::Slot),
             Request::Offer { slot, .. }
             | Request::Piece { slot, .. }
             | Request::Commit { slot }
-            | Request::Work { slot, .. }
-                if slot >= SLOTS =>
+                if slot > CALIBRATIONS =>
             {
                 refused(Refused::Slot)
             }
+            Request::Work { slot, .. } if slot >= SLOTS => refused(Refused::Slot),
             // What needs much of the flash or all of the memory waits until the hand lets go.
             Request::Offer { .. } | Request::Commit { .. } | Request::Work { .. } if in_pull => {
                 refused(Refused::InPull)
@@ -314,6 +319,16 @@ where
     pub(super) fn check(&mut self, place: u8, held: Held) -> Leave {
         self.settle();
         let back = self.left_at();
+        if place == CALIBRATIONS {
+            if self.is_calibration(held) {
+                self.slots.commit(place, held);
+                self.transfer = Transfer::Committing { slot: place };
+            } else {
+                self.reply(&refused(Refused::Procedure));
+            }
+            self.staging.clear();
+            return back;
+        }
         let mut procedure = None;
         let loaded = self
             .slots
@@ -355,8 +370,8 @@ where
         self.reply(&Reply::Working { slot, joint });
     }
 
-    /// The slots finished what it was at.
-    pub(super) fn shelved(&mut self, shelved: SlotWrite) {
+    /// The slots finished what it was at; the place that holds something new.
+    pub(super) fn shelved(&mut self, shelved: SlotWrite) -> Option<u8> {
         let transfer = core::mem::replace(&mut self.transfer, Transfer::None);
         let done = shelved == SlotWrite::Done;
         let reply = match transfer {
@@ -373,10 +388,14 @@ where
             Transfer::Committing { slot } => Reply::Stored { slot },
             other => {
                 self.transfer = other;
-                return;
+                return None;
             }
         };
         self.reply(&reply);
+        match reply {
+            Reply::Stored { slot } => Some(slot),
+            _ => None,
+        }
     }
 
     pub(super) fn errand_step(&mut self) {
@@ -386,10 +405,30 @@ where
                 self.transfer = Transfer::None;
                 self.reply(&reply);
             }
-            Transfer::Gathering { .. } if self.log.is_idle() && self.slots.is_idle() => {
-                self.gather();
+            _ if !self.log.is_idle() || !self.slots.is_idle() => {}
+            Transfer::Gathering { .. } => self.gather(),
+            Transfer::Identifying { nonce } => {
+                let nonce = *nonce;
+                self.transfer = Transfer::None;
+                self.identify(nonce);
+            }
+            Transfer::Reading { slot, offset } => {
+                let (slot, offset) = (*slot, *offset);
+                self.transfer = Transfer::None;
+                self.read_back(slot, offset);
             }
             _ => {}
+        }
+    }
+
+    /// Gives what is stored at a place, from a byte on.
+    fn read_back(&mut self, slot: u8, offset: u32) {
+        let _ = self.gathered.resize_default(self.gathered.capacity());
+        let held = self.slots.held(slot).unwrap_or_default();
+        let flash = &mut self.parts.flash;
+        match self.slots.read(flash, held, offset, &mut self.gathered) {
+            Some(bytes) => send(&mut self.link, &mut self.sending, &Reply::Bytes { bytes }),
+            None => self.reply(&refused(Refused::Store)),
         }
     }
 

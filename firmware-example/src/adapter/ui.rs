@@ -103,8 +103,11 @@ where
         let next = session.next();
         // The adapter is the tool, and names itself.
         if next == Next::Tool {
-            let id = self.plate.serial;
-            self.apply(session, now, Input::Tool { id, waiver: "" });
+            // Its name is on the flash.
+            if !self.log.is_idle() || !self.slots.is_idle() {
+                return None;
+            }
+            self.name_itself(session, now);
             return None;
         }
         let key = key?;

@@ -2,12 +2,14 @@
 //!
 //! Knows nothing of how the link works.
 
+mod calibrate;
+
 use std::path::{Path, PathBuf};
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use clap::{Args as ClapArgs, Subcommand};
 use evendraw_core::ledger::Standing;
-use evendraw_core::link::PullJournal;
+use evendraw_core::link::{PullJournal, Sums};
 use evendraw_core::record::Entry;
 use evendraw_core::session::Session;
 use evendraw_core::trace;
@@ -26,7 +28,8 @@ use crate::store::{
 #[command(after_help = "Examples:\n  \
         evendraw adapter /dev/ttyACM0 send pump.toml --joint head --work\n  \
         evendraw adapter /dev/ttyACM0 watch\n  \
-        evendraw adapter /dev/ttyACM0 pull pump-7.journal --plan pump.toml\n\n\
+        evendraw adapter /dev/ttyACM0 pull pump-7.journal --plan pump.toml\n  \
+        evendraw adapter /dev/ttyACM0 calibrate --lever \"400 mm\" --weights 2,5,10\n\n\
         PORT is a serial port, a pseudo terminal, or the socket of an emulated adapter.")]
 pub(super) struct Args {
     /// The serial port.
@@ -70,7 +73,20 @@ enum Exchange {
         /// Stops after so many.
         #[arg(long)]
         count: Option<u32>,
+        /// Shows what the sensors count instead, as means of the time between.
+        #[arg(long)]
+        counts: bool,
     },
+    /// Calibrates load cell and gyro: known weights on a known lever, a full turn; the result is kept on the adapter.
+    Calibrate(calibrate::Args),
+}
+
+#[derive(Serialize)]
+struct Counted {
+    record: &'static str,
+    readings: u32,
+    bridge: f64,
+    rate: f64,
 }
 
 #[derive(Serialize)]
@@ -133,6 +149,10 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             .as_deref()
             .map(|path| plan_file::read(Some(path)))
             .transpose()?,
+        Exchange::Calibrate(args) => {
+            calibrate::setup(args)?;
+            None
+        }
         Exchange::Watch { .. } => None,
     };
     if let Some(plan) = &plan {
@@ -334,7 +354,26 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
                 rejected || missing > 0 || !is_taken || no_curve.is_some() || unlike > 0,
             ))
         }
-        Exchange::Watch { every, count } => {
+        Exchange::Calibrate(args) => calibrate::run(&calibrate::setup(args)?, &mut client, out),
+        Exchange::Watch {
+            every,
+            count,
+            counts: true,
+        } => {
+            let mut before = client.counts().map_err(failed)?;
+            let mut seen = 0;
+            while count.is_none_or(|count| seen < count) {
+                std::thread::sleep(std::time::Duration::from_millis(u64::from(*every)));
+                let now = client.counts().map_err(failed)?;
+                let readings = now.readings.wrapping_sub(before.readings);
+                if readings > 0 {
+                    show_counts(&before, &now, out)?;
+                    (before, seen) = (now, seen + 1);
+                }
+            }
+            Ok(Done::Good)
+        }
+        Exchange::Watch { every, count, .. } => {
             let mut seen: u32 = 0;
             let mut broken = Ok(());
             client
@@ -347,6 +386,23 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
             broken.map(|()| Done::Good)
         }
     }
+}
+
+fn show_counts(before: &Sums, now: &Sums, out: &mut Output<'_>) -> Result<(), CommandError> {
+    let between = |from: i64, to: i64| i32::try_from(to.wrapping_sub(from)).map(f64::from);
+    let readings = now.readings.wrapping_sub(before.readings);
+    let time = i32::try_from(now.at.since(before.at).micros()).map_or(1.0, f64::from);
+    let bridge = between(before.bridge, now.bridge).unwrap_or(f64::NAN) / f64::from(readings);
+    let rate = between(before.rate, now.rate).unwrap_or(f64::NAN) / time.max(1.0);
+    out.line(format_args!(
+        "load cell {bridge:12.1}  gyro {rate:9.1}  ({readings} readings)"
+    ))?;
+    out.object(&Counted {
+        record: "counts",
+        readings,
+        bridge,
+        rate,
+    })
 }
 
 fn show(live: &evendraw_core::link::Live, out: &mut Output<'_>) -> Result<(), CommandError> {

@@ -38,9 +38,10 @@ use evendraw_core::journal::{FIRST_SEED, OVERHEAD, decode_entry, encode_entry, f
 use evendraw_core::limits::RECORD_MAX;
 use evendraw_core::link::{
     Event, HostEnd, LinkError, Live, PullError, PullJournal, Refused, Reply, Request,
-    SendProcedure, SendStep, Tell, Ticked,
+    SendProcedure, SendStep, Sums, Tell, Ticked,
 };
 use evendraw_core::record::Entry;
+use evendraw_core::sample::{KEPT_BYTES, Kept};
 use evendraw_core::trace::Point;
 use evendraw_core::unit::{Instant, Torque};
 
@@ -63,6 +64,57 @@ pub struct Adapter {
     pub last: u32,
     /// Largest torque it may bear.
     pub capacity: Torque,
+}
+
+/// A calibration as an adapter keeps it: the fields of [`Kept`].
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Calibrated {
+    /// Counted from 1 on that adapter.
+    pub number: u16,
+    /// Twice the standard uncertainty of a torque, in hundredths of a per cent of it.
+    pub within: u16,
+    /// Count of the load cell without load.
+    pub zero: i32,
+    /// mN·m a count, times 65,536.
+    pub scale: u32,
+    /// Millidegrees a second for a count of the gyro, times 256.
+    pub rate_scale: u32,
+    /// Seconds since 1970.
+    pub unix_seconds: u32,
+    /// The adapter's serial number.
+    pub serial: String,
+    /// What records say of it.
+    pub said: String,
+}
+
+impl Calibrated {
+    /// As it is stored.
+    #[must_use]
+    pub fn kept(&self) -> Kept<'_> {
+        Kept {
+            number: self.number,
+            within: self.within,
+            zero: self.zero,
+            scale: self.scale,
+            rate_scale: self.rate_scale,
+            unix_seconds: self.unix_seconds,
+            serial: &self.serial,
+            said: &self.said,
+        }
+    }
+
+    fn of(kept: &Kept<'_>) -> Self {
+        Self {
+            number: kept.number,
+            within: kept.within,
+            zero: kept.zero,
+            scale: kept.scale,
+            rate_scale: kept.rate_scale,
+            unix_seconds: kept.unix_seconds,
+            serial: kept.serial.to_owned(),
+            said: kept.said.to_owned(),
+        }
+    }
 }
 
 /// What was fetched of an adapter's journal.
@@ -591,6 +643,51 @@ impl Client {
             Reply::Given { first } => Some(first),
             _ => None,
         })
+    }
+
+    /// What the sensors counted since the adapter's start.
+    ///
+    /// # Errors
+    /// [`ClientError::Refused`] of an adapter that does not know the question.
+    pub fn counts(&mut self) -> Result<Sums, ClientError> {
+        self.simple(&Request::Counts, |reply| match *reply {
+            Reply::Counts(sums) => Some(sums),
+            _ => None,
+        })
+    }
+
+    /// What is stored at a place.
+    ///
+    /// # Errors
+    /// [`ClientError::Refused`].
+    pub fn read_back(&mut self, place: u8) -> Result<Vec<u8>, ClientError> {
+        let mut bytes = Vec::new();
+        while let Ok(offset) = u32::try_from(bytes.len()) {
+            let question = Request::Read {
+                slot: place,
+                offset,
+            };
+            let more = self.simple(&question, |reply| match *reply {
+                Reply::Bytes { bytes } => Some(bytes.to_vec()),
+                _ => None,
+            })?;
+            if more.is_empty() {
+                break;
+            }
+            bytes.extend(more);
+        }
+        Ok(bytes)
+    }
+
+    /// The calibrations that an adapter of so many places keeps, the newest first; those that prove themselves.
+    ///
+    /// # Errors
+    /// As for [`Client::read_back`].
+    pub fn calibrations(&mut self, places: u8) -> Result<Vec<Calibrated>, ClientError> {
+        let bytes = self.read_back(places)?;
+        let (entries, _sum) = bytes.as_chunks::<KEPT_BYTES>();
+        let kept = entries.iter().filter_map(Kept::from_bytes);
+        Ok(kept.map(|kept| Calibrated::of(&kept)).collect())
     }
 
     /// What is stored at a place: its digest; none where nothing is.

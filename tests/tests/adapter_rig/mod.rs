@@ -62,6 +62,7 @@ impl Answer {
                 bytes: &self.bytes,
             },
             Reply::Curve { .. } => Reply::Curve { bytes: &self.bytes },
+            Reply::Bytes { .. } => Reply::Bytes { bytes: &self.bytes },
             other => other,
         }
     }
@@ -84,6 +85,8 @@ impl Answer {
             Reply::Watching { every_ms } => (Reply::Watching { every_ms }, Vec::new()),
             Reply::Told => (Reply::Told, Vec::new()),
             Reply::Given { first } => (Reply::Given { first }, Vec::new()),
+            Reply::Bytes { bytes } => (Reply::Bytes { bytes: &[] }, bytes.to_vec()),
+            Reply::Counts(sums) => (Reply::Counts(sums), Vec::new()),
             Reply::Anchored | Reply::Identity(_) => (Reply::Anchored, Vec::new()),
             Reply::Refused { why, at } => (Reply::Refused { why, at }, Vec::new()),
         };

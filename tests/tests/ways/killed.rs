@@ -156,10 +156,9 @@ impl Bench {
             }
             Way::Lines => {
                 let line = ["work", "all.toml", "--json", "--lines", "-", "--tool", "S1"];
-                command(
-                    &self.folder,
-                    line.iter().chain(&["--joint", joint]).chain(&FALK),
-                )
+                // What the kill before left in mid-pull is pulled again.
+                let more = ["--joint", joint, "--answer", "decide=again"];
+                command(&self.folder, line.iter().chain(&more).chain(&FALK))
             }
             Way::Paper => {
                 let fastener = (self.typed + 1).to_string();

@@ -2,13 +2,9 @@
 //!
 //! Knows nothing of how the keys are read or the numbers shown.
 
+use evendraw_core::crc::crc32;
 use evendraw_core::pattern::cross;
-use evendraw_core::procedure::{
-    AngleWindow, Fastener, Parts as ProcedureParts, Prevailing, Stage, StageKind, Step as Place,
-    Terms, TorqueWindow,
-};
-use evendraw_core::text::Label;
-use evendraw_core::unit::{Angle, Torque};
+use evendraw_core::procedure::Terms;
 
 use crate::adapter::{Adapter, Cue, Display, Flash, Key, Keys, Leave, Port, Readings, Trouble};
 use crate::slots::SLOTS;
@@ -132,7 +128,8 @@ where
     }
 }
 
-/// The stored form of a bolt circle: half the torque, the torque, then the angle if there is one; across, each time.
+/// The stored form of a bolt circle: half the torque, the torque, then the angle if there is one; across, each time. Written byte by byte as
+/// `PROCEDURE.md` says: what serializes any procedure takes 3 KiB of flash more.
 #[inline(never)]
 fn circle_form(
     count: u8,
@@ -147,67 +144,152 @@ fn circle_form(
     if cross(order).is_err() {
         return false;
     }
-    let tighten = |target: i32| {
-        // ±4 %, as plans have it where they say nothing.
-        let half = target / 100 * 4;
-        Stage::new(StageKind::Tighten {
-            window: TorqueWindow {
-                target: Torque::from_millinewton_meters(target),
-                min: Torque::from_millinewton_meters(target - half),
-                max: Torque::from_millinewton_meters(target + half),
-            },
-            prevailing: Prevailing::None,
-        })
-    };
-    let target = i32::from(newton_meters) * 1_000;
-    let angle = i32::from(degrees) * 1_000;
-    let turn = Stage::new(StageKind::Turn {
-        window: AngleWindow {
-            target: Angle::from_millidegrees(angle),
-            min: Angle::from_millidegrees(angle - 5_000),
-            max: Angle::from_millidegrees(angle + 5_000),
-        },
-        torque: None,
-        one_sweep: false,
-    });
-    let all = [tighten(target / 2), tighten(target), turn];
-    let stages = all.get(..if angle > 0 { 3 } else { 2 }).unwrap_or(&all);
-    let mut fasteners = heapless::Vec::<Fastener, { evendraw_core::limits::FASTENERS_MAX }>::new();
-    let mut steps = heapless::Vec::<Place, { 3 * evendraw_core::limits::FASTENERS_MAX }>::new();
+    let stages: u8 = if degrees > 0 { 3 } else { 2 };
+    blob.clear();
+    let mut form = Form { blob, fits: true };
+    form.bytes(&[VERSION]);
+    form.bytes(Terms::DEFAULT_STORED);
+    form.bytes(&[count]);
     for number in 1..=count {
         let digits = [b'0' + number / 10, b'0' + number % 10];
         let label = digits.get(usize::from(number < 10)..).unwrap_or(&digits);
-        let fastener = Fastener {
-            label: Label::cut(core::str::from_utf8(label).unwrap_or("?")),
-            near: [None; 4],
-        };
-        // As many as the order has.
-        let _ = fasteners.push(fastener);
+        form.bytes(if number < 10 { &[1] } else { &[2] });
+        form.bytes(label);
+        // No neighbours.
+        form.bytes(&[0; 4]);
     }
-    for stage in 0..u8::try_from(stages.len()).unwrap_or(0) {
+    form.bytes(&[stages]);
+    let torque = u32::from(newton_meters) * 1_000;
+    let angle = u32::from(degrees) * 1_000;
+    for stage in 0..stages {
+        // ±4 %, as plans have it where they say nothing; ±5° of a turn.
+        let (target, half, behind): (u32, u32, &[u8]) = match stage {
+            // No running torque.
+            0 => (torque / 2, torque / 200 * 4, &[0]),
+            1 => (torque, torque / 100 * 4, &[0]),
+            // No torque window, in as many pulls as it takes.
+            _ => (angle, 5_000, &[0, 0]),
+        };
+        form.bytes(&[u8::from(stage == 2)]);
+        for value in [target, target - half, target + half] {
+            form.above_zero(value);
+        }
+        form.bytes(behind);
+        // Ask where it ends beyond; in this order, no trial, any evidence.
+        form.bytes(&[0; 4]);
+    }
+    form.number(u32::from(stages) * u32::from(count));
+    for stage in 0..stages {
         for &fastener in order.iter() {
-            let _ = steps.push(Place::on(fastener, stage));
+            form.bytes(&[fastener, stage]);
         }
     }
-    // The parts are written without making a procedure of them: there is memory for one only.
-    let parts = ProcedureParts {
-        fasteners: &fasteners,
-        stages,
-        steps: &steps,
-        overrides: &[],
-        terms: Terms::default(),
-    };
-    let _ = blob.resize_default(blob.capacity());
-    let length = parts.encode(blob).map(|bytes| bytes.len());
-    blob.truncate(length.unwrap_or(0));
-    length.is_ok()
+    // No other targets.
+    form.bytes(&[0]);
+    let sum = crc32(0, form.blob);
+    form.bytes(&sum.to_le_bytes());
+    form.fits
+}
+
+/// Version of the stored form that is written here.
+const VERSION: u8 = 2;
+
+/// What is written of it so far.
+struct Form<'b> {
+    blob: &'b mut heapless::Vec<u8, 2560>,
+    fits: bool,
+}
+
+impl Form<'_> {
+    fn bytes(&mut self, bytes: &[u8]) {
+        self.fits &= self.blob.extend_from_slice(bytes).is_ok();
+    }
+
+    /// Seven bits a byte, the lowest first.
+    fn number(&mut self, mut value: u32) {
+        while value > 0x7F {
+            self.bytes(&[value.to_le_bytes()[0] | 0x80]);
+            value >>= 7;
+        }
+        self.bytes(&[value.to_le_bytes()[0]]);
+    }
+
+    /// A torque or an angle that is not negative.
+    fn above_zero(&mut self, value: u32) {
+        self.number(value * 2);
+    }
 }
 
 #[cfg(test)]
 mod tests {
-    use evendraw_core::procedure::Procedure;
+    use evendraw_core::procedure::{
+        AngleWindow, Fastener, Parts, Prevailing, Procedure, Stage, StageKind, Step, Terms,
+        TorqueWindow,
+    };
+    use evendraw_core::text::Label;
+    use evendraw_core::unit::{Angle, Torque};
 
     use super::circle_form;
+
+    /// The same by the core's own writer.
+    fn by_the_core(count: u8, newton_meters: i32, degrees: i32, order: &[u8]) -> Vec<u8> {
+        let around = |target: i32, half: i32| [target, target - half, target + half];
+        let tighten = |target: i32| {
+            let [target, min, max] =
+                around(target, target / 100 * 4).map(Torque::from_millinewton_meters);
+            Stage::new(StageKind::Tighten {
+                window: TorqueWindow { target, min, max },
+                prevailing: Prevailing::None,
+            })
+        };
+        let [target, min, max] = around(degrees * 1_000, 5_000).map(Angle::from_millidegrees);
+        let turn = Stage::new(StageKind::Turn {
+            window: AngleWindow { target, min, max },
+            torque: None,
+            one_sweep: false,
+        });
+        let all = [
+            tighten(newton_meters * 500),
+            tighten(newton_meters * 1_000),
+            turn,
+        ];
+        let stages = &all[..if degrees > 0 { 3 } else { 2 }];
+        let fasteners: Vec<Fastener> = (1..=count)
+            .map(|number| Fastener {
+                label: Label::cut(&number.to_string()),
+                near: [None; 4],
+            })
+            .collect();
+        let steps: Vec<Step> = (0..)
+            .zip(stages)
+            .flat_map(|(stage, _)| order.iter().map(move |&fastener| Step::on(fastener, stage)))
+            .collect();
+        let parts = Parts {
+            fasteners: &fasteners,
+            stages,
+            steps: &steps,
+            overrides: &[],
+            terms: Terms::default(),
+        };
+        parts.encode(&mut [0; 4096]).expect("room").to_vec()
+    }
+
+    #[test]
+    fn it_is_the_form_that_the_core_writes() {
+        let mut blob = heapless::Vec::new();
+        for count in 3..=64 {
+            for (newton_meters, degrees) in [(2, 0), (64, 90), (200, 180)] {
+                assert!(circle_form(count, newton_meters, degrees, &mut blob));
+                let mut order = vec![0; usize::from(count)];
+                evendraw_core::pattern::cross(&mut order).unwrap();
+                let core = by_the_core(count, newton_meters.into(), degrees.into(), &order);
+                assert!(
+                    *blob == *core,
+                    "{count} bolts, {newton_meters} N·m, {degrees}°"
+                );
+            }
+        }
+    }
 
     #[test]
     fn the_largest_circle_fits_and_the_order_goes_across() {

@@ -493,7 +493,9 @@ impl<'a> Frame<'a> {
             )
         };
         match *error {
-            ProcedureError::Limits { stage, why } => of_stage(stage).error(why, "here", ""),
+            ProcedureError::Limits { stage, why } => {
+                of_stage(stage).error(why.to_string(), "here", "");
+            }
             ProcedureError::Scattered { stage } => {
                 of_stage(stage).error(error.to_string(), "here", "");
             }
