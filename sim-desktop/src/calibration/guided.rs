@@ -7,6 +7,7 @@ use std::fmt;
 use evendraw_core::link::Sums;
 
 use super::{Fit, Load, Means, Rest, Wrong, fit, looked_at, rate};
+use crate::limited::Limited as _;
 use crate::link::{Calibrated, Client, ClientError};
 
 /// Whoever stands at the bench.
@@ -288,7 +289,7 @@ fn whole<T: TryFrom<i64> + Default>(value: f64, most: f64) -> T {
         clippy::cast_possible_truncation,
         reason = "within the bounds, and rounded"
     )]
-    let whole = value.clamp(-most, most).round() as i64;
+    let whole = value.limited(-most, most).round() as i64;
     T::try_from(whole).unwrap_or_default()
 }
 

@@ -124,7 +124,7 @@ pub(super) fn setup(args: &Args) -> Result<Setup, CommandError> {
     if args.serial.as_ref().is_some_and(|serial| serial.len() > 24) {
         return Err(CommandError::bad("--serial: allowed are at most 24 bytes"));
     }
-    if args.weights.len() < 2 || args.weights.windows(2).any(|pair| pair[0] >= pair[1]) {
+    if args.weights.len() < 2 || !args.weights.is_sorted_by(|lighter, next| lighter < next) {
         return Err(CommandError::bad(
             "--weights: allowed are at least two, each heavier than the one before, like 1,2,5",
         ));

@@ -2,13 +2,13 @@
 //!
 //! While it does not run it asks for no frame. Knows nothing of where the order comes from.
 
-use crate::limited::Limited as _;
 use std::time::Duration;
 
 use super::super::super::edit_view::DrawingView;
 use super::super::super::theme::{self, BODY, Colours};
 use super::super::super::widgets::{between, count, silent_line};
 use super::{RADIUS, Scale};
+use crate::limited::Limited as _;
 use egui::{Align2, Pos2, Rect, Stroke, Ui, vec2};
 
 /// Seconds from one fastener to the next.
