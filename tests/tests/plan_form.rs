@@ -85,7 +85,7 @@ fn a_text_that_is_no_toml_has_no_form() {
 fn the_form_is_as_it_is_said() {
     let text = "\r\n\n  [build]\r\n\r\n\ttitle=\"Winch\"   # on its plate\n  note  = '''\n   two\r\n  lines  '''  \n[[ tool ]]\nid= \"A\"\n\n\n\n# the lid\n[[joint]]# first\nid='lid'\npositions={1=[0,0],2=[ 90 ,0 ],}\nafter=[\n\"a\", # one\n\n\n  \"b\"\n ]\nx . y = 1\nday = 2026-05-04 07:30:00\n\n\n";
     let formed = "[build]\r\ntitle = \"Winch\"  # on its plate\r\nnote  = '''\n   two\r\n  lines  '''\r\n\r\n[[tool]]\r\nid = \"A\"\r\n\r\n# the lid\r\n[[joint]]  # first\r\nid = 'lid'\r\npositions = { 1 = [0, 0], 2 = [90, 0], }\r\nafter = [\r\n    \"a\",  # one\r\n\r\n    \"b\"\r\n]\r\nx.y = 1\r\nday = 2026-05-04 07:30:00\r\n";
-    assert_eq!(in_form(&text).unwrap(), formed);
+    assert_eq!(in_form(text).unwrap(), formed);
     let aligned = "a   = 1 # x\nbcd = 2 # y\nef  = [1] # zz\n";
     let formed = "a   = 1    # x\nbcd = 2    # y\nef  = [1]  # zz\n";
     assert_eq!(
@@ -115,7 +115,7 @@ fn spread(text: &str, noise: &[(usize, u8)]) -> String {
             _ => lines.insert(at, String::new()),
         }
     }
-    lines.join(if noise.len() % 2 == 0 { "\n" } else { "\r\n" })
+    lines.join(if noise.len().is_multiple_of(2) { "\n" } else { "\r\n" })
 }
 
 proptest! {
