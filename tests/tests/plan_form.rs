@@ -115,7 +115,11 @@ fn spread(text: &str, noise: &[(usize, u8)]) -> String {
             _ => lines.insert(at, String::new()),
         }
     }
-    lines.join(if noise.len().is_multiple_of(2) { "\n" } else { "\r\n" })
+    lines.join(if noise.len().is_multiple_of(2) {
+        "\n"
+    } else {
+        "\r\n"
+    })
 }
 
 proptest! {
