@@ -164,7 +164,6 @@ const LINES: &[&[&str]] = &[
     ],
     &["tonight", "plan.toml"],
     &["recent"],
-    &["guide"],
     &["twist", "16 x 250"],
     &["thread", "M8", "5/16-18"],
     &["schema", "-o", "schema.json"],
@@ -413,7 +412,10 @@ fn every_command_ends_when_it_is_told_to_and_leaves_nothing_half_written() {
                     }
                     (None, Some(code)) => {
                         assert!(
-                            code < 2 || (signal == "PIPE" && code == 141),
+                            code < 2
+                                || (signal == "PIPE" && code == 141)
+                                // Nobody answers at this port, which was found out first.
+                                || (listens && said.contains("no answer")),
                             "{what}: {code} {said}"
                         );
                         finished += 1;
