@@ -422,7 +422,7 @@ impl Check<'_> {
                         match &tool.lowest_text {
                             Some(lowest) => format!("{id} from {lowest} to {capacity}"),
                             None if tool.lowest == Torque::ZERO => format!("{id} to {capacity}"),
-                            None => format!("{id} from a fifth of {capacity} on"),
+                            None => format!("{id} from a fifth of {capacity} up to it"),
                         }
                     })
                     .collect();
