@@ -67,13 +67,14 @@ fn nothing_half_written(at: &Path, sheet: &[u8], what: &str) {
 fn a_signal_at_any_moment_leaves_nothing_half_written_and_the_status_says_why() {
     let folder = tempfile::tempdir().expect("a folder");
     let at = folder.path();
-    let began = Instant::now();
-    let whole = run(
-        at,
-        ["rehearse", "--joint", "head", "--journal", "whole.evj"],
-    );
-    let long = began.elapsed();
-    assert!(whole.status.code().is_some_and(|code| code < 2));
+    // The shorter of two: what else the machine does makes one long, and then every later one would end before its moment.
+    let long = ["whole.evj", "again.evj"].map(|journal| {
+        let began = Instant::now();
+        let whole = run(at, ["rehearse", "--joint", "head", "--journal", journal]);
+        assert!(whole.status.code().is_some_and(|code| code < 2));
+        began.elapsed()
+    });
+    let long = long[0].min(long[1]);
     let printed = run(at, ["sheet", "whole.evj", "-o", "sheet.html"]);
     assert_eq!(printed.status.code(), Some(0));
     let sheet = fs::read(at.join("sheet.html")).expect("bytes");
