@@ -96,6 +96,8 @@ pub const TRACE_LINE_BYTES_MAX: usize = 1_024;
 pub const FETCHED_RECORDS_MAX: usize = 100_000;
 /// Bytes of frames that one fetching takes: twice that flash. As records they take up to 64 MiB here.
 pub const FETCHED_BYTES_MAX: usize = 8 * 1024 * 1024;
+/// Bytes that one place of an adapter is taken to hold: four times the 16 KiB of our boards.
+pub const PLACE_BYTES_MAX: usize = 64 * 1024;
 /// Points of the curve drawn while an adapter is listened to: half an hour of a pull at 25 a second, twice over.
 pub const LIVE_POINTS_MAX: usize = 90_000;
 /// News of an adapter that wait until the desk looks; its live readings are dropped beyond that, as nothing depends on one.

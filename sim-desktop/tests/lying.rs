@@ -10,7 +10,7 @@ use std::path::PathBuf;
 use std::thread;
 use std::time::{Duration, Instant as Clock};
 
-use evendraw::limits::{FETCHED_BYTES_MAX, FETCHED_RECORDS_MAX, NEWS_WAITING_MAX};
+use evendraw::limits::{FETCHED_BYTES_MAX, FETCHED_RECORDS_MAX, NEWS_WAITING_MAX, PLACE_BYTES_MAX};
 use evendraw::link::{Client, ClientError, Follower, News, Patience, Port};
 use evendraw::store;
 use evendraw_core::journal::{FIRST_SEED, Frame, OVERHEAD, encode, encode_entry};
@@ -42,6 +42,7 @@ enum Asked {
     Offer(u8),
     Piece(u8),
     Pull(u32),
+    Read,
     Other,
 }
 
@@ -203,6 +204,7 @@ fn asked(question: &Request<'_>) -> Asked {
         Request::Offer { slot, .. } => Asked::Offer(slot),
         Request::Piece { slot, .. } => Asked::Piece(slot),
         Request::Pull { from } => Asked::Pull(from),
+        Request::Read { .. } => Asked::Read,
         _ => Asked::Other,
     }
 }
@@ -569,6 +571,23 @@ fn what_came_before_a_lie_is_kept() {
         );
         assert!(took < SOON);
     }
+}
+
+#[test]
+fn calibrations_without_end_are_fetched_as_far_as_is_stated() {
+    let lie = |question| match question {
+        Asked::Read => Some(Says::Reply(Reply::Bytes { bytes: &[7; 64] })),
+        _ => None,
+    };
+    let liar = Liar::start(lie, false);
+    let error = liar
+        .client(Patience::default())
+        .calibrations(7)
+        .expect_err("they have no end");
+    assert!(
+        matches!(error, ClientError::Unending(PLACE_BYTES_MAX)),
+        "{error}"
+    );
 }
 
 #[test]

@@ -45,7 +45,7 @@ use evendraw_core::sample::{KEPT_BYTES, Kept};
 use evendraw_core::trace::Point;
 use evendraw_core::unit::{Instant, Torque};
 
-use crate::limits::{FETCHED_BYTES_MAX, FETCHED_RECORDS_MAX, counted};
+use crate::limits::{FETCHED_BYTES_MAX, FETCHED_RECORDS_MAX, PLACE_BYTES_MAX, counted};
 
 pub use follow::{Follower, News, Order};
 pub(crate) use port::arrived;
@@ -224,6 +224,8 @@ pub enum ClientError {
     Slow(Duration),
     /// It told more records than any adapter keeps.
     Endless(usize),
+    /// It sent more of one place than any adapter stores there: more bytes than this.
+    Unending(usize),
     /// It was to tell its readings, and tells none.
     Unheard,
 }
@@ -260,6 +262,11 @@ impl fmt::Display for ClientError {
             Self::Endless(most) => write!(
                 f,
                 "its journal has no end: {} records were fetched, and no adapter keeps more",
+                counted(*most)
+            ),
+            Self::Unending(most) => write!(
+                f,
+                "what it stores at one place has no end: {} bytes were fetched, and no adapter keeps more there",
                 counted(*most)
             ),
             Self::Unheard => f.write_str("it tells no reading any more; did it start again?"),
@@ -411,6 +418,15 @@ impl Client {
         take: impl Fn(&Reply<'_>) -> Option<T>,
     ) -> Result<T, ClientError> {
         self.begin(self.patience.question);
+        self.part(request, take)
+    }
+
+    /// A question that is one of several of the exchange in hand.
+    fn part<T>(
+        &mut self,
+        request: &Request<'_>,
+        take: impl Fn(&Reply<'_>) -> Option<T>,
+    ) -> Result<T, ClientError> {
         for _ in 0..RESTARTS {
             match self.ask(request, |reply| wanted(reply, &take))? {
                 Outcome::Answer(answer) => return answer,
@@ -522,9 +538,10 @@ impl Client {
     /// # Errors
     /// [`ClientError::Refused`] of an adapter that does not know the question.
     pub fn curve(&mut self) -> Result<Vec<Point>, ClientError> {
+        self.begin(self.patience.sending);
         let mut points = Vec::new();
         while let Ok(from) = u8::try_from(points.len()) {
-            let more = self.simple(&Request::Curve { from }, |reply| match *reply {
+            let more = self.part(&Request::Curve { from }, |reply| match *reply {
                 Reply::Curve { bytes } => points_in(bytes),
                 _ => None,
             })?;
@@ -659,15 +676,19 @@ impl Client {
     /// What is stored at a place.
     ///
     /// # Errors
-    /// [`ClientError::Refused`].
+    /// [`ClientError::Refused`]; [`ClientError::Unending`] beyond [`PLACE_BYTES_MAX`].
     pub fn read_back(&mut self, place: u8) -> Result<Vec<u8>, ClientError> {
+        self.begin(self.patience.sending);
         let mut bytes = Vec::new();
         while let Ok(offset) = u32::try_from(bytes.len()) {
+            if bytes.len() > PLACE_BYTES_MAX {
+                return Err(ClientError::Unending(PLACE_BYTES_MAX));
+            }
             let question = Request::Read {
                 slot: place,
                 offset,
             };
-            let more = self.simple(&question, |reply| match *reply {
+            let more = self.part(&question, |reply| match *reply {
                 Reply::Bytes { bytes } => Some(bytes.to_vec()),
                 _ => None,
             })?;
