@@ -7,10 +7,10 @@ use super::asked::{self, Taken};
 use super::ink::{self, Ink as _};
 use super::joint::JointState;
 use super::marks;
-use super::reading::{draw_bar, next_mark, reading_colour, remaining_words, window_words};
+use super::reading::{self, draw_bar, next_mark, reading_colour, remaining_words, window_words};
 use super::theme::{self, BODY, Colours, DIGIT_HEIGHT, GAP, HEAD, TARGET};
 use super::typing;
-use super::view::{Ask, Cue, Gauge, JointView, Mark, Prompt, TypingView};
+use super::view::{Ask, Cue, Gauge, JointView, Prompt, TypingView};
 use super::widgets::{self, cut_bottom, cut_left, cut_top, line, number};
 use crate::limited::Limited as _;
 use egui::accesskit::Role;
@@ -377,19 +377,7 @@ fn wrapped(ui: &mut Ui, rect: Rect, words: &str, font: &FontId, hue: Color32) {
 
 fn finished(ui: &mut Ui, rect: Rect, joint: &JointView, height: f32) {
     let colours = Colours::of(ui);
-    let (mark, hue, words) = if joint.mock_up {
-        (
-            Mark::MockUp,
-            colours.rehearsal,
-            "Mock-up done: NOT FINAL, it must come apart again",
-        )
-    } else {
-        (
-            Mark::Final,
-            colours.good,
-            "Every fastener of this joint is accepted",
-        )
-    };
+    let (mark, hue, words) = reading::done(&colours, joint);
     let (place, words_place) = cut_left(rect, height * 0.36);
     let radius = place.width() * 0.42;
     marks::draw(ui.painter(), &colours, mark, place.center(), radius);

@@ -310,20 +310,7 @@ fn rows(ui: &mut Ui, paper: &PaperView, joint: &str, state: &mut PaperState) {
 /// A cell to type in.
 fn write(ui: &mut Ui, place: Rect, said: &str, hint: &str, text: &mut String, is_wrong: bool) {
     let colours = Colours::of(ui);
-    let mut child = ui.new_child(UiBuilder::new().id_salt(said).max_rect(place));
-    let edit = egui::TextEdit::singleline(text)
-        .id_salt(said)
-        .hint_text(
-            egui::RichText::new(hint)
-                .color(colours.soft)
-                .font(theme::text(NOTE)),
-        )
-        .font(theme::text(BODY))
-        .align(Align2::LEFT_CENTER)
-        .margin(egui::Margin::symmetric(8, 6))
-        .char_limit(80)
-        .desired_width(f32::INFINITY);
-    let response = child.put(place, edit).accessible_name(said);
+    let response = super::widgets::typed_line(ui, place, said, hint, text, 8, 80);
     if is_wrong {
         let painter = ui.painter();
         let stroke = Stroke::new(2.5, colours.bad);

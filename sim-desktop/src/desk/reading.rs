@@ -382,9 +382,9 @@ pub(super) fn draw_bar(ui: &mut Ui, rect: Rect, gauge: &Gauge, height: f32, hue:
     }
 }
 
-fn finished(ui: &mut Ui, inner: Rect, joint: &JointView, figure: f32) {
-    let colours = Colours::of(ui);
-    let (mark, hue, title) = if joint.mock_up {
+/// What a joint with nothing left to pull is told as: its mark, its hue and its words.
+pub(super) fn done(colours: &Colours, joint: &JointView) -> (Mark, egui::Color32, &'static str) {
+    if joint.mock_up {
         (
             Mark::MockUp,
             colours.rehearsal,
@@ -396,7 +396,12 @@ fn finished(ui: &mut Ui, inner: Rect, joint: &JointView, figure: f32) {
             colours.good,
             "Every fastener of this joint is accepted",
         )
-    };
+    }
+}
+
+fn finished(ui: &mut Ui, inner: Rect, joint: &JointView, figure: f32) {
+    let colours = Colours::of(ui);
+    let (mark, hue, title) = done(&colours, joint);
     let radius = figure * 0.45;
     marks::draw(
         ui.painter(),

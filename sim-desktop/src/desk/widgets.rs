@@ -375,9 +375,23 @@ pub(super) fn field(
         pos2(rect.left(), head.bottom() + 2.0),
         pos2(rect.right(), head.bottom() + 2.0 + TARGET),
     );
-    let mut child = ui.new_child(UiBuilder::new().id_salt(("field", caption)).max_rect(place));
+    typed_line(ui, place, caption, hint, text, 10, usize::MAX)
+}
+
+/// A line to type in, without a caption of its own: so many points from its edges, at most so many letters.
+pub(super) fn typed_line(
+    ui: &mut Ui,
+    place: Rect,
+    said: &str,
+    hint: &str,
+    text: &mut String,
+    margin: i8,
+    most: usize,
+) -> Response {
+    let colours = Colours::of(ui);
+    let mut child = ui.new_child(UiBuilder::new().id_salt(("field", said)).max_rect(place));
     let edit = egui::TextEdit::singleline(text)
-        .id_salt(caption)
+        .id_salt(said)
         .hint_text(
             egui::RichText::new(hint)
                 .color(colours.soft)
@@ -385,9 +399,10 @@ pub(super) fn field(
         )
         .font(theme::text(BODY))
         .align(Align2::LEFT_CENTER)
-        .margin(egui::Margin::symmetric(10, 6))
+        .margin(egui::Margin::symmetric(margin, 6))
+        .char_limit(most)
         .desired_width(f32::INFINITY);
-    child.put(place, edit).accessible_name(caption)
+    child.put(place, edit).accessible_name(said)
 }
 
 /// A row of choices of which one holds; returns the one just chosen.

@@ -32,11 +32,7 @@ impl Job {
             return Ok(());
         }
         self.may_leave(joint)?;
-        self.keep_fact(HostFact::AtAdapter {
-            joint,
-            serial: serial.to_owned(),
-        })?;
-        self.note_adapter(joint, serial);
+        self.keep_holder(joint, serial)?;
         self.look_on(joint)
     }
 
@@ -89,12 +85,18 @@ impl Job {
     /// record.
     pub fn carry_to_adapter(&mut self, joint: u8, serial: &str) -> Result<(), JobError> {
         self.may_carry(joint)?;
+        self.keep_holder(joint, serial)?;
+        self.look_on(joint)
+    }
+
+    /// Keeps who has it from here on: an adapter, or with no serial number the desk.
+    fn keep_holder(&mut self, joint: u8, serial: &str) -> Result<(), JobError> {
         self.keep_fact(HostFact::AtAdapter {
             joint,
             serial: serial.to_owned(),
         })?;
         self.note_adapter(joint, serial);
-        self.look_on(joint)
+        Ok(())
     }
 
     /// Whether [`Job::carry_to_adapter`] would do it.
@@ -123,11 +125,7 @@ impl Job {
         if self.adapter(joint).is_none() {
             return Ok(());
         }
-        self.keep_fact(HostFact::AtAdapter {
-            joint,
-            serial: String::new(),
-        })?;
-        self.note_adapter(joint, "");
+        self.keep_holder(joint, "")?;
         // The start recorded next must have a higher number than any of the adapter's.
         let last = self.records(joint).map(|entry| entry.boot).max();
         self.boot = self.boot.max(last.unwrap_or(0).saturating_add(1));
