@@ -3,8 +3,9 @@
 //! Knows nothing of what it does.
 
 use std::ffi::{OsStr, OsString};
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::process::{Command, Output, Stdio};
 use std::sync::OnceLock;
 
 use crate::emulator::workspace;
@@ -51,6 +52,28 @@ pub fn evendraw() -> &'static Path {
 /// When it does not start.
 pub fn run(folder: &Path, line: impl IntoIterator<Item = impl AsRef<OsStr>>) -> Output {
     command(folder, line).output().expect("evendraw starts")
+}
+
+/// Runs it with no display, in a folder, with this typed, and waits.
+///
+/// # Panics
+/// When it does not start.
+pub fn run_typed(
+    folder: &Path,
+    line: impl IntoIterator<Item = impl AsRef<OsStr>>,
+    text: &str,
+) -> Output {
+    let mut child = command(folder, line)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("evendraw starts");
+    let mut input = child.stdin.take().expect("piped");
+    // It may end before it has read all: then the rest is not wanted.
+    let _ = input.write_all(text.as_bytes());
+    drop(input);
+    child.wait_with_output().expect("it ends")
 }
 
 /// A command that runs it with no display, in a folder.

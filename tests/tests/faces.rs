@@ -3,9 +3,8 @@
 //!
 //! The plan is invented.
 
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
-use std::process::{Output, Stdio};
+use std::process::Output;
 
 use evendraw::desk::model::Model;
 use evendraw::desk::tag_text;
@@ -14,7 +13,7 @@ use evendraw::job::Job;
 use evendraw::store::Purpose;
 use evendraw_core::session::Input;
 use evendraw_core::unit::Instant;
-use evendraw_tests::binary::{command, run};
+use evendraw_tests::binary::{run, run_typed};
 
 const PLAN: &str = r#"
 [build]
@@ -103,16 +102,7 @@ fn work(folder: &Path, typed: &str) -> Output {
         "D1",
     ];
     let more = ["--answer", "person=M. Ahlers"];
-    let mut child = command(folder, line.iter().chain(&more))
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("evendraw starts");
-    let mut input = child.stdin.take().expect("piped");
-    let _ = input.write_all(typed.as_bytes());
-    drop(input);
-    child.wait_with_output().expect("it ends")
+    run_typed(folder, line.iter().chain(&more), typed)
 }
 
 fn said(output: &Output) -> String {

@@ -18,7 +18,7 @@ use crate::peers;
 use crate::plan::{Joint, Plan};
 use crate::rehearsal::answers::AnswersError;
 use crate::shelf::forerunners::before;
-use crate::store::{Content, Purpose, StoreError, Traces, entries_of, read_with_bytes};
+use crate::store::{Content, StoreError, Traces, entries_of, read_with_bytes};
 
 /// The joint with an id; the only one where none is named.
 pub(super) fn joint<'p>(plan: &'p Plan, id: Option<&str>) -> Result<&'p Joint, CommandError> {
@@ -78,7 +78,7 @@ pub(super) fn stage(stages: usize, number: usize, from: &str) -> Result<u8, Comm
 ///
 /// A shelf that cannot be read keeps nobody from work.
 pub(super) fn put_beside_forerunners(job: &mut Job, journal: &Path, out: &mut Output<'_>) {
-    if job.purpose() != Purpose::Job || job.plan().build().demo {
+    if !job.may_have_forerunners() {
         return;
     }
     match before(journal) {

@@ -83,10 +83,16 @@ impl Job {
         })
     }
 
-    /// From here on the peers of a joint include its forerunners: like joints of other builds. Of real work alone, and of no invented
-    /// values. Every record that can complete a stage is a moment of comparison from then on, a start among them.
+    /// From here on the peers of a joint include its forerunners, like joints of other builds, where it
+    /// [may have](Self::may_have_forerunners) such. Every record that can complete a stage is a moment of comparison from then on, a start among them.
     pub fn set_forerunners(&mut self, forerunners: Forerunners) {
         self.forerunners = Some(forerunners);
+    }
+
+    /// Whether its joints are put beside those of other builds: real work, and no invented values.
+    #[must_use]
+    pub fn may_have_forerunners(&self) -> bool {
+        self.purpose == Purpose::Job && !self.plan.build().demo
     }
 
     /// The joint's fasteners that are unlike those of its own joint and of its forerunners together.
@@ -95,7 +101,7 @@ impl Job {
         let (Some(forerunners), Some(session), Some(own)) = (
             self.forerunners
                 .as_ref()
-                .filter(|_| self.purpose == Purpose::Job && !self.plan.build().demo),
+                .filter(|_| self.may_have_forerunners()),
             self.session(joint),
             self.joint_plan(joint),
         ) else {

@@ -4,9 +4,7 @@
 //! The nuts are those of `running/model.rs`; everything in it is invented.
 
 use std::fs;
-use std::io::Write as _;
 use std::path::Path;
-use std::process::Stdio;
 
 use evendraw::desk::model::Model;
 use evendraw::job::Job;
@@ -16,7 +14,7 @@ use evendraw_core::record::{Added, Doubt, Entry, Record, Role};
 use evendraw_core::sample::Sample;
 use evendraw_core::session::Input;
 use evendraw_core::unit::{Instant, Rotation, Torque};
-use evendraw_tests::binary::command;
+use evendraw_tests::binary::run_typed;
 use serde_json::Value;
 
 use super::{evendraw, objects};
@@ -202,17 +200,11 @@ fn due(path: &Path) -> usize {
 /// One reading typed in a terminal, at the second stage.
 fn work(folder: &Path) -> String {
     let line = ["work", "strainer.toml", "--read", "--tool", "D1"];
-    let mut child = command(folder, line.iter().chain(&["--answer", "person=R. Falk"]))
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("evendraw starts");
-    let mut input = child.stdin.take().expect("piped");
-    // It may end before it has read all: then the rest is not wanted.
-    let _ = input.write_all(b"50\n");
-    drop(input);
-    let done = child.wait_with_output().expect("it ends");
+    let done = run_typed(
+        folder,
+        line.iter().chain(&["--answer", "person=R. Falk"]),
+        "50\n",
+    );
     String::from_utf8_lossy(&done.stderr).into_owned()
 }
 

@@ -5,11 +5,10 @@
 
 mod killed;
 
-use std::io::Write as _;
 use std::path::Path;
-use std::process::{Output, Stdio};
+use std::process::Output;
 
-use evendraw_tests::binary::{command, run};
+use evendraw_tests::binary::{run, run_typed};
 use serde_json::Value;
 
 const PLAN: &str = include_str!("strainer.toml");
@@ -26,17 +25,7 @@ pub(crate) fn folder(name: &str) -> std::path::PathBuf {
 /// `evendraw work strainer.toml --read …` with these lines typed.
 fn work(folder: &Path, more: &[&str], typed: &[&str]) -> Output {
     let line = ["work", "strainer.toml", "--read"].iter().chain(more);
-    let mut child = command(folder, line)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .spawn()
-        .expect("evendraw starts");
-    let mut input = child.stdin.take().expect("piped");
-    // It may end before it has read all: then the rest is not wanted.
-    let _ = input.write_all(format!("{}\n", typed.join("\n")).as_bytes());
-    drop(input);
-    child.wait_with_output().expect("it ends")
+    run_typed(folder, line, &format!("{}\n", typed.join("\n")))
 }
 
 fn said(output: &Output) -> String {

@@ -9,7 +9,6 @@ use std::sync::mpsc::{Receiver, TryRecvError, channel};
 
 use super::{Model, files};
 use crate::shelf::forerunners::{Before, before, shelf_of};
-use crate::store::Purpose;
 
 /// What the shelf of the job in hand showed, as far as it is known.
 #[derive(Debug, Default)]
@@ -52,11 +51,7 @@ impl Model {
             return;
         };
         let (own, at) = (self.own_journal(), self.at());
-        let Some(job) = self
-            .job
-            .as_mut()
-            .filter(|job| job.purpose() == Purpose::Job && !job.plan().build().demo)
-        else {
+        let Some(job) = self.job.as_mut().filter(|job| job.may_have_forerunners()) else {
             return;
         };
         match &self.forerunners {
