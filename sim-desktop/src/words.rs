@@ -318,7 +318,7 @@ const fn look(reason: Reason, first: Option<Act>) -> &'static str {
         Reason::StickSlip => "Clean it, and look at what is on the threads.",
         Reason::WrongWay => "Look at the direction, and at the hand of the thread.",
         Reason::TorqueHigh | Reason::AngleHigh => "Do not back it off to the target.",
-        Reason::Stuck | Reason::Gap => "Check the adapter and its cable before the next pull.",
+        Reason::Stuck | Reason::Gap => "Check the tool and its cable before the next pull.",
         Reason::Jerk => "Pull slowly and evenly: between two samples it may have been higher.",
         Reason::TorqueLow if matches!(first, Some(Act::TakeOut | Act::Replace)) => {
             "It turned as asked and the torque did not come: look at the thread, then for a soft, wrong or missing part."

@@ -2,7 +2,7 @@
 
 use core::ops::Deref;
 
-use super::{Outcome, Refusal, Session, reason, short};
+use super::{Next, Outcome, Refusal, Session, reason, short};
 use crate::ledger::StepState;
 use crate::limits::MOMENTS_MAX;
 use crate::procedure::{
@@ -56,7 +56,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         Ok(())
     }
 
-    /// An answer to a check; or, where the clock was lost, to a wait.
+    /// An answer to a check; or to a wait that is next, where a person saw the time and the clock did not.
     pub(super) fn answer(
         &mut self,
         step: u16,
@@ -70,7 +70,11 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         let note = short(note)?;
         match self.procedure.stage_of(step).map(|stage| stage.kind) {
             Some(StageKind::Check) => {}
-            Some(StageKind::Wait { .. }) if matches!(self.next, super::Next::Answer { .. }) => {}
+            Some(StageKind::Wait { .. })
+                if matches!(
+                    self.next,
+                    Next::Answer { step: own } | Next::Wait { step: own, .. } | Next::Moment { step: own, .. } if own == step
+                ) => {}
             _ => return Err(Refusal::WrongKind),
         }
         self.record(Answered { step, yes, note }, outcome)

@@ -97,7 +97,7 @@ pub enum Input<'a> {
         /// The step.
         step: u16,
     },
-    /// An answer to a check.
+    /// An answer to a check; to a wait that is next, a person's word on whether its time was kept.
     Answer {
         /// The step.
         step: u16,

@@ -209,7 +209,11 @@ impl<'o, 'w> Work<'o, 'w> {
     fn tell(&mut self, told: &Told) -> Result<(), CommandError> {
         tell_attempt(&self.job, told, "", self.out)?;
         if told.attempt.verdict != Verdict::Accepted {
+            self.said = None;
+            // What waits for a decision says so with the question.
+            let pulled_on = matches!(self.next(), Next::Pull { .. });
             let advice = self.session().and_then(Session::advice);
+            let advice = advice.filter(|_| pulled_on);
             for words in advice.iter().flat_map(words::what_now) {
                 self.out.line(format_args!("  {words}"))?;
             }

@@ -11,7 +11,7 @@ use super::widgets::{
     self, Look, area, button, count, cut_left, cut_top, focus_ring, line, paragraph, pressed,
     silent_line,
 };
-use crate::job::status::JointStatus;
+use crate::job::status::{JointStatus, counted};
 use crate::limited::Limited as _;
 use crate::words;
 use egui::accesskit::Role;
@@ -424,7 +424,10 @@ fn joint_row(ui: &mut Ui, place: Rect, row: &JointStatus, raised: bool) {
                 painter,
                 what,
                 Align2::LEFT_CENTER,
-                &format!("{} × {}", row.fasteners.len(), row.what),
+                &match row.what.as_str() {
+                    "" => counted(row.fasteners.len(), "fastener"),
+                    what => format!("{} × {what}", row.fasteners.len()),
+                },
                 theme::text(NOTE),
                 colours.soft,
             );

@@ -50,7 +50,7 @@ fn people_and_tools(model: &Status) -> Markup {
                 dt { "When" } dd { (model.when) }
                 @for tool in model.tools.iter().filter(|tool| tool.is_used) {
                     dt { "Tool " (tool.id) }
-                    dd { (tool.what) "; calibrated " (tool.calibration) "; in date: " (tool.in_date) }
+                    dd { (tool.what) "; calibration " (tool.calibration) "; in date: " (tool.in_date) }
                 }
             }
         }

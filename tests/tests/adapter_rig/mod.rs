@@ -438,7 +438,9 @@ pub(crate) fn used_flash(folder: &Path) -> PathBuf {
     path
 }
 
-/// Every record in the flash image, in order, read by the written format alone.
+/// Every record in the flash image, in order, read by the written format alone: the unbroken run of sectors that ends with the newest.
+/// A sector behind a gap is none of it. The emulator hands what is programmed to the host's file by several threads, so that a cut may
+/// leave a later sector marked as given back and an earlier one not.
 pub(crate) fn entries(image: &Path) -> Vec<Entry> {
     let bytes = fs::read(image).expect("the image");
     let word =
@@ -449,8 +451,12 @@ pub(crate) fn entries(image: &Path) -> Vec<Entry> {
         .map(|at| (word(at + 4), at))
         .collect();
     sectors.sort_unstable();
+    let newest = sectors.last().map_or(0, |&(number, _)| number);
+    let behind = (newest + 1).saturating_sub(u32::try_from(sectors.len()).expect("few"));
+    let run = sectors.iter().rev().zip((behind..=newest).rev());
+    let run = run.take_while(|&(&(number, _), due)| number == due).count();
     let mut found: Vec<Entry> = Vec::new();
-    for (_, at) in sectors {
+    for &(_, at) in sectors.iter().skip(sectors.len() - run) {
         let (mut seed, mut offset) = (word(at + 16), at + 20);
         while let Some((frame, sum, length)) = journal::frame_at(&bytes[offset..at + 4096], seed) {
             found.push(

@@ -15,18 +15,18 @@ use evendraw_core::verdict::{Reason, Verdict};
 use crate::instrument::{Instrument, Print};
 use crate::{POUND_FEET, TRACE, alone, attempts, entries, reach, station};
 
-struct Desk {
-    model: Model,
-    plan: Plan,
-    instrument: Instrument,
-    journal: PathBuf,
+pub(crate) struct Desk {
+    pub(crate) model: Model,
+    pub(crate) plan: Plan,
+    pub(crate) instrument: Instrument,
+    pub(crate) journal: PathBuf,
     began: Clock,
     _folder: tempfile::TempDir,
     _alone: MutexGuard<'static, ()>,
 }
 
 impl Desk {
-    fn new(text: &str, tool: &str, rate: u32, print: Print) -> Self {
+    pub(crate) fn new(text: &str, tool: &str, rate: u32, print: Print) -> Self {
         let alone = alone();
         let folder = tempfile::tempdir().expect("a folder");
         let plan = Plan::parse("cover.toml", text).expect("a plan");
@@ -34,7 +34,8 @@ impl Desk {
         model.set_browser(false);
         model.begin(Purpose::Job);
         let instrument = Instrument::start(folder.path(), station(&plan, 7), rate, print);
-        model.carry_out(Ask::OpenJoint("cover".to_owned()));
+        let joint = plan.joints().first().expect("a joint");
+        model.carry_out(Ask::OpenJoint(joint.id().to_owned()));
         let port = instrument.port().to_owned();
         model.carry_out(Ask::Lines(tool.to_owned(), port));
         let journal = folder.path().join("cover.evj");
@@ -60,7 +61,7 @@ impl Desk {
         desk
     }
 
-    fn tick(&mut self) {
+    pub(crate) fn tick(&mut self) {
         self.model.tick(self.began.elapsed().as_secs_f64());
         let live = self.joint().live.clone();
         let (cue, halt) = match live.cue {
@@ -72,7 +73,7 @@ impl Desk {
         self.instrument.hear(cue, halt);
     }
 
-    fn joint(&self) -> &JointView {
+    pub(crate) fn joint(&self) -> &JointView {
         self.model.view().joint.as_ref().expect("a joint is open")
     }
 
@@ -81,7 +82,7 @@ impl Desk {
         link.expect("an instrument is wanted")
     }
 
-    fn until(&mut self, what: &str, done: impl Fn(&DeskView) -> bool) {
+    pub(crate) fn until(&mut self, what: &str, done: impl Fn(&DeskView) -> bool) {
         let began = Clock::now();
         while began.elapsed() < Duration::from_secs(30) {
             self.tick();
@@ -101,13 +102,13 @@ impl Desk {
         );
     }
 
-    fn is_ready(view: &DeskView) -> bool {
+    pub(crate) fn is_ready(view: &DeskView) -> bool {
         let joint = view.joint.as_ref();
         joint.is_some_and(|joint| joint.prompt.is_none() && joint.live.cue == Shown::Ready)
     }
 
     /// The hand does what is next, and waits for the verdict.
-    fn one(&mut self) {
+    pub(crate) fn one(&mut self) {
         self.until("ready", Self::is_ready);
         let mut pull = reach(&self.journal, &self.plan).expect("something to pull");
         let before = attempts(&self.journal).len();

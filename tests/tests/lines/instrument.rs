@@ -36,6 +36,10 @@ pub(crate) struct Pull {
 #[derive(Debug)]
 enum Do {
     Pull(Pull),
+    /// Backed off until free.
+    Loosen(u8),
+    /// A new one in its place.
+    Replace(u8),
     Stall(Duration),
     Unplug,
     Plug,
@@ -47,6 +51,8 @@ pub(crate) struct Told {
     pub(crate) cue: Cue,
     pub(crate) halt: bool,
     pub(crate) is_busy: bool,
+    /// What stands on the tool, N·m.
+    pub(crate) torque: f64,
 }
 
 /// An instrument at work until it is dropped.
@@ -111,6 +117,16 @@ impl Instrument {
         self.order(Do::Pull(pull.clone()));
     }
 
+    /// A fastener is backed off until free, at no tool.
+    pub(crate) fn loosen(&self, fastener: u8) {
+        self.order(Do::Loosen(fastener));
+    }
+
+    /// A fastener is taken out and a new one put in.
+    pub(crate) fn replace(&self, fastener: u8) {
+        self.order(Do::Replace(fastener));
+    }
+
     /// What whoever reads says to the hand.
     pub(crate) fn hear(&self, cue: Cue, halt: bool) {
         let mut told = self.told.lock().expect("no panic there");
@@ -119,6 +135,12 @@ impl Instrument {
 
     pub(crate) fn is_busy(&self) -> bool {
         self.told.lock().expect("no panic there").is_busy
+    }
+
+    /// Whether the hand has this much on the tool, N·m.
+    pub(crate) fn is_loaded(&self, torque: f64) -> bool {
+        let told = self.told.lock().expect("no panic there");
+        told.is_busy && told.torque > torque
     }
 
     /// Says nothing for so long, its port open.
@@ -179,6 +201,14 @@ impl Printing {
                     self.station.begin(pull.fastener, &pull.aim);
                     self.ahead = self.station.elapsed_s() - self.time();
                 }
+                Ok(Do::Loosen(fastener)) => {
+                    self.station.loosen(fastener);
+                    self.ahead = self.station.elapsed_s() - self.time();
+                }
+                Ok(Do::Replace(fastener)) => {
+                    self.station.replace(fastener);
+                    self.ahead = self.station.elapsed_s() - self.time();
+                }
                 Ok(Do::Stall(time)) => stalled_until = Clock::now() + time,
                 Ok(Do::Unplug) => {
                     self.port = None;
@@ -218,6 +248,7 @@ impl Printing {
                     self.station.idle(0.002);
                 }
             }
+            self.told.lock().expect("no panic there").torque = torque;
             if Clock::now() >= stalled_until {
                 self.write(time, torque);
             }

@@ -2,6 +2,7 @@
 #![cfg(unix)]
 
 mod desk;
+mod head;
 mod instrument;
 mod terminal;
 

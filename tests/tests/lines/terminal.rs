@@ -17,16 +17,16 @@ use crate::instrument::{Instrument, Print, Pull};
 use crate::{POUND_FEET, TRACE, alone, attempts, reach, station};
 
 /// Fastener, stage and verdict of an attempt that was announced or kept.
-type Verdicted = (String, u64, String);
+pub(crate) type Verdicted = (String, u64, String);
 
 /// A run of the command whose lines are read as they come.
-struct Run {
-    child: Child,
-    said: Receiver<Value>,
+pub(crate) struct Run {
+    pub(crate) child: Child,
+    pub(crate) said: Receiver<Value>,
 }
 
 impl Run {
-    fn start(folder: &Path, more: &[&str]) -> Self {
+    pub(crate) fn start(folder: &Path, more: &[&str]) -> Self {
         let line = ["work", "cover.toml", "--json", "--answer", "person=R. Falk"];
         let mut command: Command = command(folder, line.iter().chain(more));
         let mut child = command
@@ -51,7 +51,7 @@ impl Run {
     }
 
     /// How it ended; one that does not end is killed, and has no status.
-    fn status(mut self) -> Option<i32> {
+    pub(crate) fn status(mut self) -> Option<i32> {
         let began = Clock::now();
         while began.elapsed() < Duration::from_secs(10) {
             if let Some(status) = self.child.try_wait().expect("it is ours") {
@@ -66,7 +66,7 @@ impl Run {
 }
 
 /// Fastener, stage and verdict of an attempt that was announced.
-fn verdict(said: &Value) -> Verdicted {
+pub(crate) fn verdict(said: &Value) -> Verdicted {
     (
         said["fastener"].as_str().unwrap_or_default().to_owned(),
         said["stage"].as_u64().unwrap_or_default(),
@@ -126,7 +126,11 @@ fn follow(
     }
 }
 
-fn setting(text: &str, rate: u32, print: Print) -> (tempfile::TempDir, Plan, Instrument, PathBuf) {
+pub(crate) fn setting(
+    text: &str,
+    rate: u32,
+    print: Print,
+) -> (tempfile::TempDir, Plan, Instrument, PathBuf) {
     let folder = tempfile::tempdir().expect("a folder");
     std::fs::write(folder.path().join("cover.toml"), text).expect("a plan");
     let plan = Plan::parse("cover.toml", text).expect("a plan");

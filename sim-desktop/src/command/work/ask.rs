@@ -5,6 +5,7 @@
 use std::io::BufRead as _;
 use std::sync::mpsc::{self, Receiver, TryRecvError};
 
+use evendraw_core::advice::Act;
 use evendraw_core::procedure::{EngineState, StageKind};
 use evendraw_core::record::{Decision, Doubt, Role};
 use evendraw_core::session::{Input, Next, Session};
@@ -13,6 +14,7 @@ use serde_json::json;
 
 use super::{CommandError, Work};
 use crate::job::Held;
+use crate::mark::Mark;
 use crate::plan::Plan;
 use crate::plan::progress::Hold;
 use crate::quantity::{LengthUnit, Quantity, TorqueUnit};
@@ -178,6 +180,8 @@ impl Work<'_, '_> {
     }
 
     fn say(&mut self, question: &Question) -> Result<(), CommandError> {
+        // Behind it what is next is said anew.
+        self.said = None;
         let Question {
             key,
             words,
@@ -266,28 +270,27 @@ impl Work<'_, '_> {
                     "yes",
                 )
             }
-            Next::Loosen { fastener } => question(
-                "loosened",
-                format!("Loosen fastener {} fully. Done?", label(fastener)),
-                "yes",
-            ),
-            Next::Replace { fastener } => question(
-                "fitted",
-                format!(
-                    "Fastener {}: do not reuse it. New one fitted?",
-                    label(fastener)
-                ),
-                "yes",
-            ),
+            Next::Loosen { fastener } => {
+                let words = format!("Loosen fastener {} fully. Done?", label(fastener));
+                question("loosened", self.before_it(&words), "yes")
+            }
+            Next::Replace { fastener } => {
+                let label = label(fastener);
+                let words = format!("Fastener {label}: do not reuse it. New one fitted?");
+                question("fitted", self.before_it(&words), "yes")
+            }
             Next::Decide { step } => {
                 if self.wants_running(step) {
                     let words = format!("{}: what is its running torque?", of(step));
-                    return question("running", words, "a torque with its unit, like 8 N·m");
+                    let others = self.decisions().join(", ");
+                    let allowed = format!("a torque with its unit, like 8 N·m; or {others}");
+                    return question("running", self.before_it(&words), &allowed);
                 }
+                let words = format!("What follows for {}?", of(step));
                 question(
                     "decide",
-                    format!("What follows for {}?", of(step)),
-                    "again, loosened, replaced, observed WHO AND WHY, waive WHO AND WHY",
+                    self.before_it(&words),
+                    &self.decisions().join(", "),
                 )
             }
             Next::Settle { fastener } => question(
@@ -435,6 +438,29 @@ impl Work<'_, '_> {
         Ok(Ok(()))
     }
 
+    /// A question, behind where to look and what is advised.
+    fn before_it(&self, question: &str) -> String {
+        let differs = self.job.differs(self.joint);
+        let open = differs.iter().find(|own| own.mark == Mark::Doubtful);
+        let mut words = match (open, self.session().and_then(Session::advice)) {
+            // Nothing was rejected: the plan changed behind it.
+            (Some(open), _) => vec![format!("{}.", open.differs())],
+            (None, Some(advice)) => words::what_now(&advice),
+            (None, None) => Vec::new(),
+        };
+        words.push(question.to_owned());
+        words.join(" ")
+    }
+
+    /// The decisions that make sense now, the advised one first: no other is taken.
+    fn decisions(&self) -> Vec<&'static str> {
+        let advice = self.session().and_then(Session::advice);
+        let acts = advice.map_or(&[Act::Waive][..], |advice| advice.acts);
+        let mut decisions: Vec<&str> = acts.iter().filter_map(|act| spelt(*act)).collect();
+        decisions.dedup();
+        decisions
+    }
+
     /// A decision about an attempt that was rejected or is unknown.
     fn decide(
         &mut self,
@@ -443,7 +469,12 @@ impl Work<'_, '_> {
         text: &str,
     ) -> Result<Result<(), NotTaken>, CommandError> {
         let fastener = self.fastener(step);
-        if self.wants_running(step) {
+        let (word, note) = text.split_once(' ').unwrap_or((text, ""));
+        let begins = |spelt: &str| spelt.split(' ').next() == Some(word);
+        if !self.decisions().into_iter().any(begins) {
+            if !self.wants_running(step) {
+                return Ok(Err("that is none of what makes sense here".to_owned()));
+            }
             return match Quantity::<TorqueUnit>::parse(text) {
                 Ok(running) => {
                     let torque = running.torque();
@@ -453,7 +484,6 @@ impl Work<'_, '_> {
                 Err(error) => Ok(Err(error.to_string())),
             };
         }
-        let (word, note) = text.split_once(' ').unwrap_or((text, ""));
         let from = self
             .session()
             .and_then(Session::advice)
@@ -542,6 +572,18 @@ impl Work<'_, '_> {
             }) => EngineState::Hot,
             _ => EngineState::Cold,
         }
+    }
+}
+
+/// How a decision is typed; none where an act is no decision.
+const fn spelt(act: Act) -> Option<&'static str> {
+    match act {
+        Act::PullOn | Act::TypeRunning => None,
+        Act::Again => Some("again"),
+        Act::Loosen | Act::TakeOut => Some("loosened"),
+        Act::Replace => Some("replaced"),
+        Act::Observe => Some("observed WHO AND WHY"),
+        Act::Waive => Some("waive WHO AND WHY"),
     }
 }
 

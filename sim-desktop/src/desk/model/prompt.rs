@@ -308,11 +308,17 @@ impl Card<'_> {
             .tools
             .iter()
             .filter(|tool| suits.contains(&tool.id.as_str()));
+        let note = if suits.clone().any(|tool| tool.is_undated) {
+            "These reach the next torque. Of one with no due date nobody can tell whether its calibration holds."
+        } else {
+            "These reach the next torque and are in date."
+        };
         let choices: Vec<Choice> = DIGITS
             .iter()
             .zip(suits)
             .map(|(key, tool)| {
-                let words = format!("{}, {}", tool.id, tool.what);
+                let undated = if tool.is_undated { ", no due date" } else { "" };
+                let words = format!("{}, {}{undated}", tool.id, tool.what);
                 choice(key, words, Act::Tool(tool.id.clone()))
             })
             .collect();
@@ -327,7 +333,6 @@ impl Card<'_> {
                 ..question("Tool", words, "", Vec::new())
             };
         }
-        let note = "These reach the next torque and are in date.";
         question("Tool", "Which tool is it?", note, choices)
     }
 

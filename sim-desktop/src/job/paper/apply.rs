@@ -266,11 +266,15 @@ impl<'j> Typing<'j> {
     fn turn_of(&self, item: &Item, step: u16) -> Step<()> {
         let next = self.next(item.joint);
         match next {
-            Next::Answer { step: own } | Next::Measure { step: own } if own == step => Ok(()),
-            Next::Wait { .. } | Next::Moment { .. } => at(
-                Column::Stage,
-                "a wait is not typed back: give the rows up to it, have it confirmed at the desk, then the rest",
-            ),
+            // Of a wait whoever filled in the sheet saw the time, and no clock did.
+            Next::Answer { step: own }
+            | Next::Measure { step: own }
+            | Next::Wait { step: own, .. }
+            | Next::Moment { step: own, .. }
+                if own == step =>
+            {
+                Ok(())
+            }
             _ => at(Column::Stage, self.first(item.joint)),
         }
     }
@@ -480,7 +484,9 @@ impl<'j> Typing<'j> {
             Next::Replace { .. } => "a fastener must be replaced first",
             Next::Settle { .. } => "a fastener that felt wrong must be looked at first",
             Next::TakeApart => "the mock-up must be taken apart first",
-            Next::Wait { .. } | Next::Moment { .. } => "a wait comes first, and is not typed back",
+            Next::Wait { .. } | Next::Moment { .. } => {
+                "a wait comes first: a row with its stage, and yes or no"
+            }
             Next::Nothing => "nothing is open there",
             _ => "it is not its turn",
         };

@@ -250,6 +250,45 @@ fn what_is_recorded_already_is_not_recorded_over() {
     assert_eq!(faults(&mut job, &text), [why]);
 }
 
+/// Sealant that has to skin, between two passes; and a clock that begins at a moment somebody names.
+#[test]
+fn a_sheet_with_waits_is_typed_back_whole() {
+    let waits = PLAN.replace(
+        "[[joint.stage]]\ndo = \"check\"",
+        "[[joint.stage]]\ndo = \"wait\"\nat_least = \"30 min\"\n\n\
+         [[joint.stage]]\ndo = \"wait\"\nat_least = \"2 min\"\nat_most = \"10 min\"\nafter = \"sealant opened\"\n\n\
+         [[joint.stage]]\ndo = \"check\"",
+    );
+    let sheet = "\
+joint;fastener;stage;way;value;tool;name;date
+lid;;threads;;yes;;R. Falk;2026-02-20
+lid;1;1;display;40,2;D1;R. Falk;2026-02-20
+lid;2;1;display;40;D1;R. Falk;2026-02-20
+lid;3;1;display;39,9;D1;R. Falk;2026-02-20
+lid;;2;;yes;;R. Falk;2026-02-20
+lid;;3;;no;;R. Falk;2026-02-20
+";
+    let plan = Plan::parse("strainer.toml", &waits)
+        .unwrap_or_else(|errors| panic!("{}", errors.report(false)));
+    let mut job = Job::unkept(plan, Purpose::Job);
+    let done = job.type_back(&rows(sheet), TODAY).expect("it is sound");
+    assert_eq!((done.recorded, done.known), (6, 0));
+    let answers: Vec<bool> = records(&job)
+        .into_iter()
+        .filter_map(|record| match record {
+            Record::Answered(own) => Some(own.yes),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(answers, [true, false]);
+    // A time that was not kept is a person's to decide about, as at the desk.
+    let next = job.session(0).map(evendraw_core::session::Session::next);
+    assert!(
+        matches!(next, Some(evendraw_core::session::Next::Decide { .. })),
+        "{next:?}"
+    );
+}
+
 #[test]
 fn a_value_outside_its_window_is_recorded_as_not_accepted() {
     let mut job = job();

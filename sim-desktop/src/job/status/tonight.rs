@@ -198,14 +198,10 @@ impl Tonight {
             );
             joints.push(("All of it".to_owned(), what));
         }
-        let tools = self.tools.iter().map(|own| {
-            let tool = &own.tool;
-            let name = format!(
-                "{}: {}; calibrated {}",
-                tool.id, tool.what, tool.calibration
-            );
-            (name, own.uses.join("; "))
-        });
+        let tools = self
+            .tools
+            .iter()
+            .map(|own| (own.tool.line(), own.uses.join("; ")));
         let untooled = self.untooled.iter();
         let untooled = untooled.map(|why| ("No tool".to_owned(), why.clone()));
         let parts = self.parts.iter();
