@@ -11,7 +11,7 @@ use std::io::Write as _;
 use std::sync::mpsc::RecvTimeoutError;
 use std::time::{Duration, Instant as Clock};
 
-use evendraw::desk::view::{Act, Ask};
+use evendraw::desk::view::{Act, Ask, Cue as Shown};
 use evendraw::plan::{DEMO, Plan};
 use evendraw_core::record::Attempt;
 use evendraw_core::tracker::Cue;
@@ -26,12 +26,11 @@ use crate::{alone, attempts, reach};
 /// The demo's head on a plan of its own, and an instrument that prints its readings.
 fn plan() -> String {
     let (build, _) = DEMO.split_once("[[part]]").expect("the demo has parts");
-    let (_, head) = DEMO
-        .split_once("[[joint]]\nid        = \"head\"")
-        .expect("the demo has a head");
-    let (head, _) = head
-        .split_once("# -----")
-        .expect("more joints follow the head");
+    let mut parts = DEMO
+        .split("# -----")
+        .filter_map(|part| part.split_once('\n'));
+    let head = parts.find(|(title, _)| title.ends_with("- the head"));
+    let (_, head) = head.expect("the demo has a head");
     let others = ["demo ", "after ", "closes ", "needs ", "shares "];
     let own = |text: &str| -> String {
         let lines = text.lines();
@@ -39,8 +38,7 @@ fn plan() -> String {
         kept.map(|line| format!("{line}\n")).collect()
     };
     format!(
-        "{}\n[[tool]]\nid = \"S1\"\nkind = \"stream\"\ntitle = \"in-line sensor\"\ncapacity = \"200 N·m\"\n\n\
-         [[joint]]\nid = \"head\"\n{}",
+        "{}\n[[tool]]\nid = \"S1\"\nkind = \"stream\"\ntitle = \"in-line sensor\"\ncapacity = \"200 N·m\"\n{}",
         own(build),
         own(head)
     )
@@ -120,9 +118,9 @@ impl UnderWay {
         }
     }
 
-    /// Pulled on where the hand let go short of it; false once there is a verdict.
-    fn goes_on(&mut self, instrument: &Instrument, verdicts: usize) -> bool {
-        if instrument.is_busy() {
+    /// Pulled on where the hand let go short of it, unless it was told to stop; false once there is a verdict.
+    fn goes_on(&mut self, instrument: &Instrument, verdicts: usize, is_halted: bool) -> bool {
+        if instrument.is_busy() || is_halted && verdicts == self.before {
             self.off_since = Clock::now();
         } else if verdicts > self.before {
             return false;
@@ -151,9 +149,10 @@ fn at_the_desk(rate: u32) {
         std::thread::sleep(Duration::from_millis(5));
         let verdicts = attempts(&desk.journal).len();
         troubles.happen(&desk.instrument, verdicts);
+        let is_halted = desk.joint().live.cue == Shown::Halt;
         let is_under_way = under_way
             .as_mut()
-            .is_some_and(|own| own.goes_on(&desk.instrument, verdicts));
+            .is_some_and(|own| own.goes_on(&desk.instrument, verdicts, is_halted));
         if is_under_way {
             continue;
         }
@@ -212,7 +211,7 @@ fn in_a_terminal(rate: u32) {
     let mut run = Run::start(folder.path(), &["--lines", instrument.port()]);
     let mut typed = run.child.stdin.take().expect("a pipe");
     let (mut troubles, began) = (Troubles::default(), Clock::now());
-    let (mut is_heard, mut is_next) = (false, false);
+    let (mut is_heard, mut is_next, mut is_halted) = (false, false, false);
     let mut under_way: Option<UnderWay> = None;
     let mut announced: Vec<Verdicted> = Vec::new();
     loop {
@@ -225,14 +224,15 @@ fn in_a_terminal(rate: u32) {
                     let line = answer(&said, &plan, &instrument);
                     writeln!(typed, "{line}").expect("it listens");
                 }
-                Some("cue") => instrument.hear(
-                    match said["cue"].as_str() {
+                Some("cue") => {
+                    is_halted = said["cue"] == "halt";
+                    let cue = match said["cue"].as_str() {
                         Some("approach") => Cue::Approach,
                         Some("target" | "over") => Cue::Target,
                         _ => Cue::None,
-                    },
-                    said["cue"] == "halt",
-                ),
+                    };
+                    instrument.hear(cue, is_halted);
+                }
                 Some("attempt") => announced.push(verdict(&said)),
                 _ => {}
             },
@@ -242,7 +242,7 @@ fn in_a_terminal(rate: u32) {
         troubles.happen(&instrument, announced.len());
         let is_under_way = under_way
             .as_mut()
-            .is_some_and(|own| own.goes_on(&instrument, announced.len()));
+            .is_some_and(|own| own.goes_on(&instrument, announced.len(), is_halted));
         if is_under_way {
             continue;
         }
