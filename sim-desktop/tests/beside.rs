@@ -15,7 +15,7 @@ use evendraw::plan::Plan;
 use evendraw::plan::progress::TaskStanding;
 use evendraw::sheet::{Sheet, blank_page, page, short_page, text};
 use evendraw::store::{Became, PartState, Purpose, read};
-use evendraw_core::record::Role;
+use evendraw_core::record::{Doubt, Role};
 use evendraw_core::session::Input;
 use evendraw_core::unit::Instant;
 
@@ -361,4 +361,82 @@ fn the_desk_shows_what_the_journal_says() {
         ..Sheet::default()
     };
     assert!(blank_page(&sheet).contains("Stack the shims"));
+}
+
+const COVER: &str = r#"
+[build]
+title = "Mole crane winch, brake side"
+
+[[part]]
+name = "gasket"
+number = "W-311"
+
+[[joint]]
+id = "cover"
+title = "Brake cover"
+positions = { 1 = [0, 0], 2 = [40, 0] }
+needs = ["gasket", "shim"]
+
+[[joint.stage]]
+do = "tighten"
+torque = "12 N·m"
+"#;
+
+/// What lies under a cover is there whatever is doubted of its bolts, until none of them holds.
+#[test]
+fn a_part_is_fitted_until_what_holds_it_comes_apart_or_it_is_told_otherwise() {
+    let folder = tempfile::tempdir().unwrap();
+    let journal = folder.path().join("winch.evj");
+    let plan = Plan::parse("winch.toml", COVER).unwrap();
+    let mut job = Job::create(&journal, plan, Purpose::Job).unwrap();
+    let states = |job: &Job| {
+        let parts = job.status().parts;
+        parts.iter().map(|part| part.state).collect::<Vec<_>>()
+    };
+    // Of the gasket nobody says anything; the shim is laid in and said to be.
+    job.part_is("shim", PartState::Fitted, "", at(1)).unwrap();
+    assert_eq!(states(&job), [PartState::Needed, PartState::Fitted]);
+    plate_done(&mut job, 2);
+    assert_eq!(states(&job), [PartState::Fitted, PartState::Fitted]);
+
+    // One felt wrong: the joint is doubtful, the gasket is where it was, and nobody orders another.
+    let wrong = Input::Note {
+        fastener: Some(0),
+        doubt: Doubt::Raised,
+        text: "felt wrong",
+    };
+    let refusal = job.apply(0, at(5), wrong).unwrap().refusal;
+    assert_eq!(refusal, None);
+    assert_eq!(job.status().joints[0].mark, Mark::Doubtful);
+    assert_eq!(states(&job), [PartState::Fitted, PartState::Fitted]);
+    let (_, order, _) = run(&["parts", journal.to_str().unwrap(), "--order"]);
+    assert!(!order.contains("gasket"), "{order}");
+
+    // One is loose, the other holds them; then neither does.
+    for (second, fastener, state) in [(6, 0, PartState::Fitted), (7, 1, PartState::Here)] {
+        let loosened = Input::Loosened {
+            fastener,
+            elsewhere: false,
+            cause: "felt wrong",
+        };
+        job.apply(0, at(second), loosened).unwrap();
+        assert_eq!(states(&job), [state, state], "{second}");
+    }
+    let shim = job.status().parts[1].line();
+    assert!(
+        shim.contains("was fitted; Brake cover came apart"),
+        "{shim}"
+    );
+
+    // Told otherwise, it is otherwise; put together again, they are in once more.
+    job.part_is("gasket", PartState::Wrong, "torn", at(8))
+        .unwrap();
+    assert_eq!(states(&job)[0], PartState::Wrong);
+    job.part_is("gasket", PartState::Here, "", at(9)).unwrap();
+    plate_done(&mut job, 10);
+    assert_eq!(states(&job), [PartState::Fitted, PartState::Fitted]);
+    // Opened anew from the disk it is the same.
+    drop(job);
+    let job = Job::open(&journal, Purpose::Job).unwrap();
+    assert_eq!(states(&job), [PartState::Fitted, PartState::Fitted]);
 }

@@ -9,8 +9,8 @@ use evendraw_core::record::{Entry, Record};
 use evendraw_core::session::Session;
 
 use super::status::plan_of;
-use crate::plan::Plan;
 use crate::plan::progress::TaskStanding;
+use crate::plan::{Joint, Plan};
 use crate::store::{Became, Fact, HostFact, PartState, entries_of};
 
 /// Who said something, when, and what.
@@ -80,7 +80,12 @@ impl Beside {
         for (place, fact) in facts.iter().enumerate() {
             match fact {
                 Fact::Host(fact) => beside.take(plan, fact),
-                Fact::Entry(entry) => beside.hear(plan, facts.get(..place).unwrap_or(&[]), entry),
+                Fact::Entry(entry) => {
+                    let before = facts.get(..place).unwrap_or(&[]);
+                    beside.hear(plan, before, entry);
+                    let until = facts.get(..=place).unwrap_or(&[]);
+                    beside.take_out(plan, until, entry);
+                }
             }
         }
         beside
@@ -209,6 +214,31 @@ impl Beside {
         }
     }
 
+    /// A record of a joint: when none of its fasteners holds any more, what was said to be fitted is at hand.
+    fn take_out(&mut self, plan: &Plan, until: &[Fact], entry: &Entry) {
+        if !matches!(entry.record, Record::Loosened(_) | Record::Apart(_)) {
+            return;
+        }
+        let Some(joint) = plan.joints().get(usize::from(entry.joint)) else {
+            return;
+        };
+        let is_fitted = |part: &&str| {
+            let told = self.parts.get(*part);
+            told.is_some_and(|(state, _)| *state == PartState::Fitted)
+        };
+        let fitted: Vec<&str> = joint.needs().filter(is_fitted).collect();
+        if fitted.is_empty() || holds(until, joint) {
+            return;
+        }
+        for part in fitted {
+            let said = Said {
+                words: format!("was fitted; {} came apart", joint.title()),
+                ..Said::default()
+            };
+            self.part(part, PartState::Here, said);
+        }
+    }
+
     /// The tasks that are done and belong to this joint or task.
     fn done_for(&self, plan: &Plan, id: &str) -> Vec<String> {
         let planned = plan
@@ -300,6 +330,16 @@ impl Beside {
 #[must_use]
 pub(super) fn added_id(number: u32) -> String {
     format!("reminder/{number}")
+}
+
+/// Whether a fastener of the joint is tight after these facts. Records that cannot be taken up take nothing out.
+fn holds(facts: &[Fact], joint: &Joint) -> bool {
+    let procedure = &plan_of(facts, joint).procedure;
+    let session = Session::restore(procedure, joint.number(), entries_of(facts, joint.number()));
+    session.map_or(true, |session| {
+        let mut fasteners = (0..=u8::MAX).zip(procedure.fasteners());
+        fasteners.any(|(fastener, _)| session.ledger().is_tight(fastener))
+    })
 }
 
 /// Whether the joint stood finished after these facts. Records that cannot be taken up count as finished: better to look once more.

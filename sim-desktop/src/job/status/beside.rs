@@ -2,6 +2,8 @@
 //!
 //! Knows nothing of attempts.
 
+use evendraw_core::ledger::{Standing, StepState};
+
 use super::{Item, Kept, PartStatus, ReminderStatus, Status, TaskStatus, View};
 use crate::job::beside::{Added, Beside, Reminder, Said};
 use crate::mark::Mark;
@@ -166,21 +168,22 @@ fn parts(
         };
         let mut titles: Vec<&str> = joints.iter().map(|joint| joint.title()).collect();
         titles.extend(users().map(|task| task.title.as_str()));
-        let in_place = |joint: &&Joint| {
+        let held = |joint: &&Joint| {
             views
                 .get(usize::from(joint.number()))
-                .is_some_and(|view| view.mark().is_closed())
+                .map_or(Held::NotYet, Held::by)
         };
         let (mut state, said) = beside.part_state(plan, name);
         let is_here = state.is_here();
-        if state == PartState::Here && !beside.was_told(name) {
+        let was_put_in = joints.iter().any(|joint| held(joint) == Held::Apart);
+        if state == PartState::Here && !beside.was_told(name) && !was_put_in {
             // Nobody said that it is missing; nobody said that it is here.
             state = PartState::Needed;
         }
-        // What was at hand is in its place once everything that it is for is finished.
+        // What was at hand is in its place once everything that it is for holds it.
         if is_here
             && !titles.is_empty()
-            && joints.iter().all(in_place)
+            && joints.iter().all(|joint| held(joint) == Held::Fast)
             && users().all(TaskStatus::is_done)
         {
             state = PartState::Fitted;
@@ -219,6 +222,40 @@ fn parts(
         }
     });
     planned.chain(added).collect()
+}
+
+/// Whether what a joint needs is in its place.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Held {
+    /// A fastener of it was not worked yet.
+    NotYet,
+    /// Every fastener was worked and one of them holds at least: a doubt about how tight they are is none about what lies under them.
+    Fast,
+    /// It was, and came apart: no fastener holds any more.
+    Apart,
+}
+
+impl Held {
+    fn by(view: &View<'_>) -> Self {
+        if view.mark().is_closed() {
+            return Self::Fast;
+        }
+        let procedure = &view.plan.procedure;
+        let ledger = &view.ledger;
+        let fasteners = || (0..=u8::MAX).zip(procedure.fasteners()).map(|(own, _)| own);
+        let was_worked = |fastener: u8| {
+            procedure.numbered_steps().any(|(step, own)| {
+                own.fastener() == Some(fastener) && ledger.step(step) != StepState::Open
+            })
+        };
+        if view.standing == Standing::MockUp || !fasteners().all(was_worked) {
+            Self::NotYet
+        } else if fasteners().any(|fastener| ledger.is_tight(fastener)) {
+            Self::Fast
+        } else {
+            Self::Apart
+        }
+    }
 }
 
 fn reminders(plan: &Plan, beside: &Beside) -> Vec<ReminderStatus> {
