@@ -83,13 +83,12 @@ fn large(joints: usize) -> String {
 }
 
 /// The plan screen while somebody types: in each frame a letter, everything that comes of it, layout and triangles.
-fn typing(name: &str, text: &str) {
+fn typing(name: &str, text: &str, of: &str) {
     let folder = std::env::temp_dir().join(format!("evendraw-bench-edit-{}", std::process::id()));
     let mut model = Model::in_folder("large.toml", text, &folder);
     let context = egui::Context::default();
     theme::dress(&context);
     let mut desk = Desk::default();
-    let of = "joint/120/stage/1";
     model.carry_out(Ask::Plan(PlanAsk::Select(of.to_owned())));
     let mut seconds = 0.0;
     let mut frame = |events: Vec<Event>, ask: Option<Ask>| {
@@ -179,8 +178,9 @@ fn main() {
         frames(&long, &[Key::F4, Key::ArrowDown]),
     );
     let _ = std::fs::remove_dir_all(&folder);
-    typing("typing, demo", evendraw::plan::DEMO);
+    typing("typing, demo", evendraw::plan::DEMO, "joint/2/stage/0");
     for joints in [100, 250, 300] {
-        typing(&format!("typing, {joints} joints"), &large(joints));
+        let of = format!("joint/{}/stage/1", joints / 2);
+        typing(&format!("typing, {joints} joints"), &large(joints), &of);
     }
 }

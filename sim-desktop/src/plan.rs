@@ -44,7 +44,7 @@ pub use joint::{
     About, Access, AnswerError, Answers, Joint, JointPlan, PictureOf, Question, Share, Variant,
 };
 pub use place::{Order, Position};
-pub use stage::{StagePlan, evidence_word};
+pub use stage::{StagePlan, evidence_word, with_newton_meters};
 pub use task::{Task, TaskTime};
 
 use std::collections::HashSet;

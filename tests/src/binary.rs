@@ -78,7 +78,7 @@ pub fn run_typed(
     child.wait_with_output().expect("it ends")
 }
 
-/// A command that runs it with no display, in a folder.
+/// A command that runs it with no display, in a folder; what it keeps of the user's own lies there too.
 pub fn command(folder: &Path, line: impl IntoIterator<Item = impl AsRef<OsStr>>) -> Command {
     let mut command = Command::new(evendraw());
     command
@@ -86,6 +86,7 @@ pub fn command(folder: &Path, line: impl IntoIterator<Item = impl AsRef<OsStr>>)
         .args(line)
         .env_remove("DISPLAY")
         .env_remove("WAYLAND_DISPLAY")
-        .env("NO_COLOR", "1");
+        .env("NO_COLOR", "1")
+        .env("XDG_STATE_HOME", folder.join(".state"));
     command
 }

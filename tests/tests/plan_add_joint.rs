@@ -3,6 +3,7 @@
 use std::fs;
 use std::path::Path;
 
+use evendraw::job::status::read_back;
 use evendraw::plan::Plan;
 use evendraw_tests::binary::run;
 
@@ -50,7 +51,7 @@ fn a_joint_is_written_key_by_key_and_everything_else_stays() {
     let (status, out, err) = said(folder.path(), &dry);
     assert_eq!(status, Some(0), "{err}");
     assert!(out.contains("foot: Foot, left, 4 fasteners"), "{out}");
-    assert!(out.contains("tighten to 60 N·m"), "{out}");
+    assert!(out.contains("Tighten to 60 N·m (±4 %)."), "{out}");
     assert!(out.contains("would be: 1 joint added"), "{out}");
     assert_eq!(fs::read_to_string(&path).unwrap(), PLAN);
     let (status, ..) = said(folder.path(), &line);
@@ -173,4 +174,41 @@ fn a_value_that_is_wrong_is_told_at_its_field_and_nothing_is_written() {
     assert_eq!(status, Some(0), "{err}");
     assert!(out.contains("2 joints added"), "{out}");
     assert!(fs::read_to_string(&path).unwrap().starts_with(PLAN));
+}
+
+/// What was entered is read back as the desk's plan screen reads it back: in the manual's unit, in N·m, with its window and in its order.
+/// [NIST SP 811, appendix B.8: 1 lbf·ft = 1.355 818 N·m]
+#[test]
+fn a_stage_is_read_back_in_newton_metres_too() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("winch.toml"), PLAN).unwrap();
+    let line = "plan add-joint winch.toml --set id=foot --set circle.number=4 --set|circle.diameter=90 mm|--set order=2,4,1,3 --set stage.1.do=tighten \
+        --set|stage.1.torque=33.2 lbf·ft|--set stage.2.do=turn --set stage.2.angle=90° --set|stage.2.torque=24..28 lbf·ft|--set|\
+        stage.2.each={ 3 = \"80°\" }";
+    let words: Vec<&str> = line
+        .split('|')
+        .enumerate()
+        .flat_map(|(at, part)| match at % 2 {
+            0 => part.split_whitespace().collect(),
+            _ => vec![part.trim()],
+        })
+        .collect();
+    let (status, out, err) = said(folder.path(), &words);
+    assert_eq!(status, Some(0), "{err}");
+    let out = out.split_whitespace().collect::<Vec<_>>().join(" ");
+    for wanted in [
+        "1 Tighten to 33.2 lbf·ft, 45.013 N·m (±4 %). That is 31.87 to 34.53 lbf·ft (43.21 to 46.81 N·m). Each, in order 2 4 1 3.",
+        "2 Turn on by 90° (±5°), end torque 24..28 lbf·ft, 32.54..37.963 N·m. That is",
+        "Fastener 3: 80° instead.",
+    ] {
+        assert!(out.contains(wanted), "{wanted} in {out}");
+    }
+    // The same words at the desk.
+    let text = fs::read_to_string(folder.path().join("winch.toml")).unwrap();
+    let plan = Plan::parse("winch.toml", &text).unwrap();
+    let joint = plan.joint("foot").unwrap();
+    for stage in &joint.first_plan().stages {
+        let lines = read_back(joint, &stage.place).join(" ");
+        assert!(out.contains(&lines), "{lines} in {out}");
+    }
 }

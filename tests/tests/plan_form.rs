@@ -53,6 +53,13 @@ fn assert_same(name: &str, text: &str) {
     assert!(formed.is_empty() || formed.ends_with('\n'), "{name}");
 }
 
+/// Who looks at the demo to learn how a plan is written sees the form.
+#[test]
+fn the_demo_is_in_form() {
+    let demo = evendraw::plan::DEMO;
+    assert_eq!(in_form(demo).as_deref(), Ok(demo));
+}
+
 #[test]
 fn every_plan_of_the_fixtures_means_the_same_in_form() {
     assert!(PLANS.len() > 50, "{}", PLANS.len());

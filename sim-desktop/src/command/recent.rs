@@ -1,4 +1,4 @@
-//! `evendraw recent`: the builds opened lately at the desk, and how far each is.
+//! `evendraw recent`: the builds opened lately at the desk or worked in a terminal, and how far each is.
 //!
 //! Knows nothing of how the list is kept.
 
@@ -11,13 +11,13 @@ use crate::job::status::counted;
 use crate::recent::Recent;
 use crate::words;
 
-/// Lists the builds opened lately at the desk: title, unit, when last worked, how far.
+/// Lists the builds opened lately, at the desk or by `work`: title, unit, when last worked, how far.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = "Examples:\n  \
         evendraw recent\n  \
         evendraw \"$(evendraw recent --json | jq -r 'select(.gone | not) | .plan' | head -1)\"\n\n\
         The list holds names alone: what is said of a build is read from its plan and its journal. A build that was moved is told as gone\n\
-        until it is opened at its new place.")]
+        until it is opened at its new place. Work whose journal does not lie beside its plan is not on it.")]
 pub(super) struct Args {}
 
 /// Runs the command.
@@ -42,7 +42,7 @@ pub(super) fn run(_args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErr
         }))?;
     }
     if seen.is_empty() {
-        out.line("no build was opened at the desk yet")?;
+        out.line("no build was opened or worked yet")?;
     } else {
         out.line(format_args!("{}", counted(seen.len(), "build")))?;
     }

@@ -22,6 +22,7 @@ use super::{CommandError, Done, Output, plan_file};
 use crate::job::{self, Job, Told};
 use crate::peers;
 use crate::plan::{Joint, Plan};
+use crate::recent::Recent;
 use crate::signals;
 use crate::store::Purpose;
 use crate::words;
@@ -79,6 +80,15 @@ pub(super) fn run(args: &Args, out: &mut Output<'_>) -> Result<Done, CommandErro
     }
 }
 
+/// The build is one of those opened lately. Work goes on where that cannot be written down.
+fn put_on_the_list(file: &Path, plan: &Plan, out: &mut Output<'_>) {
+    let build = plan.build();
+    let unit = build.unit.as_deref().unwrap_or_default();
+    if let Err(error) = Recent::of_this_user().put(file, &build.title, unit) {
+        out.remark(error);
+    }
+}
+
 /// A joint being worked in a terminal.
 struct Work<'o, 'w> {
     job: Job,
@@ -127,6 +137,13 @@ impl<'o, 'w> Work<'o, 'w> {
             Job::create(&path, plan, Purpose::Job)?
         };
         put_beside_forerunners(&mut job, &path, out);
+        if let Some(file) = args
+            .plan
+            .as_deref()
+            .filter(|plan| args.journal.is_none() || beside(plan) == path)
+        {
+            put_on_the_list(file, job.plan(), out);
+        }
         let own = joint(job.plan(), Some(own.id()))?.clone();
         if let Ok(since) = SystemTime::now().duration_since(UNIX_EPOCH)
             && let Ok(seconds) = i64::try_from(since.as_secs())

@@ -4,6 +4,7 @@
 //! action leads to.
 
 use super::joint::JointState;
+use super::keys::Page;
 use super::overlay::Overlay;
 use super::view::{Ask, DeskView, FastenerView, JointView, Mark};
 use super::widgets::{Look, button_of, count, held, is_wide_enough, pressed, split_across};
@@ -198,7 +199,7 @@ fn table(view: &DeskView, joint: &JointView, state: &JointState, free: bool) -> 
             "",
             open && was_on.is_some(),
             false,
-            was_on.unwrap_or(Does::Over(Overlay::Keys)),
+            was_on.unwrap_or(Does::Over(Overlay::Keys(Page::Work))),
         ),
         foot(
             Key::R,

@@ -12,6 +12,7 @@ use super::curve::hatch;
 use super::handover;
 use super::ink::{self, Ink as _};
 use super::joint::{self, JointState};
+use super::keys::Page;
 use super::overlay::{self, Overlay};
 use super::paper::{self, PaperState};
 use super::plan::{self, PlanState};
@@ -375,10 +376,9 @@ impl Desk {
 
     fn anywhere(&mut self, ui: &Ui, view: &DeskView, asks: &mut Vec<Ask>) {
         if pressed(ui, Key::F1) {
-            self.overlay = if self.overlay == Some(Overlay::Keys) {
-                None
-            } else {
-                Some(Overlay::Keys)
+            self.overlay = match self.overlay {
+                Some(Overlay::Keys(_)) => None,
+                _ => Some(Overlay::Keys(Page::of(self.screen))),
             };
         }
         if pressed(ui, Key::F10) {
@@ -406,8 +406,11 @@ impl Desk {
                 });
             }
         }
-        if view.start.is_some() {
-            // The card takes the letters.
+        if let Some(start) = &view.start {
+            // The card takes the letters; those of a reminder are not for it.
+            if pressed(ui, Key::F12) {
+                self.overlay = Some(Overlay::which(start));
+            }
             return;
         }
         if pressed(ui, Key::P) {
@@ -606,7 +609,7 @@ impl Desk {
                     self.overlay = Some(match *caption {
                         "Person" => Overlay::person(),
                         "Tool" if !status.tools.is_empty() => Overlay::tool(status),
-                        _ => Overlay::Keys,
+                        _ => Overlay::Keys(Page::of(self.screen)),
                     });
                 }
             } else {

@@ -9,6 +9,7 @@ use super::curve;
 use super::far;
 use super::map;
 use super::overlay::Overlay;
+use super::photo::Photo;
 use super::reading;
 use super::theme::{self, BODY, Colours, HEAD, NOTE, TARGET, TITLE};
 use super::typing::{self, TypingState};
@@ -31,6 +32,8 @@ pub(super) struct JointState {
     pub typing: TypingState,
     /// It is read from across the shop.
     pub far: bool,
+    /// The picture under the map.
+    pub photo: Photo,
 }
 
 impl JointState {
@@ -214,7 +217,7 @@ fn lower(
     } else {
         area(ui, map_place, &title, &joint.what)
     };
-    if let Some(index) = map::draw(ui, inner, joint, state.selected) {
+    if let Some(index) = map::draw(ui, inner, joint, state.selected, &mut state.photo) {
         choose(
             joint,
             state,

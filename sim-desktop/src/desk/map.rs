@@ -5,6 +5,7 @@
 use super::curve::hatch;
 use super::ink::{self, Ink as _};
 use super::marks;
+use super::photo::Photo;
 use super::theme::{self, BODY, Colours, HEAD, NOTE};
 use super::view::{Front, JointView, Mark};
 use super::widgets::{between, count, focus_ring};
@@ -15,8 +16,28 @@ use egui::{Align2, Color32, Painter, Pos2, Rect, Sense, Shape, Stroke, Ui, Vec2,
 /// How far the edge of the part is drawn from the middle of a head, in head radii.
 const EDGE: f32 = 1.75;
 
+/// Where the joint falls on the screen.
+struct Layout {
+    /// Each fastener.
+    points: Vec<Pos2>,
+    /// How big a head may be.
+    radius: f32,
+    /// What lies in the middle, in mm to the right and downwards, where that is, and points for one mm.
+    middle: Vec2,
+    centre: Pos2,
+    scale: f32,
+}
+
+impl Layout {
+    /// A place of the part, in mm to the right and upwards.
+    #[expect(clippy::cast_possible_truncation, reason = "millimetres for a drawing")]
+    fn screen(&self, (x, y): (f64, f64)) -> Pos2 {
+        self.centre + (vec2(x as f32, -y as f32) - self.middle) * self.scale
+    }
+}
+
 /// Where each fastener falls in `rect`, and how big its head may be.
-fn layout(rect: Rect, joint: &JointView) -> (Vec<Pos2>, f32) {
+fn layout(rect: Rect, joint: &JointView) -> Layout {
     let places: Vec<Vec2> = joint
         .fasteners
         .iter()
@@ -37,20 +58,30 @@ fn layout(rect: Rect, joint: &JointView) -> (Vec<Pos2>, f32) {
     let middle = (least + greatest) / 2.0;
     // The heads' size depends on the scale, and the room for their edge on their size: twice is enough.
     let mut margin = 40.0f32;
-    let mut found = (Vec::new(), 11.0);
+    let mut found = Layout {
+        points: Vec::new(),
+        radius: 11.0,
+        middle,
+        centre: rect.center(),
+        scale: 1.0,
+    };
     for _ in 0..2 {
         let room = rect.shrink(margin.min(rect.width().min(rect.height()) * 0.34));
         let scale = (room.width() / span.x.max(1e-3))
             .min(room.height() / span.y.max(1e-3))
             .min(1e4);
         let radius = (nearest * scale * 0.40).limited(11.0, 34.0);
-        found = (
-            places
+        let centre = room.center();
+        found = Layout {
+            points: places
                 .iter()
-                .map(|place| room.center() + (*place - middle) * scale)
+                .map(|place| centre + (*place - middle) * scale)
                 .collect(),
             radius,
-        );
+            middle,
+            centre,
+            scale,
+        };
         margin = radius * EDGE + 6.0;
     }
     found
@@ -234,6 +265,7 @@ pub(super) fn draw(
     rect: Rect,
     joint: &JointView,
     selected: Option<usize>,
+    photo: &mut Photo,
 ) -> Option<usize> {
     let colours = Colours::of(ui);
     let strip = 32.0;
@@ -245,15 +277,25 @@ pub(super) fn draw(
         Some(Front::Bottom) => room.max.y -= strip,
         None => {}
     }
-    let (points, radius) = layout(room, joint);
+    let place = layout(room, joint);
+    let (points, radius) = (&place.points, place.radius);
     {
         let painter = ui.painter().with_clip_rect(rect.intersect(ui.clip_rect()));
         let line = Stroke::new(1.2, colours.outline);
-        let shape = edge(&points, radius * EDGE);
+        let shape = edge(points, radius * EDGE);
         painter.add(Shape::convex_polygon(shape, colours.page, line));
+        match &joint.picture {
+            // Faint: it shows where one is on the part, and what is drawn on it is read first.
+            Some((picture, laid)) => {
+                let alpha = if ui.visuals().dark_mode { 44 } else { 72 };
+                let screen = |at| place.screen(at);
+                photo.paint(ui, rect, (picture, laid), alpha, screen);
+            }
+            None => photo.forget(),
+        }
         if points.len() > 2 {
             // The centre lines of the part.
-            let bounds = Rect::from_points(&points).expand(radius * 2.4);
+            let bounds = Rect::from_points(points).expand(radius * 2.4);
             let centre = bounds.center();
             let hair = Stroke::new(1.0, colours.line);
             for (from, to) in [
@@ -269,19 +311,19 @@ pub(super) fn draw(
                 painter.extend(Shape::dashed_line(&[from, to], hair, 14.0, 4.0));
             }
         }
-        draw_path(&painter, &colours, joint, &points, radius);
+        draw_path(&painter, &colours, joint, points, radius);
         if let Some(front) = joint.front {
             draw_front(&painter, &colours, rect, front);
         }
     }
     let next = joint.at.and_then(|at| joint.path.get(at)).copied();
     let mut pressed = None;
-    for (index, (fastener, point)) in joint.fasteners.iter().zip(&points).enumerate() {
+    for (index, (fastener, point)) in joint.fasteners.iter().zip(points).enumerate() {
         let is_next = next == Some(index);
         let size = Vec2::splat((radius * 2.0).max(theme::TARGET));
-        let place = Rect::from_center_size(*point, size);
+        let head = Rect::from_center_size(*point, size);
         let response = ui.interact(
-            place,
+            head,
             ui.scope_id().with(("fastener", index)),
             Sense::click(),
         );
@@ -322,7 +364,7 @@ pub(super) fn draw(
                 4.0,
             ));
         }
-        focus_ring(ui, &response, place);
+        focus_ring(ui, &response, head);
     }
     // Words of the next one last, on top of everything.
     if let Some(point) = next.and_then(|index| points.get(index)) {
@@ -502,7 +544,7 @@ pub(super) fn draw_order(
         ..JointView::default()
     };
     let colours = Colours::of(ui);
-    let (points, radius) = layout(rect, &joint);
+    let Layout { points, radius, .. } = layout(rect, &joint);
     let painter = ui.painter().with_clip_rect(rect.intersect(ui.clip_rect()));
     painter.add(Shape::convex_polygon(
         edge(&points, radius * EDGE),

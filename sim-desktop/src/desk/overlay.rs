@@ -5,22 +5,23 @@
 use super::adapter;
 use super::beside;
 use super::edit_view::Draw;
-use super::ink::Ink as _;
+use super::keys;
 use super::model::SKIPPED;
 use super::recent;
-use super::theme::{self, BODY, Colours, GAP, NOTE, TARGET, TITLE};
-use super::view::{About, Ask, CanPutRight, Choice, DeskView, JointView, PlanAsk, Status, Wanted};
+use super::theme::{self, BODY, Colours, GAP, TARGET, TITLE};
+use super::view::{
+    About, Act, Ask, CanPutRight, Choice, DeskView, JointView, PlanAsk, Prompt, Status, Wanted,
+};
 use super::widgets::{self, Look, button, count, line, pressed};
 use crate::job::status::StageCell;
-use crate::words;
-use egui::{Align2, Color32, Id, Key, Rect, Stroke, StrokeKind, Ui, UiBuilder, pos2, vec2};
+use egui::{Align2, Color32, Id, Key, Rect, Stroke, Ui, UiBuilder, pos2, vec2};
 use std::path::PathBuf;
 
 /// Something lying over the screen.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Overlay {
     /// The keyboard map.
-    Keys,
+    Keys(keys::Page),
     /// A list, a line to type, or both.
     List {
         /// What is asked.
@@ -77,6 +78,22 @@ impl Overlay {
         let ask = Ask::Act(choice.act.clone(), String::new());
         let usual = choice.because.iter().map(|words| (*words).to_owned());
         Self::words(choice.asks.to_owned(), usual, &ask, true)
+    }
+
+    /// Which is it, before something is kept with it?
+    #[must_use]
+    pub(super) fn which(start: &Prompt) -> Self {
+        let begun = start.choices.iter();
+        let begun = begun.filter(|choice| matches!(choice.act, Act::Begin(_)));
+        let choices = begun.map(|choice| {
+            let ask = Ask::Act(choice.act.clone(), String::new());
+            (choice.words.clone(), ask)
+        });
+        Self::List {
+            title: "A reminder is kept with the work, or the rehearsal".to_owned(),
+            choices: choices.collect(),
+            typed: None,
+        }
     }
 
     /// Why is this row withdrawn?
@@ -230,80 +247,6 @@ impl Overlay {
     }
 }
 
-/// Where somebody new begins.
-const GUIDE: &str = "new here? `evendraw guide` prints your first evening; F1 or Esc closes this";
-
-/// Every key, in groups, as the map shows it. The screens print the same keys on their buttons.
-pub(super) const MAP: [(&str, &[(&str, &str)]); 3] = [
-    (
-        "Anywhere",
-        &[
-            ("F1", "this map"),
-            ("F2", "the build"),
-            ("F3", "the joint in progress"),
-            ("F4", "the record"),
-            ("F5", "calculator"),
-            ("F6", "the plan"),
-            ("F7", "compare orders"),
-            ("F8", "handover"),
-            ("0", "the shelf of builds"),
-            ("F9", "sound, on or off"),
-            ("F10", "light, dark"),
-            ("Q", "plan's unit or N\u{b7}m"),
-            ("Ctrl + \u{2212}", "larger, smaller"),
-            ("Tab", "the next thing"),
-            ("Backspace", "take it back"),
-            ("Esc", "back"),
-        ],
-    ),
-    (
-        "At the joint",
-        &[
-            ("Space", "pull while it is held"),
-            ("H", "simulate this one"),
-            ("J", "simulate them all"),
-            ("Enter", "yes, or the way advised"),
-            ("N", "no"),
-            ("W", "the last one felt wrong"),
-            ("R", "redo"),
-            ("L", "loosen"),
-            ("K", "skip, with a reason"),
-            ("B", "a new one is fitted"),
-            ("M", "a paint mark is on it"),
-            ("C", "check a final one again"),
-            ("I", "a second person looked"),
-            ("O", "it was on another one"),
-            ("A", "a part has arrived"),
-            ("F", "rehearse a fault"),
-            ("G", "far view, near view"),
-            ("Arrows", "choose another fastener"),
-        ],
-    ),
-    (
-        "The job",
-        &[
-            ("P, T", "another person, tool"),
-            ("V", "work or rehearse"),
-            ("D", "readings from a file"),
-            ("F11", "an adapter"),
-            ("F12", "a reminder"),
-            ("L", "tasks, parts, reminders"),
-            ("Z", "a new rehearsal"),
-            ("O, E", "open a plan, begin one"),
-            ("U", "read the plan again"),
-            ("M", "draw the plan"),
-            ("Ctrl + V", "a table into the plan"),
-            ("S", "the printed sheet"),
-            ("X, Y", "record as CSV, JSON"),
-            ("G", "print tag, evening"),
-            ("N", "tonight"),
-            ("I", "paper typed back"),
-            ("1 to 9", "choose from a list"),
-            ("Up, Down", "move in a table"),
-        ],
-    ),
-];
-
 /// Draws the overlay; true when it is to be taken away.
 pub(super) fn show(
     ui: &mut Ui,
@@ -330,7 +273,7 @@ pub(super) fn show(
         Color32::from_black_alpha(if ui.visuals().dark_mode { 150 } else { 90 }),
     );
     let size = match overlay {
-        Overlay::Keys => vec2(
+        Overlay::Keys(_) => vec2(
             (screen.width() - 32.0).min(1020.0),
             (screen.height() - 24.0).min(590.0),
         ),
@@ -363,12 +306,9 @@ pub(super) fn show(
         pressed(ui, Key::Escape) || (outside.clicked() && !ui.rect_contains_pointer(sheet));
     let body = Rect::from_min_max(pos2(inner.left(), head.bottom() + GAP), inner.max);
     match overlay {
-        Overlay::Keys => {
-            heading(ui, head, "Keys", GUIDE);
-            let (body, foot) = widgets::cut_bottom(body, 58.0);
-            keys(ui, body);
-            let words = format!("{} {}", words::HANDS, words::LOOSENING);
-            widgets::paragraph(ui, foot, &words, theme::text(BODY), colours.caution);
+        Overlay::Keys(page) => {
+            heading(ui, head, page.title(), keys::GUIDE);
+            keys::show(ui, body, page);
             close |= pressed(ui, Key::F1) || pressed(ui, Key::Enter);
         }
         Overlay::Adapter { typed } => {
@@ -491,58 +431,4 @@ pub(super) fn digit(ui: &Ui, key: Key) -> bool {
         }
         hit
     })
-}
-
-fn keys(ui: &mut Ui, rect: Rect) {
-    let colours = Colours::of(ui);
-    // A small window has the words a little smaller and nearer, and all of them.
-    let (size, cap_width) = if rect.width() < 800.0 {
-        (NOTE + 0.5, 84.0)
-    } else {
-        (BODY, 84.0)
-    };
-    let longest = MAP.iter().map(|(_, rows)| rows.len()).max().unwrap_or(1);
-    let height = ((rect.height() - 30.0) / count(longest)).min(36.0);
-    for (place, (group, rows)) in widgets::split_across(rect, MAP.len()).into_iter().zip(MAP) {
-        let head = Rect::from_min_size(place.min, vec2(place.width(), 26.0));
-        line(
-            ui,
-            head,
-            Align2::LEFT_CENTER,
-            group,
-            theme::strong(BODY),
-            colours.next,
-        );
-        widgets::rule(ui, place.left(), place.right() - 8.0, head.bottom());
-        for (index, (cap, words)) in rows.iter().enumerate() {
-            let row = Rect::from_min_size(
-                pos2(place.left(), head.bottom() + 4.0 + height * count(index)),
-                vec2(place.width() - 6.0, height),
-            );
-            let galley = ui
-                .painter()
-                .words_in_line(*cap, theme::strong(NOTE), colours.ink);
-            let key = Rect::from_min_size(
-                pos2(row.left(), row.center().y - 11.5),
-                vec2(galley.size().x + 12.0, 23.0),
-            );
-            ui.painter().rect_stroke(
-                key,
-                3.0,
-                Stroke::new(1.0, colours.outline),
-                StrokeKind::Inside,
-            );
-            ui.painter()
-                .galley(key.center() - galley.size() / 2.0, galley, colours.ink);
-            let room = Rect::from_min_max(pos2(row.left() + cap_width, row.top()), row.max);
-            line(
-                ui,
-                room,
-                Align2::LEFT_CENTER,
-                words,
-                theme::text(size),
-                colours.ink,
-            );
-        }
-    }
 }

@@ -4,6 +4,7 @@
 
 use crate::job::paper::{Column, Fault, Row};
 use crate::job::status::Tonight;
+use crate::picture::{Laid, Picture};
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -508,6 +509,8 @@ pub struct JointView {
     pub witnesses: Vec<String>,
     /// Its fasteners.
     pub fasteners: Vec<FastenerView>,
+    /// The picture of the part that lies under them, and where.
+    pub picture: Option<(Arc<Picture>, Laid)>,
     /// Which edge is the front, where the plan names one.
     pub front: Option<Front>,
     /// Tightens anticlockwise.

@@ -141,6 +141,14 @@ pub(super) fn button(
     button_of(ui, rect, words, key, look, enabled, stacked)
 }
 
+/// Says which key does the same, to who does not see it printed.
+pub(super) fn tell_key(ui: &Ui, response: &Response, key: &str) {
+    if !key.is_empty() {
+        let tell = |node: &mut egui::accesskit::Node| node.set_keyboard_shortcut(key);
+        ui.ctx().accesskit_node_builder(response.id, tell);
+    }
+}
+
 /// A button whose key stands beside its words, or above them: a row of them does it all in one way.
 pub(super) fn button_of(
     ui: &mut Ui,
@@ -161,6 +169,7 @@ pub(super) fn button_of(
     };
     let response = ui.interact(rect, id, sense);
     response.widget_info(|| ink::labeled(Role::Button, enabled, words));
+    tell_key(ui, &response, key);
     let colours = Colours::of(ui);
     let down = response.is_pointer_button_down_on();
     let (ground, ink, edge) = match (look, enabled) {

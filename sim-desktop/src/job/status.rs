@@ -69,7 +69,7 @@ pub use model::{
     TaskStatus, ToolStatus, counted, parts_csv,
 };
 pub use put_right::{PutRight, sound};
-pub use read_back::read_back;
+pub use read_back::{read_back, stages_read_back};
 pub use rows::{Row, rows};
 pub use telling::Names;
 pub use tonight::{Rehearsed, Tonight, TonightJoint, TonightLine, TonightTool};
@@ -501,12 +501,17 @@ impl<'a> Folded<'a> {
         place
     }
 
-    fn label_list(&self, fasteners: &[u8]) -> String {
+    /// `fastener b`, `fasteners a, c`.
+    fn fasteners_named(&self, fasteners: &[u8]) -> String {
         let labels: Vec<&str> = fasteners
             .iter()
             .map(|&fastener| self.joint.label(fastener))
             .collect();
-        labels.join(", ")
+        let word = match labels.len() {
+            1 => "fastener",
+            _ => "fasteners",
+        };
+        format!("{word} {}", labels.join(", "))
     }
 
     /// The steps with their index.

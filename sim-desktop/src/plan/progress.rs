@@ -67,7 +67,7 @@ impl JointState {
                 vec!["a fastener is rejected, unknown or felt wrong".to_owned()]
             }
             Mark::Disturbed => vec![
-                "a fastener is to be done again: disturbed, or loosened after a rejection"
+                "a fastener is to be done again: disturbed, loosened after a rejection, or its stage was changed"
                     .to_owned(),
             ],
             Mark::Due => vec!["final but for the retorque after running".to_owned()],

@@ -54,6 +54,20 @@ fn tolerance<U: Unit>(typed: Option<&Typed<'_>>) -> Option<Tolerance<U>> {
     kept(typed, Tolerance::<U>::parse(&typed.text))
 }
 
+/// The window of one torque of which nothing is typed; none for a range or a limit, which are windows themselves.
+pub(super) fn usual_torque(target: &str) -> Option<&'static str> {
+    is_one::<TorqueUnit>(target).then_some(TORQUE_WITHIN)
+}
+
+/// Likewise of one angle.
+pub(super) fn usual_angle(target: &str) -> Option<&'static str> {
+    is_one::<AngleUnit>(target).then_some(ANGLE_WITHIN)
+}
+
+fn is_one<U: Unit>(target: &str) -> bool {
+    matches!(Target::<U>::parse(target), Ok(Target::Exact(_)))
+}
+
 /// What a torque is held to.
 pub(super) fn torque_tolerance(typed: Option<&Typed<'_>>) -> Option<Tolerance<TorqueUnit>> {
     tolerance(typed).or_else(|| Tolerance::parse(TORQUE_WITHIN).ok())

@@ -10,6 +10,8 @@ mod read;
 use evendraw_core::procedure::TorqueWindow;
 
 use super::place::Order;
+use super::quantity::{usual_angle, usual_torque};
+use crate::quantity::{Target, TorqueUnit};
 
 pub use evidence::evidence_word;
 pub(super) use names::{fasteners_named, order, places, together};
@@ -115,15 +117,34 @@ impl StagePlan {
     /// The stage in one plain line, in the plan's own figures.
     #[must_use]
     pub fn sentence(&self) -> String {
+        self.worded(str::to_owned, self.within.as_deref())
+    }
+
+    /// The same line read back to who enters it: N·m beside each torque that the manual has in another unit, and the window also where it
+    /// is the usual one, of which nothing is typed.
+    #[must_use]
+    pub fn echo(&self) -> String {
+        let typed = self.target.as_deref().unwrap_or_default();
+        let usual = match self.word {
+            "tighten" => usual_torque(typed),
+            "turn" => usual_angle(typed),
+            _ => None,
+        };
+        self.worded(with_newton_meters, self.within.as_deref().or(usual))
+    }
+
+    /// The line, each torque in it as `figure` writes it.
+    fn worded(&self, figure: fn(&str) -> String, within: Option<&str>) -> String {
         let running = match self.prevailing.as_deref() {
             Some("measure") => " plus the running torque measured".to_owned(),
-            Some(value) => format!(" plus {value} running torque"),
+            Some(value) => format!(" plus {} running torque", figure(value)),
             None => String::new(),
         };
         let typed = self.target.as_deref().unwrap_or("");
         // A turn's target is an angle: there it belongs to the end torque, and a pull's tolerance stands before it.
         let target = match self.word {
-            "hold" | "repeat" | "align" | "retorque" => format!("{typed}{running}"),
+            "hold" | "repeat" | "align" | "retorque" => format!("{}{running}", figure(typed)),
+            "tighten" => figure(typed),
             _ => typed.to_owned(),
         };
         let mut line = match self.word {
@@ -154,7 +175,7 @@ impl StagePlan {
             other => other.to_owned(),
         };
         if (self.word == "tighten" || self.word == "turn")
-            && let Some(within) = &self.within
+            && let Some(within) = within
         {
             line.push_str(&format!(" ({within})"));
         }
@@ -162,7 +183,7 @@ impl StagePlan {
             line.push_str(&format!(", printed beside it {printed}"));
         }
         if let Some(end) = &self.end_torque {
-            line.push_str(&format!(", end torque {end}"));
+            line.push_str(&format!(", end torque {}", figure(end)));
         }
         if self.word == "tighten" || self.end_torque.is_some() {
             line.push_str(&running);
@@ -191,5 +212,15 @@ impl StagePlan {
             .find(|(own, _)| *own == fastener)
             .map(|(_, text)| text.as_str())
             .or(self.target.as_deref())
+    }
+}
+
+/// `33.2 lbf·ft, 45.013 N·m`: a torque as typed, and in N·m as it is judged where it is typed in another unit.
+#[must_use]
+pub fn with_newton_meters(typed: &str) -> String {
+    let target = Target::<TorqueUnit>::parse(typed).ok();
+    match target.and_then(|target| target.in_newton_meters()) {
+        Some(newton_meters) => format!("{typed}, {newton_meters}"),
+        None => typed.to_owned(),
     }
 }

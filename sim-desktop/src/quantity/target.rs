@@ -3,7 +3,9 @@
 use std::fmt;
 
 use super::number::rounded;
-use super::{AngleUnit, LengthUnit, PercentUnit, Quantity, QuantityError, TorqueUnit, Unit, read};
+use super::{
+    AngleUnit, Converted, LengthUnit, PercentUnit, Quantity, QuantityError, TorqueUnit, Unit, read,
+};
 use evendraw_core::procedure::{AngleWindow, TorqueWindow};
 use evendraw_core::unit::{Angle, Length, Torque};
 
@@ -85,6 +87,36 @@ impl<U: Unit> Target<U> {
 }
 
 impl Target<TorqueUnit> {
+    /// The same in N·m, in the whole mN·m that it is judged in; none where it is printed in N·m.
+    ///
+    /// # Examples
+    /// ```
+    /// use evendraw::quantity::{Target, TorqueUnit};
+    /// let printed = Target::<TorqueUnit>::parse("33.2 lbf·ft")?;
+    /// assert_eq!(printed.in_newton_meters().as_deref(), Some("45.013 N·m"));
+    /// let printed = Target::<TorqueUnit>::parse("24-28 ft-lb")?;
+    /// assert_eq!(printed.in_newton_meters().as_deref(), Some("32.54..37.963 N·m"));
+    /// assert_eq!(Target::<TorqueUnit>::parse("45 Nm")?.in_newton_meters(), None);
+    /// # Ok::<(), evendraw::quantity::QuantityError>(())
+    /// ```
+    #[must_use]
+    pub fn in_newton_meters(&self) -> Option<String> {
+        let newton_meter = TorqueUnit::NewtonMeter;
+        let ends = [self.low(), self.high()];
+        if ends.iter().flatten().all(|end| end.unit() == newton_meter) {
+            return None;
+        }
+        let number =
+            |value: &Quantity<TorqueUnit>| Converted::from_torque(value.torque(), newton_meter);
+        let symbol = newton_meter.symbol();
+        Some(match self {
+            Self::Exact(value) => format!("{} {symbol}", number(value)),
+            Self::Range { low, high } => format!("{}..{} {symbol}", number(low), number(high)),
+            Self::AtMost(high) => format!("max {} {symbol}", number(high)),
+            Self::AtLeast(low) => format!("min {} {symbol}", number(low)),
+        })
+    }
+
     /// The window that the core judges by.
     ///
     /// # Errors

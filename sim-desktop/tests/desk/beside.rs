@@ -6,7 +6,7 @@ use evendraw::desk::app::Screen;
 use evendraw::desk::model::Model;
 use evendraw::store::PartState;
 
-use crate::drive::{COVER, Driven, Folder, press, window};
+use crate::drive::{COVER, Driven, Folder, asking, press, window};
 
 fn plan() -> String {
     format!(
@@ -173,4 +173,28 @@ fn a_task_that_comes_next_is_one_key_away_and_the_list_to_order_from_is_printed(
         "part,number,quantity,state,for,said\n\"clip, M6\",,1,to order,the build,\n"
     );
     assert!(find("order.html").contains("clip, M6"));
+}
+
+/// Before anybody said whether it is work, there is nothing that a reminder could be kept with: that is asked, and letters typed meanwhile
+/// choose nothing.
+#[test]
+fn a_reminder_before_the_work_is_begun_asks_what_it_is_kept_with() {
+    let folder = Folder::new("beside-start");
+    let mut model = Model::in_folder("cover.toml", COVER, folder.path());
+    model.set_browser(false);
+    let mut harness = asking(model);
+    press(&mut harness, Key::F12);
+    harness.get_by_label("A reminder is kept with the work, or the rehearsal");
+    keys(&mut harness, &[Key::O, Key::R, Key::W, Key::E]);
+    assert!(harness.state().model.view().start.is_some());
+    harness.get_by_label("A reminder is kept with the work, or the rehearsal");
+    // The rehearsal first, as it is advised where nothing was done; then the work.
+    press(&mut harness, Key::Num2);
+    assert!(!harness.state().model.view().status.rehearsal);
+    press(&mut harness, Key::F12);
+    type_line(&mut harness, "order two M6 clips");
+    assert_eq!(
+        harness.state().model.view().status.open_reminders().count(),
+        1
+    );
 }

@@ -9,17 +9,19 @@ use egui::accesskit::Role;
 use egui::{Key, Modifiers, Theme, Vec2, vec2};
 use egui_kittest::kittest::Queryable as _;
 
-use crate::drive::{COVER, Driven, Folder, press};
+use evendraw::desk::model::Model;
+
+use crate::drive::{COVER, Driven, Folder, joint, press, verdicts, wait_until, window};
 use crate::editor::{chord, click, edit, fill, notice, opened, text, typed};
 use crate::{pictures, scenes};
 
 const FLANGE: &[u8] = include_bytes!("flange.png");
 
 /// A lid that is drawn from nothing.
-const LID: &str = "[build]\ntitle = \"Harbour pump 7\"\n\n[[joint]]\nid = \"lid\"\n\n[[joint.stage]]\ndo = \"tighten\"\ntorque = \"20 N·m\"\n";
+pub(crate) const LID: &str = "[build]\ntitle = \"Harbour pump 7\"\n\n[[joint]]\nid = \"lid\"\n\n[[joint.stage]]\ndo = \"tighten\"\ntorque = \"20 N·m\"\n";
 
 /// The drawing of the only joint, with the picture laid under it.
-fn laid(folder: &Folder, plan: &str) -> Driven {
+pub(crate) fn laid(folder: &Folder, plan: &str) -> Driven {
     std::fs::create_dir(folder.path().join("camera")).unwrap();
     let photo = folder.path().join("camera/flange.png");
     std::fs::write(&photo, FLANGE).unwrap();
@@ -338,12 +340,60 @@ fn the_order_runs_once_through_and_then_rests() {
     assert!(rests(&harness));
 }
 
-#[test]
-fn a_picture_under_the_places_looks_as_it_did() {
-    let plan = LID.replace(
+/// The lid on its picture.
+fn on_a_picture() -> String {
+    LID.replace(
         "id = \"lid\"\n",
         "id = \"lid\"\nfront = \"left\"\npicture = { file = \"flange.png\", pixels = [[240, 60], [240, 420]], places = [[0, 90], [0, -90]] }\ncircle = { number = 8, diameter = \"180 mm\" }\norder = \"cross\"\n",
-    );
+    )
+}
+
+#[test]
+fn the_picture_lies_faint_under_the_map_of_the_joint() {
+    let mut results = egui_kittest::SnapshotResults::new();
+    for (theme, size, name) in [
+        (
+            Theme::Light,
+            Vec2::new(1000.0, 640.0),
+            "joint_on_picture_light",
+        ),
+        (
+            Theme::Dark,
+            Vec2::new(1000.0, 640.0),
+            "joint_on_picture_dark",
+        ),
+    ] {
+        let folder = Folder::new(name);
+        let path = folder.path().join("lid.toml");
+        std::fs::write(&path, on_a_picture()).unwrap();
+        let mut model = Model::open(Some(&path)).unwrap();
+        model.set_browser(false);
+        let mut desk = window(model);
+        // A file that is not there takes nothing away but itself; it is seen once it comes, and once it changes.
+        press(&mut desk, Key::Enter);
+        assert_eq!(joint(&desk).fasteners.len(), 8);
+        assert!(joint(&desk).picture.is_none());
+        std::fs::write(folder.path().join("flange.png"), FLANGE).unwrap();
+        press(&mut desk, Key::H);
+        wait_until(&mut desk, "the picture is there", |window| {
+            let joint = window.model.view().joint.as_ref();
+            joint.is_some_and(|joint| joint.picture.is_some())
+        });
+        wait_until(&mut desk, "one is done", |window| verdicts(window) > 0);
+        let mut view = desk.state().model.view().clone();
+        // What tells the time of day is no part of the picture.
+        view.status.last = None;
+        let mut harness = pictures::harness(view, theme, size, 1.0);
+        harness.key_press(Key::F3);
+        harness.run();
+        harness.snapshot(name);
+        results.extend_harness(&mut harness);
+    }
+}
+
+#[test]
+fn a_picture_under_the_places_looks_as_it_did() {
+    let plan = on_a_picture();
     let mut results = egui_kittest::SnapshotResults::new();
     for (theme, size, name) in [
         (Theme::Light, Vec2::new(1000.0, 640.0), "drawing_light"),

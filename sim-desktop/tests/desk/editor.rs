@@ -111,6 +111,16 @@ fn a_field_is_typed_in_checked_saved_and_worked_from() {
             .iter()
             .any(|line| line.contains("45 N·m"))
     );
+    // In the manual's unit it is read back in N·m too. [NIST SP 811, appendix B.8: 1 lbf·ft = 1.355 818 N·m]
+    fill(&mut harness, "torque", "33.2 lbf·ft");
+    let echo = edit(&harness).echo.join(" ");
+    assert!(
+        echo.starts_with(
+            "Tighten to 33.2 lbf·ft, 45.013 N·m (±10 %). That is 29.88 to 36.52 lbf·ft"
+        ),
+        "{echo}"
+    );
+    fill(&mut harness, "torque", "45 N·m");
     chord(&mut harness, Key::S);
     let right = COVER.replace("torque = \"40 N·m\"", "torque = \"45 N·m\"");
     assert_eq!(std::fs::read_to_string(&path).unwrap(), right);

@@ -59,10 +59,18 @@ fn the_keyboard_map_lies_over_any_screen_and_goes_with_the_same_key() {
     let mut harness = at_the_joint(|_| {});
     harness.key_press(Key::F1);
     harness.run();
-    assert!(harness.query_by_label("pull while it is held").is_some());
+    assert!(
+        harness
+            .query_by_label("Space: pull while it is held")
+            .is_some()
+    );
     harness.key_press(Key::F1);
     harness.run();
-    assert!(harness.query_by_label("pull while it is held").is_none());
+    assert!(
+        harness
+            .query_by_label("Space: pull while it is held")
+            .is_none()
+    );
 }
 
 #[test]

@@ -23,6 +23,7 @@ mod one_key;
 mod others;
 mod paper;
 mod pictures;
+mod plan_keys;
 mod plans;
 mod raster;
 mod rebuilt;

@@ -231,6 +231,7 @@ pub(crate) fn joint() -> JointView {
         })
         .collect();
     JointView {
+        picture: None,
         out_of_turn: None,
         typing: None,
         at_adapter: None,

@@ -10,7 +10,7 @@ use serde_json::json;
 use super::super::named::{self, Given};
 use super::super::{CommandError, Done, Output};
 use crate::disk::{self, Disk as _, Kind, System};
-use crate::job::status::counted;
+use crate::job::status::{counted, stages_read_back};
 use crate::limits::read_plan;
 use crate::plan::edit::fields::kind_of;
 use crate::plan::edit::item::Item;
@@ -288,13 +288,13 @@ fn tell(
             joint.title(),
             counted(joint.positions().len(), "fastener")
         ))?;
-        let stages = &joint.first_plan().stages;
-        for (number, stage) in (1..).zip(stages) {
-            out.wrapped(&format!("  {number}  "), &stage.sentence())?;
+        let stages = stages_read_back(joint);
+        for (number, lines) in &stages {
+            out.wrapped(&format!("  {number}  "), &lines.join(" "))?;
         }
         out.object(&json!({
             "record": "joint", "joint": joint.id(), "title": joint.title(), "fasteners": joint.positions().len(),
-            "stages": stages.iter().map(|stage| stage.sentence()).collect::<Vec<_>>(),
+            "stages": stages.iter().map(|(_, lines)| lines.join(" ")).collect::<Vec<_>>(),
             "text": text, "written": !dry_run,
         }))?;
     }

@@ -37,7 +37,7 @@ pub(super) struct Editor {
     checking: Option<checking::Checking>,
     version: u64,
     /// The picture of the joint in hand, as it was read last.
-    picture: Option<picture::Read>,
+    picture: super::picture::Seen,
     /// Joints of other plans that can be taken.
     offers: library::Offers,
     /// Who compares lines with the document now.
@@ -58,7 +58,7 @@ impl Editor {
             checked,
             checking: None,
             version: 0,
-            picture: None,
+            picture: super::picture::Seen::default(),
             offers: library::Offers::default(),
             checker: String::new(),
             view: Arc::default(),

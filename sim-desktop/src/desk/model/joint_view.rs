@@ -54,6 +54,7 @@ impl Model {
             witness_wanted: witness_wanted(status),
             witnesses: self.witnesses(),
             fasteners: fasteners(status, stage, self.shown()?),
+            picture: self.picture_under_map(),
             front: match status.front.as_str() {
                 "left" => Some(Front::Left),
                 "right" => Some(Front::Right),

@@ -16,6 +16,7 @@ mod lines;
 mod live;
 mod out;
 mod paper;
+mod picture;
 mod plan_file;
 mod prompt;
 mod pull_view;
@@ -164,6 +165,7 @@ pub struct Model {
     /// What they showed on the shelf that the job in hand lies on.
     forerunners: forerunners::Known,
     recent: recent::Builds,
+    under_map: picture::UnderMap,
     picker: Picker,
     choosing: Option<dialog::Choosing>,
     /// Torque is read in N·m at the joint, whatever unit the plan has.
@@ -256,6 +258,7 @@ impl Model {
             history: None,
             forerunners: forerunners::Known::default(),
             recent: recent::Builds::default(),
+            under_map: picture::UnderMap::default(),
             picker: dialog::system,
             choosing: None,
             newton_meters: false,
@@ -617,6 +620,7 @@ impl Model {
         self.view.build = self.build_view();
         self.view.ports = self.ports.known().to_vec();
         self.view.instruments = self.instruments();
+        self.look_under_map();
         self.view.joint = self.joint_view();
         self.view.record = self.record_view();
         self.view.put_right = self.can_put_right();

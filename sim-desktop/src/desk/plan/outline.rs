@@ -33,7 +33,7 @@ pub(super) fn show(
             || path.display().to_string(),
             |name| name.to_string_lossy().into_owned(),
         ),
-        None if view.plan.is_demo && view.plan.path.is_none() => "Built-in demo".to_owned(),
+        None if !edit.is_new && view.plan.is_demo => "Built-in demo".to_owned(),
         None => "A new plan".to_owned(),
     };
     let inner = area(ui, rect, &name, "");

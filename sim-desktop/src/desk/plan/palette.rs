@@ -134,6 +134,11 @@ pub(super) fn show(
     if entered && let Some(own) = list.get(palette.at) {
         return Done::Take(palette.take(own));
     }
+    if list.is_empty() {
+        let words = nothing_so(palette, all);
+        widgets::paragraph(ui, body, &words, theme::text(BODY), colours.ink);
+        return done;
+    }
     let mut child = ui.new_child(egui::UiBuilder::new().max_rect(body).id_salt("palette"));
     child.spacing_mut().item_spacing.y = 0.0;
     egui::ScrollArea::vertical()
@@ -181,6 +186,20 @@ pub(super) fn show(
             }
         });
     done
+}
+
+/// Why nothing is left to choose from.
+fn nothing_so(palette: &Palette, all: &[Addition]) -> String {
+    let typed = palette.typed.trim();
+    let nothing = format!("Nothing that can be added has \u{201c}{typed}\u{201d} in it.");
+    let has_stages = all.iter().any(|own| own.what.starts_with("stage "));
+    if palette.begins || palette.takes || has_stages {
+        nothing
+    } else {
+        format!(
+            "{nothing} A stage, a block or a variant is added to a joint: Esc, and take the joint in hand first."
+        )
+    }
 }
 
 /// Whether all words typed are in it, in whatever case.

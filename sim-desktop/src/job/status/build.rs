@@ -163,8 +163,8 @@ fn exceptions(
         return items;
     }
     if view.mark().is_closed() && !joint::to_witness(view).is_empty() {
-        let fasteners = view.label_list(view.joint.second_look());
-        let what = format!("fasteners {fasteners}: not witnessed");
+        let fasteners = view.fasteners_named(view.joint.second_look());
+        let what = format!("{fasteners}: not witnessed");
         items.push(Item::new(Mark::Doubtful, whole(), what));
     }
     for covered in &view.state.closed_over {

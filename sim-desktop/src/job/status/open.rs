@@ -190,8 +190,8 @@ fn steps(view: &View<'_>, told: &[u8], items: &mut Vec<Item>) {
             undone.sort_unstable();
             undone.dedup();
             let what = format!(
-                "fasteners {}: {}",
-                view.label_list(&undone),
+                "{}: {}",
+                view.fasteners_named(&undone),
                 undone_words(view, stage)
             );
             items.push(Item::new(Mark::Open, view.place(None, Some(stage)), what));
@@ -242,7 +242,7 @@ pub(super) fn due(view: &View<'_>) -> Vec<Item> {
         } else {
             "due after running"
         };
-        let which = format!("{what}; fasteners {}; {told}", view.label_list(&left));
+        let which = format!("{what}; {}; {told}", view.fasteners_named(&left));
         items.push(Item::new(Mark::Due, view.place(None, Some(number)), which));
     }
     items

@@ -6,7 +6,16 @@ use std::ops::Range;
 
 use super::joint::window;
 use super::unit::Shown;
-use crate::plan::{Joint, JointPlan, Order, StagePlan};
+use crate::plan::{Joint, JointPlan, Order, StagePlan, with_newton_meters};
+
+/// What was entered of each stage of the joint as it is without an answer: its number and its lines.
+#[must_use]
+pub fn stages_read_back(joint: &Joint) -> Vec<(u8, Vec<String>)> {
+    let plan = joint.first_plan();
+    let stages = plan.stages.iter().enumerate();
+    let read = stages.map(|(number, stage)| (stage.number, said(joint, plan, number, stage)));
+    read.collect()
+}
 
 /// What was entered, in lines: the stage whose text begins at `place`, or the joint when it is none of its stages.
 #[must_use]
@@ -35,7 +44,7 @@ pub fn read_back(joint: &Joint, place: &Range<usize>) -> Vec<String> {
 
 /// One stage: what is done, within which limits, in which order.
 fn said(joint: &Joint, plan: &JointPlan, number: usize, stage: &StagePlan) -> Vec<String> {
-    let mut lines = vec![capital(&stage.sentence())];
+    let mut lines = vec![capital(&stage.echo())];
     let number = u8::try_from(number).unwrap_or(u8::MAX);
     let limits = window(&plan.procedure, number, Shown::at(plan, number));
     if !limits.is_empty() {
@@ -43,8 +52,9 @@ fn said(joint: &Joint, plan: &JointPlan, number: usize, stage: &StagePlan) -> Ve
     }
     for (fastener, target) in &stage.each {
         lines.push(format!(
-            "Fastener {}: {target} instead.",
-            joint.label(*fastener)
+            "Fastener {}: {} instead.",
+            joint.label(*fastener),
+            with_newton_meters(target)
         ));
     }
     match (stage.places.is_empty(), &stage.order) {
@@ -109,7 +119,7 @@ fn whole(joint: &Joint) -> String {
     if !of.is_empty() {
         line.push_str(&format!(", {of}"));
     }
-    let stages: Vec<String> = plan.stages.iter().map(StagePlan::sentence).collect();
+    let stages: Vec<String> = plan.stages.iter().map(StagePlan::echo).collect();
     line.push_str(&format!(": {}.", stages.join("; ")));
     if count > 1 && !matches!(plan.order, Order::Any) {
         line.push_str(&format!(" Order {}.", labels(joint, &plan.base, " ")));

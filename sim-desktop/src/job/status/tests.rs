@@ -183,7 +183,7 @@ fn an_unanswered_variant_is_open() {
 fn one_fastener_left_out_is_open() {
     let mut world = World::new(&format!("{HEAD}{TIGHTEN}"));
     world.begin().pull(40);
-    world.is_open_for("stage 1: fasteners 2: not done");
+    world.is_open_for("stage 1: fastener 2: not done");
 }
 
 #[test]

@@ -39,7 +39,7 @@ pub struct Kind {
 }
 
 /// What is usually filled in beside what is needed, by the keys that lead to it.
-const USUAL: [&str; 27] = [
+const USUAL: [&str; 31] = [
     "build/title",
     "build/unit",
     "build/document",
@@ -49,6 +49,10 @@ const USUAL: [&str; 27] = [
     "tool/accuracy",
     "tool/due",
     "part/number",
+    "part/quantity",
+    "task/title",
+    "task/after",
+    "task/needs",
     "joint/title",
     "joint/thread",
     "joint/class",

@@ -1,34 +1,19 @@
-//! The picture under the joint in hand: copied small beside the plan, read again when its file changes.
+//! The picture under the joint in hand: copied small beside the plan.
 //!
 //! Knows nothing of where it lies.
 
-use std::path::{Path as File, PathBuf};
-use std::sync::Arc;
-use std::time::SystemTime;
+use std::path::Path as File;
 
 use super::super::super::edit_view::PictureView;
+use super::super::picture::state;
 use super::Editor;
 use crate::disk::{self, System, folder_of};
 use crate::picture::{Laid, Picture, is_beside};
 use crate::plan::Position;
 use crate::plan::edit::layout::Path;
 
-/// A picture as it was read.
-#[derive(Clone, Debug)]
-pub(super) struct Read {
-    path: PathBuf,
-    /// When the file was changed, and how long it is.
-    state: Option<(SystemTime, u64)>,
-    shown: Result<Arc<Picture>, String>,
-}
-
 /// A kept picture of more bytes is copied small, though it is beside the plan already.
 const AS_IT_IS: u64 = 1024 * 1024;
-
-fn state(path: &File) -> Option<(SystemTime, u64)> {
-    let data = std::fs::metadata(path).ok()?;
-    Some((data.modified().ok()?, data.len()))
-}
 
 /// Letters that every system takes in a name.
 pub(super) fn plain(name: &str) -> String {
@@ -71,24 +56,13 @@ impl Editor {
             let folder = folder_of(self.path.as_deref()?);
             is_beside(&name).then(|| folder.join(name))
         });
-        let Some(path) = path else {
-            self.picture = None;
-            return;
-        };
-        let state = state(&path);
-        let is_same = |own: &Read| own.path == path && own.state == state && state.is_some();
-        if !self.picture.as_ref().is_some_and(is_same) {
-            let shown = Picture::read(&path)
-                .map(Arc::new)
-                .map_err(|error| format!("{} cannot be shown: {error}", path.display()));
-            self.picture = Some(Read { path, state, shown });
-        }
+        self.picture.look(path);
     }
 
     pub(super) fn picture_view(&self, joint: &Path, drawn: &[Position]) -> Option<PictureView> {
         let own = self.document.picture(joint)?;
-        let shown = match &self.picture {
-            Some(read) => read.shown.clone(),
+        let shown = match self.picture.shown() {
+            Some(shown) => shown.clone(),
             None if self.path.is_none() => {
                 Err("the plan has no file yet that a picture could lie beside".to_owned())
             }

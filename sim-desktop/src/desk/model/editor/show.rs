@@ -24,6 +24,7 @@ impl Editor {
         PlanEdit {
             version: self.version,
             path: self.path.clone(),
+            is_new: self.path.is_none() && self.saved.is_empty(),
             rows: self.outline(),
             at: self.at.to_string(),
             title: self.title(),

@@ -2,37 +2,18 @@
 //!
 //! Knows nothing of files.
 
-use std::fmt;
-use std::sync::Arc;
-
 use super::super::super::edit_view::{Draw, DrawingView, PictureView};
+use super::super::super::photo::Photo;
 use super::super::super::theme::{self, Colours, NOTE};
 use super::super::super::widgets::silent_line;
 use super::Scale;
-use crate::picture::{Laid, Picture};
-use egui::epaint::Vertex;
-use egui::{
-    Align2, Color32, ColorImage, Mesh, Rect, Shape, Stroke, TextureHandle, TextureOptions, Ui,
-    pos2, vec2,
-};
-
-/// A picture as the graphics card has it.
-#[derive(Clone)]
-struct Texture {
-    of: Arc<Picture>,
-    handle: TextureHandle,
-}
-
-impl fmt::Debug for Texture {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        self.of.fmt(f)
-    }
-}
+use crate::picture::Laid;
+use egui::{Align2, Rect, Stroke, Ui, vec2};
 
 /// What is remembered of it.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Under {
-    texture: Option<Texture>,
+    photo: Photo,
     /// Pixels of the picture, clicked.
     points: Vec<(f64, f64)>,
     /// How it lay when they were clicked.
@@ -90,7 +71,7 @@ impl Under {
 
     pub(super) fn paint(&mut self, ui: &Ui, rect: Rect, drawing: &DrawingView, scale: &Scale) {
         let Some(view) = shown(drawing) else {
-            self.texture = None;
+            self.photo.forget();
             return;
         };
         if self.lay.is_some_and(|lay| lay != view.laid) {
@@ -99,41 +80,11 @@ impl Under {
             self.lay = None;
         }
         let Ok(picture) = &view.shown else { return };
-        let own = self
-            .texture
-            .take()
-            .filter(|own| Arc::ptr_eq(&own.of, picture));
-        let texture = own.unwrap_or_else(|| {
-            let (width, height) = picture.size();
-            let size = [width, height].map(|side| usize::try_from(side).unwrap_or(0));
-            let image = ColorImage::from_rgb(size, picture.rgb());
-            let options = TextureOptions::LINEAR;
-            Texture {
-                of: Arc::clone(picture),
-                handle: ui.ctx().load_texture("picture", image, options),
-            }
-        });
-        let (width, height) = view.size();
         // Paper by day; at night it must not outshine what is drawn on it.
         let alpha = if ui.visuals().dark_mode { 110 } else { 170 };
-        let corners = [
-            ((0.0, 0.0), pos2(0.0, 0.0)),
-            ((width, 0.0), pos2(1.0, 0.0)),
-            ((width, height), pos2(1.0, 1.0)),
-            ((0.0, height), pos2(0.0, 1.0)),
-        ];
-        let mut mesh = Mesh::with_texture(texture.handle.id());
-        for (pixel, uv) in corners {
-            let (x, y) = view.laid.place(pixel);
-            mesh.vertices.push(Vertex {
-                pos: scale.screen(x, y),
-                uv,
-                color: Color32::from_white_alpha(alpha),
-            });
-        }
-        mesh.indices.extend([0, 1, 2, 0, 2, 3]);
-        ui.painter().with_clip_rect(rect).add(Shape::mesh(mesh));
-        self.texture = Some(texture);
+        let screen = |(x, y)| scale.screen(x, y);
+        self.photo
+            .paint(ui, rect, (picture, &view.laid), alpha, screen);
     }
 
     /// The points clicked so far.
