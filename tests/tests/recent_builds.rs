@@ -28,7 +28,7 @@ fn a_build_worked_in_a_terminal_is_on_the_list() {
     assert_eq!(worked.status.code(), Some(1), "one of two is open");
     let list = listed();
     assert!(list.starts_with("Winch; winch 3\n    worked "), "{list}");
-    assert!(list.contains("in progress, 50 %; next: "), "{list}");
+    assert!(list.contains("; open, 50 %; next: "), "{list}");
     assert!(list.contains("winch.toml"), "{list}");
     // Once more is not twice.
     run_typed(at, work.iter().chain(&answers), "");

@@ -101,6 +101,27 @@ pub fn entries_of(facts: &[Fact], joint: u8) -> impl DoubleEndedIterator<Item = 
     })
 }
 
+/// How far everything was before a frame.
+struct Before {
+    from: usize,
+    facts: usize,
+    damage: usize,
+    seed: u32,
+    sequence: u32,
+}
+
+impl Before {
+    const fn of(content: &Content, from: usize) -> Self {
+        Self {
+            from,
+            facts: content.facts.len(),
+            damage: content.damage.len(),
+            seed: content.seed,
+            sequence: content.sequence,
+        }
+    }
+}
+
 impl Content {
     /// Reads the bytes of a journal. Whatever does not prove itself is reported, not guessed.
     #[must_use]
@@ -109,17 +130,27 @@ impl Content {
             seed: evendraw_core::journal::FIRST_SEED,
             ..Self::default()
         };
+        let mut change = None;
         for found in Scan::new(bytes) {
             match found {
                 Found::Frame { frame, offset, sum } => {
+                    let before = Before::of(&content, offset);
                     content.seed = sum;
                     content.sequence = frame.sequence;
                     content.sound_bytes = offset
                         .saturating_add(frame.payload.len())
                         .saturating_add(OVERHEAD);
                     match fact(&frame) {
-                        Ok(fact) => content.facts.push(fact),
+                        Ok(fact) => {
+                            change = match &fact {
+                                Fact::Host(HostFact::PlanChanged { .. }) => Some(before),
+                                Fact::Host(HostFact::Plan { .. }) => change,
+                                _ => None,
+                            };
+                            content.facts.push(fact);
+                        }
                         Err(why) => {
+                            change = None;
                             content.unread.push(Unread {
                                 kind: frame.kind,
                                 version: frame.version,
@@ -152,10 +183,39 @@ impl Content {
                 }),
             }
         }
+        if let Some(before) = change {
+            content.drop_half_change(&before);
+        }
         if let (Some(lost), Some(first)) = (content.beginning_lost(), content.damage.first_mut()) {
             first.why = format!("{}; {lost}", first.why);
         }
         content
+    }
+
+    /// A change of the plan at the end whose text is not all there was cut off as it was written. Nobody was told of it and nothing was worked
+    /// to it: the plan before it holds, as if the whole of it had been torn.
+    fn drop_half_change(&mut self, before: &Before) {
+        let behind = self.damage.get(before.damage..).unwrap_or_default();
+        let to = match behind {
+            [] => self.sound_bytes,
+            [torn] if torn.torn => torn.to,
+            // A stretch in the middle is lost: it may have been more than the text.
+            _ => return,
+        };
+        if self.plan().is_some() {
+            return;
+        }
+        self.facts.truncate(before.facts);
+        self.damage.truncate(before.damage);
+        (self.seed, self.sequence) = (before.seed, before.sequence);
+        self.sound_bytes = before.from;
+        self.damage.push(Damage {
+            from: before.from,
+            to,
+            torn: true,
+            is_newer: false,
+            why: "a change of the plan was cut off; dropped, the plan before it holds".to_owned(),
+        });
     }
 
     /// The core's records.

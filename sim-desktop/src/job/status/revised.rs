@@ -12,40 +12,44 @@ use crate::mark::Mark;
 use crate::plan::JointPlan;
 use crate::plan::differ::{StageChange, changes};
 
-/// One change of a joint, with what is needed to see whom it touches.
+/// A difference between the plan that something was done to and the plan of today, with what is needed to see whom it touches.
 struct Of<'a> {
     revision: &'a Revision,
+    /// The first record that was made under the plan before it.
+    since: u32,
     before: &'a JointPlan,
     /// The stage of today, where there still is one.
     today: Option<u8>,
     change: &'a StageChange,
 }
 
-/// The differences of a joint, in order.
+/// The differences of a joint, in order: each plan that something was done to is held against that of today, over whatever lies between.
 pub(super) fn differs(kept: &Kept<'_>, folded: &Folded<'_>, recorded: &[&Entry]) -> Vec<Differs> {
     let number = folded.joint.number();
     let own: Vec<&Revision> = kept.revisions.of_joint(number).collect();
     let mut found = Vec::new();
+    let mut since = 0;
     for (place, &revision) in own.iter().enumerate() {
+        let under = since;
+        since = revision.seq;
         let Some(joint) = revision.before.joints().get(usize::from(number)) else {
             continue;
         };
         let before = plan_of(kept.facts, joint);
         let later = own.get(place.saturating_add(1)..).unwrap_or_default();
-        let after = later
-            .first()
-            .and_then(|next| next.before.joints().get(usize::from(number)))
-            .map_or(folded.plan, |joint| plan_of(kept.facts, joint));
-        for change in changes(before, after, &revision.stages) {
-            let today = later.iter().fold(change.now, |stage, next| {
-                let stage = stage?;
-                let at = next.stages.iter().position(|old| *old == Some(stage))?;
-                u8::try_from(at).ok()
+        let stages = later.iter().fold(revision.stages.clone(), |stages, next| {
+            let back = next.stages.iter().map(|old| {
+                let old = (*old)?;
+                *stages.get(usize::from(old))?
             });
+            back.collect()
+        });
+        for change in changes(before, folded.plan, &stages) {
             let of = Of {
                 revision,
+                since: under,
                 before,
-                today,
+                today: change.now,
                 change: &change,
             };
             found.extend(told(kept, folded, recorded, &of));
@@ -115,11 +119,17 @@ fn stands(
     (old, now): (u8, u8),
 ) -> Option<(Mark, String)> {
     let procedure = &folded.plan.procedure;
+    // Steps are those of the plan that the records were made under.
+    let under = || {
+        let seqs = of.since..of.revision.seq;
+        let own = recorded
+            .iter()
+            .filter(move |entry| seqs.contains(&entry.seq));
+        own.filter_map(|entry| settles(&entry.record))
+    };
     let was_done = |stage: u8| {
-        step_of(&of.before.procedure, old, stage).is_some_and(|step| {
-            let mut before = recorded.iter().filter(|entry| entry.seq < of.revision.seq);
-            before.any(|entry| settles(&entry.record) == Some(step))
-        })
+        step_of(&of.before.procedure, old, stage)
+            .is_some_and(|step| under().any(|settled| settled == step))
     };
     let step = of.today.and_then(|stage| step_of(procedure, now, stage));
     let steps = || {
@@ -165,7 +175,23 @@ fn stands(
         }
         // Put in where the fastener was finished, or taken out from under it: the doubt says so.
         (before, _) => {
-            if before.is_some_and(|before| !was_done(before)) {
+            let was_worked = || {
+                let own = of.before.procedure.numbered_steps();
+                let mut own = own.filter(|(_, own)| own.fastener() == Some(old));
+                own.any(|(step, _)| under().any(|settled| settled == step))
+            };
+            // Worked under a plan between the two, it is that plan which is held against today's.
+            let between = of.revision.seq..folded.revised_at;
+            let is_later = || {
+                let mut own = folded
+                    .entries
+                    .iter()
+                    .filter(|entry| between.contains(&entry.seq));
+                own.any(|entry| {
+                    settles(&entry.record).is_some_and(|step| steps().any(|own| own == step))
+                })
+            };
+            if !before.map_or_else(was_worked, was_done) || is_later() {
                 return None;
             }
             let is_doubtful = match step {
