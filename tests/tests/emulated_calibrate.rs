@@ -3,9 +3,9 @@
 
 mod adapter_rig;
 
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::cell::RefCell;
+use std::rc::Rc;
 use std::sync::{Arc, Mutex};
-use std::thread;
 
 use adapter_rig::wire::Wire;
 use adapter_rig::{Rig, blank_flash, circle, entries};
@@ -20,7 +20,7 @@ const GYRO: f64 = 0.985;
 
 /// Somebody at the bench, who makes a mistake now and then.
 struct Bench {
-    rig: Arc<Mutex<Rig>>,
+    rig: Rc<RefCell<Rig>>,
     /// What hangs there, in N·m.
     load: Arc<Mutex<f64>>,
     told: Vec<String>,
@@ -42,7 +42,7 @@ impl Hand for Bench {
         let torque = torque * self.truth;
         let wrong = if self.asked == self.mistake { 1.4 } else { 1.0 };
         *self.load.lock().expect("no panic there") = torque * wrong;
-        let rig = &mut *self.rig.lock().expect("no panic there");
+        let rig = &mut *self.rig.borrow_mut();
         if what.starts_with("One full turn") {
             let way = if what.contains("tightens") { 1.0 } else { -1.0 };
             rig.load(0.0, way * 72.0 * GYRO, 5_000);
@@ -57,39 +57,40 @@ impl Hand for Bench {
     }
 }
 
-/// A board whose readings go on with whatever hangs there.
+/// What hangs there is read for so many milliseconds before each question: the board's clock goes on with what it is asked, however busy
+/// the host is.
+const READ_A_QUESTION: usize = 20;
+
+/// A board that reads whatever hangs there.
 struct Going {
-    rig: Arc<Mutex<Rig>>,
+    rig: Rc<RefCell<Rig>>,
     load: Arc<Mutex<f64>>,
-    over: Arc<AtomicBool>,
-    ticking: Option<thread::JoinHandle<()>>,
+    wire: Wire,
 }
 
 impl Going {
     fn start(rig: Rig) -> Self {
-        let (rig, load) = (Arc::new(Mutex::new(rig)), Arc::new(Mutex::new(0.0)));
-        let over = Arc::new(AtomicBool::new(false));
-        let (hand, hung, ended) = (Arc::clone(&rig), Arc::clone(&load), Arc::clone(&over));
-        let ticking = thread::spawn(move || {
-            while !ended.load(Ordering::Relaxed) {
-                let torque = *hung.lock().expect("no panic there");
-                hand.lock()
-                    .expect("no panic there")
-                    .load(torque * CELL, 0.0, 20);
-                thread::yield_now();
-            }
+        let load = Arc::new(Mutex::new(0.0));
+        let (mut sensors, hung) = (rig.feeder(), Arc::clone(&load));
+        let wire = Wire::with(&rig, move || {
+            let torque = *hung.lock().expect("no panic there");
+            sensors.load(torque * CELL, READ_A_QUESTION);
         });
         Self {
-            rig,
+            rig: Rc::new(RefCell::new(rig)),
             load,
-            over,
-            ticking: Some(ticking),
+            wire,
         }
+    }
+
+    fn hang(&self, torque: f64) {
+        *self.load.lock().expect("no panic there") = torque;
+        self.rig.borrow_mut().load(torque * CELL, 0.0, 50);
     }
 
     fn bench(&self, mistake: usize) -> Bench {
         Bench {
-            rig: Arc::clone(&self.rig),
+            rig: Rc::clone(&self.rig),
             load: Arc::clone(&self.load),
             told: Vec::new(),
             asked: 0,
@@ -101,11 +102,7 @@ impl Going {
     /// What the adapter reads of this torque, by the scale that it goes by.
     fn shown(&self, client: &mut Client, torque: f64) -> f64 {
         let mut mean = |hung: f64| {
-            *self.load.lock().expect("no panic there") = hung;
-            self.rig
-                .lock()
-                .expect("no panic there")
-                .load(hung * CELL, 0.0, 50);
+            self.hang(hung);
             let from = client.counts().expect("counts");
             loop {
                 let to = client.counts().expect("counts");
@@ -123,12 +120,9 @@ impl Going {
         (loaded - unloaded) * scale / 65_536.0 / 1_000.0
     }
 
-    fn end(mut self) {
-        self.over.store(true, Ordering::Relaxed);
-        if let Some(ticking) = self.ticking.take() {
-            ticking.join().expect("no panic there");
-        }
-        self.rig.lock().expect("no panic there").cut();
+    fn end(self) {
+        drop(self.wire);
+        self.rig.borrow_mut().cut();
     }
 }
 
@@ -159,9 +153,8 @@ fn an_error_that_was_put_in_is_found_corrected_kept_and_named() {
     let image = blank_flash(folder.path());
     let mut rig = Rig::start(&image);
     rig.still(1_000);
-    let wire = Wire::between(&rig);
     let going = Going::start(rig);
-    let mut adapter = client(&wire.port);
+    let mut adapter = client(&going.wire.port);
 
     let before = adapter.identify().expect("it answers");
     assert_eq!(before.serial, "emulated 1");
@@ -230,13 +223,12 @@ fn an_error_that_was_put_in_is_found_corrected_kept_and_named() {
     assert_eq!(adapter.calibrations(before.places).expect("read").len(), 2);
 
     // Kept over a power cut, and named in the journal of what is worked then.
-    drop((adapter, wire));
+    drop(adapter);
     going.end();
     let mut rig = Rig::start(&image);
     rig.still(1_000);
-    let wire = Wire::between(&rig);
     let going = Going::start(rig);
-    let mut adapter = client(&wire.port);
+    let mut adapter = client(&going.wire.port);
     assert_eq!(adapter.identify().expect("it answers").serial, "4411");
     let off = going.shown(&mut adapter, -20.0) / -20.0 - 1.0;
     assert!(off.abs() <= second.fit.within, "{off}");
@@ -245,13 +237,9 @@ fn an_error_that_was_put_in_is_found_corrected_kept_and_named() {
     adapter.send(0, &blob, |_, _| {}).expect("taken");
     adapter.work(0, 2).expect("worked");
     adapter.anchor(1_780_000_100).expect("safe");
-    going
-        .rig
-        .lock()
-        .expect("no panic there")
-        .pull(10.1 * CELL, 30.0 * GYRO);
+    going.rig.borrow_mut().pull(10.1 * CELL, 30.0 * GYRO);
     adapter.anchor(1_780_000_200).expect("safe");
-    drop((adapter, wire));
+    drop(adapter);
     going.end();
     let peak = entries(&image)
         .into_iter()

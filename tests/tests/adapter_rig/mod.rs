@@ -94,6 +94,17 @@ impl Answer {
     }
 }
 
+/// Feeds readings without waiting until they are taken.
+pub(crate) struct Feeder(UnixStream);
+
+impl Feeder {
+    /// A load held for so many milliseconds; a board that is gone takes none.
+    pub(crate) fn load(&mut self, newton_meters: f64, millis: usize) {
+        let bytes = repeated(reading(newton_meters, 0.0), millis);
+        let _ = self.0.write_all(&bytes);
+    }
+}
+
 impl Rig {
     pub(crate) fn start(image: &Path) -> Self {
         let board = emulator::adapter(image);
@@ -149,12 +160,31 @@ impl Rig {
         self.stack();
     }
 
+    /// The line of the sensors, for whoever feeds them beside this.
+    pub(crate) fn feeder(&self) -> Feeder {
+        Feeder(self.feed.try_clone().expect("a socket"))
+    }
+
     pub(crate) fn yes(&mut self) {
         self.key(0xb1);
     }
 
     pub(crate) fn no(&mut self) {
         self.key(0xb2);
+    }
+
+    /// Lets the supply fall below what a pull may begin at, or brings it back.
+    pub(crate) fn supply(&mut self, low: bool) {
+        self.key(if low { 0xb4 } else { 0xb5 });
+    }
+
+    /// Starts the board's watchdog, then lets the sensors die: the loop goes on, and takes no reading any more.
+    pub(crate) fn let_the_sensors_die(&mut self) {
+        self.feed.write_all(&[0xb7]).expect("the board lives");
+        self.still(50);
+        self.feed.write_all(&[0xb6]).expect("the board lives");
+        // What stands in the port's buffer at the start that follows is lost: let that be bytes that say nothing.
+        self.feed.write_all(&[0; 32]).expect("the board lives");
     }
 
     fn key(&mut self, key: u8) {

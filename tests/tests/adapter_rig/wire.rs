@@ -19,6 +19,11 @@ pub(crate) struct Wire {
 
 impl Wire {
     pub(crate) fn between(rig: &Rig) -> Self {
+        Self::with(rig, || {})
+    }
+
+    /// As [`Wire::between`]; `first` is done before anything is handed on to the board.
+    pub(crate) fn with(rig: &Rig, mut first: impl FnMut() + Send + 'static) -> Self {
         let (mut outer, inner) = TTYPort::pair().expect("a pseudo terminal");
         let port = inner.name().expect("its name");
         outer
@@ -32,7 +37,10 @@ impl Wire {
             let mut bytes = [0; 512];
             while !ended.load(Ordering::Relaxed) {
                 match outer.read(&mut bytes) {
-                    Ok(count) => drop(to_board.write_all(&bytes[..count])),
+                    Ok(count) => {
+                        first();
+                        drop(to_board.write_all(&bytes[..count]));
+                    }
                     // Nobody has it open: then it says so at once.
                     Err(_) => thread::sleep(Duration::from_millis(5)),
                 }
