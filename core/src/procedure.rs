@@ -718,7 +718,8 @@ impl Procedure {
             return Prevailing::None;
         };
         let mut said = Prevailing::None;
-        for (number, stage) in (0..=own.stage).zip(&self.stages) {
+        let up_to = usize::from(own.stage).saturating_add(1);
+        for (number, stage) in self.stages.iter().take(up_to).enumerate() {
             // Only a stage that says something is asked whether the fastener is on it. Forward, as going back through two lists
             // at once leaves a panic in the code.
             if let StageKind::Tighten {
@@ -728,7 +729,7 @@ impl Procedure {
                 && self
                     .steps
                     .iter()
-                    .any(|other| other.place == own.place && other.stage == number)
+                    .any(|other| other.place == own.place && usize::from(other.stage) == number)
             {
                 said = word;
             }

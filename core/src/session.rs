@@ -127,6 +127,8 @@ pub struct Session<P> {
     next: Next,
     pending: Pending,
     digest: u32,
+    /// Whether any stage is of a mock-up: asked whenever anything happened.
+    has_mock_up: bool,
     /// A reading at rest was refused since anything happened: the next ones need not be.
     refused_at_rest: bool,
 }
@@ -162,6 +164,7 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     pub fn new(procedure: P, joint: u8) -> Self {
         Self {
             digest: procedure.digest(),
+            has_mock_up: procedure.stages().iter().any(|stage| stage.mock_up),
             procedure,
             ledger: Ledger::new(),
             tracker: Tracker::new(),

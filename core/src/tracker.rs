@@ -413,7 +413,7 @@ impl Tracker {
         if by == 0 {
             return;
         }
-        self.thresholds = self.thresholds.raised(by);
+        self.thresholds.raise(by);
         self.goal = self.goal.raised(by);
         self.aim = self
             .aim

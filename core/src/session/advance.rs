@@ -262,7 +262,8 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     }
 
     pub(super) fn mock_up_stands(&self) -> bool {
-        !self.ledger.is_apart()
+        self.has_mock_up
+            && !self.ledger.is_apart()
             && (0..=u8::MAX)
                 .zip(self.procedure.stages())
                 .any(|(index, stage)| stage.mock_up && self.ledger.settled_in(index) > 0)
@@ -327,10 +328,11 @@ impl<P: Deref<Target = Procedure>> Session<P> {
     }
 
     fn arm(&mut self, step: u16) {
-        let Some(aim) = self.ledger.aim_of(&self.procedure, step) else {
+        let Some(aim) = self.ledger.aim_as_planned(&self.procedure, step) else {
             return;
         };
         let added = self.ledger.added(&self.procedure, step);
+        let aim = aim.raised(added.torque().unwrap_or(Torque::ZERO));
         let start = Start {
             restart_expected: self
                 .procedure

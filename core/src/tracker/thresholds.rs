@@ -118,7 +118,7 @@ impl Thresholds {
             .map_or(0, Torque::millinewton_meters)
             .max(0);
         let gap = u32::try_from(limits.gap.micros()).unwrap_or(u32::MAX);
-        let own = Self {
+        let mut own = Self {
             target,
             snug,
             running: 0,
@@ -177,20 +177,21 @@ impl Thresholds {
             turn_rise_to: turn_rise_to(turn_rise_after, limits, start),
             noise,
         };
-        own.raised(running)
+        own.raise(running);
+        own
     }
 
-    /// With this much more running torque put in: what counts from snug or up to the target counts on top of it.
-    pub(super) fn raised(self, by: i32) -> Self {
-        let target = self.target.saturating_add(by);
-        Self {
-            target,
-            shift: shift(target),
-            snug: self.snug.saturating_add(by),
-            running: self.running.saturating_add(by),
-            worth_watching: self.worth_watching.saturating_add(by),
-            ..self
+    /// Puts this much more running torque in: what counts from snug or up to the target counts on top of it.
+    pub(super) fn raise(&mut self, by: i32) {
+        for torque in [
+            &mut self.target,
+            &mut self.snug,
+            &mut self.running,
+            &mut self.worth_watching,
+        ] {
+            *torque = torque.saturating_add(by);
         }
+        self.shift = shift(self.target);
     }
 
     /// Makes room for a reading that wanders by `noise`, in mN·m, where it is more than was allowed for. A tooth or a fall of
@@ -308,8 +309,11 @@ fn turn_rise_after(aim: &Aim, limits: &CurveLimits, start: &Start) -> i32 {
     limits.turn_rise_after.min(most).millidegrees()
 }
 
-/// The torque that a turn must have reached there: on average over the [`TURN_RISE_OVER`] before.
+/// The torque that a turn must have reached there: on average over the [`TURN_RISE_OVER`] before. Zero where it is not held to any.
 fn turn_rise_to(after: i32, limits: &CurveLimits, start: &Start) -> i32 {
+    if after <= 0 {
+        return 0;
+    }
     let began = start.restart_expected.unwrap_or(Torque::ZERO);
     // What only overcomes the running torque clamps nothing.
     let part = (began - start.running).scaled(u16::from(limits.turn_rise_part), 100);
