@@ -5,8 +5,8 @@ use std::{env, fs};
 
 /// A firmware: where its code and its variables live, and whether its chip's crate names the interrupts.
 ///
-/// The sizes are what an adapter may take, so that a firmware over it does not link; only the harness for tests, which is not an
-/// adapter, may be larger.
+/// The sizes are what an adapter may take, so that a firmware over it does not link; only the harnesses for tests, which are no
+/// adapters, may be larger.
 struct Board {
     name: &'static str,
     flash: &'static str,
@@ -14,7 +14,7 @@ struct Board {
     names_interrupts: bool,
 }
 
-const BOARDS: [Board; 5] = [
+const BOARDS: [Board; 6] = [
     Board {
         name: "gate",
         flash: "ORIGIN = 0x00000000, LENGTH = 256K",
@@ -39,6 +39,13 @@ const BOARDS: [Board; 5] = [
         flash: "ORIGIN = 0x08000000, LENGTH = 88K",
         ram: "ORIGIN = 0x20000000, LENGTH = 32K",
         names_interrupts: true,
+    },
+    Board {
+        name: "load",
+        flash: "ORIGIN = 0x00000000, LENGTH = 256K",
+        // Its flash is there too.
+        ram: "ORIGIN = 0x20000000, LENGTH = 256K",
+        names_interrupts: false,
     },
     Board {
         name: "sessions",

@@ -19,10 +19,11 @@ use std::time::Duration;
 
 use evendraw_core::sample::{Calibration, Counts, Numbers};
 use evendraw_core::unit::{Instant, Span, Torque};
-use evendraw_firmware::adapter::{Adapter, Key, Keys, Parts, Plate};
+use evendraw_firmware::adapter::{Adapter, Clock, Key, Keys, Parts, Plate};
 use evendraw_firmware::cue::{Cue, Signal};
 use evendraw_firmware::display::{Display, Page};
 use evendraw_firmware::nor::{Flash, SECTOR};
+use evendraw_firmware::power::Steady;
 use evendraw_firmware::readings::Readings;
 use heapless::spsc::{Consumer, Queue};
 
@@ -75,6 +76,7 @@ fn main() {
             cue: Nothing,
             display: Shown(String::new()),
             keys: Nothing,
+            power: Steady,
         };
         // A task of some executor: it counts, and gives the processor back each time. An executor with a `poll` of its own is called in
         // its place; one that wants the thread for itself runs in an interrupt of low priority, and this loop stays where it is.
@@ -113,6 +115,7 @@ async fn yielded() {
 
 const PLATE: Plate = Plate {
     serial: "example",
+    clock: Clock::Crystal,
     firmware: "example",
     calibration: match Calibration::new(Numbers {
         zero: 0,
@@ -174,7 +177,7 @@ impl Flash for Memory {
 struct Shown(String);
 
 impl Display for Shown {
-    fn show(&mut self, page: &Page) -> bool {
+    fn show(&mut self, page: &Page) {
         let text: Vec<_> = page
             .rows()
             .iter()
@@ -185,7 +188,6 @@ impl Display for Shown {
             println!("{text}");
             self.0 = text;
         }
-        true
     }
 }
 

@@ -13,7 +13,7 @@ use embedded_io::{Read, ReadReady, Write, WriteReady};
 use evendraw_core::journal;
 use evendraw_core::link::{AdapterEnd, Heard, Staging, Sums};
 use evendraw_core::procedure::{Procedure, ProcedureError};
-use evendraw_core::record::Record;
+use evendraw_core::record::{Doubt, Record};
 use evendraw_core::sample::{Calibration, Fault, Reading, Sensing, Zero};
 use evendraw_core::session::{Announcement, Input, Outcome, Refusal, RestoreError, Session};
 use evendraw_core::tracker::Cue as Told;
@@ -24,6 +24,7 @@ use crate::cue::{Cue, Signal};
 use crate::display::{Display, Page};
 use crate::log::{FRAME_MAX, Log, Progress, Recovery, Region, Step, Walk};
 use crate::nor::Flash;
+use crate::power::{Cause, Power};
 use crate::readings::Readings;
 use crate::slots::{CALIBRATIONS, Held, SLOT_SECTORS, SlotWrite, Slots};
 use requests::Transfer;
@@ -52,6 +53,11 @@ const SHOWN_EVERY: Span = Span::from_millis(50);
 /// How long a verdict is told.
 const TOLD_FOR: Span = Span::from_seconds(2);
 
+/// What the journal says of a start that the watchdog made.
+const BY_THE_WATCHDOG: &str = "started again by the watchdog";
+/// What it says of a start without the crystal.
+const BY_THE_OSCILLATOR: &str = "no crystal: angles are sure to 1 % at best";
+
 /// A key of the adapter.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, defmt::Format)]
 pub enum Key {
@@ -73,7 +79,7 @@ impl<P: Read + ReadReady + Write + WriteReady> Port for P {}
 
 /// The hardware of an adapter.
 #[derive(Debug)]
-pub struct Parts<F, R, P, C, D, K> {
+pub struct Parts<F, R, P, C, D, K, W> {
     /// Flash for journal and procedures.
     pub flash: F,
     /// The sensors.
@@ -86,6 +92,8 @@ pub struct Parts<F, R, P, C, D, K> {
     pub display: D,
     /// The keys.
     pub keys: K,
+    /// Its own power: cause of the start, supply, watchdog.
+    pub power: W,
 }
 
 /// What the maker wrote on the adapter.
@@ -97,6 +105,17 @@ pub struct Plate {
     pub firmware: &'static str,
     /// Its load cell.
     pub calibration: Calibration,
+    /// What its time comes from.
+    pub clock: Clock,
+}
+
+/// What an adapter's time comes from: a rotation is a rate times a time, and no surer than either.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Clock {
+    /// A crystal: some millionths, which nobody sees in an angle.
+    Crystal,
+    /// A chip's own oscillator, within 1 % at the temperature of a room and less sure in the cold. The journal says so at every start.
+    Oscillator,
 }
 
 /// Why the loop leaves a joint: what comes needs the memory that the joint takes.
@@ -135,12 +154,14 @@ pub(crate) enum Trouble {
     Full,
     /// The flash failed.
     Flash,
+    /// The supply is too low to begin a pull.
+    Supply,
 }
 
 /// The adapter.
 #[derive(Debug)]
-pub struct Adapter<F, R, P, C, D, K> {
-    parts: Parts<F, R, P, C, D, K>,
+pub struct Adapter<F, R, P, C, D, K, W> {
+    parts: Parts<F, R, P, C, D, K, W>,
     plate: Plate,
     sensing: Sensing,
     sums: Sums,
@@ -151,6 +172,8 @@ pub struct Adapter<F, R, P, C, D, K> {
     transfer: Transfer,
     sending: Sending,
     sent: usize,
+    /// An answer was written while something else was on its way out.
+    answer_waits: bool,
     room: [u8; FRAME_MAX],
     gathered: heapless::Vec<u8, GATHERED>,
     walk: Option<Walk>,
@@ -161,6 +184,10 @@ pub struct Adapter<F, R, P, C, D, K> {
     /// Journal number of the first record of the joint being worked: it and what follows stay until another is worked.
     needed: u32,
     failing: bool,
+    /// The supply is too low: nothing new is pulled.
+    low: bool,
+    /// The watchdog ended what ran before, and the journal does not say so yet.
+    watchdog_owed: bool,
     watch: Option<Span>,
     live_at: Instant,
     shown_at: Instant,
@@ -172,7 +199,7 @@ pub struct Adapter<F, R, P, C, D, K> {
     hands: ui::Hands,
 }
 
-impl<F, R, P, C, D, K> Adapter<F, R, P, C, D, K>
+impl<F, R, P, C, D, K, W> Adapter<F, R, P, C, D, K, W>
 where
     F: Flash,
     R: Readings,
@@ -180,6 +207,7 @@ where
     C: Cue,
     D: Display,
     K: Keys,
+    W: Power,
 {
     /// Opens journal and slots on the chip: the slots at its beginning, the journal behind it to the end.
     ///
@@ -187,7 +215,7 @@ where
     ///
     /// The flash.
     #[inline(never)]
-    pub fn new(mut parts: Parts<F, R, P, C, D, K>, plate: Plate) -> Result<Self, F::Error> {
+    pub fn new(mut parts: Parts<F, R, P, C, D, K, W>, plate: Plate) -> Result<Self, F::Error> {
         let mut room = [0; FRAME_MAX];
         let sectors = parts.flash.size() / crate::nor::SECTOR;
         let region = Region {
@@ -198,9 +226,11 @@ where
         let slots = Slots::open(&mut parts.flash, 0)?;
         let calibration = calibrated::found(&slots, &mut parts.flash, plate.calibration);
         let boot = recovery.boot.saturating_add(1);
+        let cause = parts.power.cause();
         defmt::info!(
-            "start {=u16}: {=u32} frames, {=u32} dropped, {=u32} quarantined",
+            "start {=u16} ({}): {=u32} frames, {=u32} dropped, {=u32} quarantined",
             boot,
+            cause,
             recovery.frames,
             recovery.dropped,
             recovery.quarantined
@@ -217,6 +247,7 @@ where
             transfer: Transfer::None,
             sending: heapless::Vec::new(),
             sent: 0,
+            answer_waits: false,
             room,
             gathered: heapless::Vec::new(),
             walk: None,
@@ -225,6 +256,8 @@ where
             offset: 0,
             needed: u32::MAX,
             failing: false,
+            low: false,
+            watchdog_owed: cause == Cause::Watchdog,
             watch: None,
             live_at: Instant::BOOT,
             shown_at: Instant::BOOT,
@@ -281,11 +314,14 @@ where
                     {
                         last = Some((entry.joint, started.procedure));
                     }
+                    // As long as the journal is, and no longer.
+                    self.parts.power.is_alive();
                 }
                 Ok(Step::End) | Err(_) => break,
                 Ok(_) => {}
             }
         }
+        self.back_to_readings();
         let found = last.and_then(|(joint, sum)| Some((joint, self.slots.slot_of(sum)?)));
         match found {
             Some((joint, place)) => Leave::Work {
@@ -295,6 +331,12 @@ where
             },
             None => Leave::Rest,
         }
+    }
+
+    /// After a walk through the journal: what readings came meanwhile are old, and that they were not taken is no fault of the sensors.
+    fn back_to_readings(&mut self) {
+        while self.parts.readings.next().is_some() {}
+        self.sensing.look_away();
     }
 
     /// No joint is worked: the link is heard, a procedure can be chosen.
@@ -366,8 +408,17 @@ where
             self.apply(session, now, input);
             self.recovery = Recovery::default();
         }
+        if core::mem::take(&mut self.watchdog_owed) {
+            self.note(session, now, BY_THE_WATCHDOG);
+        }
+        if self.plate.clock == Clock::Oscillator {
+            self.note(session, now, BY_THE_OSCILLATOR);
+        }
         if is_new {
             self.note_calibration(session, now);
+        }
+        if self.low {
+            self.apply(session, now, Input::StoreFailed);
         }
         if asked {
             self.answer_working(place, joint);
@@ -384,11 +435,13 @@ where
     fn take_up(&mut self, session: &mut Session<&Procedure>) -> Result<(), RestoreError> {
         let mut walk = self.log.walk();
         let (flash, room) = (&mut self.parts.flash, &mut self.room);
+        let power = &mut self.parts.power;
         let joint = session.joint();
         let needed = &mut self.needed;
         *needed = self.log.taken().saturating_add(1);
         let entries = core::iter::from_fn(|| {
             loop {
+                power.is_alive();
                 match walk.next(flash, room) {
                     Ok(Step::Frame { frame, .. }) => {
                         if let Ok(Some(entry)) = journal::decode_entry(&frame) {
@@ -403,7 +456,9 @@ where
                 }
             }
         });
-        session.take_up(entries)
+        let taken = session.take_up(entries);
+        self.back_to_readings();
+        taken
     }
 
     /// Lets the flash finish what it is at.
@@ -418,8 +473,11 @@ where
 
     /// One turn of the loop.
     fn turn(&mut self, mut session: Option<&mut Session<&Procedure>>) -> Option<Leave> {
-        self.take_readings(session.as_deref_mut());
+        if self.take_readings(session.as_deref_mut()) {
+            self.parts.power.is_alive();
+        }
         let now = self.parts.readings.now();
+        self.heed_supply(session.as_deref_mut(), now);
         if let Some(session) = session.as_deref_mut()
             && session.deadline().is_some_and(|due| due <= now)
         {
@@ -432,6 +490,7 @@ where
         let mut leave = self.hear(session.as_deref_mut(), now, in_pull);
         self.errand_step();
         self.speak(session.as_deref(), now);
+        self.parts.display.advance();
         if now.since(self.shown_at) >= SHOWN_EVERY {
             self.shown_at = now;
             leave = leave.or(self.hands_step(session, now));
@@ -439,10 +498,11 @@ where
         leave
     }
 
-    fn take_readings(&mut self, mut session: Option<&mut Session<&Procedure>>) {
-        for _ in 0..READINGS_A_TURN {
+    /// Takes what readings there are; whether there was one.
+    fn take_readings(&mut self, mut session: Option<&mut Session<&Procedure>>) -> bool {
+        for taken in 0..READINGS_A_TURN {
             let Some(counts) = self.parts.readings.next() else {
-                return;
+                return taken > 0;
             };
             calibrated::add(&mut self.sums, counts);
             let sensed = self.sensing.take(counts);
@@ -460,6 +520,41 @@ where
                 self.apply(session, counts.at, input);
             }
         }
+        true
+    }
+
+    /// A supply that falls stops the next pull before the flash fails; one that is under way is judged and kept. Once it is back, pulling
+    /// goes on where every record is stored.
+    fn heed_supply(&mut self, session: Option<&mut Session<&Procedure>>, now: Instant) {
+        let low = self.parts.power.is_low();
+        if low == self.low {
+            return;
+        }
+        self.low = low;
+        defmt::warn!("supply low: {=bool}", low);
+        if self.trouble == Some(Trouble::Supply) {
+            self.trouble = None;
+        }
+        if let Some(session) = session {
+            let input = if low {
+                Input::StoreFailed
+            } else {
+                Input::Durable {
+                    seq: session.durable(),
+                }
+            };
+            self.apply(session, now, input);
+        }
+    }
+
+    /// A remark of the adapter's own.
+    fn note(&mut self, session: &mut Session<&Procedure>, now: Instant, text: &str) {
+        let input = Input::Note {
+            fastener: None,
+            doubt: Doubt::None,
+            text,
+        };
+        self.apply(session, now, input);
     }
 
     /// Shows what became of the zero, and has it recorded.
@@ -538,6 +633,9 @@ where
                 if let Some(session) = session {
                     let seq = sequence.wrapping_sub(self.offset);
                     self.apply(session, now, Input::Durable { seq });
+                    if self.low {
+                        self.apply(session, now, Input::StoreFailed);
+                    }
                 }
             }
             progress @ (Progress::Full | Progress::Failed) => {
@@ -591,6 +689,10 @@ where
     }
 
     fn speak(&mut self, session: Option<&Session<&Procedure>>, now: Instant) {
+        if self.sending.is_empty() && core::mem::take(&mut self.answer_waits) {
+            // An answer is never longer than the buffer.
+            let _ = self.sending.extend_from_slice(self.link.outgoing());
+        }
         if self.sending.is_empty()
             && let Some(every) = self.watch
             && now.since(self.live_at) >= every

@@ -5,7 +5,8 @@
 use core::fmt;
 
 use embedded_hal::delay::DelayNs;
-use embedded_hal::i2c::I2c;
+
+use crate::bus::Bus;
 
 /// Characters of a line.
 pub const COLUMNS: usize = 20;
@@ -107,25 +108,34 @@ impl Line<'_> {
 
 /// Something that shows a page.
 ///
-/// Called between readings, so one call must be short: a display may take a page in pieces, a few characters a call.
+/// Called between readings, so every call is short: a display takes a page and writes it in pieces.
 pub trait Display {
-    /// Shows the page, or goes on showing it; true once all of it is shown.
-    fn show(&mut self, page: &Page) -> bool;
+    /// Takes the page that is to be seen from now on. Never waits.
+    fn show(&mut self, page: &Page);
+
+    /// Goes on writing it, a short thing; called in every turn of the loop. Nothing to do for a display that shows a page at once.
+    fn advance(&mut self) {}
 }
 
 /// A character display of 4 × 20 (HD44780 and its kin) behind an I²C port expander (PCF8574), as they are sold together.
 ///
-/// Commands and timing from the data sheet [HD44780U, "Instructions", "Initializing by instruction"].
-pub struct CharacterDisplay<I, D> {
-    bus: I,
-    delay: D,
+/// The expander is a part for 100 kHz [SCPS068, "Electrical characteristics", `f_scl`], so a character takes half a millisecond on the
+/// wires: it is started and asked after. Commands and timing of the display from its data sheet [HD44780U, "Instructions",
+/// "Initializing by instruction"]: a command takes 37 µs, and a byte on the wires 90.
+pub struct CharacterDisplay<B> {
+    bus: B,
     address: u8,
+    wanted: Page,
     shown: Page,
+    /// The cell that is looked at next; behind the last one all is shown.
+    next: usize,
+    /// The cell that is being written.
+    writing: Option<usize>,
     /// Where the controller's own cursor stands, counted in cells of the page; none when it must be set.
     cursor: Option<usize>,
 }
 
-impl<I, D> fmt::Debug for CharacterDisplay<I, D> {
+impl<B> fmt::Debug for CharacterDisplay<B> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.debug_struct("CharacterDisplay")
             .field("address", &self.address)
@@ -140,82 +150,108 @@ const BACKLIGHT: u8 = 0x08;
 
 /// Where the controller keeps the start of each line.
 const LINE_STARTS: [u8; ROWS] = [0x00, 0x40, 0x14, 0x54];
-/// Characters written a call: 4 × 4 bytes at 400 kHz are well below a millisecond.
-const CELLS_A_CALL: usize = 4;
+const CELLS: usize = ROWS * COLUMNS;
 
-impl<I: I2c, D: DelayNs> CharacterDisplay<I, D> {
-    /// Starts the display in its four-wire mode and clears it.
+/// A byte for the display as the expander puts it on its lines: each half with the enable line up, then down.
+const fn on_the_lines(byte: u8, mode: u8) -> [u8; 4] {
+    let lines = mode | BACKLIGHT;
+    let (high, low) = ((byte & 0xf0) | lines, (byte << 4) | lines);
+    [high | ENABLE, high, low | ENABLE, low]
+}
+
+fn cell(page: &Page, at: usize) -> u8 {
+    page.cells.as_flattened().get(at).copied().unwrap_or(b' ')
+}
+
+impl<B: Bus> CharacterDisplay<B> {
+    /// Starts the display in its four-wire mode and clears it. Waits, before the loop runs.
     ///
     /// # Errors
     ///
     /// The bus: no expander answers at this address.
-    pub fn new(bus: I, delay: D, address: u8) -> Result<Self, I::Error> {
+    pub fn new(bus: B, delay: &mut impl DelayNs, address: u8) -> Result<Self, B::Error> {
         let mut display = Self {
             bus,
-            delay,
             address,
+            wanted: Page::default(),
             shown: Page::default(),
+            next: CELLS,
+            writing: None,
             cursor: None,
         };
-        display.delay.delay_ms(50);
+        delay.delay_ms(50);
         for (nibble, micros) in [(0x30, 4_500), (0x30, 150), (0x30, 150), (0x20, 150)] {
-            display.nibble(nibble, 0)?;
-            display.delay.delay_us(micros);
+            display.wait_for(&[nibble | BACKLIGHT | ENABLE, nibble | BACKLIGHT])?;
+            delay.delay_us(micros);
         }
         // Two-line mode, display off and cleared, writing to the right, display on without cursor.
         for command in [0x28, 0x08, 0x01, 0x06, 0x0c] {
-            display.byte(command, 0)?;
-            display.delay.delay_us(2_000);
+            display.wait_for(&on_the_lines(command, 0))?;
+            delay.delay_us(2_000);
         }
         Ok(display)
     }
 
-    fn nibble(&mut self, high: u8, mode: u8) -> Result<(), I::Error> {
-        let lines = (high & 0xf0) | mode | BACKLIGHT;
-        self.bus.write(self.address, &[lines | ENABLE, lines])
+    fn wait_for(&mut self, bytes: &[u8]) -> Result<(), B::Error> {
+        self.bus.start_write(self.address, bytes)?;
+        while self.bus.is_busy()? {}
+        Ok(())
     }
 
-    fn byte(&mut self, byte: u8, mode: u8) -> Result<(), I::Error> {
-        self.nibble(byte, mode)?;
-        self.nibble(byte << 4, mode)
-    }
-
-    fn cell(&mut self, at: usize, byte: u8) -> Result<(), I::Error> {
+    /// Starts writing one cell, the cursor first where it is not there already.
+    fn start(&mut self, at: usize) -> Result<(), B::Error> {
+        let character = on_the_lines(cell(&self.wanted, at), REGISTER_SELECT);
         let (row, column) = (at / COLUMNS, at % COLUMNS);
-        if self.cursor != Some(at) || column == 0 {
-            let start = LINE_STARTS.get(row).copied().unwrap_or(0);
-            let column = u8::try_from(column).unwrap_or(0);
-            self.byte(0x80 | start.wrapping_add(column), 0)?;
+        if self.cursor == Some(at) && column > 0 {
+            return self.bus.start_write(self.address, &character);
         }
-        self.byte(byte, REGISTER_SELECT)?;
-        self.cursor = Some(at.saturating_add(1));
+        let start = LINE_STARTS.get(row).copied().unwrap_or(0);
+        let column = u8::try_from(column).unwrap_or(0);
+        let command = on_the_lines(0x80 | start.wrapping_add(column), 0);
+        self.bus
+            .start_write(self.address, [command, character].as_flattened())
+    }
+
+    fn step(&mut self) -> Result<(), B::Error> {
+        if let Some(at) = self.writing {
+            if self.bus.is_busy()? {
+                return Ok(());
+            }
+            self.writing = None;
+            self.cursor = Some(at.saturating_add(1));
+        }
+        while self.next < CELLS {
+            let at = self.next;
+            self.next = at.saturating_add(1);
+            let wanted = cell(&self.wanted, at);
+            if let Some(shown) = self.shown.cells.as_flattened_mut().get_mut(at)
+                && *shown != wanted
+            {
+                *shown = wanted;
+                self.writing = Some(at);
+                return self.start(at);
+            }
+        }
         Ok(())
     }
 }
 
-impl<I: I2c, D: DelayNs> Display for CharacterDisplay<I, D> {
-    fn show(&mut self, page: &Page) -> bool {
-        let mut left = CELLS_A_CALL;
-        for at in 0..ROWS * COLUMNS {
-            let cell = |page: &Page| page.cells.as_flattened().get(at).copied().unwrap_or(b' ');
-            let wanted = cell(page);
-            if cell(&self.shown) == wanted {
-                continue;
-            }
-            if left == 0 {
-                return false;
-            }
-            left = left.saturating_sub(1);
-            if self.cell(at, wanted).is_err() {
-                // Tried again at the next call.
-                self.cursor = None;
-                return false;
-            }
-            if let Some(shown) = self.shown.cells.as_flattened_mut().get_mut(at) {
-                *shown = wanted;
-            }
+impl<B: Bus> Display for CharacterDisplay<B> {
+    fn show(&mut self, page: &Page) {
+        self.wanted = page.clone();
+        self.next = 0;
+    }
+
+    fn advance(&mut self) {
+        if self.step().is_err()
+            && let Some(at) = self.writing.take()
+            && let Some(shown) = self.shown.cells.as_flattened_mut().get_mut(at)
+        {
+            // Nobody knows what stands there: it is written again with the next page.
+            *shown = 0;
+            self.cursor = None;
+            self.next = CELLS;
         }
-        true
     }
 }
 
@@ -225,6 +261,7 @@ mod tests {
     use embedded_hal_mock::eh1::i2c::{Mock, Transaction};
 
     use super::{CharacterDisplay, Display, Page};
+    use crate::bus::{Bus, Waiting};
 
     fn row(page: &Page, row: usize) -> String {
         page.rows()[row]
@@ -252,33 +289,106 @@ mod tests {
         assert_eq!(row(&page, 3), "42949672950         ");
     }
 
-    fn byte(byte: u8, select: u8) -> Vec<Transaction> {
+    fn byte(byte: u8, select: u8) -> Vec<u8> {
         [byte & 0xf0, byte << 4]
-            .map(|high| Transaction::write(0x27, vec![high | 0x0c | select, high | 0x08 | select]))
-            .to_vec()
+            .iter()
+            .flat_map(|half| [half | 0x0c | select, half | 0x08 | select])
+            .collect()
+    }
+
+    fn starting() -> Vec<Vec<u8>> {
+        let mut steps: Vec<Vec<u8>> = [0x30, 0x30, 0x30, 0x20]
+            .map(|high| vec![high | 0x0c, high | 0x08])
+            .to_vec();
+        steps.extend([0x28, 0x08, 0x01, 0x06, 0x0c].map(|command| byte(command, 0)));
+        steps
     }
 
     #[test]
-    fn only_what_changed_is_written_and_only_a_little_a_call() {
-        let mut steps = Vec::new();
-        for high in [0x30, 0x30, 0x30, 0x20] {
-            steps.push(Transaction::write(0x27, vec![high | 0x0c, high | 0x08]));
-        }
-        for command in [0x28, 0x08, 0x01, 0x06, 0x0c] {
-            steps.extend(byte(command, 0));
-        }
-        // "abcde" on the second line: four characters in the first call, one in the next.
-        steps.extend(byte(0x80 | 0x40, 0));
-        for character in *b"abcde" {
-            steps.extend(byte(character, 1));
-        }
+    fn only_what_changed_is_written_and_a_character_a_call() {
+        let mut steps = starting();
+        // "abc" on the second line: the cursor is set once, and each character is a write of its own.
+        steps.push([byte(0x80 | 0x40, 0), byte(b'a', 1)].concat());
+        steps.extend([byte(b'b', 1), byte(b'c', 1)]);
+        // Then the second letter alone changes: the cursor is set again.
+        steps.push([byte(0x80 | 0x41, 0), byte(b'x', 1)].concat());
+        let steps: Vec<Transaction> = steps
+            .into_iter()
+            .map(|bytes| Transaction::write(0x27, bytes))
+            .collect();
         let mut bus = Mock::new(&steps);
-        let mut display = CharacterDisplay::new(bus.clone(), NoopDelay, 0x27).unwrap();
+        let waiting = Waiting(bus.clone());
+        let mut display = CharacterDisplay::new(waiting, &mut NoopDelay, 0x27).unwrap();
         let mut page = Page::default();
-        page.line(1).text("abcde");
-        assert!(!display.show(&page));
-        assert!(display.show(&page));
-        assert!(display.show(&page));
+        page.line(1).text("abc");
+        display.show(&page);
+        for _ in 0..6 {
+            display.advance();
+        }
+        page.line(1).text("axc");
+        display.show(&page);
+        display.advance();
+        display.advance();
         bus.done();
+    }
+
+    /// A bus that is busy for three looks at every write, and fails when it is told to.
+    #[derive(Default)]
+    struct Slow {
+        written: Vec<Vec<u8>>,
+        busy: u8,
+        fails: bool,
+    }
+
+    impl Bus for &mut Slow {
+        type Error = ();
+
+        fn start_write(&mut self, _: u8, bytes: &[u8]) -> Result<(), ()> {
+            assert_eq!(self.busy, 0, "a write was started into another");
+            self.busy = 3;
+            self.written.push(bytes.to_vec());
+            Ok(())
+        }
+
+        fn is_busy(&mut self) -> Result<bool, ()> {
+            self.busy = self.busy.saturating_sub(1);
+            if self.fails {
+                Err(())
+            } else {
+                Ok(self.busy > 0)
+            }
+        }
+    }
+
+    #[test]
+    fn a_busy_bus_is_asked_after_and_a_character_that_failed_is_written_with_the_next_page() {
+        let mut slow = Slow::default();
+        let mut display = CharacterDisplay::new(&mut slow, &mut NoopDelay, 0x27).unwrap();
+        display.bus.written.clear();
+        let mut page = Page::default();
+        page.line(0).text("ab");
+        display.show(&page);
+        display.advance();
+        assert_eq!(display.bus.written.len(), 1, "the first is under way");
+        display.advance();
+        display.advance();
+        assert_eq!(display.bus.written.len(), 1, "and still is");
+        display.bus.fails = true;
+        display.advance();
+        display.bus.fails = false;
+        display.bus.busy = 0;
+        for _ in 0..10 {
+            display.advance();
+        }
+        assert_eq!(display.bus.written.len(), 1, "nothing before the next page");
+        display.show(&page);
+        for _ in 0..10 {
+            display.advance();
+        }
+        let last: Vec<Vec<u8>> = display.bus.written[1..].to_vec();
+        assert_eq!(
+            last,
+            [[byte(0x80, 0), byte(b'a', 1)].concat(), byte(b'b', 1)]
+        );
     }
 }

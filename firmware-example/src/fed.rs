@@ -3,7 +3,8 @@
 //!
 //! Fed bytes: `A5`, time since the reading before in µs (u16), load cell (i24), gyro (i16), all little-endian, for a reading;
 //! `A6` and a number (u16) for the same reading that often again;
-//! `B1` and `B2` for the keys yes and no; `B3` is answered by `03` and the bytes of stack ever used (u32). A page goes out as `02`, a
+//! `B1` and `B2` for the keys yes and no; `B3` is answered by `03` and the bytes of stack ever used (u32); `B4` lets the supply fall and
+//! `B5` brings it back; `B7` starts the watchdog, and after `B6` no reading is given any more, as if the sensors had died. A page goes out as `02`, a
 //! letter for the cue and 80 characters, whenever one of them changes. The clock is the readings' own, so that a run depends on
 //! what was fed and not on the speed of the host. Knows nothing of what the line is.
 
@@ -13,7 +14,7 @@ use core::fmt;
 use evendraw_core::sample::{Calibration, Counts, Numbers};
 use evendraw_core::unit::{Instant, Span, Torque};
 
-use crate::adapter::{Key, Keys, Plate, Port};
+use crate::adapter::{Clock, Key, Keys, Plate, Port};
 use crate::bridge::COUNT_MAX;
 use crate::cue::{Cue, Signal};
 use crate::display::{Display, Page};
@@ -43,6 +44,7 @@ pub const fn plate(serial: &'static str) -> Plate {
         serial,
         firmware: concat!("evendraw ", env!("CARGO_PKG_VERSION")),
         calibration: CALIBRATION,
+        clock: Clock::Crystal,
     }
 }
 
@@ -61,6 +63,12 @@ pub struct Feed<P> {
     /// A reading was given in this turn: the next comes in the next turn, as on a board whose loop is faster than its sensors.
     given: bool,
     key: Option<Key>,
+    /// The supply has fallen.
+    low: bool,
+    /// The sensors have died.
+    dead: bool,
+    /// The watchdog is asked for: it runs on the host's time, which a test of anything else has no use for.
+    watched: bool,
     cue: Signal,
     shown: Page,
     cue_shown: Signal,
@@ -84,6 +92,9 @@ const AGAIN: u8 = 0xa6;
 impl<P: Port> Readings for Fed<'_, P> {
     fn next(&mut self) -> Option<Counts> {
         let feed = &mut *self.0.borrow_mut();
+        if feed.dead {
+            return None;
+        }
         if feed.given {
             feed.given = false;
             return None;
@@ -100,6 +111,10 @@ impl<P: Port> Readings for Fed<'_, P> {
             match (feed.packet.is_empty(), byte[0]) {
                 (true, 0xb1) => feed.key = Some(Key::Yes),
                 (true, 0xb2) => feed.key = Some(Key::No),
+                (true, 0xb4) => feed.low = true,
+                (true, 0xb5) => feed.low = false,
+                (true, 0xb6) => feed.dead = true,
+                (true, 0xb7) => feed.watched = true,
                 (true, 0xb3) => {
                     let [a, b, c, d] = (feed.stack_used)().to_le_bytes();
                     // A host that is gone misses it.
@@ -157,18 +172,29 @@ impl<P: Port> Cue for Fed<'_, P> {
 }
 
 impl<P: Port> Display for Fed<'_, P> {
-    fn show(&mut self, page: &Page) -> bool {
+    fn show(&mut self, page: &Page) {
         let feed = &mut *self.0.borrow_mut();
         if feed.shown != *page {
             feed.shown = page.clone();
             feed.cue_shown = Signal::Quiet;
             feed.print();
         }
-        true
     }
 }
 
 impl<P: Port> Feed<P> {
+    /// Whether the supply has fallen.
+    #[must_use]
+    pub const fn is_low(&self) -> bool {
+        self.low
+    }
+
+    /// Whether the watchdog is asked for.
+    #[must_use]
+    pub const fn is_watched(&self) -> bool {
+        self.watched
+    }
+
     /// A line on which nothing was fed yet; pages are sent back only where the line is not shared with the link.
     pub fn new(port: P, pages: bool, stack_used: fn() -> u32) -> Self {
         Self {
@@ -181,6 +207,9 @@ impl<P: Port> Feed<P> {
             left: 0,
             given: false,
             key: None,
+            low: false,
+            dead: false,
+            watched: false,
             cue: Signal::Quiet,
             shown: Page::default(),
             cue_shown: Signal::Quiet,

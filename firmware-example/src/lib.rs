@@ -4,6 +4,7 @@
 
 pub mod adapter;
 pub mod bridge;
+pub mod bus;
 pub mod button;
 pub mod cue;
 #[cfg(test)]
@@ -15,10 +16,13 @@ pub mod gyro;
 pub mod log;
 pub mod meter;
 pub mod nor;
+pub mod power;
+pub mod queue;
 pub mod readings;
 #[cfg(test)]
 mod silent_log;
 pub mod slots;
+pub mod turns;
 
 /// Takes the first bytes off. One by one: the library's move of overlapping memory is a kilobyte and a half.
 fn drop_front<const N: usize>(bytes: &mut heapless::Vec<u8, N>, count: usize) {

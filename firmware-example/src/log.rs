@@ -516,6 +516,7 @@ impl Log {
         Walk {
             region: self.region,
             newest: self.open,
+            end: self.used,
             number: self.oldest,
             offset: 0,
             sequence: 0,
@@ -577,6 +578,8 @@ enum Met {
 pub struct Walk {
     region: Region,
     newest: u32,
+    /// Bytes used of the newest sector; all of it where nobody knows.
+    end: u32,
     number: u32,
     offset: u32,
     sequence: u32,
@@ -628,6 +631,10 @@ impl Walk {
                     self.sequence = header.sequence;
                     self.seed = header.seed;
                 }
+            }
+            // What the log has not used is blank: nobody need look.
+            if self.number == self.newest && self.offset >= self.end {
+                return Ok(Met::End);
             }
             let next = self.next_header(flash)?;
             if let Some(length) = self.read_frame(flash, base, room)? {
@@ -707,10 +714,15 @@ impl Walk {
         Ok(end - self.offset)
     }
 
-    /// Whether the journal has opened no sector, and given none back, since this walk began; and it has not come to the end.
+    /// The same walk as far as the journal goes now, if it can go on: the journal has opened no sector, and given none back, since it began.
     #[must_use]
-    pub const fn is_current(&self, log: &Log) -> bool {
-        self.newest == log.open && self.number >= log.oldest && self.number <= self.newest
+    pub fn resumed(self, log: &Log) -> Option<Self> {
+        let is_current =
+            self.newest == log.open && self.number >= log.oldest && self.number <= self.newest;
+        is_current.then_some(Self {
+            end: log.used,
+            ..self
+        })
     }
 
     /// Number of the last frame met.

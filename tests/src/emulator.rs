@@ -65,7 +65,7 @@ pub const FIRMWARE: [(&str, &str, &[&str]); 2] = [
     (
         TARGET,
         "ast1030,stm32f405",
-        &["adapter_ast1030", "adapter_stm32f405", "sessions"],
+        &["adapter_ast1030", "adapter_stm32f405", "load", "sessions"],
     ),
     (
         SMALLEST_TARGET,

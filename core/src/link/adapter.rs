@@ -135,7 +135,9 @@ impl AdapterEnd {
         u32::from_le_bytes([c0, c1, b0, b1])
     }
 
-    fn outgoing(&self) -> &[u8] {
+    /// The bytes of the last answer: what [`AdapterEnd::answer`] returned, for a line that was busy then.
+    #[must_use]
+    pub fn outgoing(&self) -> &[u8] {
         self.answer.get(..self.answer_length).unwrap_or(&[])
     }
 

@@ -131,6 +131,14 @@ impl Sensing {
         self.asked = true;
     }
 
+    /// Readings were not looked at for a while, on purpose: the next one is compared with none, so no gap is found. What turned
+    /// meanwhile is not known.
+    pub const fn look_away(&mut self) {
+        self.last = None;
+        self.same = 0;
+        self.disturbed();
+    }
+
     /// Takes a reading. A faulty one changes neither zero nor rest, and of the rotation only what is sure.
     pub fn take(&mut self, counts: Counts) -> Sensed {
         let before = self.last;
@@ -203,7 +211,7 @@ impl Sensing {
         self.turned = self.turned.saturating_add(step);
     }
 
-    fn disturbed(&mut self) {
+    const fn disturbed(&mut self) {
         (self.still, self.bridge_sum, self.rate_sum) = (0, 0, 0);
     }
 
@@ -408,6 +416,19 @@ mod tests {
             fault(sensing.take(same)).map(|fault| (millis, fault))
         });
         assert_eq!(found, Some((156, Fault::Stuck)), "the 101st of its kind");
+    }
+
+    #[test]
+    fn a_time_without_a_look_is_no_gap_and_nothing_turned_in_it() {
+        let mut sensing = sensing();
+        sensing.take(counts(0, 1_000, 1_286));
+        let before = sample(sensing.take(counts(1, 1_000, 1_286))).rotation;
+        sensing.look_away();
+        let after = sample(sensing.take(counts(3_001, 1_000, 1_286))).rotation;
+        assert_eq!((after - before).millidegrees(), 0);
+        // From there on as before: a gap that nobody asked for is one.
+        let late = sensing.take(counts(3_100, 1_000, 1_286)).reading;
+        assert!(matches!(late, Reading::Faulty(Fault::Gap)));
     }
 
     #[test]

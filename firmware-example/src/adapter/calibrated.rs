@@ -4,12 +4,12 @@
 
 use evendraw_core::link::{Reply, Sums};
 use evendraw_core::procedure::Procedure;
-use evendraw_core::record::{Doubt, RULES};
+use evendraw_core::record::RULES;
 use evendraw_core::sample::{Calibration, Counts, KEPT_BYTES, Kept, Numbers, Sensing};
 use evendraw_core::session::{Input, Session};
 use evendraw_core::unit::Instant;
 
-use super::{Adapter, Cue, Display, Flash, Keys, Port, Readings};
+use super::{Adapter, Cue, Display, Flash, Keys, Port, Power, Readings};
 use crate::slots::{CALIBRATIONS, Held, SLOTS, Slots};
 
 /// The bytes of the newest calibration that is held.
@@ -69,7 +69,7 @@ pub(super) fn add(sums: &mut Sums, counts: Counts) {
         .wrapping_add(i64::from(counts.rate).wrapping_mul(since));
 }
 
-impl<F, R, P, C, D, K> Adapter<F, R, P, C, D, K>
+impl<F, R, P, C, D, K, W> Adapter<F, R, P, C, D, K, W>
 where
     F: Flash,
     R: Readings,
@@ -77,6 +77,7 @@ where
     C: Cue,
     D: Display,
     K: Keys,
+    W: Power,
 {
     /// Whether what was sent is a calibration.
     pub(super) fn is_calibration(&mut self, held: Held) -> bool {
@@ -107,12 +108,7 @@ where
     pub(super) fn note_calibration(&mut self, session: &mut Session<&Procedure>, now: Instant) {
         let mut room = [0; KEPT_BYTES];
         if let Some(kept) = self.held_now(&mut room) {
-            let input = Input::Note {
-                fastener: None,
-                doubt: Doubt::None,
-                text: kept.said,
-            };
-            self.apply(session, now, input);
+            self.note(session, now, kept.said);
         }
     }
 

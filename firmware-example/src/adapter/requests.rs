@@ -10,9 +10,7 @@ use evendraw_core::session::{Input, Next, Readout, Session};
 use evendraw_core::trace::Point;
 use evendraw_core::unit::{Instant, Span};
 
-use super::{
-    Adapter, Cue, Display, Flash, Keys, Leave, Port, Readings, Sending, Trouble, offset_of,
-};
+use super::{Adapter, Cue, Display, Flash, Keys, Leave, Port, Power, Readings, Trouble, offset_of};
 use crate::log::Step;
 use crate::slots::{CALIBRATIONS, Held, LENGTH_MAX, SLOTS, SlotWrite};
 
@@ -55,20 +53,17 @@ pub(super) enum Transfer {
     },
 }
 
-fn send(link: &mut AdapterEnd, sending: &mut Sending, reply: &Reply<'_>) {
-    if let Ok(bytes) = link.answer(reply)
-        && sending.is_empty()
-    {
-        // If the line is still busy the host asks again, and gets the same answer.
-        let _ = sending.extend_from_slice(bytes);
-    }
+/// Writes an answer; it goes out when the line is free.
+fn answer(link: &mut AdapterEnd, waits: &mut bool, reply: &Reply<'_>) {
+    // One that fits no frame stays unanswered, and is asked again.
+    *waits = link.answer(reply).is_ok();
 }
 
 const fn refused(why: Refused) -> Reply<'static> {
     Reply::Refused { why, at: 0 }
 }
 
-impl<F, R, P, C, D, K> Adapter<F, R, P, C, D, K>
+impl<F, R, P, C, D, K, W> Adapter<F, R, P, C, D, K, W>
 where
     F: Flash,
     R: Readings,
@@ -76,9 +71,10 @@ where
     C: Cue,
     D: Display,
     K: Keys,
+    W: Power,
 {
     pub(super) fn reply(&mut self, reply: &Reply<'_>) {
-        send(&mut self.link, &mut self.sending, reply);
+        answer(&mut self.link, &mut self.answer_waits, reply);
     }
 
     /// Carries out what was asked; the bytes of the question wait in the slots's own buffer.
@@ -182,7 +178,8 @@ where
                     }
                 }
                 let bytes = &self.gathered;
-                send(&mut self.link, &mut self.sending, &Reply::Curve { bytes });
+                let curve = Reply::Curve { bytes };
+                answer(&mut self.link, &mut self.answer_waits, &curve);
                 return None;
             }
             // What is kept elsewhere must be all there is here: its sum is of everything before it.
@@ -261,6 +258,7 @@ where
         let mut last = 0;
         let mut walk = self.log.walk();
         loop {
+            self.parts.power.is_alive();
             match walk.next(&mut self.parts.flash, &mut self.room) {
                 Ok(Step::Frame { frame, .. }) => {
                     if let Ok(Some(own)) = journal::decode_entry(&frame)
@@ -273,6 +271,7 @@ where
                 Ok(_) => {}
             }
         }
+        self.back_to_readings();
         if entry.seq <= last {
             return Ok(());
         }
@@ -427,7 +426,11 @@ where
         let held = self.slots.held(slot).unwrap_or_default();
         let flash = &mut self.parts.flash;
         match self.slots.read(flash, held, offset, &mut self.gathered) {
-            Some(bytes) => send(&mut self.link, &mut self.sending, &Reply::Bytes { bytes }),
+            Some(bytes) => answer(
+                &mut self.link,
+                &mut self.answer_waits,
+                &Reply::Bytes { bytes },
+            ),
             None => self.reply(&refused(Refused::Store)),
         }
     }
@@ -439,10 +442,10 @@ where
         };
         let bytes = &mut self.gathered;
         // Going on where the last answer ended saves walking the whole journal for each.
-        let mut walk = match self.walk.take() {
-            Some(walk) if walk.is_current(&self.log) && walk.sequence() < *from => walk,
-            _ => self.log.walk(),
-        };
+        let before = self.walk.take().and_then(|walk| walk.resumed(&self.log));
+        let mut walk = before
+            .filter(|walk| walk.sequence() < *from)
+            .unwrap_or_else(|| self.log.walk());
         let before = walk.clone();
         let step = walk.next(&mut self.parts.flash, &mut self.room);
         let more = match step {
@@ -479,7 +482,7 @@ where
             seed: *seed,
             bytes,
         };
-        send(&mut self.link, &mut self.sending, &frames);
+        answer(&mut self.link, &mut self.answer_waits, &frames);
         self.transfer = Transfer::None;
     }
 

@@ -16,18 +16,20 @@ use evendraw_core::text::Label;
 use evendraw_core::unit::{Instant, Span, Torque};
 use evendraw_core::verdict::Verdict;
 
-use super::{Adapter, Key, Keys, Parts, Plate};
+use super::{Adapter, Clock, Key, Keys, Parts, Plate};
 use crate::bridge::COUNT_MAX;
 use crate::cue::{Cue, Signal};
 use crate::cut_flash::CutFlash;
 use crate::display::{Display, Page};
 use crate::gyro::RATE_SCALE;
 use crate::log::{FRAME_MAX, Step};
+use crate::power::Steady;
 use crate::readings::Readings;
 use crate::slots::SLOT_SECTORS;
 
 const PLATE: Plate = Plate {
     serial: "test",
+    clock: Clock::Crystal,
     firmware: "test",
     calibration: match Calibration::new(Numbers {
         zero: 0,
@@ -110,9 +112,7 @@ impl Cue for Silent {
     fn tell(&mut self, _: Signal, _: u32) {}
 }
 impl Display for Silent {
-    fn show(&mut self, _: &Page) -> bool {
-        true
-    }
+    fn show(&mut self, _: &Page) {}
 }
 impl Keys for Silent {
     fn pressed(&mut self, _: Instant) -> Option<Key> {
@@ -195,6 +195,7 @@ fn attempts(slowness: u32) -> Vec<Attempt> {
         cue: Silent,
         display: Silent,
         keys: Silent,
+        power: Steady,
     };
     let mut adapter = Adapter::new(parts, PLATE).unwrap();
     adapter.parts.flash.set_slowness(slowness);

@@ -14,7 +14,9 @@ use evendraw_core::session::{Input, Next, Session};
 use evendraw_core::tracker::Cue as Told;
 use evendraw_core::unit::{Instant, Length};
 
-use super::{Adapter, Cue, Display, Flash, Key, Keys, Leave, Port, Readings, Trouble, told_for};
+use super::{
+    Adapter, Cue, Display, Flash, Key, Keys, Leave, Port, Power, Readings, Trouble, told_for,
+};
 use crate::cue::Signal;
 use crate::slots::SLOTS;
 use circle::Circle;
@@ -36,7 +38,7 @@ pub(super) struct Hands {
 const LENGTH_STEP: i32 = 10;
 const LENGTH_LAST: i32 = 2_000;
 
-impl<F, R, P, C, D, K> Adapter<F, R, P, C, D, K>
+impl<F, R, P, C, D, K, W> Adapter<F, R, P, C, D, K, W>
 where
     F: Flash,
     R: Readings,
@@ -44,6 +46,7 @@ where
     C: Cue,
     D: Display,
     K: Keys,
+    W: Power,
 {
     pub(super) fn hands_step(
         &mut self,
@@ -51,6 +54,10 @@ where
         now: Instant,
     ) -> Option<Leave> {
         let key = self.parts.keys.pressed(now);
+        if self.low {
+            // Said for as long as it is so, whatever key is pressed.
+            self.trouble = Some(Trouble::Supply);
+        }
         let leave = match (session, key) {
             (Some(session), key) => {
                 let leave = self.worked(session, key, now);
@@ -187,6 +194,9 @@ where
 
     /// What the key means while no joint is worked.
     fn chosen(&mut self, key: Key) -> Option<Leave> {
+        if self.low {
+            return None;
+        }
         self.trouble = None;
         if !self.hands.cautioned {
             self.hands.cautioned = true;

@@ -6,7 +6,9 @@ use evendraw_core::crc::crc32;
 use evendraw_core::pattern::cross;
 use evendraw_core::procedure::Terms;
 
-use crate::adapter::{Adapter, Cue, Display, Flash, Key, Keys, Leave, Port, Readings, Trouble};
+use crate::adapter::{
+    Adapter, Cue, Display, Flash, Key, Keys, Leave, Port, Power, Readings, Trouble,
+};
 use crate::slots::SLOTS;
 
 /// Numbers that make a bolt circle.
@@ -66,7 +68,7 @@ impl Circle {
     }
 }
 
-impl<F, R, P, C, D, K> Adapter<F, R, P, C, D, K>
+impl<F, R, P, C, D, K, W> Adapter<F, R, P, C, D, K, W>
 where
     F: Flash,
     R: Readings,
@@ -74,6 +76,7 @@ where
     C: Cue,
     D: Display,
     K: Keys,
+    W: Power,
 {
     /// Makes a bolt circle and stores it in the first free place, or the last.
     #[inline(never)]

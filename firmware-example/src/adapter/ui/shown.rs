@@ -345,6 +345,7 @@ fn trouble_page(page: &mut Page, trouble: Trouble) {
         }
         Trouble::Full => ["Journal full:", "fetch it"],
         Trouble::Flash => ["Flash failed: do not", "go on, nothing kept"],
+        Trouble::Supply => ["Supply is low:", "charge it, then pull"],
     };
     page.line(0).text(first);
     page.line(1).text(second);

@@ -490,6 +490,7 @@ fn others(table: &mut Table) {
         ("readings missing", Trouble::Sensor(Fault::Gap)),
         ("journal full", Trouble::Full),
         ("flash", Trouble::Flash),
+        ("supply low", Trouble::Supply),
     ] {
         table.row(word, &rest_page(Rest::Trouble(trouble)));
     }
@@ -616,6 +617,7 @@ fn the_page_of_texts_is_what_is_shown() {
             "YES loosen  NO again",
             "YES take out  NO new",
             "YES zero NO felt off",
+            "charge it, then pull",
             "check, see the sheet",
             "clear of it YES seen",
             "to 120.0 115.2-124.8",

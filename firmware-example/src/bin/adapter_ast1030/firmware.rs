@@ -10,6 +10,7 @@ use evendraw_firmware::fed::{Fed, Feed, plate};
 use evendraw_firmware::nor::SpiNor;
 
 use crate::board::{FlashBus, Port};
+use crate::power;
 use crate::stack::{paint_stack, stack_used};
 
 const PLATE: Plate = plate("emulated 1");
@@ -38,6 +39,7 @@ fn main() -> ! {
         cue: Fed(&feed),
         display: Fed(&feed),
         keys: Fed(&feed),
+        power: power::Fed::new(&feed),
     };
     // By reference: a copy would stay on the stack for good.
     let mut opened = Adapter::new(parts, PLATE);

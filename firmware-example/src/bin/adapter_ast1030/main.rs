@@ -8,6 +8,8 @@ mod board;
 #[cfg(target_os = "none")]
 mod firmware;
 #[cfg(target_os = "none")]
+mod power;
+#[cfg(target_os = "none")]
 #[path = "../shared/stack.rs"]
 mod stack;
 #[cfg(target_os = "none")]

@@ -8,6 +8,7 @@ use defmt_semihosting as _;
 use evendraw_firmware::adapter::{Adapter, Parts, Plate};
 use evendraw_firmware::fed::{Fed, Feed, plate};
 use evendraw_firmware::nor::Waiting;
+use evendraw_firmware::power::Steady;
 
 use crate::board::{End, Line, OwnFlash, Uart};
 use crate::stack::{paint_stack, stack_used};
@@ -41,6 +42,7 @@ fn main() -> ! {
         cue: Fed(&feed),
         display: Fed(&feed),
         keys: Fed(&feed),
+        power: Steady,
     };
     // By reference: a copy would stay on the stack for good.
     let mut opened = Adapter::new(parts, PLATE);
