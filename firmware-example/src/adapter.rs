@@ -4,25 +4,25 @@
 //! storage. Knows nothing of any board: hardware comes in through traits.
 
 mod calibrated;
+mod joints;
 mod requests;
 #[cfg(test)]
 mod tests;
 mod ui;
 
 use embedded_io::{Read, ReadReady, Write, WriteReady};
-use evendraw_core::journal;
 use evendraw_core::link::{AdapterEnd, Heard, Staging, Sums};
 use evendraw_core::procedure::{Procedure, ProcedureError};
-use evendraw_core::record::{Doubt, Record};
+use evendraw_core::record::Doubt;
 use evendraw_core::sample::{Calibration, Fault, Reading, Sensing, Zero};
-use evendraw_core::session::{Announcement, Input, Outcome, Refusal, RestoreError, Session};
+use evendraw_core::session::{Announcement, Input, Outcome, Refusal, Session};
 use evendraw_core::tracker::Cue as Told;
 use evendraw_core::unit::{Instant, Span};
 use evendraw_core::verdict::{Reason, Verdict};
 
 use crate::cue::{Cue, Signal};
 use crate::display::{Display, Page};
-use crate::log::{FRAME_MAX, Log, Progress, Recovery, Region, Step, Walk};
+use crate::log::{FRAME_MAX, Log, Progress, Recovery, Region, Walk};
 use crate::nor::Flash;
 use crate::power::{Cause, Power};
 use crate::readings::Readings;
@@ -52,11 +52,6 @@ type Sending = heapless::Vec<u8, SENDING>;
 const SHOWN_EVERY: Span = Span::from_millis(50);
 /// How long a verdict is told.
 const TOLD_FOR: Span = Span::from_seconds(2);
-
-/// What the journal says of a start that the watchdog made.
-const BY_THE_WATCHDOG: &str = "started again by the watchdog";
-/// What it says of a start without the crystal.
-const BY_THE_OSCILLATOR: &str = "no crystal: angles are sure to 1 % at best";
 
 /// A key of the adapter.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, defmt::Format)]
@@ -300,165 +295,6 @@ where
                 degrees,
             } => self.make_circle(count, newton_meters, degrees),
         }
-    }
-
-    /// The joint that was worked last, if its procedure is still here.
-    fn left_at(&mut self) -> Leave {
-        let mut last = None;
-        let mut walk = self.log.walk();
-        loop {
-            match walk.next(&mut self.parts.flash, &mut self.room) {
-                Ok(Step::Frame { frame, .. }) => {
-                    if let Ok(Some(entry)) = journal::decode_entry(&frame)
-                        && let Record::Started(started) = entry.record
-                    {
-                        last = Some((entry.joint, started.procedure));
-                    }
-                    // As long as the journal is, and no longer.
-                    self.parts.power.is_alive();
-                }
-                Ok(Step::End) | Err(_) => break,
-                Ok(_) => {}
-            }
-        }
-        self.back_to_readings();
-        let found = last.and_then(|(joint, sum)| Some((joint, self.slots.slot_of(sum)?)));
-        match found {
-            Some((joint, place)) => Leave::Work {
-                place,
-                joint,
-                asked: false,
-            },
-            None => Leave::Rest,
-        }
-    }
-
-    /// After a walk through the journal: what readings came meanwhile are old, and that they were not taken is no fault of the sensors.
-    fn back_to_readings(&mut self) {
-        while self.parts.readings.next().is_some() {}
-        self.sensing.look_away();
-    }
-
-    /// No joint is worked: the link is heard, a procedure can be chosen.
-    fn rest(&mut self, beside: &mut impl FnMut()) -> Leave {
-        self.needed = u32::MAX;
-        loop {
-            if let Some(leave) = self.turn(None) {
-                return leave;
-            }
-            beside();
-        }
-    }
-
-    /// Reads the procedure and works it. Never inlined, so that its memory is there only while it is worked.
-    #[inline(never)]
-    fn work_at(&mut self, place: u8, joint: u8, asked: bool, beside: &mut impl FnMut()) -> Leave {
-        self.settle();
-        let Some(held) = self.slots.held(place) else {
-            return self.not_worked(asked, Trouble::Procedure(0));
-        };
-        let mut procedure = None;
-        let loaded = self
-            .slots
-            .load_into(&mut procedure, &mut self.parts.flash, held);
-        match (&procedure, loaded) {
-            (Some(procedure), Ok(())) => self.work(procedure, place, joint, asked, beside),
-            (_, Err(fault)) => self.not_worked(asked, Trouble::Procedure(offset_of(&fault))),
-            (None, Ok(())) => self.not_worked(asked, Trouble::Procedure(0)),
-        }
-    }
-
-    fn not_worked(&mut self, asked: bool, why: Trouble) -> Leave {
-        self.trouble = Some(why);
-        if asked {
-            self.refuse_work(why);
-        }
-        Leave::Rest
-    }
-
-    #[inline(never)]
-    fn work(
-        &mut self,
-        procedure: &Procedure,
-        place: u8,
-        joint: u8,
-        asked: bool,
-        beside: &mut impl FnMut(),
-    ) -> Leave {
-        let session = &mut untouched(procedure, joint);
-        if let Err(error) = self.take_up(session) {
-            defmt::warn!("joint {=u8} cannot be taken up: {}", joint, error);
-            return self.not_worked(asked, Trouble::Restore);
-        }
-        self.boot = self.boot.saturating_add(1);
-        self.offset = self.log.taken().wrapping_sub(session.ledger().seq());
-        self.trouble = None;
-        let now = self.parts.readings.now();
-        let is_new = session.ledger().seq() == 0;
-        let start = Input::Start {
-            boot: self.boot,
-            rehearsal: false,
-        };
-        self.apply(session, now, start);
-        if self.recovery.dropped + self.recovery.quarantined > 0 {
-            let input = Input::Recovered {
-                dropped: self.recovery.dropped,
-                quarantined: self.recovery.quarantined,
-            };
-            self.apply(session, now, input);
-            self.recovery = Recovery::default();
-        }
-        if core::mem::take(&mut self.watchdog_owed) {
-            self.note(session, now, BY_THE_WATCHDOG);
-        }
-        if self.plate.clock == Clock::Oscillator {
-            self.note(session, now, BY_THE_OSCILLATOR);
-        }
-        if is_new {
-            self.note_calibration(session, now);
-        }
-        if self.low {
-            self.apply(session, now, Input::StoreFailed);
-        }
-        if asked {
-            self.answer_working(place, joint);
-        }
-        loop {
-            if let Some(leave) = self.turn(Some(session)) {
-                return leave;
-            }
-            beside();
-        }
-    }
-
-    #[inline(never)]
-    fn take_up(&mut self, session: &mut Session<&Procedure>) -> Result<(), RestoreError> {
-        let mut walk = self.log.walk();
-        let (flash, room) = (&mut self.parts.flash, &mut self.room);
-        let power = &mut self.parts.power;
-        let joint = session.joint();
-        let needed = &mut self.needed;
-        *needed = self.log.taken().saturating_add(1);
-        let entries = core::iter::from_fn(|| {
-            loop {
-                power.is_alive();
-                match walk.next(flash, room) {
-                    Ok(Step::Frame { frame, .. }) => {
-                        if let Ok(Some(entry)) = journal::decode_entry(&frame) {
-                            if entry.joint == joint {
-                                *needed = frame.sequence.min(*needed);
-                            }
-                            return Some(entry);
-                        }
-                    }
-                    Ok(Step::End) | Err(_) => return None,
-                    Ok(_) => {}
-                }
-            }
-        });
-        let taken = session.take_up(entries);
-        self.back_to_readings();
-        taken
     }
 
     /// Lets the flash finish what it is at.
@@ -716,14 +552,6 @@ where
             }
         }
     }
-}
-
-// Large values are made in functions of their own: inlined, each would leave the room for a second copy on the stack for as
-// long as the caller runs.
-
-#[inline(never)]
-fn untouched(procedure: &Procedure, joint: u8) -> Session<&Procedure> {
-    Session::new(procedure, joint)
 }
 
 /// The byte that a procedure is refused for.
