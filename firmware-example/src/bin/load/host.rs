@@ -90,7 +90,7 @@ impl<'b> Host<'b> {
                                     *pulling = PullJournal::from_start();
                                 }
                                 let anchored = self.answers.is_multiple_of(ANCHORED);
-                                anchored.then(|| Stage::Anchor(*pulling))
+                                anchored.then_some(Stage::Anchor(*pulling))
                             }
                             Err(_) => panic!("a journal that does not prove itself"),
                         },
