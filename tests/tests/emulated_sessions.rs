@@ -126,15 +126,15 @@ const AVERAGE_MAX: f64 = 830.0;
 const WORST_MAX: f64 = 3_200.0;
 
 /// What each kind of input may cost at worst, on joints of 6, 14 and 64 fasteners; a reading that ends an attempt tells the
-/// verdict, makes its records, works out what is next and arms for it. The aim of 5,000 is not met there: most of it is copying
-/// limits and records. At the limits of the core, told by a person, the run-down is looked for through every later step.
+/// verdict, makes its records, works out what is next and arms for it. The aim of 5,000 is not met there: judging and keeping take a
+/// third, thresholds of the next step another. At the limits of the core, told by a person, the run-down is looked for through every later step.
 const INPUT_WORST_MAX: [(&str, f64); 6] = [
     ("Pulled", 1_840.0),
     ("Rest", 3_000.0),
-    ("Records", 10_400.0),
+    ("Records", 8_400.0),
     ("Idle", 480.0),
-    ("Durable", 3_200.0),
-    ("Told", 11_000.0),
+    ("Durable", 2_800.0),
+    ("Told", 10_600.0),
 ];
 /// What an average reading may cost more on the largest joint than on the smallest.
 const GROWTH_MAX: f64 = 1.1;

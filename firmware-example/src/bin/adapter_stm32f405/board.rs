@@ -150,6 +150,9 @@ fn main() -> ! {
     };
     let cause = power::cause(&chip.RCC);
     let (mut rcc, clock) = clock::started(chip.RCC);
+    if clock == Clock::Oscillator {
+        defmt::warn!("no crystal");
+    }
     let a = chip.GPIOA.split(&mut rcc);
     let b = chip.GPIOB.split(&mut rcc);
     let c = chip.GPIOC.split(&mut rcc);
@@ -219,7 +222,7 @@ fn main() -> ! {
             yes: Button::new(c.pc4.into_pull_up_input()),
             no: Button::new(c.pc5.into_pull_up_input()),
         },
-        power: power::Chip::new(cause, chip.PWR, chip.IWDG, &mut rcc),
+        power: power::Chip::new(cause, (chip.PWR, chip.IWDG), &chip.DBGMCU, &mut rcc),
     };
     let sensors = Sensors {
         bridge,

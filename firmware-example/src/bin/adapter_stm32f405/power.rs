@@ -45,13 +45,16 @@ pub(crate) struct Chip {
 }
 
 impl Chip {
-    /// Sets the detector to its highest level. The watchdog starts with the first turn that took a reading.
+    /// Sets the detector to its highest level. The watchdog starts when the loop is first alive, and stands still while a debugger
+    /// holds the chip.
     pub(crate) fn new(
         cause: Cause,
-        detector: pac::PWR,
-        watchdog: pac::IWDG,
+        (detector, watchdog): (pac::PWR, pac::IWDG),
+        debugger: &pac::DBGMCU,
         rcc: &mut Rcc,
     ) -> Self {
+        let watchdog = IndependentWatchdog::new(watchdog);
+        watchdog.stop_on_debug(debugger, true);
         pac::PWR::enable(rcc);
         detector
             .cr()
@@ -59,7 +62,7 @@ impl Chip {
         Self {
             cause,
             detector,
-            watchdog: IndependentWatchdog::new(watchdog),
+            watchdog,
             watched: false,
         }
     }
