@@ -106,19 +106,37 @@ pub(crate) fn last_words(words: &str) {
 }
 
 /// Says them past whoever holds the output: that thread gets no further.
-#[cfg(unix)]
 fn say_last_words() {
     use std::io::Write as _;
-    use std::os::fd::AsFd as _;
     let words = LAST_WORDS
         .lock()
         .map_or_else(|_| String::new(), |words| words.clone());
     if words.is_empty() {
         return;
     }
-    if let Ok(own) = std::io::stderr().as_fd().try_clone_to_owned() {
-        let _ = writeln!(std::fs::File::from(own), "{words}");
+    if let Ok(mut own) = own_stderr() {
+        let _ = writeln!(own, "{words}");
     }
+}
+
+/// The error output, held by nobody.
+#[cfg(unix)]
+fn own_stderr() -> std::io::Result<std::fs::File> {
+    use std::os::fd::AsFd as _;
+    let own = std::io::stderr().as_fd().try_clone_to_owned()?;
+    Ok(own.into())
+}
+
+#[cfg(windows)]
+fn own_stderr() -> std::io::Result<std::fs::File> {
+    use std::os::windows::io::AsHandle as _;
+    let own = std::io::stderr().as_handle().try_clone_to_owned()?;
+    Ok(own.into())
+}
+
+#[cfg(not(any(unix, windows)))]
+fn own_stderr() -> std::io::Result<std::fs::File> {
+    Err(std::io::ErrorKind::Unsupported.into())
 }
 
 /// Listens from here on, in a thread of its own. Where it cannot, the program ends as the system has it.
@@ -156,13 +174,15 @@ fn is_ignored(signal: i32) -> bool {
     mask.is_some_and(|mask| (mask >> signal.saturating_sub(1)) & 1 == 1)
 }
 
-/// Listens from here on; the system calls this in a thread of its own.
+/// Listens from here on; the system calls this in a thread of its own. There, a console that is closed leaves no time: the program is
+/// killed, and the next one finds what a killed one leaves.
 #[cfg(not(unix))]
 pub(crate) fn listen() {
     /// What a shell shows for a program ended by Ctrl-C.
     const INTERRUPTED: i32 = 130;
     let _ = ctrlc::set_handler(|| {
         settle();
+        say_last_words();
         std::process::exit(INTERRUPTED);
     });
 }

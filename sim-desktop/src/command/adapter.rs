@@ -30,7 +30,7 @@ use crate::store::{
         evendraw adapter /dev/ttyACM0 watch\n  \
         evendraw adapter /dev/ttyACM0 pull pump-7.journal --plan pump.toml\n  \
         evendraw adapter /dev/ttyACM0 calibrate --lever \"400 mm\" --weights 2,5,10\n\n\
-        PORT is a serial port, a pseudo terminal, or the socket of an emulated adapter.")]
+        PORT is a serial port (on Windows COM3 and so on), a pseudo terminal, or the socket of an emulated adapter.")]
 pub(super) struct Args {
     /// The serial port.
     port: PathBuf,

@@ -39,6 +39,7 @@ use ask::Asking;
         `skip REASON` leaves out, `tool ID` takes another tool, `fastener LABEL` takes another fastener. A value far from any that makes sense is\n\
         asked for once more.\n\
         Lines are those of a tool of kind \"stream\" in the plan, as its [tool.lines] says; the trace file's own header and rows without it.\n\
+        A port is /dev/ttyUSB0 or, on Windows, COM3.\n\
         What the plan asks is asked here, each question with its key; --answer KEY=ANSWER answers it beforehand, once.\n\
         Each verdict is printed when its record is safe. Ctrl-C loses nothing: the same command goes on where it stood.\n\
         Status 1 while something of the joint is open.")]
@@ -91,6 +92,8 @@ struct Work<'o, 'w> {
     is_new: bool,
     /// What was said to be next.
     said: Option<u16>,
+    /// What was said last of a journal that cannot be written; none since it could.
+    unstored: Option<String>,
 }
 
 impl<'o, 'w> Work<'o, 'w> {
@@ -142,6 +145,7 @@ impl<'o, 'w> Work<'o, 'w> {
             began: Clock::now(),
             is_new: true,
             said: None,
+            unstored: None,
         };
         if let Some(serial) = work.job.adapter(work.joint) {
             return Err(CommandError::bad(format!(
@@ -179,10 +183,16 @@ impl<'o, 'w> Work<'o, 'w> {
     /// Sends an input; whatever is announced is safe, and told.
     fn apply(&mut self, at: Instant, input: Input<'_>) -> Result<job::Done, CommandError> {
         let done = self.job.apply(self.joint, at, input)?;
-        if let Some(failure) = &done.store_failure {
-            self.out.remark(format_args!(
-                "not stored, nothing is told before it is: {failure}"
-            ));
+        if done.store_failure != self.unstored {
+            if let Some(failure) = &done.store_failure {
+                let words = format!("not stored, nothing is told before it is: {failure}");
+                if done.journal_elsewhere {
+                    return Err(CommandError::bad(words));
+                }
+                // Tried again and again; said once.
+                self.out.remark(words);
+            }
+            self.unstored.clone_from(&done.store_failure);
         }
         if let Some(lost) = &done.trace_lost {
             self.out.remark(format_args!(

@@ -11,6 +11,19 @@ use egui::{Align2, Color32, Painter, Pos2, Rect, Shape, Stroke, Ui, pos2, vec2};
 use std::f32::consts::TAU;
 use std::path::PathBuf;
 
+/// What the port of an instrument may be called here.
+const INSTRUMENT: &str = if cfg!(windows) {
+    "COM3"
+} else {
+    "/dev/ttyUSB0"
+};
+/// And that of an adapter.
+const ADAPTER: &str = if cfg!(windows) {
+    "COM4"
+} else {
+    "/dev/ttyACM0"
+};
+
 /// The colour that goes with how it is heard.
 const fn colour(colours: &Colours, heard: Heard) -> Color32 {
     match heard {
@@ -213,9 +226,9 @@ pub(super) fn body(
     let body = Rect::from_min_max(pos2(rect.left(), status.bottom() + GAP), rect.max);
     let hint = match view.instruments.first() {
         Some(tool) => format!(
-            "Lines: {tool} /dev/ttyUSB0 or {tool} HOST:PORT. An adapter: its port. Then Enter"
+            "Lines: {tool} {INSTRUMENT} or {tool} HOST:PORT. An adapter: its port. Then Enter"
         ),
-        None => "Path of the port, then Enter (/dev/ttyACM0)".to_owned(),
+        None => format!("Path of the port, then Enter ({ADAPTER})"),
     };
     let line = view.build.link.is_none().then(|| {
         let ask = typed_way(view, typed);

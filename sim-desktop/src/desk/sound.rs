@@ -120,6 +120,10 @@ impl Ears {
                 "sound on, through {} (F9 turns it off)",
                 name(path)
             )),
+            None if cfg!(windows) => Err(
+                "sound is played by paplay, pw-play or aplay, which Windows does not have: sound stays off"
+                    .to_owned(),
+            ),
             None => Err(
                 "no player of sound is installed (paplay, pw-play or aplay): sound stays off"
                     .to_owned(),

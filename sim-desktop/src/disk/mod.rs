@@ -7,6 +7,7 @@
 mod system;
 mod whole;
 
+use std::ffi::OsString;
 use std::fmt;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -143,14 +144,20 @@ pub fn folder_of(path: &Path) -> &Path {
 /// Where the user's own things are kept that belong to no build.
 #[must_use]
 pub fn state_folder() -> PathBuf {
+    state_folder_of(cfg!(windows), |name| std::env::var_os(name))
+}
+
+/// On Windows some shells set `HOME` and others do not: the folder is the same from all of them.
+fn state_folder_of(on_windows: bool, variable: impl Fn(&str) -> Option<OsString>) -> PathBuf {
     let set = |name: &str| {
-        std::env::var_os(name)
+        variable(name)
             .filter(|value| !value.is_empty())
             .map(PathBuf::from)
     };
+    let of_the_system = || set("LOCALAPPDATA").filter(|_| on_windows);
     set("XDG_STATE_HOME")
+        .or_else(of_the_system)
         .or_else(|| set("HOME").map(|home| home.join(".local/state")))
-        .or_else(|| set("LOCALAPPDATA"))
         .unwrap_or_else(std::env::temp_dir)
         .join("evendraw")
 }
@@ -161,4 +168,37 @@ pub fn with_behind(path: &Path, behind: &str) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(behind);
     PathBuf::from(name)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_belongs_to_no_build_is_kept_in_one_place_whatever_shell_started_the_program() {
+        let folder = |on_windows, set: &[(&str, &str)]| {
+            state_folder_of(on_windows, |name| {
+                let found = set.iter().find(|(own, _)| *own == name);
+                found.map(|(_, value)| OsString::from(value))
+            })
+        };
+        let app = ("LOCALAPPDATA", "app");
+        let home = ("HOME", "home");
+        for set in [&[app][..], &[home, app], &[("XDG_STATE_HOME", ""), app]] {
+            assert_eq!(
+                folder(true, set),
+                Path::new("app").join("evendraw"),
+                "{set:?}"
+            );
+        }
+        // Elsewhere that name means nothing.
+        let at_home = Path::new("home").join(".local/state/evendraw");
+        assert_eq!(folder(false, &[home, app]), at_home);
+        // What is asked for goes before what is usual.
+        for on_windows in [true, false] {
+            let chosen = folder(on_windows, &[("XDG_STATE_HOME", "chosen"), home, app]);
+            assert_eq!(chosen, Path::new("chosen").join("evendraw"));
+        }
+        assert!(folder(true, &[]).starts_with(std::env::temp_dir()));
+    }
 }

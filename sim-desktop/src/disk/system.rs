@@ -2,8 +2,9 @@
 //!
 //! What differs between systems stands here and nowhere else. A lock: advisory on Unix, so that a reader may look on; on Windows,
 //! where locks hold readers off too, the file is opened so that others may read it and do nothing else. A file's identity: device
-//! and number on Unix, birth and size elsewhere. Syncing a folder: not on Windows. Where a file is now: Linux tells. Knows nothing of
-//! what is in a file.
+//! and number on Unix, volume and number on Windows, birth and size elsewhere. A name that was taken from an open file: free at once
+//! on Unix, and perhaps only when the file is closed on Windows. Syncing a folder: not on Windows. Where a file is now: Linux tells.
+//! Knows nothing of what is in a file.
 
 use std::fs::{self, File, OpenOptions};
 use std::io::{self, Read, Seek, SeekFrom, Write};
@@ -20,13 +21,13 @@ impl Disk for System {
 
     fn create(&self, path: &Path) -> io::Result<File> {
         let file = alone().create_new(true).open(path).map_err(in_use)?;
-        lock(&file)?;
+        patiently(|| lock(&file))?;
         Ok(file)
     }
 
     fn open(&self, path: &Path) -> io::Result<File> {
-        let file = alone().open(path).map_err(in_use)?;
-        lock(&file)?;
+        let file = patiently(|| alone().open(path).map_err(in_use))?;
+        patiently(|| lock(&file))?;
         Ok(file)
     }
 
@@ -90,9 +91,10 @@ impl Disk for System {
     }
 
     fn leads_to(&self, path: &Path, file: &File) -> io::Result<bool> {
-        match fs::metadata(path) {
-            Ok(named) => Ok(is_same(&named, &file.metadata()?)),
+        match identity_at(path) {
+            Ok(named) => Ok(named == identity(file)?),
             Err(error) if leads_nowhere(&error) => Ok(false),
+            Err(error) if is_going(&error, file) => Ok(false),
             Err(error) => Err(error),
         }
     }
@@ -159,19 +161,26 @@ fn in_use(error: io::Error) -> io::Error {
     }
 }
 
-#[cfg(not(windows))]
-fn lock(file: &File) -> io::Result<()> {
-    // Whoever only asks whether it is open holds it for a moment.
+/// Tried again while another program has it: whoever only asks whether a file is open holds it for a moment.
+fn patiently<T>(mut attempt: impl FnMut() -> io::Result<T>) -> io::Result<T> {
     for _ in 0..10 {
-        match file.try_lock() {
-            Ok(()) => return Ok(()),
-            Err(fs::TryLockError::WouldBlock) => {
+        match attempt() {
+            Err(error) if error.kind() == io::ErrorKind::WouldBlock => {
                 std::thread::sleep(std::time::Duration::from_millis(10));
             }
-            Err(fs::TryLockError::Error(error)) => return Err(error),
+            other => return other,
         }
     }
     Err(io::ErrorKind::WouldBlock.into())
+}
+
+#[cfg(not(windows))]
+fn lock(file: &File) -> io::Result<()> {
+    match file.try_lock() {
+        Ok(()) => Ok(()),
+        Err(fs::TryLockError::WouldBlock) => Err(io::ErrorKind::WouldBlock.into()),
+        Err(fs::TryLockError::Error(error)) => Err(error),
+    }
 }
 
 /// Whether another program has a file open to write it. Asked without waiting, and by many at once.
@@ -208,15 +217,62 @@ fn leads_nowhere(error: &io::Error) -> bool {
 }
 
 #[cfg(unix)]
-fn is_same(one: &fs::Metadata, other: &fs::Metadata) -> bool {
+fn identity(file: &File) -> io::Result<(u64, u64)> {
+    file.metadata().map(|data| number(&data))
+}
+
+#[cfg(unix)]
+fn identity_at(path: &Path) -> io::Result<(u64, u64)> {
+    fs::metadata(path).map(|data| number(&data))
+}
+
+#[cfg(unix)]
+fn number(data: &fs::Metadata) -> (u64, u64) {
     use std::os::unix::fs::MetadataExt as _;
-    (one.dev(), one.ino()) == (other.dev(), other.ino())
+    (data.dev(), data.ino())
+}
+
+/// Not its birth: a file that takes the name of one deleted a moment ago inherits that too.
+#[cfg(windows)]
+fn identity(file: &File) -> io::Result<(u64, u64)> {
+    let about = winapi_util::file::information(file)?;
+    Ok((about.volume_serial_number(), about.file_index()))
+}
+
+/// Opened to ask, neither to read nor to write, which nobody holds off; a folder may stand there too.
+#[cfg(windows)]
+fn identity_at(path: &Path) -> io::Result<(u64, u64)> {
+    use std::os::windows::fs::OpenOptionsExt as _;
+    /// `FILE_FLAG_BACKUP_SEMANTICS`: also folders.
+    const FOLDERS_TOO: u32 = 0x0200_0000;
+    let mut options = OpenOptions::new();
+    options.access_mode(0).custom_flags(FOLDERS_TOO);
+    identity(&options.open(path)?)
 }
 
 /// Birth and size: a copy put in its place is younger, or is shorter by what was just written.
-#[cfg(not(unix))]
-fn is_same(one: &fs::Metadata, other: &fs::Metadata) -> bool {
-    one.len() == other.len() && one.created().ok() == other.created().ok()
+#[cfg(not(any(unix, windows)))]
+fn identity(file: &File) -> io::Result<(u64, Option<std::time::SystemTime>)> {
+    file.metadata()
+        .map(|data| (data.len(), data.created().ok()))
+}
+
+#[cfg(not(any(unix, windows)))]
+fn identity_at(path: &Path) -> io::Result<(u64, Option<std::time::SystemTime>)> {
+    fs::metadata(path).map(|data| (data.len(), data.created().ok()))
+}
+
+/// Whether the name cannot be looked up because it was taken from this very file, and goes when it is closed.
+#[cfg(windows)]
+fn is_going(error: &io::Error, file: &File) -> bool {
+    error.kind() == io::ErrorKind::PermissionDenied
+        && winapi_util::file::information(file).is_ok_and(|about| about.number_of_links() == 0)
+}
+
+/// A name that is taken away is gone at once.
+#[cfg(not(windows))]
+fn is_going(_error: &io::Error, _file: &File) -> bool {
+    false
 }
 
 #[cfg(target_os = "linux")]

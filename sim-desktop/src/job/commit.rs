@@ -102,6 +102,7 @@ impl Job {
         match kept {
             Ok(()) => {
                 done.store_failure = None;
+                done.journal_elsewhere = false;
                 self.store_trouble = None;
                 let safe = std::mem::take(&mut self.unsaved);
                 for entry in &safe {
@@ -110,6 +111,7 @@ impl Job {
             }
             Err(error) => {
                 done.store_failure = Some(error.to_string());
+                done.journal_elsewhere = error.is_elsewhere();
                 self.store_trouble.clone_from(&done.store_failure);
                 let mut joints: Vec<u8> = self.unsaved.iter().map(|entry| entry.joint).collect();
                 joints.dedup();

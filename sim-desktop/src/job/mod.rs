@@ -116,6 +116,8 @@ pub struct Done {
     pub told: Vec<Told>,
     /// The journal could not be written; pulling is blocked until it can.
     pub store_failure: Option<String>,
+    /// And it never can, as its name leads elsewhere: all that is known is where [`Done::store_failure`] says.
+    pub journal_elsewhere: bool,
     /// The curve of an attempt could not be kept. Evidence is lost, truth is not: the verdict is safe and work goes on.
     pub trace_lost: Option<String>,
 }

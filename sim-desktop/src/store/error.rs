@@ -88,6 +88,12 @@ impl StoreError {
             source,
         }
     }
+
+    /// Whether the journal's name leads elsewhere: no later try keeps anything, and all that is known is where the words say.
+    #[must_use]
+    pub const fn is_elsewhere(&self) -> bool {
+        matches!(self, Self::Moved { .. } | Self::Gone { kept: Ok(_), .. })
+    }
 }
 
 impl fmt::Display for StoreError {

@@ -4,6 +4,7 @@
 //! A click wrench through an offset adapter works one joint, a typed display another, five tools a third. The plan is invented.
 
 mod killed;
+mod taken_away;
 
 use std::path::Path;
 use std::process::Output;

@@ -112,20 +112,37 @@ fn finding(text: &str, fault: &Diagnostic) -> Finding {
 /// Hands a file to whatever the system shows pages with. False when there is nothing.
 pub(super) fn open_in_browser(path: &Path) -> bool {
     let path = std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
-    let mut command = if cfg!(target_os = "macos") {
-        std::process::Command::new("open")
-    } else if cfg!(windows) {
-        let mut command = std::process::Command::new("cmd");
-        command.args(["/C", "start", ""]);
-        command
-    } else {
-        std::process::Command::new("xdg-open")
-    };
-    command
-        .arg(path)
+    shower(&path)
         .stdin(std::process::Stdio::null())
         .stdout(std::process::Stdio::null())
         .stderr(std::process::Stdio::null())
         .spawn()
         .is_ok()
+}
+
+#[cfg(not(windows))]
+fn shower(path: &Path) -> std::process::Command {
+    let name = if cfg!(target_os = "macos") {
+        "open"
+    } else {
+        "xdg-open"
+    };
+    let mut command = std::process::Command::new(name);
+    command.arg(path);
+    command
+}
+
+/// In quotes always: without them the shell there would take an `&` of a folder's name for the end of a command.
+#[cfg(windows)]
+fn shower(path: &Path) -> std::process::Command {
+    use std::os::windows::process::CommandExt as _;
+    let mut quoted = std::ffi::OsString::from("\"");
+    quoted.push(path);
+    quoted.push("\"");
+    let mut command = std::process::Command::new("cmd");
+    command
+        .args(["/C", "start"])
+        .raw_arg("\"\"")
+        .raw_arg(quoted);
+    command
 }
