@@ -247,6 +247,60 @@ mod tests {
         }
     }
 
+    const fn read(torque: i32) -> Told {
+        Told {
+            torque: Some(mn_m(torque)),
+            angle: None,
+            moved: false,
+        }
+    }
+
+    #[test]
+    fn what_was_read_is_judged_again_by_the_same_limits() {
+        let (procedure, before) = (tighten(Prevailing::None), Ledger::new());
+        for (value, reason) in [
+            (37_999, Some(Reason::TorqueLow)),
+            (38_000, None),
+            (42_000, None),
+            (42_001, Some(Reason::TorqueHigh)),
+        ] {
+            let (own, other) = match reason {
+                Some(reason) => (rejected(reached(value), reason), reached(value)),
+                None => (reached(value), rejected(reached(value), Reason::TorqueHigh)),
+            };
+            let found = |attempt: &Attempt| audit_told(&procedure, &before, attempt, read(value));
+            assert_eq!(found(&own), Finding::Agrees, "{value}");
+            let again = Judgement {
+                verdict: own.verdict,
+                reasons: own.reasons,
+            };
+            assert_eq!(found(&other), Finding::Differs(again), "{value}");
+        }
+        // The limits come on top of the running torque that was recorded.
+        let measured = Attempt {
+            prevailing: Added::Measured(mn_m(5_000)),
+            ..reached(45_000)
+        };
+        let found = |value| audit_told(&procedure, &before, &measured, read(value));
+        assert_eq!(found(43_000), Finding::Agrees);
+        assert!(matches!(found(42_999), Finding::Differs(_)));
+    }
+
+    #[test]
+    fn what_the_stage_is_about_must_have_been_read() {
+        let (procedure, before) = (tighten(Prevailing::None), Ledger::new());
+        let nothing = Told {
+            torque: None,
+            ..read(0)
+        };
+        let attempt = reached(40_000);
+        let found = audit_told(&procedure, &before, &attempt, nothing);
+        assert_eq!(found, Finding::NoSuchStep);
+        let elsewhere = Attempt { step: 1, ..attempt };
+        let found = audit_told(&procedure, &before, &elsewhere, read(40_000));
+        assert_eq!(found, Finding::NoSuchStep);
+    }
+
     #[test]
     fn what_was_out_of_order_is_no_other_verdict() {
         let (procedure, before) = (tighten(Prevailing::None), Ledger::new());

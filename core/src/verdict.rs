@@ -528,3 +528,6 @@ fn mark(reasons: &mut Reasons, reason: Reason, found: bool) -> bool {
     }
     found
 }
+
+#[cfg(test)]
+mod tests;

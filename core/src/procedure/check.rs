@@ -295,3 +295,6 @@ fn terms(procedure: &Procedure) -> Result<(), ProcedureError> {
     }
     procedure.terms.limits.checked()
 }
+
+#[cfg(test)]
+mod tests;

@@ -114,3 +114,39 @@ fn a_torque_alone_is_judged_without_its_rotation() {
     tracker.begin(turn, &limits, Start::default());
     assert!(tracker.needs_rotation());
 }
+
+/// A pull to 40 N·m; at a sample of it the clock says this much less than it did.
+fn pull_with_a_step_back(at: i32, back: u32) -> Verdict {
+    let newton_meters = |value| Torque::from_millinewton_meters(value * 1_000);
+    let aim = Aim::Torque {
+        window: TorqueWindow {
+            target: newton_meters(40),
+            min: newton_meters(38),
+            max: newton_meters(42),
+        },
+    };
+    let mut tracker = Tracker::new();
+    tracker.begin(aim, &CurveLimits::default(), Start::default());
+    for step in 0..80_i32 {
+        let torque = if step < 40 {
+            step
+        } else {
+            (40 - 4 * (step - 40)).max(0)
+        };
+        let clock = 1_000 + u32::try_from(step).unwrap_or(0) * 10;
+        let clock = if step == at { clock - back } else { clock };
+        let rotation = step.min(40) * 2_000;
+        let _ = tracker.feed(millis(clock), sample(torque * 1_000, rotation));
+    }
+    let reading = tracker.finish().unwrap_or_default();
+    judge(&aim, &reading).verdict
+}
+
+#[test]
+fn a_clock_that_runs_back_in_a_pull_leaves_it_unknown_and_before_it_harms_nothing() {
+    assert_eq!(pull_with_a_step_back(30, 0), Verdict::Accepted);
+    // The same moment twice is no step back.
+    assert_eq!(pull_with_a_step_back(30, 10), Verdict::Accepted);
+    assert_eq!(pull_with_a_step_back(30, 11), Verdict::Unknown);
+    assert_eq!(pull_with_a_step_back(1, 11), Verdict::Accepted);
+}
