@@ -213,7 +213,7 @@ fn with_running_torque_unknown_too_low_is_certain_and_nothing_else() {
 fn harm_rejects_whatever_the_numbers_say() {
     for reason in Reason::ALL {
         let found = judge(&TIGHTEN, &shaped(reached(torque(40)), reason));
-        if reason.gravity() >= Gravity::Fault {
+        if reason.gravity() <= Gravity::Fault {
             assert_eq!(found.verdict, Verdict::Rejected, "{reason:?}");
         }
         assert!(found.reasons.contains(reason), "{reason:?}");

