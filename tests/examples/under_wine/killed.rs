@@ -2,8 +2,9 @@
 //!
 //! Knows nothing of Wine but how to start it.
 
-use std::io::{BufRead as _, BufReader, Read as _, Write as _};
+use std::io::{BufRead as _, BufReader, Write as _};
 use std::process::Stdio;
+use std::sync::mpsc;
 use std::time::Duration;
 
 use serde_json::Value;
@@ -12,6 +13,9 @@ use super::wine::{Said, Wine};
 
 /// Kills, without the variable `EVENDRAW_KILLS`.
 const KILLS: usize = 60;
+/// How long a line is waited for while the program runs, and after it was killed.
+const START: Duration = Duration::from_secs(20);
+const REST: Duration = Duration::from_millis(300);
 /// Fasteners of the joint that is worked: more than are worked between two looks.
 const FASTENERS: usize = 60;
 
@@ -89,21 +93,28 @@ fn one(wine: &Wine, is_rehearsal: bool, chance: &mut Chance) -> Vec<Told> {
             std::thread::sleep(Duration::from_secs(20));
         });
     }
-    let mut out = BufReader::new(child.stdout.take().expect("piped"));
+    let out = BufReader::new(child.stdout.take().expect("piped"));
+    let (sender, lines) = mpsc::channel();
+    std::thread::spawn(move || {
+        out.lines()
+            .map_while(Result::ok)
+            .try_for_each(|line| sender.send(line))
+    });
     let after = chance.below(4);
-    let (mut heard, mut line) = (Vec::new(), String::new());
+    let mut heard = Vec::new();
     while heard.len() < usize::try_from(after).unwrap_or(0)
-        && out.read_line(&mut line).is_ok_and(|count| count > 0)
+        && let Ok(line) = lines.recv_timeout(START)
     {
-        heard.extend(told(&std::mem::take(&mut line)));
+        heard.extend(told(&line));
     }
     let most = if after == 0 { 600_000 } else { 12_000 };
     std::thread::sleep(Duration::from_micros(u64::from(chance.below(most))));
     let _ = child.kill();
     let _ = child.wait();
-    let mut rest = String::new();
-    let _ = out.read_to_string(&mut rest);
-    heard.extend(rest.lines().filter_map(told));
+    // What others of Wine hold open has no end.
+    while let Ok(line) = lines.recv_timeout(REST) {
+        heard.extend(told(&line));
+    }
     heard
 }
 

@@ -56,6 +56,7 @@ impl Wine {
             prefix: own.join("drive"),
             folder,
         };
+        wine.keep_serving();
         // The first start makes the drive, which takes a while.
         let _ = wine.run(["--version"]);
         wine.bring_chance()?;
@@ -65,6 +66,17 @@ impl Wine {
         }
         println!("{} under {}", said.out.trim(), wine.program.display());
         Ok(wine)
+    }
+
+    /// What Wine shares between programs is started beforehand, and stays: started by a program it would hold that one's pipes open.
+    fn keep_serving(&self) {
+        let _ = Command::new("/usr/lib/wine/wineserver")
+            .arg("-p")
+            .env("WINEPREFIX", &self.prefix)
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .status();
     }
 
     /// Every Windows since 7 has this library, and Wine before 8.14 has not: its one function, of another library's.
