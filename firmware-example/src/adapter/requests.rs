@@ -259,6 +259,7 @@ where
             .and_then(|(frame, ..)| journal::decode_entry(&frame).ok().flatten());
         let entry = carried.ok_or(Refused::Content)?;
         let mut last = 0;
+        let mut is_other = false;
         let mut walk = self.log.walk();
         loop {
             match walk.next(&mut self.parts.flash, &mut self.room) {
@@ -267,11 +268,15 @@ where
                         && own.joint == entry.joint
                     {
                         last = own.seq;
+                        is_other |= own.seq == entry.seq && own != entry;
                     }
                 }
                 Ok(Step::End) | Err(_) => break,
                 Ok(_) => {}
             }
+        }
+        if is_other {
+            return Err(Refused::Session);
         }
         if entry.seq <= last {
             return Ok(());
