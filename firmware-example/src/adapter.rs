@@ -297,10 +297,13 @@ where
         }
     }
 
-    /// Lets the flash finish what it is at.
+    /// Lets the flash finish what it is at; whoever asked for it over the link is answered.
     fn settle(&mut self) {
         while !self.slots.is_idle() {
-            self.slots.advance(&mut self.parts.flash);
+            let shelved = self.slots.advance(&mut self.parts.flash);
+            if shelved != SlotWrite::Busy && self.shelved(shelved) == Some(CALIBRATIONS) {
+                self.go_by_what_is_held();
+            }
         }
         while let Progress::Busy | Progress::Stored { .. } = self.log.advance(&mut self.parts.flash)
         {

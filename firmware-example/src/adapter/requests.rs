@@ -256,6 +256,7 @@ where
             .and_then(|(frame, ..)| journal::decode_entry(&frame).ok().flatten());
         let entry = carried.ok_or(Refused::Content)?;
         let mut last = 0;
+        let mut is_other = false;
         let mut walk = self.log.walk();
         loop {
             self.parts.power.is_alive();
@@ -265,6 +266,7 @@ where
                         && own.joint == entry.joint
                     {
                         last = own.seq;
+                        is_other |= own.seq == entry.seq && own != entry;
                     }
                 }
                 Ok(Step::End) | Err(_) => break,
@@ -272,6 +274,9 @@ where
             }
         }
         self.back_to_readings();
+        if is_other {
+            return Err(Refused::Session);
+        }
         if entry.seq <= last {
             return Ok(());
         }
