@@ -125,8 +125,11 @@ fn cap(held: &str, key: Key) -> String {
     format!("{held} {name}").trim().to_owned()
 }
 
+/// What the window shows, by its name, and how it is brought to show it.
+type State<'v> = (&'static str, Box<dyn Fn() -> Window + 'v>);
+
 /// Ways to the states of the plan screen in which it takes keys: a line in hand, the drawing, a fastener in hand, the picture.
-fn states(view: &DeskView) -> Vec<(&'static str, Box<dyn Fn() -> Window + '_>)> {
+fn states(view: &DeskView) -> Vec<State<'_>> {
     let drawn = || at_the_plan(view, &[Key::M]);
     vec![
         ("written", Box::new(|| at_the_plan(view, &[]))),
