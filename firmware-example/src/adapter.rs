@@ -300,14 +300,24 @@ where
     /// Lets the flash finish what it is at; whoever asked for it over the link is answered.
     fn settle(&mut self) {
         while !self.slots.is_idle() {
-            let shelved = self.slots.advance(&mut self.parts.flash);
-            if shelved != SlotWrite::Busy && self.shelved(shelved) == Some(CALIBRATIONS) {
-                self.go_by_what_is_held();
-            }
+            self.shelve();
         }
         while let Progress::Busy | Progress::Stored { .. } = self.log.advance(&mut self.parts.flash)
         {
         }
+    }
+
+    /// The next short thing of what is stored beside the journal; whoever asked for it is answered once it is done. Whether that was a
+    /// calibration, by which readings go now.
+    #[inline(never)]
+    fn shelve(&mut self) -> bool {
+        let shelved = self.slots.advance(&mut self.parts.flash);
+        let is_calibration =
+            shelved != SlotWrite::Busy && self.shelved(shelved) == Some(CALIBRATIONS);
+        if is_calibration {
+            self.go_by_what_is_held();
+        }
+        is_calibration
     }
 
     /// One turn of the loop.
@@ -454,12 +464,10 @@ where
 
     fn store(&mut self, session: Option<&mut Session<&Procedure>>, now: Instant) {
         if self.log.is_idle() && !self.slots.is_idle() {
-            let shelved = self.slots.advance(&mut self.parts.flash);
-            if shelved != SlotWrite::Busy && self.shelved(shelved) == Some(CALIBRATIONS) {
-                self.go_by_what_is_held();
-                if let Some(session) = session {
-                    self.note_calibration(session, now);
-                }
+            if self.shelve()
+                && let Some(session) = session
+            {
+                self.note_calibration(session, now);
             }
             return;
         }

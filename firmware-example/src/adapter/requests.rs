@@ -252,9 +252,10 @@ where
     #[inline(never)]
     fn take_carried(&mut self) -> Result<(), Refused> {
         self.settle();
-        let carried = journal::frame_at(self.slots.brought(), journal::FIRST_SEED)
-            .and_then(|(frame, ..)| journal::decode_entry(&frame).ok().flatten());
-        let entry = carried.ok_or(Refused::Content)?;
+        let (carried, ..) =
+            journal::frame_at(self.slots.brought(), journal::FIRST_SEED).ok_or(Refused::Content)?;
+        let entry = journal::decode_entry(&carried).ok().flatten();
+        let entry = entry.ok_or(Refused::Content)?;
         let mut last = 0;
         let mut is_other = false;
         let mut walk = self.log.walk();
@@ -266,7 +267,8 @@ where
                         && own.joint == entry.joint
                     {
                         last = own.seq;
-                        is_other |= own.seq == entry.seq && own != entry;
+                        // The same record has the same bytes.
+                        is_other |= own.seq == entry.seq && frame.payload != carried.payload;
                     }
                 }
                 Ok(Step::End) | Err(_) => break,
