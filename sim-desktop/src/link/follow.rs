@@ -412,7 +412,8 @@ fn open(path: &Path) -> Result<Port, ClientError> {
     Port::open(path).map_err(ClientError::Port)
 }
 
-/// Stores the procedure where it is not stored yet, in the first empty place or the last, gives it the records it lacks, and has it worked.
+/// Gives the adapter the records it lacks, stores the procedure where it is not stored yet, in the first empty place or the last, and has it
+/// worked.
 fn work(
     client: &mut Client,
     adapter: &Adapter,
@@ -421,6 +422,10 @@ fn work(
     digest: u32,
     carried: &[Entry],
 ) -> Result<u8, ClientError> {
+    // First of all, so that the joint is left: written to while it is worked, an adapter begins it anew, with a record of that.
+    for entry in carried {
+        client.carry(entry)?;
+    }
     let (mut there, mut empty) = (None, None);
     for place in 0..adapter.places {
         match client.stored_at(place)? {
@@ -440,9 +445,6 @@ fn work(
             place
         }
     };
-    for entry in carried {
-        client.carry(entry)?;
-    }
     client.work(place, joint)?;
     let since = SystemTime::now().duration_since(UNIX_EPOCH);
     let now = since.map_or(0, |since| {
