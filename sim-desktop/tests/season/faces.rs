@@ -256,7 +256,8 @@ fn open_says(truth: &Truth, status: &Status, face: &str) {
                 .collect();
             let place = format!("{}, stage {}", table.id, stage + 1);
             let told = items.iter().find(|item| item.place == place);
-            let words = format!("fasteners {}: ", open.join(", "));
+            let many = if open.len() == 1 { "" } else { "s" };
+            let words = format!("fastener{many} {}: ", open.join(", "));
             assert_eq!(told.is_some(), !open.is_empty(), "{face}: {place}");
             if let Some(told) = told {
                 assert!(told.what.starts_with(&words), "{face}: {told:?}: {words}");

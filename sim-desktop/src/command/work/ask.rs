@@ -39,6 +39,8 @@ pub(super) struct Asking {
 #[derive(Clone, Debug, PartialEq, Eq)]
 struct Question {
     key: String,
+    /// Where to look, and what is advised.
+    before: Vec<String>,
     words: String,
     allowed: String,
 }
@@ -128,7 +130,7 @@ impl Work<'_, '_> {
         // Each answer makes a record; more than this is going round in circles.
         for _ in 0..1_000 {
             let question = match self.question(at)? {
-                Ok(Some(question)) => question,
+                Ok(Some(question)) => self.behind_advice(question),
                 Ok(None) => {
                     self.asking.open = None;
                     return Ok(Asked::Nothing);
@@ -184,13 +186,17 @@ impl Work<'_, '_> {
         self.said = None;
         let Question {
             key,
+            before,
             words,
             allowed,
         } = question;
+        for line in before {
+            self.out.line(format_args!("  {line}"))?;
+        }
         self.out
             .line(format_args!("? {words} [{key}: {allowed}]"))?;
         self.out.object(&json!({
-            "record": "question", "joint": self.own.id(), "key": key, "words": words, "allowed": allowed,
+            "record": "question", "joint": self.own.id(), "key": key, "before": before, "words": words, "allowed": allowed,
         }))?;
         self.out.flush()
     }
@@ -200,6 +206,7 @@ impl Work<'_, '_> {
         let question = |key: &str, words: String, allowed: &str| {
             Ok(Ok(Some(Question {
                 key: key.to_owned(),
+                before: Vec::new(),
                 words,
                 allowed: allowed.to_owned(),
             })))
@@ -272,26 +279,22 @@ impl Work<'_, '_> {
             }
             Next::Loosen { fastener } => {
                 let words = format!("Loosen fastener {} fully. Done?", label(fastener));
-                question("loosened", self.before_it(&words), "yes")
+                question("loosened", words, "yes")
             }
             Next::Replace { fastener } => {
                 let label = label(fastener);
                 let words = format!("Fastener {label}: do not reuse it. New one fitted?");
-                question("fitted", self.before_it(&words), "yes")
+                question("fitted", words, "yes")
             }
             Next::Decide { step } => {
                 if self.wants_running(step) {
                     let words = format!("{}: what is its running torque?", of(step));
                     let others = self.decisions().join(", ");
                     let allowed = format!("a torque with its unit, like 8 N·m; or {others}");
-                    return question("running", self.before_it(&words), &allowed);
+                    return question("running", words, &allowed);
                 }
                 let words = format!("What follows for {}?", of(step));
-                question(
-                    "decide",
-                    self.before_it(&words),
-                    &self.decisions().join(", "),
-                )
+                question("decide", words, &self.decisions().join(", "))
             }
             Next::Settle { fastener } => question(
                 "look",
@@ -438,18 +441,29 @@ impl Work<'_, '_> {
         Ok(Ok(()))
     }
 
-    /// A question, behind where to look and what is advised.
-    fn before_it(&self, question: &str) -> String {
+    /// A question about a verdict stands behind what is advised.
+    fn behind_advice(&self, question: Question) -> Question {
+        let is_after_verdict = matches!(
+            self.next(),
+            Next::Decide { .. } | Next::Loosen { .. } | Next::Replace { .. }
+        );
+        let before = match is_after_verdict && self.job.held(self.joint).is_empty() {
+            true => self.advised(),
+            false => Vec::new(),
+        };
+        Question { before, ..question }
+    }
+
+    /// Where to look and what is advised, before a person says what became of it.
+    fn advised(&self) -> Vec<String> {
         let differs = self.job.differs(self.joint);
         let open = differs.iter().find(|own| own.mark == Mark::Doubtful);
-        let mut words = match (open, self.session().and_then(Session::advice)) {
+        match (open, self.session().and_then(Session::advice)) {
             // Nothing was rejected: the plan changed behind it.
             (Some(open), _) => vec![format!("{}.", open.differs())],
             (None, Some(advice)) => words::what_now(&advice),
             (None, None) => Vec::new(),
-        };
-        words.push(question.to_owned());
-        words.join(" ")
+        }
     }
 
     /// The decisions that make sense now, the advised one first: no other is taken.
