@@ -5,6 +5,7 @@
 //! rows anew: read the difference before you keep it.
 
 mod curve;
+mod files;
 mod hand;
 mod header;
 mod language;
@@ -15,21 +16,11 @@ use std::path::PathBuf;
 use evendraw_core::crc::crc32;
 use evendraw_core::record::RULES;
 use evendraw_core::verdict::Reason;
+use files::{folder, found, hold};
 use language::Script;
 
-fn folder() -> PathBuf {
-    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("scripts")
-}
-
 fn files() -> Vec<PathBuf> {
-    let mut files: Vec<PathBuf> = ["session", "judge"]
-        .into_iter()
-        .flat_map(|room| fs::read_dir(folder().join(room)).expect("a folder of scripts"))
-        .map(|entry| entry.expect("an entry").path())
-        .filter(|path| path.extension().is_some_and(|end| end == "txt"))
-        .collect();
-    files.sort();
-    files
+    found(&["session", "judge"])
 }
 
 /// The rules of a released program never change under their number: what the scripts bring is tied to it.
@@ -73,36 +64,7 @@ fn every_reason_has_a_row() {
 
 #[test]
 fn every_script_brings_exactly_its_rows() {
-    let rewrite = std::env::var_os("EVENDRAW_REWRITE").is_some();
     let files = files();
     assert!(files.len() >= 15, "only {} scripts found", files.len());
-    let mut wrong = Vec::new();
-    for file in files {
-        let text = fs::read_to_string(&file).expect("a script");
-        let name = file
-            .file_name()
-            .unwrap_or_default()
-            .to_string_lossy()
-            .into_owned();
-        let ran = Script::parse(&name, &text).run();
-        if ran == text {
-            continue;
-        }
-        if rewrite {
-            fs::write(&file, &ran).expect("rewriting");
-            continue;
-        }
-        let at = ran
-            .lines()
-            .zip(text.lines())
-            .position(|(ran, text)| ran != text);
-        let line = at.unwrap_or_else(|| ran.lines().count().min(text.lines().count()));
-        wrong.push(format!(
-            "{name} line {}:\n  expected: {}\n  came:     {}",
-            line + 1,
-            text.lines().nth(line).unwrap_or("(end)"),
-            ran.lines().nth(line).unwrap_or("(end)"),
-        ));
-    }
-    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    hold(&files, |name, text| Script::parse(name, text).run());
 }
