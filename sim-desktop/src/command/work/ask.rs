@@ -39,8 +39,6 @@ pub(super) struct Asking {
 #[derive(Clone, Debug, PartialEq, Eq)]
 struct Question {
     key: String,
-    /// Where to look, and what is advised.
-    before: Vec<String>,
     words: String,
     allowed: String,
 }
@@ -130,7 +128,7 @@ impl Work<'_, '_> {
         // Each answer makes a record; more than this is going round in circles.
         for _ in 0..1_000 {
             let question = match self.question(at)? {
-                Ok(Some(question)) => self.behind_advice(question),
+                Ok(Some(question)) => question,
                 Ok(None) => {
                     self.asking.open = None;
                     return Ok(Asked::Nothing);
@@ -186,11 +184,11 @@ impl Work<'_, '_> {
         self.said = None;
         let Question {
             key,
-            before,
             words,
             allowed,
         } = question;
-        for line in before {
+        let before = self.advised();
+        for line in &before {
             self.out.line(format_args!("  {line}"))?;
         }
         self.out
@@ -206,7 +204,6 @@ impl Work<'_, '_> {
         let question = |key: &str, words: String, allowed: &str| {
             Ok(Ok(Some(Question {
                 key: key.to_owned(),
-                before: Vec::new(),
                 words,
                 allowed: allowed.to_owned(),
             })))
@@ -441,21 +438,15 @@ impl Work<'_, '_> {
         Ok(Ok(()))
     }
 
-    /// A question about a verdict stands behind what is advised.
-    fn behind_advice(&self, question: Question) -> Question {
+    /// Where to look and what is advised, before a person says what became of a verdict.
+    fn advised(&self) -> Vec<String> {
         let is_after_verdict = matches!(
             self.next(),
             Next::Decide { .. } | Next::Loosen { .. } | Next::Replace { .. }
         );
-        let before = match is_after_verdict && self.job.held(self.joint).is_empty() {
-            true => self.advised(),
-            false => Vec::new(),
-        };
-        Question { before, ..question }
-    }
-
-    /// Where to look and what is advised, before a person says what became of it.
-    fn advised(&self) -> Vec<String> {
+        if !is_after_verdict || !self.job.held(self.joint).is_empty() {
+            return Vec::new();
+        }
         let differs = self.job.differs(self.joint);
         let open = differs.iter().find(|own| own.mark == Mark::Doubtful);
         match (open, self.session().and_then(Session::advice)) {
