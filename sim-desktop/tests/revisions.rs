@@ -15,7 +15,7 @@ use evendraw::job::{Job, JobError};
 use evendraw::mark::Mark;
 use evendraw::plan::Plan;
 use evendraw::sheet::{Sheet, page, short_page, text};
-use evendraw::store::{Purpose, entries_of, read};
+use evendraw::store::{PartState, Purpose, entries_of, read};
 use evendraw_core::record::{Decision, Role};
 use evendraw_core::session::{Input, Next};
 use evendraw_core::unit::Instant;
@@ -289,6 +289,69 @@ fn a_joint_in_progress_goes_on_and_only_what_changed_is_done_again() {
     work.done(HOUSING, 3..6);
     assert_eq!(work.status().joints[0].mark, Mark::Final);
     assert!(work.status().joints[0].differs.is_empty());
+}
+
+/// A shim that a correction adds under what is tight already is in no place yet, and the build is not whole without it.
+#[test]
+fn a_part_that_a_revision_adds_to_what_was_worked_is_asked_for() {
+    let folder = tempfile::tempdir().unwrap();
+    let journal = folder.path().join("winch.evj");
+    let mut work = Work::begin(&journal);
+    work.done(HOUSING, 0..6);
+    work.done(CLAMP, 0..2);
+    assert!(work.status().open.is_empty(), "{:?}", work.status().open);
+    let needs = "id = \"housing\"\nneeds = [\"shim\"]";
+    work.job
+        .change_plan(parse(&second(&[("id = \"housing\"", needs)])))
+        .unwrap();
+    let asks = |status: &Status| {
+        let mut open = status.open.iter();
+        open.any(|item| {
+            item.what
+                .starts_with("shim came into the plan after this was worked")
+        })
+    };
+    let state = |status: &Status| status.parts.first().map(|part| part.state);
+    let status = work.status();
+    assert_eq!(status.joints[0].mark, Mark::Final);
+    assert_eq!(state(&status), Some(PartState::Needed));
+    assert!(asks(&status), "{:?}", status.open);
+    every_face_says(&journal, "shim came into the plan after this was worked");
+    // One screw out and in again brings no shim under the housing; all of them do, once they are tight again.
+    for fastener in 0..3 {
+        let cause = "the shim";
+        let elsewhere = false;
+        work.say(
+            HOUSING,
+            Input::Loosened {
+                fastener,
+                elsewhere,
+                cause,
+            },
+        );
+        assert_eq!(asks(&work.status()), fastener < 2, "{fastener}");
+    }
+    work.done(HOUSING, 0..6);
+    let status = work.status();
+    assert_eq!(
+        state(&status),
+        Some(PartState::Fitted),
+        "{:?}",
+        status.parts
+    );
+    drop(work);
+    // A person's word does as well.
+    let other = folder.path().join("other.evj");
+    let mut work = Work::begin(&other);
+    work.done(HOUSING, 0..6);
+    work.job
+        .change_plan(parse(&second(&[("id = \"housing\"", needs)])))
+        .unwrap();
+    assert!(asks(&work.status()));
+    work.job
+        .part_is("shim", PartState::Fitted, "it was in already", at(900))
+        .unwrap();
+    assert!(!asks(&work.status()));
 }
 
 #[test]

@@ -119,6 +119,30 @@ impl<'p> Joint<'p> {
         Ok(())
     }
 
+    /// Goes on from how the joint stood after so many records, under the procedure of that time.
+    fn revise_since(
+        &mut self,
+        (records, then): (usize, &'p Procedure),
+        procedure: &'p Procedure,
+        stages: &[Option<u8>],
+    ) {
+        let since = Session::restore(then, 0, &self.kept[..records]).expect("its own records");
+        let carry = Carry {
+            stages,
+            condition: true,
+            moments: true,
+        };
+        let kept = &mut self.kept;
+        self.session
+            .revise_since(&since, carry, procedure, stages, |entry| kept.push(entry))
+            .unwrap();
+        self.procedure = procedure;
+        let seq = self.session.ledger().seq();
+        let at = Instant::from_micros(self.at);
+        let _ = self.session.apply(at, Input::Durable { seq });
+        self.law_three();
+    }
+
     /// What a restart makes of the records, with the procedure of today alone, is what is held now.
     fn law_three(&self) {
         let restored = Session::restore(self.procedure, 0, &self.kept).expect("its own records");
@@ -190,6 +214,52 @@ fn a_finished_joint_that_did_not_change_stays_final() {
     assert_eq!(joint.session.standing(), Standing::Final);
     // The label carries the identity, not the place in the list.
     assert!(joint.session.ledger().is_marked(1) && !joint.session.ledger().is_marked(0));
+}
+
+/// Typed wrongly and typed back before anybody worked by it: nothing is asked, nothing is loosened.
+#[test]
+fn a_change_that_is_taken_back_before_anything_is_done_leaves_everything_as_it_was() {
+    let (old, new) = (
+        procedure(&["1", "2"], &[20, 45], Redo::Fastener),
+        procedure(&["1", "2"], &[20, 60], Redo::Fastener),
+    );
+    for done in [4, 3] {
+        let mut joint = Joint::new(&old);
+        joint.done(0..done);
+        let (before, standing) = (joint.states(), joint.session.standing());
+        let records = joint.kept.len();
+        joint.revise(&new, &[Some(0), Some(1)]).unwrap();
+        assert_ne!(joint.states(), before);
+        joint.revise_since((records, &old), &old, &[Some(0), Some(1)]);
+        assert_eq!(
+            (joint.states(), joint.session.standing()),
+            (before, standing)
+        );
+        assert!((0..2).all(|own| !joint.session.ledger().must_loosen(own)));
+    }
+}
+
+/// A second correction while the first waits for a decision is one more thing to decide on, and loosens nothing.
+#[test]
+fn a_finished_joint_that_is_in_doubt_stays_to_be_decided_on() {
+    let (old, new, third) = (
+        procedure(&["1", "2"], &[20, 45], Redo::Fastener),
+        procedure(&["1", "2"], &[20, 60], Redo::Fastener),
+        procedure(&["1", "2"], &[20, 70], Redo::Fastener),
+    );
+    let mut joint = Joint::new(&old);
+    joint.done(0..4);
+    joint.revise(&new, &[Some(0), Some(1)]).unwrap();
+    let left = Input::Decide {
+        step: 2,
+        decision: Decision::Waive,
+        note: "M. Odum: 45 will do here",
+    };
+    assert_eq!(joint.say(left), None);
+    assert_eq!(joint.states(), [Unmeasured, Unmeasured, Waived, Doubtful]);
+    joint.revise(&third, &[Some(0), Some(1)]).unwrap();
+    assert_eq!(joint.states(), [Unmeasured, Unmeasured, Doubtful, Doubtful]);
+    assert!((0..2).all(|own| !joint.session.ledger().must_loosen(own)));
 }
 
 #[test]

@@ -136,10 +136,14 @@ pub(crate) fn revise(
     carry: Carry<'_>,
 ) -> Ledger {
     let both = Both { old, new, carry };
-    let was_closed = matches!(
-        ledger.standing(old),
-        Standing::Final | Standing::RetorqueDue
-    );
+    let was_closed = match ledger.standing(old) {
+        Standing::Final | Standing::RetorqueDue => true,
+        // It was finished, and an earlier change waits for decisions.
+        Standing::Doubtful => old
+            .numbered_steps()
+            .all(|(step, _)| !matches!(ledger.step(step), StepState::Open | StepState::Disturbed)),
+        _ => false,
+    };
     let mut next = Ledger::new();
     next.whole(ledger, &both);
     for (fastener, _) in (0..=u8::MAX).zip(new.fasteners()) {

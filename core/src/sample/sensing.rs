@@ -419,6 +419,22 @@ mod tests {
     }
 
     #[test]
+    fn where_no_count_of_same_readings_is_stated_none_is_too_many() {
+        let own = Numbers {
+            same_max: 0,
+            ..numbers()
+        };
+        let mut sensing = Sensing::new(Calibration::new(own).unwrap());
+        for millis in 0..400 {
+            let same = Counts {
+                bridge: 70_000,
+                ..counts(millis, 0, 0)
+            };
+            assert!(matches!(sensing.take(same).reading, Reading::Sample(_)));
+        }
+    }
+
+    #[test]
     fn a_time_without_a_look_is_no_gap_and_nothing_turned_in_it() {
         let mut sensing = sensing();
         sensing.take(counts(0, 1_000, 1_286));

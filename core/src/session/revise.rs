@@ -3,7 +3,7 @@
 use core::ops::Deref;
 
 use super::{Outcome, Refusal, Session};
-use crate::ledger::{Carry, NONE, fold, revise};
+use crate::ledger::{Carry, Ledger, NONE, fold, revise};
 use crate::limits::STAGES_MAX;
 use crate::procedure::Procedure;
 use crate::record::Entry;
@@ -20,8 +20,35 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         &mut self,
         procedure: P,
         carry: Carry<'_>,
-        mut keep: impl FnMut(Entry),
+        keep: impl FnMut(Entry),
     ) -> Result<(), Refusal> {
+        self.may_revise()?;
+        let next = revise(&self.ledger, &self.procedure, &procedure, carry);
+        self.carry_on(&next, procedure, carry.stages, keep);
+        Ok(())
+    }
+
+    /// As [`Session::revise`], where nothing was done since an earlier moment: from how things stood then (`since`, a session restored to
+    /// it) and what holds between its procedure and the new one (`carry`). A procedure that was taken back before anybody worked by it
+    /// leaves nothing to be done again. `stages` tells for each new stage which one of this session's procedure it is.
+    ///
+    /// # Errors
+    /// As [`Session::revise`].
+    pub fn revise_since<Q: Deref<Target = Procedure>>(
+        &mut self,
+        since: &Session<Q>,
+        carry: Carry<'_>,
+        procedure: P,
+        stages: &[Option<u8>],
+        keep: impl FnMut(Entry),
+    ) -> Result<(), Refusal> {
+        self.may_revise()?;
+        let next = revise(&since.ledger, &since.procedure, &procedure, carry);
+        self.carry_on(&next, procedure, stages, keep);
+        Ok(())
+    }
+
+    fn may_revise(&self) -> Result<(), Refusal> {
         self.not_in_pull()?;
         if self.ledger.begun().is_some() {
             return Err(Refusal::InPull);
@@ -29,15 +56,24 @@ impl<P: Deref<Target = Procedure>> Session<P> {
         if !self.pending.is_empty() || self.store_failed {
             return Err(Refusal::Store);
         }
+        Ok(())
+    }
+
+    fn carry_on(
+        &mut self,
+        next: &Ledger,
+        procedure: P,
+        from: &[Option<u8>],
+        mut keep: impl FnMut(Entry),
+    ) {
         let digest = procedure.digest();
-        let next = revise(&self.ledger, &self.procedure, &procedure, carry);
         let before = core::mem::replace(&mut self.procedure, procedure);
         self.digest = digest;
         self.armed = None;
         self.selected = None;
         if self.ledger.seq() > 0 {
             let mut stages = [NONE; STAGES_MAX];
-            for (slot, old) in stages.iter_mut().zip(carry.stages) {
+            for (slot, old) in stages.iter_mut().zip(from) {
                 *slot = old.unwrap_or(NONE);
             }
             let procedure: &Procedure = &self.procedure;
@@ -65,6 +101,5 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             self.advance(&mut outcome);
             outcome.entries().iter().cloned().for_each(keep);
         }
-        Ok(())
     }
 }

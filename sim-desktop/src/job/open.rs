@@ -176,8 +176,8 @@ impl Job {
                 .extend(taken.records.iter().cloned().map(Fact::Entry));
             self.unsaved = taken.records;
             self.try_unsaved(Instant::BOOT, &mut done);
-            self.revisions = Arc::new(Revisions::of(&self.facts));
         }
+        self.revisions = Arc::new(Revisions::of(&self.facts));
         match done.store_failure {
             Some(why) => Err(JobError::Unwritten { why }),
             None => Ok(()),

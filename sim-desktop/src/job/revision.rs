@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use evendraw_core::ledger::{Carry, NONE};
-use evendraw_core::record::{Entry, Record, Revised};
+use evendraw_core::record::{Doubt, Entry, Record, Revised};
 use evendraw_core::session::{RestoreError, Session};
 
 use super::status::{plan_of, sound};
@@ -46,6 +46,8 @@ pub struct Revisions {
     list: Vec<Revision>,
     /// By joint: number of the record from which on it is worked to the plan of today, also where the plan before is lost.
     since: BTreeMap<u8, u32>,
+    /// By joint or task and part: the place in the journal from which on the plan says that the one needs the other.
+    needs: BTreeMap<(String, String), usize>,
 }
 
 impl Revisions {
@@ -54,7 +56,7 @@ impl Revisions {
     pub fn of(facts: &[Fact]) -> Self {
         let (mut list, mut since) = (Vec::new(), BTreeMap::new());
         let mut last: BTreeMap<u8, u32> = BTreeMap::new();
-        let mut plans: Option<Vec<Arc<Plan>>> = None;
+        let mut plans: Option<Vec<(usize, Arc<Plan>)>> = None;
         for (at, fact) in facts.iter().enumerate() {
             let Fact::Entry(entry) = fact else { continue };
             match &entry.record {
@@ -67,7 +69,7 @@ impl Revisions {
                     since.insert(entry.joint, entry.seq);
                     let before = last.insert(entry.joint, *procedure);
                     let plans = plans.get_or_insert_with(|| texts(facts));
-                    let fits = |plan: &&Arc<Plan>| {
+                    let fits = |plan: &Plan| {
                         plan.joints()
                             .get(usize::from(entry.joint))
                             .is_some_and(|joint| {
@@ -75,7 +77,9 @@ impl Revisions {
                                 Some(own.procedure.digest()) == before
                             })
                     };
-                    if let Some(plan) = plans.iter().rev().find(fits) {
+                    // A later plan may be the same for this joint.
+                    let mut earlier = plans.iter().rev().filter(|(begun, _)| *begun < at);
+                    if let Some((_, plan)) = earlier.find(|(_, plan)| fits(plan)) {
                         list.push(Revision {
                             joint: entry.joint,
                             seq: entry.seq,
@@ -90,7 +94,20 @@ impl Revisions {
                 _ => {}
             }
         }
-        Self { list, since }
+        let needs = needs_since(facts);
+        Self { list, since, needs }
+    }
+
+    /// What was kept before and after a joint or task came to need a part, where a change of the plan brought that.
+    #[must_use]
+    pub fn around_need<'f>(
+        &self,
+        facts: &'f [Fact],
+        user: &str,
+        part: &str,
+    ) -> Option<(&'f [Fact], &'f [Fact])> {
+        let since = self.needs.get(&(user.to_owned(), part.to_owned()))?;
+        facts.split_at_checked(*since)
     }
 
     /// Those of one joint, in order.
@@ -182,59 +199,133 @@ fn joint_of<'p>(plan: &'p Plan, facts: &[Fact], joint: u8) -> Option<&'p JointPl
         .map(|joint| plan_of(facts, joint))
 }
 
-/// Every plan that a journal brings whole, in order.
-fn texts(facts: &[Fact]) -> Vec<Arc<Plan>> {
+/// What joints and tasks came to need after the plan that work began with: from which place in the journal on.
+fn needs_since(facts: &[Fact]) -> BTreeMap<(String, String), usize> {
+    if !facts.iter().any(is_change) {
+        return BTreeMap::new();
+    }
+    let mut since: Option<BTreeMap<(String, String), usize>> = None;
+    for (begun, plan) in texts(facts) {
+        let joints = plan.joints().iter().flat_map(|joint| {
+            let needs = joint.needs();
+            needs.map(|part| (joint.id().to_owned(), part.to_owned()))
+        });
+        let tasks = plan.tasks().iter().flat_map(|task| {
+            let needs = task.needs();
+            needs.map(|part| (task.id().to_owned(), part.to_owned()))
+        });
+        let before = since.take();
+        let own = joints.chain(tasks).map(|own| {
+            // What the plan before had, this one has from then on; the first plan has it from the beginning.
+            let earlier = before.as_ref().map(|before| before.get(&own).copied());
+            let place = earlier.map_or(0, |earlier| earlier.unwrap_or(begun));
+            (own, place)
+        });
+        since = Some(own.collect());
+    }
+    let mut since = since.unwrap_or_default();
+    since.retain(|_, place| *place > 0);
+    since
+}
+
+const fn is_change(fact: &Fact) -> bool {
+    matches!(fact, Fact::Host(HostFact::PlanChanged { .. }))
+}
+
+/// Every plan that a journal brings whole, in order, and the place from which on it is the plan.
+fn texts(facts: &[Fact]) -> Vec<(usize, Arc<Plan>)> {
     let mut plans = Vec::new();
     let mut pieces = PlanPieces::default();
-    let mut take = |pieces: &PlanPieces| {
+    let mut begun = 0;
+    let mut take = |pieces: &PlanPieces, begun: usize| {
         if let Some((name, text)) = pieces.whole()
             && let Ok(plan) = Plan::parse(name, text)
         {
-            plans.push(Arc::new(plan));
+            plans.push((begun, Arc::new(plan)));
         }
     };
-    for fact in facts {
-        let Fact::Host(fact) = fact else { continue };
-        if matches!(fact, HostFact::PlanChanged { .. }) {
-            take(&pieces);
+    for (place, fact) in facts.iter().enumerate() {
+        let Fact::Host(host) = fact else { continue };
+        if is_change(fact) {
+            take(&pieces, begun);
+            begun = place;
         }
-        pieces.take(fact);
+        pieces.take(host);
     }
-    take(&pieces);
+    take(&pieces, begun);
     plans
+}
+
+/// What is known between two plans of one joint.
+fn carry<'a>(old: &JointPlan, new: &JointPlan, stages: &'a [Option<u8>]) -> Carry<'a> {
+    Carry {
+        stages,
+        condition: old.condition == new.condition,
+        moments: old.moments == new.moments,
+    }
 }
 
 /// A joint's session under the plan before, made to go on under another one; and the records that say so.
 fn revised(
+    facts: &[Fact],
     number: u8,
-    old: &JointPlan,
-    new: &JointPlan,
+    (old, new): (&JointPlan, &JointPlan),
     entries: &[&Entry],
 ) -> Result<(super::Work, Vec<Entry>), String> {
-    let mut session: super::Work = Session::restore(
-        Arc::new(old.procedure.clone()),
-        number,
-        entries.iter().copied(),
-    )
-    .map_err(|error| error.to_string())?;
+    let restored = |plan: &JointPlan, entries: &[&Entry]| -> Result<super::Work, String> {
+        let procedure = Arc::new(plan.procedure.clone());
+        Session::restore(procedure, number, entries.iter().copied())
+            .map_err(|error| error.to_string())
+    };
+    let mut session = restored(old, entries)?;
     if session.ledger().begun().is_some() {
         return Err("a pull is not judged yet".to_owned());
     }
     let stages = stage_map(old, new);
     let mut made = Vec::new();
-    let carry = Carry {
-        stages: &stages,
-        condition: old.condition == new.condition,
-        moments: old.moments == new.moments,
+    let keep = |mut entry: Entry| {
+        // When, is not known better than by the record before.
+        entry.at = entries.last().map_or(entry.at, |last| last.at);
+        made.push(entry);
     };
-    session
-        .revise(Arc::new(new.procedure.clone()), carry, |mut entry| {
-            // When, is not known better than by the record before.
-            entry.at = entries.last().map_or(entry.at, |last| last.at);
-            made.push(entry);
-        })
-        .map_err(|refusal| format!("{refusal:?}").to_lowercase())?;
+    let procedure = Arc::new(new.procedure.clone());
+    let revisions = Revisions::of(facts);
+    let worked = last_worked_under(&revisions, facts, number, entries);
+    let done = match worked {
+        Some((worked, entries)) => {
+            let since = restored(worked, entries)?;
+            let from = stage_map(worked, new);
+            let carry = carry(worked, new, &from);
+            session.revise_since(&since, carry, procedure, &stages, keep)
+        }
+        None => session.revise(procedure, carry(old, new, &stages), keep),
+    };
+    done.map_err(|refusal| format!("{refusal:?}").to_lowercase())?;
     Ok((session, made))
+}
+
+/// Where nothing was done under the plan before: the last plan that something was done under, and the records until then. What was changed
+/// in between touched no fastener.
+fn last_worked_under<'r, 'e>(
+    revisions: &'r Revisions,
+    facts: &[Fact],
+    joint: u8,
+    entries: &'e [&'e Entry],
+) -> Option<(&'r JointPlan, &'e [&'e Entry])> {
+    let is_work = |entry: &&Entry| match &entry.record {
+        Record::Revised(_) | Record::Person(_) | Record::Tool(_) => false,
+        Record::Noted(note) => note.doubt != Doubt::None,
+        _ => true,
+    };
+    let work = entries.iter().rposition(is_work)?;
+    let seq = entries.get(work)?.seq;
+    let last = entries.last()?.seq;
+    let first = revisions
+        .of_joint(joint)
+        .find(|own| own.seq > seq && own.seq <= last)?;
+    let worked = joint_of(&first.before, facts, joint)?;
+    let until = entries.iter().position(|own| own.seq >= first.seq)?;
+    Some((worked, entries.get(..until)?))
 }
 
 /// What must be written so that every joint can be taken up under the plan of today: a change of plan that was cut off.
@@ -246,7 +337,7 @@ pub(super) fn unfinished(content: &Content) -> Vec<Entry> {
         return Vec::new();
     };
     let mut missing = Vec::new();
-    let mut plans: Option<Vec<Arc<Plan>>> = None;
+    let mut plans: Option<Vec<(usize, Arc<Plan>)>> = None;
     for joint in plan.joints() {
         let number = joint.number();
         let entries: Vec<&Entry> = entries_of(&content.facts, number).collect();
@@ -262,10 +353,10 @@ pub(super) fn unfinished(content: &Content) -> Vec<Entry> {
         };
         let (before, begun) = entries.split_at(cut);
         let plans = plans.get_or_insert_with(|| texts(&content.facts));
-        let made = plans.iter().rev().skip(1).find_map(|plan| {
+        let made = plans.iter().rev().skip(1).find_map(|(_, plan)| {
             let old = plan.joints().get(usize::from(number))?;
             let old = (old.id() == joint.id()).then(|| plan_of(&content.facts, old))?;
-            revised(number, old, new, before).ok()
+            revised(&content.facts, number, (old, new), before).ok()
         });
         if let Some((_, made)) = made {
             missing.extend(made.into_iter().skip(begun.len()));
@@ -328,7 +419,8 @@ impl Job {
             {
                 return Err(cannot("a pull is being made".to_owned()));
             }
-            let (session, made) = revised(number, old, new, &entries).map_err(cannot)?;
+            let (session, made) =
+                revised(&self.facts, number, (old, new), &entries).map_err(cannot)?;
             taken.records.extend(made);
             taken.sessions.insert(number, session);
         }

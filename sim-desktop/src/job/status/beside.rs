@@ -2,21 +2,24 @@
 //!
 //! Knows nothing of attempts.
 
-use evendraw_core::ledger::{Standing, StepState};
+use std::collections::BTreeSet;
 
-use super::{Item, Kept, PartStatus, ReminderStatus, Status, TaskStatus, View};
+use evendraw_core::ledger::{Standing, StepState};
+use evendraw_core::record::Record;
+
+use super::{Item, Kept, PartStatus, ReminderStatus, Status, TaskStatus, View, plan_of};
 use crate::job::beside::{Added, Beside, Reminder, Said};
 use crate::mark::Mark;
 use crate::plan::progress::{Progress, TaskStanding};
 use crate::plan::{Joint, Plan, Task, TaskTime};
-use crate::store::{Became, PartState};
+use crate::store::{Became, Fact, HostFact, PartState};
 use crate::words;
 
 /// Puts tasks, parts and reminders into the projection.
 pub(super) fn put(status: &mut Status, kept: &Kept<'_>, views: &[View<'_>], progress: &Progress) {
     let beside = &kept.beside;
     status.tasks = tasks(kept.plan, beside, progress);
-    status.parts = parts(kept.plan, beside, views, &status.tasks);
+    status.parts = parts(kept, views, &status.tasks);
     status.reminders = reminders(kept.plan, beside);
     for task in status.tasks.iter().filter(|task| !task.is_done()) {
         let what = match task.why.as_str() {
@@ -52,6 +55,9 @@ pub(super) fn put(status: &mut Status, kept: &Kept<'_>, views: &[View<'_>], prog
                 .push(Item::new(part.mark(), part.place.clone(), part.told()));
         }
     }
+    let late = late(kept, views, &status.tasks);
+    status.open.extend(late.iter().cloned());
+    status.exceptions.extend(late);
     let reminders: Vec<Item> = status
         .open_reminders()
         .map(|reminder| Item::new(Mark::Open, reminder.place.clone(), reminder.line()))
@@ -148,12 +154,74 @@ fn place(plan: &Plan, id: &str) -> String {
     }
 }
 
-fn parts(
-    plan: &Plan,
-    beside: &Beside,
-    views: &[View<'_>],
-    tasks: &[TaskStatus],
-) -> Vec<PartStatus> {
+/// Whether a part came into the plan for a joint that was worked already, and since then neither did the joint come apart nor did anybody
+/// say that it is in it.
+fn is_late_at(kept: &Kept<'_>, joint: &Joint, part: &str) -> bool {
+    let around = kept.revisions.around_need(kept.facts, joint.id(), part);
+    let Some((before, after)) = around else {
+        return false;
+    };
+    let own = |fact: &Fact| match fact {
+        Fact::Entry(entry) if entry.joint == joint.number() => Some(entry.record.clone()),
+        _ => None,
+    };
+    let was_worked = before.iter().filter_map(own).any(|record| {
+        matches!(
+            record,
+            Record::Attempt(_) | Record::Read(_) | Record::BySetting(_) | Record::Done(_)
+        )
+    });
+    let mut loosened = BTreeSet::new();
+    let came_apart = after.iter().filter_map(own).any(|record| match record {
+        Record::Apart(_) => true,
+        Record::Loosened(own) => {
+            loosened.insert(own.fastener);
+            loosened.len() >= plan_of(kept.facts, joint).procedure.fasteners().len()
+        }
+        _ => false,
+    });
+    was_worked && !came_apart && !is_fitted_in(after, part)
+}
+
+/// The same of a task that is done: since then it was not done again.
+fn is_late_for(kept: &Kept<'_>, task: &TaskStatus, part: &str) -> bool {
+    let around = kept.revisions.around_need(kept.facts, &task.id, part);
+    around.is_some_and(|(_, after)| {
+        let is_done = |fact: &Fact| matches!(fact, Fact::Host(HostFact::TaskDone { task: own, .. }) if *own == task.id);
+        task.is_done() && !after.iter().any(is_done) && !is_fitted_in(after, part)
+    })
+}
+
+fn is_fitted_in(facts: &[Fact], part: &str) -> bool {
+    let is_fitted = |fact: &Fact| matches!(fact, Fact::Host(HostFact::PartIs { part: own, state: PartState::Fitted, .. }) if own == part);
+    facts.iter().any(is_fitted)
+}
+
+/// Parts that came into the plan after what they belong to was worked: nobody knows whether they are in it.
+fn late(kept: &Kept<'_>, views: &[View<'_>], tasks: &[TaskStatus]) -> Vec<Item> {
+    let said = |place: &str, part: &str| {
+        let words = format!(
+            "{part} came into the plan after this was worked: take it apart and put it in, or say that it is fitted"
+        );
+        Item::new(Mark::Doubtful, place.to_owned(), words)
+    };
+    let joints = views.iter().flat_map(|view| {
+        let joint = view.joint;
+        let needs = joint.needs().filter(|part| is_late_at(kept, joint, part));
+        needs.map(|part| said(joint.id(), part))
+    });
+    let tasks = tasks.iter().flat_map(|task| {
+        let needs = task
+            .needs
+            .iter()
+            .filter(|part| is_late_for(kept, task, part));
+        needs.map(|part| said(&task.id, part))
+    });
+    joints.chain(tasks).collect()
+}
+
+fn parts(kept: &Kept<'_>, views: &[View<'_>], tasks: &[TaskStatus]) -> Vec<PartStatus> {
+    let (plan, beside) = (kept.plan, &kept.beside);
     let planned = plan.part_names().into_iter().map(|name| {
         let written = plan.part(name);
         let joints: Vec<&Joint> = plan
@@ -168,10 +236,9 @@ fn parts(
         };
         let mut titles: Vec<&str> = joints.iter().map(|joint| joint.title()).collect();
         titles.extend(users().map(|task| task.title.as_str()));
-        let held = |joint: &&Joint| {
-            views
-                .get(usize::from(joint.number()))
-                .map_or(Held::NotYet, Held::by)
+        let held = |joint: &&Joint| match views.get(usize::from(joint.number())) {
+            Some(view) if !is_late_at(kept, joint, name) => Held::by(view),
+            _ => Held::NotYet,
         };
         let (mut state, said) = beside.part_state(plan, name);
         let is_here = state.is_here();
@@ -184,7 +251,7 @@ fn parts(
         if is_here
             && !titles.is_empty()
             && joints.iter().all(|joint| held(joint) == Held::Fast)
-            && users().all(TaskStatus::is_done)
+            && users().all(|task| task.is_done() && !is_late_for(kept, task, name))
         {
             state = PartState::Fitted;
         }
