@@ -11,7 +11,7 @@ use evendraw_core::unit::{Instant, Torque};
 use evendraw_core::verdict::{Aim, Judgement, Reading, Reasons, Verdict, judge};
 
 use crate::generator::{Dice, Hand, Joint, Model, Sensor, Setup, Until, thousandths};
-use crate::{Case, Kind, degrees, newton_meters, play, taken};
+use crate::{Case, Kind, Told, degrees, newton_meters, play, taken};
 
 /// Samples a second, one after the other.
 const RATES: [f64; 3] = [200.0, 500.0, 1_000.0];
@@ -104,7 +104,7 @@ fn pull(
     }
     let aim = torque(target);
     let start = Start::default();
-    let (truth, reading, halt) = play(&setup, dice, aim, &limits, start);
+    let (truth, reading, told) = play(&setup, dice, aim, &limits, start);
     Case {
         kind,
         number,
@@ -117,7 +117,7 @@ fn pull(
         truth,
         reading,
         judgement: judge(&aim, &reading),
-        halt,
+        told,
     }
 }
 
@@ -174,7 +174,7 @@ fn turn(kind: Kind, number: u64, target: f64, mut setup: Setup, dice: &mut Dice)
         noise: newton_meters(setup.torque_noise.max(0.1)),
         ..CurveLimits::default()
     };
-    let (truth, reading, halt) = play(&setup, dice, aim, &limits, start);
+    let (truth, reading, told) = play(&setup, dice, aim, &limits, start);
     Case {
         kind,
         number,
@@ -187,7 +187,7 @@ fn turn(kind: Kind, number: u64, target: f64, mut setup: Setup, dice: &mut Dice)
         truth,
         reading,
         judgement: judge(&aim, &reading),
-        halt,
+        told,
     }
 }
 
@@ -232,7 +232,7 @@ fn off_zero(
             verdict: Verdict::Unknown,
             reasons: Reasons::NONE,
         },
-        halt: None,
+        told: Told::default(),
     };
     let zero = match rest(&samples) {
         Rest::Off(torque) => torque,
@@ -255,7 +255,7 @@ fn feed(
     for &(at, sample) in samples {
         let torque = sample.torque - zero;
         let signal = tracker.feed(at, Sample { torque, ..sample });
-        case.halt = case.halt.or(signal.halt);
+        case.told.hear(&signal);
         if signal.ended {
             break;
         }

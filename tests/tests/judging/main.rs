@@ -7,6 +7,7 @@
 mod further;
 mod generator;
 mod halts;
+mod kept;
 mod matrix;
 
 use std::collections::BTreeMap;
@@ -14,7 +15,7 @@ use std::collections::BTreeMap;
 use evendraw_core::curve_limits::CurveLimits;
 use evendraw_core::procedure::{AngleWindow, TorqueWindow};
 use evendraw_core::sample::Sample;
-use evendraw_core::tracker::{Start, Tracker};
+use evendraw_core::tracker::{Signal, Start, Tracker};
 use evendraw_core::unit::{Angle, Instant, Rotation, Span, Torque};
 use evendraw_core::verdict::{Aim, Judgement, Reading, Reason, Verdict, judge};
 use generator::{Dice, Hand, Joint, Model, Sensor, Setup, Truth, Until, thousandths};
@@ -121,7 +122,28 @@ struct Case {
     truth: Truth,
     reading: Reading,
     judgement: Judgement,
+    told: Told,
+}
+
+/// What the tracker told while it lasted.
+#[derive(Clone, Copy, Debug, Default)]
+struct Told {
     halt: Option<Reason>,
+    /// Over everything that was told, sample by sample: FNV-1a [Fowler, Noll, Vo].
+    sum: u32,
+}
+
+impl Told {
+    fn hear(&mut self, signal: &Signal) {
+        self.halt = self.halt.or(signal.halt);
+        let halt = signal.halt.map_or(0, |reason| 1 + reason as u8);
+        let flags = u8::from(signal.began) | u8::from(signal.ended) << 1;
+        let running = signal.running.map_or(-1, Torque::millinewton_meters);
+        let bytes = [signal.cue as u8, halt, flags];
+        for byte in bytes.into_iter().chain(running.to_le_bytes()) {
+            self.sum = (self.sum ^ u32::from(byte)).wrapping_mul(0x0100_0193);
+        }
+    }
 }
 
 fn newton_meters(value: f64) -> Torque {
@@ -251,7 +273,7 @@ fn case(kind: Kind, number: u64) -> Case {
         pulls: untils,
         turned,
     };
-    let (truth, reading, halt) = play(&setup, dice, aim, &limits, start);
+    let (truth, reading, told) = play(&setup, dice, aim, &limits, start);
     Case {
         kind,
         number,
@@ -264,7 +286,7 @@ fn case(kind: Kind, number: u64) -> Case {
         truth,
         reading,
         judgement: judge(&aim, &reading),
-        halt,
+        told,
     }
 }
 
@@ -285,10 +307,10 @@ fn play(
     aim: Aim,
     limits: &CurveLimits,
     start: Start,
-) -> (Truth, Reading, Option<Reason>) {
+) -> (Truth, Reading, Told) {
     let mut tracker = Tracker::new();
     tracker.begin(aim, limits, start);
-    let mut halt = None;
+    let mut told = Told::default();
     let mut ended = false;
     let mut model = Model::new(setup, dice);
     model.run(&mut |seconds, torque, angle| {
@@ -298,11 +320,11 @@ fn play(
         }
         let (at, sample) = taken(seconds, torque, angle);
         let signal = tracker.feed(at, sample);
-        halt = halt.or(signal.halt);
+        told.hear(&signal);
         ended = signal.ended;
-        ended || halt.is_some()
+        ended || told.halt.is_some()
     });
-    (model.truth, tracker.finish().unwrap_or_default(), halt)
+    (model.truth, tracker.finish().unwrap_or_default(), told)
 }
 
 fn cases() -> Vec<Case> {
@@ -370,7 +392,7 @@ impl Case {
             self.angle(),
             f64::from(self.reading.peak.millinewton_meters()) / 1_000.0,
             self.judgement.verdict,
-            self.halt,
+            self.told.halt,
         )
     }
 
@@ -411,7 +433,7 @@ fn pulls_not_made_with_the_core_in_mind_are_judged_for_what_they_are() {
     println!("{} pulls", cases.len());
     let mut matrix = Matrix::default();
     for case in &cases {
-        matrix.count(case.kind, case.judgement, case.halt.is_some());
+        matrix.count(case.kind, case.judgement, case.told.halt.is_some());
     }
     println!("what was done, and what it was judged to be:\n{matrix}");
 
@@ -442,7 +464,7 @@ fn pulls_not_made_with_the_core_in_mind_are_judged_for_what_they_are() {
     show("not named for what it is", &misnamed);
     let stopped: Vec<_> = cases
         .iter()
-        .filter(|case| case.is_healthy() && case.halt.is_some())
+        .filter(|case| case.is_healthy() && case.told.halt.is_some())
         .collect();
     show("healthy, but stopped", &stopped);
     let sure = cases.iter().filter(|case| case.truly().is_some()).count();
@@ -524,9 +546,9 @@ fn partly_tight_is_not_condemned(cases: &[Case]) {
         })
         .collect();
     show("partly tight, and condemned", &condemned);
-    let stopped = of().filter(|case| case.halt.is_some()).count();
+    let stopped = of().filter(|case| case.told.halt.is_some()).count();
     println!("partly tight, and stopped: {stopped}");
-    let unknown = of().filter(|case| case.number % 4 < 2 && case.halt.is_some());
+    let unknown = of().filter(|case| case.number % 4 < 2 && case.told.halt.is_some());
     assert!(
         unknown.count() <= CONDEMNED,
         "stopped where nothing is known"

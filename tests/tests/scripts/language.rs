@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use evendraw_core::procedure::{EngineState, Procedure};
+use evendraw_core::procedure::{EngineState, Procedure, StageKind};
 use evendraw_core::record::{
     Added, Attempt, Decision, Doubt, Entry, Manner, Record, Role, Seen, Way,
 };
@@ -164,6 +164,12 @@ impl<'p> Run<'p> {
             }
             "confirm" => {
                 let step = self.step(word(0));
+                let stage = self.procedure.stage_of(step).map(|stage| stage.kind);
+                if let (Some(StageKind::BackOff { angle: None }), Some(fastener)) =
+                    (stage, self.procedure.fastener_of(step))
+                {
+                    self.left_at.insert(fastener, 0);
+                }
                 self.send(Input::Confirm { step }, &mut told);
             }
             "read" => self.read(script, rest, &mut told),
