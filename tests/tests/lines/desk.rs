@@ -5,7 +5,7 @@ use std::sync::MutexGuard;
 use std::time::{Duration, Instant as Clock};
 
 use evendraw::desk::model::Model;
-use evendraw::desk::view::{Ask, Cue as Shown, DeskView, Heard, JointView, LinkView};
+use evendraw::desk::view::{Act, Ask, Cue as Shown, DeskView, Heard, JointView, LinkView};
 use evendraw::plan::Plan;
 use evendraw::store::Purpose;
 use evendraw_core::record::Record;
@@ -243,6 +243,7 @@ fn torque_alone_at_a_hundred_a_second_works_torque_stages_and_no_others() {
 #[test]
 fn a_silence_under_load_is_a_gap_and_neither_it_nor_a_pulled_plug_is_a_zero() {
     let mut desk = Desk::new(TRACE, "S1", 1_000, Print::Trace);
+    let journal = desk.journal.clone();
     desk.one();
     // In the middle of the next pull it falls silent.
     desk.until("ready", Desk::is_ready);
@@ -272,6 +273,36 @@ fn a_silence_under_load_is_a_gap_and_neither_it_nor_a_pulled_plug_is_a_zero() {
     let last = attempts(&desk.journal).pop().expect("an attempt");
     assert_eq!(last.verdict, Verdict::Unknown, "{last:?}");
     assert!(last.reasons.contains(Reason::Gap), "{:?}", last.reasons);
+    // Put right as advised and pulled again, the stop of the pull before is over.
+    let asked = desk.joint().prompt.clone().expect("it was judged");
+    let advised = asked.choices.first().expect("a way out").act.clone();
+    let (Act::Restart(_, fastener) | Act::Loosened(fastener)) = advised else {
+        panic!("{advised:?}");
+    };
+    while desk.instrument.is_busy() {
+        desk.tick();
+        std::thread::sleep(Duration::from_millis(5));
+    }
+    desk.instrument.loosen(fastener);
+    desk.model.carry_out(Ask::Act(advised, String::new()));
+    if let Some(asked) = desk.joint().prompt.clone() {
+        let loosened = asked.choices.first().expect("a way on").act.clone();
+        desk.model.carry_out(Ask::Act(loosened, String::new()));
+    }
+    desk.until("ready again", Desk::is_ready);
+    let again = reach(&desk.journal, &desk.plan).expect("something to pull");
+    desk.instrument.pull(&again);
+    desk.until("pulled again", |view| {
+        let live = &view.joint.as_ref().expect("a joint").live;
+        assert_ne!(live.cue, Shown::Halt, "{}", live.cue_words);
+        live.loaded
+    });
+    let before = attempts(&desk.journal).len();
+    desk.until("judged again", |view| {
+        let live = &view.joint.as_ref().expect("a joint").live;
+        assert_ne!(live.cue, Shown::Halt, "{}", live.cue_words);
+        attempts(&journal).len() > before
+    });
     // Pulled out, the desk goes on, and says so.
     desk.instrument.unplug();
     desk.until("lost", |view| {

@@ -444,6 +444,10 @@ impl Model {
             // The end of a pull that is judged already.
             return;
         }
+        if !in_pull {
+            // Whatever stopped the pull before is over.
+            self.pull.halt = None;
+        }
         self.apply(reading);
         let Some(session) = self.session() else {
             return;
@@ -452,13 +456,9 @@ impl Model {
             return;
         }
         let live = session.live();
-        let step = session.armed().map(|(step, _)| step);
-        if !in_pull && self.pull.step != step {
-            self.pull = Pull {
-                step,
-                cue: self.pull.cue,
-                ..Pull::default()
-            };
+        if !in_pull {
+            self.pull.step = session.armed().map(|(step, _)| step);
+            self.pull.points.clear();
         }
         #[expect(
             clippy::cast_possible_truncation,
