@@ -80,7 +80,7 @@ pub(super) fn show(
                     *overlay = Some(Overlay::joint());
                     return;
                 }
-                state.fields.focus_first_after(edit);
+                state.fields.focus_wanted_after(edit);
                 asks.push(Ask::Plan(ask));
             }
         }
@@ -178,11 +178,11 @@ fn chords(
     }
     if !in_text {
         if chord(ui, command, Key::Enter) {
-            state.fields.focus_first_after(edit);
+            state.fields.focus_wanted_after(edit);
             ask(PlanAsk::Again);
         }
         if chord(ui, command, Key::D) {
-            state.fields.focus_first_after(edit);
+            state.fields.focus_wanted_after(edit);
             ask(PlanAsk::Copy);
         }
         for (key, down) in [(Key::ArrowUp, false), (Key::ArrowDown, true)] {

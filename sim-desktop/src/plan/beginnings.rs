@@ -9,45 +9,131 @@ use std::sync::LazyLock;
 pub struct Beginning {
     /// By what it is asked for: `P7`.
     pub id: String,
+    /// What it is called: `torque, then angles`.
+    pub name: &'static str,
     /// One sentence about it.
     pub about: String,
     /// The plan.
     pub text: &'static str,
 }
 
-const TEXTS: [(&str, &str); 27] = [
-    ("P01", include_str!("beginnings/P01.toml")),
-    ("P02", include_str!("beginnings/P02.toml")),
-    ("P03", include_str!("beginnings/P03.toml")),
-    ("P04", include_str!("beginnings/P04.toml")),
-    ("P05", include_str!("beginnings/P05.toml")),
-    ("P06", include_str!("beginnings/P06.toml")),
-    ("P07", include_str!("beginnings/P07.toml")),
-    ("P08", include_str!("beginnings/P08.toml")),
-    ("P09", include_str!("beginnings/P09.toml")),
-    ("P10", include_str!("beginnings/P10.toml")),
-    ("P11", include_str!("beginnings/P11.toml")),
-    ("P12", include_str!("beginnings/P12.toml")),
-    ("P13", include_str!("beginnings/P13.toml")),
-    ("P14", include_str!("beginnings/P14.toml")),
-    ("P15", include_str!("beginnings/P15.toml")),
-    ("P16", include_str!("beginnings/P16.toml")),
-    ("P17", include_str!("beginnings/P17.toml")),
-    ("P18", include_str!("beginnings/P18.toml")),
-    ("P19", include_str!("beginnings/P19.toml")),
-    ("P20", include_str!("beginnings/P20.toml")),
-    ("P21", include_str!("beginnings/P21.toml")),
-    ("P22", include_str!("beginnings/P22.toml")),
-    ("P23", include_str!("beginnings/P23.toml")),
-    ("P24", include_str!("beginnings/P24.toml")),
-    ("P25", include_str!("beginnings/P25.toml")),
-    ("P26", include_str!("beginnings/P26.toml")),
-    ("P27", include_str!("beginnings/P27.toml")),
+const TEXTS: [(&str, &str, &str); 27] = [
+    ("P01", "second pass", include_str!("beginnings/P01.toml")),
+    (
+        "P02",
+        "two groups in turn",
+        include_str!("beginnings/P02.toml"),
+    ),
+    (
+        "P03",
+        "bolt style decides",
+        include_str!("beginnings/P03.toml"),
+    ),
+    (
+        "P04",
+        "nut number decides",
+        include_str!("beginnings/P04.toml"),
+    ),
+    (
+        "P05",
+        "window as printed",
+        include_str!("beginnings/P05.toml"),
+    ),
+    ("P06", "+10 % −0 %", include_str!("beginnings/P06.toml")),
+    (
+        "P07",
+        "torque, then angles",
+        include_str!("beginnings/P07.toml"),
+    ),
+    (
+        "P08",
+        "backed off, then lower",
+        include_str!("beginnings/P08.toml"),
+    ),
+    (
+        "P09",
+        "sum of all angles",
+        include_str!("beginnings/P09.toml"),
+    ),
+    (
+        "P10",
+        "inner and outer bolts",
+        include_str!("beginnings/P10.toml"),
+    ),
+    ("P11", "hold points", include_str!("beginnings/P11.toml")),
+    (
+        "P12",
+        "crank tapped home",
+        include_str!("beginnings/P12.toml"),
+    ),
+    (
+        "P13",
+        "offset measured",
+        include_str!("beginnings/P13.toml"),
+    ),
+    (
+        "P14",
+        "pulled home, then new",
+        include_str!("beginnings/P14.toml"),
+    ),
+    (
+        "P15",
+        "trial for a clearance",
+        include_str!("beginnings/P15.toml"),
+    ),
+    (
+        "P16",
+        "sealant, closed soon",
+        include_str!("beginnings/P16.toml"),
+    ),
+    (
+        "P17",
+        "sealant, next part soon",
+        include_str!("beginnings/P17.toml"),
+    ),
+    (
+        "P18",
+        "rest, then again",
+        include_str!("beginnings/P18.toml"),
+    ),
+    (
+        "P19",
+        "retorque one by one",
+        include_str!("beginnings/P19.toml"),
+    ),
+    (
+        "P20",
+        "checked by holding",
+        include_str!("beginnings/P20.toml"),
+    ),
+    (
+        "P21",
+        "checked by loosening",
+        include_str!("beginnings/P21.toml"),
+    ),
+    ("P22", "through-studs", include_str!("beginnings/P22.toml")),
+    ("P23", "castle nut", include_str!("beginnings/P23.toml")),
+    (
+        "P24",
+        "long and short bolts",
+        include_str!("beginnings/P24.toml"),
+    ),
+    (
+        "P25",
+        "by hand, then round",
+        include_str!("beginnings/P25.toml"),
+    ),
+    ("P26", "by stretch", include_str!("beginnings/P26.toml")),
+    (
+        "P27",
+        "cold, and again later",
+        include_str!("beginnings/P27.toml"),
+    ),
 ];
 
 /// The sentence stands in the first line of each.
 static ALL: LazyLock<Vec<Beginning>> = LazyLock::new(|| {
-    let read = |&(_, text): &(&'static str, &'static str)| {
+    let read = |&(_, name, text): &(&'static str, &'static str, &'static str)| {
         let first = text.lines().next()?.strip_prefix("# ")?;
         let (id, about) = first.split_once(": ")?;
         let mut about = about.to_owned();
@@ -56,6 +142,7 @@ static ALL: LazyLock<Vec<Beginning>> = LazyLock::new(|| {
         }
         Some(Beginning {
             id: id.to_owned(),
+            name,
             about,
             text,
         })
@@ -69,15 +156,17 @@ pub fn all() -> &'static [Beginning] {
     &ALL
 }
 
-/// The beginning of this id, in whatever case it is typed.
+/// The beginning of this id or name, in whatever case it is typed.
 #[must_use]
-pub fn named(id: &str) -> Option<&'static Beginning> {
-    all().iter().find(|one| one.id.eq_ignore_ascii_case(id))
+pub fn named(name: &str) -> Option<&'static Beginning> {
+    let is_it =
+        |one: &&Beginning| one.id.eq_ignore_ascii_case(name) || one.name.eq_ignore_ascii_case(name);
+    all().iter().find(is_it)
 }
 
 #[cfg(test)]
 mod tests {
-    use super::{TEXTS, all};
+    use super::{TEXTS, all, named};
     use crate::plan::Plan;
 
     #[test]
@@ -87,6 +176,7 @@ mod tests {
             let plan = Plan::parse(&one.id, one.text);
             assert!(plan.is_ok(), "{}", one.id);
             assert!(one.about.ends_with('.'), "{}", one.about);
+            assert_eq!(named(one.name), Some(one), "two of one name");
         }
     }
 }

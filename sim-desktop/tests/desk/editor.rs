@@ -342,8 +342,6 @@ fn twelve_joints_of_ten_are_entered_by_keyboard_alone_with_fewer_keys_than_the_t
         }
         for torque in ["20 N·m", "45 N·m"] {
             keys.add("tighten");
-            keys.enter();
-            keys.enter();
             keys.words(torque);
         }
     }

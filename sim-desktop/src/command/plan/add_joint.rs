@@ -43,7 +43,7 @@ pub(super) struct Args {
     /// Which joint of the other plan; needed where it has several.
     #[arg(long, requires = "from")]
     joint: Option<String>,
-    /// Starts from this beginning.
+    /// Starts from this beginning, by number or name: P7 is `torque, then angles`. An unknown one is answered with the list.
     #[arg(long, value_name = "P1…P27", conflicts_with = "table")]
     like: Option<String>,
     /// Adds a joint for each row of a table, with columns parted by semicolons or tabs, whose first row names them: id, thread, torque, unit …
@@ -197,10 +197,11 @@ fn beginning(id: &str) -> Result<Vec<Foreign>, CommandError> {
             .trim_start_matches('0')
             .to_owned()
     };
-    let Some(beginning) = beginnings::named(&format!("P{}", id_of(id))) else {
+    let of_id = beginnings::named(&format!("P{}", id_of(id)));
+    let Some(beginning) = of_id.or_else(|| beginnings::named(id)) else {
         let known: Vec<String> = beginnings::all()
             .iter()
-            .map(|one| format!("{}: {}", one.id, one.about))
+            .map(|one| format!("{} ({}): {}", one.id, one.name, one.about))
             .collect();
         return Err(CommandError::bad(format!(
             "--like {id}: there is no such beginning; there are: {}",

@@ -25,6 +25,8 @@ pub(super) struct FieldsState {
 enum Focus {
     /// To the first field.
     First,
+    /// To the first field that is needed and empty, or else the first that is empty.
+    Wanted,
     /// To the field of this name, or else the first.
     Named(String),
     /// To this very field.
@@ -37,9 +39,9 @@ impl FieldsState {
         self.focus = Some((Focus::First, None));
     }
 
-    /// The keyboard goes to the first field of what is in hand once this view has changed.
-    pub(super) fn focus_first_after(&mut self, edit: &PlanEdit) {
-        self.focus = Some((Focus::First, Some(edit.version)));
+    /// The keyboard goes to what is to be filled in first of what is in hand once this view has changed.
+    pub(super) fn focus_wanted_after(&mut self, edit: &PlanEdit) {
+        self.focus = Some((Focus::Wanted, Some(edit.version)));
     }
 
     /// What stands in the view counts, not what was typed last.
@@ -155,6 +157,12 @@ fn aim(ui: &Ui, edit: &PlanEdit, state: &mut FieldsState) {
     let first = edit.fields.first().map(id_of);
     let target = match focus {
         Focus::First => first,
+        Focus::Wanted => {
+            let empty = || edit.fields.iter().filter(|field| field.value.is_empty());
+            let needed = empty().find(|field| field.needed);
+            let wanted = needed.or_else(|| empty().find(|field| field.usual));
+            wanted.map(id_of).or(first)
+        }
         Focus::Named(name) => edit
             .fields
             .iter()
@@ -317,7 +325,7 @@ fn one(
     if state.open == Some(id) && !field.choices.is_empty() {
         choices(ui, width, field, &text, free, &set, state, asks);
     }
-    if response.gained_focus() {
+    if response.gained_focus() || response.changed() {
         // With what is said and chosen below it.
         let end = ui.cursor().top();
         ui.scroll_to_rect(place.with_max_y(end), None);

@@ -159,7 +159,7 @@ pub(super) fn show(
                 }
                 let name = Rect::from_min_size(place.min, vec2(190.0, place.height()));
                 let words = match palette.begins {
-                    true => own.words.trim_start_matches("joint "),
+                    true => own.words.trim_start_matches("joint: "),
                     false => &own.words,
                 };
                 silent_line(

@@ -39,7 +39,7 @@ pub struct Kind {
 }
 
 /// What is usually filled in beside what is needed, by the keys that lead to it.
-const USUAL: [&str; 31] = [
+const USUAL: [&str; 30] = [
     "build/title",
     "build/unit",
     "build/document",
@@ -69,7 +69,6 @@ const USUAL: [&str; 31] = [
     "stage/at_least",
     "stage/at_most",
     "stage/after",
-    "stage/name",
     "block/one_at_a_time",
 ];
 

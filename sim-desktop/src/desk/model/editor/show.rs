@@ -164,7 +164,7 @@ impl Editor {
             };
             views.push(self.field(&self.at, &field, entry.key.clone(), false));
         }
-        views.sort_by_key(|view| !view.usual);
+        views.sort_by_key(|view| (!view.needed, !view.usual));
         views
     }
 
@@ -269,7 +269,7 @@ impl Editor {
         }
         for beginning in beginnings::all() {
             add(
-                format!("joint like {}", beginning.id),
+                format!("joint: {}", beginning.name),
                 &beginning.about,
                 format!("like {}", beginning.id),
             );
