@@ -78,6 +78,8 @@ pub struct Desk {
     pub screen: Screen,
     /// What lies over it.
     overlay: Option<Overlay>,
+    /// What is said once it is known who says it.
+    unsigned: Option<Ask>,
     /// What is remembered from one day to the next.
     settings: Settings,
     /// Whoever shows the frame clears it in the page's colour first.
@@ -285,6 +287,7 @@ impl Desk {
         }
         // Opening a joint goes to it; closing one goes back.
         self.choose(&view.status, &mut asks);
+        self.ask_for_a_name(view, &mut asks);
         let mut wants_plan = false;
         for ask in &asks {
             match ask {
@@ -326,6 +329,26 @@ impl Desk {
             }
             false
         });
+    }
+
+    /// What is said by a name waits until there is one.
+    fn ask_for_a_name(&mut self, view: &DeskView, asks: &mut Vec<Ask>) {
+        if self.overlay.is_none() && !asks.iter().any(|ask| matches!(ask, Ask::Person(_))) {
+            // It was left without a name.
+            self.unsigned = None;
+        }
+        if view.build.person.is_none() && !view.status.rehearsal {
+            asks.retain(|ask| {
+                if ask.is_signed() {
+                    self.unsigned = Some(ask.clone());
+                    self.overlay = Some(Overlay::person());
+                }
+                !ask.is_signed()
+            });
+        }
+        if asks.iter().any(|ask| matches!(ask, Ask::Person(_))) {
+            asks.extend(self.unsigned.take());
+        }
     }
 
     /// A line not to be forgotten: about the joint in front, or the build.

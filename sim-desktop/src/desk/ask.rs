@@ -131,6 +131,15 @@ pub enum Ask {
 }
 
 impl Ask {
+    /// Whether it is kept under a name, so that somebody must have said who works.
+    #[must_use]
+    pub const fn is_signed(&self) -> bool {
+        matches!(
+            self,
+            Self::TaskDone(..) | Self::TaskUndone(..) | Self::PutAway(_, Became::Ticked, _)
+        )
+    }
+
     /// The same with what was typed or chosen in its place.
     #[must_use]
     pub fn with(self, words: &str) -> Self {

@@ -159,6 +159,8 @@ pub struct PlanEdit {
     pub version: u64,
     /// Its file; none for the built-in demo and for a new plan.
     pub path: Option<PathBuf>,
+    /// A file it could be saved as.
+    pub save_name: String,
     /// It was begun here and has no file yet.
     pub is_new: bool,
     /// The outline.

@@ -179,9 +179,10 @@ impl Overlay {
 
     /// Under which name is the plan saved?
     #[must_use]
-    pub(super) fn save_as() -> Self {
+    pub(super) fn save_as(suggested: &str) -> Self {
         let ask = Ask::Plan(PlanAsk::SaveAs(PathBuf::new()));
-        Self::words("Save the plan as".to_owned(), [], &ask, true)
+        let suggested = Some(suggested.to_owned()).filter(|own| !own.is_empty());
+        Self::words("Save the plan as".to_owned(), suggested, &ask, true)
     }
 
     /// Who compares the plan with the document?

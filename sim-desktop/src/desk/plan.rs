@@ -178,11 +178,11 @@ fn chords(
     }
     if !in_text {
         if chord(ui, command, Key::Enter) {
-            state.fields.focus_wanted_after(edit);
+            state.fields.focus_first_after(edit);
             ask(PlanAsk::Again);
         }
         if chord(ui, command, Key::D) {
-            state.fields.focus_wanted_after(edit);
+            state.fields.focus_first_after(edit);
             ask(PlanAsk::Copy);
         }
         for (key, down) in [(Key::ArrowUp, false), (Key::ArrowDown, true)] {
@@ -301,7 +301,7 @@ fn buttons(
         if edit.path.is_some() {
             asks.push(Ask::Plan(PlanAsk::Save));
         } else {
-            *overlay = Some(Overlay::save_as());
+            *overlay = Some(Overlay::save_as(&edit.save_name));
         }
     }
     if button(ui, next(), "Undo", "Ctrl Z", plain, free && edit.can_undo).clicked() {

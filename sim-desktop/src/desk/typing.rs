@@ -324,6 +324,14 @@ fn big(
             .max_rect(place),
     );
     let size = (place.height() * share).min(figure);
+    // Every digit is seen, however narrow the window: a value cut off is another value.
+    let width = widgets::text_width(ui, text, theme::figure(size));
+    let room = place.width() - 28.0;
+    let size = if width > room {
+        (size * room / width).max(8.0)
+    } else {
+        size
+    };
     let edit = egui::TextEdit::singleline(text)
         .id_salt(caption)
         .font(theme::figure(size))

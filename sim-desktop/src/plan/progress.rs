@@ -36,6 +36,7 @@ impl fmt::Display for Hold {
             }
             Self::Task(task) => write!(f, "{task}: must be done first"),
             Self::Part(part) => write!(f, "waits for a part: {part}"),
+            Self::Others(1) => f.write_str("done last, and one more is open"),
             Self::Others(open) => write!(f, "done last, and {open} more are open"),
         }
     }

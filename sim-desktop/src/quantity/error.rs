@@ -95,7 +95,9 @@ impl Fault {
             Self::RangeBackwards => "write the lower value first: 24..28",
             Self::TooManyDigits => "at most 12 digits, 9 of them after the decimal point",
             Self::LeftOver => "a range is written 24..28 with its unit after it",
-            Self::UnitMissing => "write the unit that the manual prints",
+            Self::UnitMissing => {
+                "write the unit that the manual prints: 40 N·m, 90° or 90 deg, 62 mm, 4 h"
+            }
             _ => return None,
         })
     }

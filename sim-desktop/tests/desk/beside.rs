@@ -128,6 +128,34 @@ fn tasks_parts_and_reminders_are_settled_from_one_list() {
     assert!(seal.done.starts_with("flush, 0.2 mm"), "{seal:?}");
 }
 
+/// In real work a task is done by a name: whoever has not said one is asked for it, and letters typed then are letters.
+#[test]
+fn who_says_done_without_a_name_is_asked_for_it() {
+    let folder = Folder::new("beside-named");
+    let mut model = Model::in_folder("cover.toml", &plan(), folder.path());
+    model.set_browser(false);
+    let mut harness = asking(model);
+    press(&mut harness, Key::W);
+    let status = |harness: &Driven| harness.state().model.view().status.clone();
+    assert!(!status(&harness).rehearsal);
+    keys(&mut harness, &[Key::L, Key::Num1, Key::Num1]);
+    assert_eq!(status(&harness).tasks[0].word, "ready");
+    // Left without a name, nothing is done.
+    press(&mut harness, Key::Escape);
+    keys(&mut harness, &[Key::L, Key::Num1, Key::Num1]);
+    type_line(&mut harness, "R. Falk");
+    let done = status(&harness).tasks[0].clone();
+    assert_eq!(
+        done.word,
+        "done",
+        "{:?}",
+        harness.state().model.view().notice
+    );
+    assert!(done.done.starts_with("R. Falk, "), "{}", done.done);
+    let person = &harness.state().model.view().build.person;
+    assert_eq!(person.as_deref(), Some("R. Falk"));
+}
+
 #[test]
 fn a_task_that_comes_next_is_one_key_away_and_the_list_to_order_from_is_printed() {
     let folder = Folder::new("beside-next");

@@ -286,6 +286,43 @@ fn a_table_is_pasted_as_joints_and_taken_back_at_once() {
     assert_eq!(text(&harness), COVER);
 }
 
+/// What a newcomer met: a new plan is called one, an empty list says why, a stage waits for what it lacks, and a name is offered.
+#[test]
+fn a_new_plan_says_what_it_is_and_leads_to_what_it_lacks() {
+    let folder = Folder::new("editor-newcomer");
+    let (mut harness, _) = opened(&folder, "cover.toml", COVER);
+    press(&mut harness, Key::E);
+    press(&mut harness, Key::Enter);
+    harness.step();
+    harness.step();
+    harness.get_by_label_contains("A new plan");
+    typed(&mut harness, "Tide gauge 3, drive side");
+    press(&mut harness, Key::Escape);
+    // Without a joint there is no stage to add, and that is said.
+    chord(&mut harness, Key::N);
+    harness.step();
+    typed(&mut harness, "stage: tighten");
+    harness.get_by_label_contains("take the joint in hand first");
+    press(&mut harness, Key::Escape);
+    harness.step();
+    for (what, words) in [("joint", "flange"), ("stage: turn", "60 deg")] {
+        chord(&mut harness, Key::N);
+        harness.step();
+        typed(&mut harness, what);
+        press(&mut harness, Key::Enter);
+        harness.step();
+        harness.step();
+        typed(&mut harness, words);
+    }
+    let whole = text(&harness);
+    assert!(whole.contains("id = \"flange\""), "{whole}");
+    assert!(whole.contains("angle = \"60 deg\""), "{whole}");
+    press(&mut harness, Key::Escape);
+    press(&mut harness, Key::S);
+    harness.step();
+    harness.get_by_label_contains("tide-gauge-3-drive-side.toml");
+}
+
 /// Keys alone, counted: a letter is one, a key with Ctrl is one.
 struct Keys {
     harness: Driven,

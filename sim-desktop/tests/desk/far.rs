@@ -348,3 +348,36 @@ fn a_value_is_typed_in_the_far_view_in_figures_of_a_quarter() {
         assert_eq!(harness.state().asked, [told]);
     }
 }
+
+/// A value that is cut off is another value: in a narrow window the figures grow smaller.
+#[test]
+fn every_digit_that_is_typed_is_seen_in_a_narrow_window() {
+    let typed = |joint: &mut JointView| {
+        joint.typing = Some(TypingView {
+            title: "D1, read from the display".to_owned(),
+            first: "Torque, N·m".to_owned(),
+            ..TypingView::default()
+        });
+    };
+    for screen in [(480.0, 800.0, 1.0), (360.0, 800.0, 1.0)] {
+        let mut harness = from_afar(with_joint(typed), Theme::Light, screen);
+        harness.event(egui::Event::Text("118.05".to_owned()));
+        harness.run();
+        let picture = harness.render().unwrap();
+        let scale = scale_of(&harness, &picture);
+        let field = harness.get_by_role_and_label(Role::TextInput, "Torque, N·m");
+        let inside = field.rect().shrink(6.0);
+        let is_ink = |x: u32, y: u32| {
+            let own = picture.get_pixel(x, y).0;
+            let ink = LIGHT.ink.to_array();
+            own.iter().zip(ink).all(|(own, ink)| own.abs_diff(ink) < 24)
+        };
+        let pixels = |from: f32, to: f32| (from * scale) as u32..(to * scale) as u32;
+        let columns = pixels(inside.left(), inside.right())
+            .map(|x| pixels(inside.top(), inside.bottom()).any(|y| is_ink(x, y)));
+        let columns: Vec<bool> = std::iter::once(false).chain(columns).collect();
+        let signs = columns.windows(2).filter(|pair| pair == &[false, true]);
+        let signs = signs.count();
+        assert!(signs >= "118.05".len(), "{signs} signs in {screen:?}");
+    }
+}

@@ -1,10 +1,10 @@
 //! The demo's cylinder head, ten bolts by two torques and two angles, worked whole by lines: at the desk and in a terminal.
 //!
 //! Noise and bad lines all the while; once the instrument falls silent under load, once its plug is pulled out under load. Whatever
-//! is advised then is done on the metal. Minutes of real time each; not yet seen to come to its end, and left out without `--ignored`:
+//! is advised then is done on the metal. Some four minutes of real time each, and so left out without `--ignored`:
 //!
 //! ```sh
-//! cargo test -p evendraw-tests --test lines head -- --ignored --nocapture
+//! cargo test --workspace --test lines head -- --ignored --nocapture --test-threads=1
 //! ```
 
 use std::io::Write as _;

@@ -112,18 +112,21 @@ impl Model {
                 self.enter();
             }
             Ask::PartIs(part, state, said) => {
-                let words = format!("{part}: {}", state.word());
+                let words = format!("Recorded: {part}: {}; L says otherwise", state.word());
                 self.keep(words, |job, at| job.part_is(&part, state, &said, at));
                 self.enter();
             }
             Ask::TaskDone(task, said) => {
-                self.keep("done".to_owned(), |job, at| job.task_done(&task, &said, at));
+                let words = format!(
+                    "Recorded: {} is done; L takes it back",
+                    self.task_title(&task)
+                );
+                self.keep(words, |job, at| job.task_done(&task, &said, at));
                 self.enter();
             }
             Ask::TaskUndone(task, why) => {
-                self.keep("to be done again".to_owned(), |job, at| {
-                    job.task_undone(&task, &why, at)
-                });
+                let words = format!("Recorded: {} is to be done again", self.task_title(&task));
+                self.keep(words, |job, at| job.task_undone(&task, &why, at));
             }
             Ask::Remind(about, holds, text) => {
                 let words = format!("kept: {text}");
@@ -192,6 +195,12 @@ impl Model {
             Some(Err(error)) => self.say(true, error.to_string()),
             None => self.say(true, "no build is open"),
         }
+    }
+
+    fn task_title(&self, task: &str) -> String {
+        let mut tasks = self.view.status.tasks.iter();
+        let own = tasks.find(|own| own.id == task);
+        own.map_or_else(|| task.to_owned(), |own| own.title.clone())
     }
 
     fn open_joint(&mut self, id: &str) {

@@ -463,7 +463,12 @@ impl Model {
         }
         let errors = self.editor.checked.count;
         let (path, is_new) = match (to, &self.editor.path) {
-            (Some(path), own) => (path.to_owned(), own.as_deref() != Some(path)),
+            (Some(path), own) => {
+                // Where it lies is said whole.
+                let path = std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+                let is_new = own.as_deref() != Some(path.as_path());
+                (path, is_new)
+            }
             (None, Some(path)) => (path.clone(), false),
             (None, None) => {
                 return self.say(true, "the plan has no file yet: type a name for it");

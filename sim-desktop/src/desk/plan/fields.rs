@@ -39,6 +39,11 @@ impl FieldsState {
         self.focus = Some((Focus::First, None));
     }
 
+    /// The keyboard goes to the first field of what is in hand once this view has changed.
+    pub(super) fn focus_first_after(&mut self, edit: &PlanEdit) {
+        self.focus = Some((Focus::First, Some(edit.version)));
+    }
+
     /// The keyboard goes to what is to be filled in first of what is in hand once this view has changed.
     pub(super) fn focus_wanted_after(&mut self, edit: &PlanEdit) {
         self.focus = Some((Focus::Wanted, Some(edit.version)));

@@ -24,6 +24,7 @@ impl Editor {
         PlanEdit {
             version: self.version,
             path: self.path.clone(),
+            save_name: self.save_name(),
             is_new: self.path.is_none() && self.saved.is_empty(),
             rows: self.outline(),
             at: self.at.to_string(),
@@ -47,6 +48,24 @@ impl Editor {
             can_undo: self.document.can_undo(),
             can_redo: self.document.can_redo(),
         }
+    }
+
+    /// A file of its own in the folder that the program was started in, named as the build is; empty where it has one.
+    fn save_name(&self) -> String {
+        if self.path.is_some() {
+            return String::new();
+        }
+        let build = Path::default().key("build");
+        let title = self.document.words(&build, "title").unwrap_or_default();
+        let words = title
+            .split(|sign: char| !sign.is_alphanumeric())
+            .filter(|word| !word.is_empty());
+        let mut name = words.collect::<Vec<_>>().join("-").to_lowercase();
+        if name.is_empty() {
+            "plan".clone_into(&mut name);
+        }
+        let folder = std::env::current_dir().unwrap_or_default();
+        folder.join(name + ".toml").display().to_string()
     }
 
     fn title(&self) -> String {
