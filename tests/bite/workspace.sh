@@ -46,7 +46,7 @@ cp -r "$root/core" "$folder/core"
 cp "$root/Cargo.lock" "$root/rust-toolchain.toml" "$folder/"
 # The quickest that decides most, and the others.
 cp_tests bite scripts
-cp_tests more laws.rs laws.proptest-regressions judging journal.rs link revise.rs
+cp_tests more laws judging journal.rs link revise.rs
 # The members are fewer; all else is the project's.
 sed -e 's|^members = .*|members = ["core", "bite", "more"]|' -e '/^exclude = /d' -e '/^default-members = /d' \
     -e '/^evendraw = /d' -e '/^evendraw-firmware = /d' -e '/^\[profile.dev.package/,$d' "$root/Cargo.toml" >"$folder/Cargo.toml"

@@ -132,28 +132,29 @@ fn tasks_parts_and_reminders_are_settled_from_one_list() {
 #[test]
 fn who_says_done_without_a_name_is_asked_for_it() {
     let folder = Folder::new("beside-named");
-    let mut model = Model::in_folder("cover.toml", &plan(), folder.path());
-    model.set_browser(false);
-    let mut harness = asking(model);
-    press(&mut harness, Key::W);
-    let status = |harness: &Driven| harness.state().model.view().status.clone();
-    assert!(!status(&harness).rehearsal);
-    keys(&mut harness, &[Key::L, Key::Num1, Key::Num1]);
-    assert_eq!(status(&harness).tasks[0].word, "ready");
-    // Left without a name, nothing is done.
-    press(&mut harness, Key::Escape);
-    keys(&mut harness, &[Key::L, Key::Num1, Key::Num1]);
-    type_line(&mut harness, "R. Falk");
-    let done = status(&harness).tasks[0].clone();
-    assert_eq!(
-        done.word,
-        "done",
-        "{:?}",
-        harness.state().model.view().notice
-    );
-    assert!(done.done.starts_with("R. Falk, "), "{}", done.done);
-    let person = &harness.state().model.view().build.person;
-    assert_eq!(person.as_deref(), Some("R. Falk"));
+    // Whether a joint could go on meanwhile or all of them wait for the task.
+    let waits = "after = [\"drain\"]\n\n[[joint.stage]]";
+    let waiting = plan().replacen("[[joint.stage]]", waits, 1);
+    for (number, text) in [plan(), waiting].iter().enumerate() {
+        let name = format!("cover-{number}.toml");
+        let mut model = Model::in_folder(&name, text, folder.path());
+        model.set_browser(false);
+        let mut harness = asking(model);
+        press(&mut harness, Key::W);
+        let status = |harness: &Driven| harness.state().model.view().status.clone();
+        assert!(!status(&harness).rehearsal);
+        keys(&mut harness, &[Key::L, Key::Num1, Key::Num1]);
+        assert_eq!(status(&harness).tasks[0].word, "ready");
+        // Left without a name, nothing is done.
+        press(&mut harness, Key::Escape);
+        keys(&mut harness, &[Key::L, Key::Num1, Key::Num1]);
+        type_line(&mut harness, "R. Falk");
+        let done = status(&harness).tasks[0].clone();
+        let view = harness.state().model.view();
+        assert_eq!(done.word, "done", "{number}: {:?}", view.notice);
+        assert!(done.done.starts_with("R. Falk, "), "{}", done.done);
+        assert_eq!(view.build.person.as_deref(), Some("R. Falk"));
+    }
 }
 
 #[test]

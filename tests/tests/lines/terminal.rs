@@ -28,7 +28,18 @@ pub(crate) struct Run {
 impl Run {
     pub(crate) fn start(folder: &Path, more: &[&str]) -> Self {
         let line = ["work", "cover.toml", "--json", "--answer", "person=R. Falk"];
-        let mut command: Command = command(folder, line.iter().chain(more));
+        let of: Command = command(folder, line.iter().chain(more));
+        // Whoever holds the instrument's end of the pseudo terminal never sees the plug pulled: the shell lets go of it.
+        let close = "exec 3>&- 4>&- 5>&- 6>&- 7>&- 8>&- 9>&-; exec \"$0\" \"$@\"";
+        let mut command = Command::new("sh");
+        let own = command.args(["-c", close]).arg(of.get_program());
+        own.args(of.get_args()).current_dir(folder);
+        for (name, value) in of.get_envs() {
+            match value {
+                Some(value) => command.env(name, value),
+                None => command.env_remove(name),
+            };
+        }
         let mut child = command
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())

@@ -267,9 +267,22 @@ impl Lines<'_, '_> {
         Ok(())
     }
 
-    /// What the hand is told: once, when it changes.
+    /// What the hand is told: each word once in a pull, and the graver one when it comes; let go of, it is told anew.
     fn tell_cue(&mut self, cue: Cue, halt: Option<Reason>) -> Result<(), CommandError> {
-        if self.cue == (cue, halt) {
+        let rank = |cue: Cue| match cue {
+            Cue::None => 0,
+            Cue::Approach => 1,
+            Cue::Target => 2,
+            Cue::Over => 3,
+        };
+        let session = self.work.session();
+        let is_loaded =
+            session.is_some_and(|session| session.is_in_pull() && session.live().loaded);
+        if !is_loaded && halt.is_none() {
+            self.cue = (Cue::None, None);
+        }
+        let (told, stopped) = self.cue;
+        if halt == stopped && rank(cue) <= rank(told) {
             return Ok(());
         }
         self.cue = (cue, halt);

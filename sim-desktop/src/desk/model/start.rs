@@ -154,6 +154,10 @@ impl Model {
         match Job::create(&path, plan, Purpose::Job) {
             Ok(mut job) => {
                 job.set_wall_time(self.wall_time_at_zero());
+                // Who works may be known already, though nothing was recorded yet.
+                if let Some(name) = self.job.as_ref().and_then(Job::person) {
+                    job.remember_person(name);
+                }
                 self.job = Some(job);
                 self.put_beside_forerunners();
                 true
