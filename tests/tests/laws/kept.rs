@@ -199,7 +199,7 @@ fn changed(old: &Procedure, what: u8) -> Option<(Procedure, Vec<Option<u8>>)> {
         stages: &stages,
         steps: &steps,
         overrides: &[],
-        terms: old.terms().clone(),
+        terms: *old.terms(),
     };
     Procedure::new(&parts).ok().map(|new| (new, map))
 }
