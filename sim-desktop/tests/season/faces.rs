@@ -235,7 +235,7 @@ fn open_says(truth: &Truth, status: &Status, face: &str) {
             assert_eq!(
                 is_doubted,
                 nut.felt_wrong || nut.is_odd,
-                "{face}: {place}: {items:?}"
+                "{face}: {place}: {nut:?}: {items:?}"
             );
         }
         if !truth.is_begun(number) {

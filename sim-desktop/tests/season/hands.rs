@@ -706,7 +706,6 @@ impl World {
         self.truth.came_off(joint, fastener);
         let nut = self.truth.nut(joint, fastener);
         nut.is_new = true;
-        nut.is_odd = false;
         if self.soft == Some(fastener) && PUMP[joint].id == "head" {
             self.soft = None;
         }
@@ -1214,14 +1213,16 @@ impl World {
         assert_eq!(done.refusal, None, "{} {of} on {on}", PUMP[joint].id);
     }
 
-    /// When a stage of the head is done, the one that turned twice as far stands out.
+    /// When a stage of the head is done, the one that turned twice as far stands out. What was seen was seen, until all of the stage is done
+    /// again, with a new one in its place.
     fn feel_for_the_soft_one(&mut self, joint: usize, stage: usize) {
-        let Some(soft) = self.soft.filter(|_| PUMP[joint].id == "head" && stage == 1) else {
+        if PUMP[joint].id != "head" || stage != 1 || !self.truth.is_whole(joint) {
             return;
-        };
-        let is_seen_now = self.truth.stands_out(joint, soft);
-        let nut = self.truth.nut(joint, soft);
-        nut.is_odd = is_seen_now && !nut.was_seen;
+        }
+        for fastener in 0..PUMP[joint].fasteners {
+            let nut = self.truth.nut(joint, fastener);
+            nut.is_odd = nut.is_soft && !nut.was_seen;
+        }
     }
 
     /// The samples of a pull on what holds so much: what it ends with, in mN·m, and what came of it.

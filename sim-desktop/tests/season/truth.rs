@@ -294,9 +294,14 @@ impl Truth {
 
     /// Whether a soft one shows beside its like: once all of them are at that stage.
     pub(crate) fn stands_out(&self, joint: usize, fastener: u8) -> bool {
+        self.works[joint].nuts[usize::from(fastener)].is_soft && self.is_whole(joint)
+    }
+
+    /// Whether all of the second stage is done.
+    pub(crate) fn is_whole(&self, joint: usize) -> bool {
         let nuts = &self.works[joint].nuts;
         let mut cells = nuts.iter().filter_map(|nut| nut.cells[1].as_ref());
-        nuts[usize::from(fastener)].is_soft && cells.all(|cell| cell.state.is_settled())
+        cells.all(|cell| cell.state.is_settled())
     }
 
     /// Everything out of the ordinary, with what follows from how things stand.
