@@ -1172,12 +1172,19 @@ impl World {
         let like = |own: &crate::truth::Nut| {
             let cell = own.cells[stage].as_ref();
             let earlier = own.cells[..stage].iter().flatten();
-            cell.is_some_and(|cell| cell.state == State::Open)
+            // After a pull that was cut off nobody knows what the fastener holds.
+            cell.is_some_and(|cell| cell.state == State::Open && cell.tries == 0)
                 && earlier.clone().all(|cell| cell.state == State::Done)
                 && !own.felt_wrong
         };
+        // What was told by hand or by a setting is known otherwise than what was measured: the one says nothing of the other.
+        let known = |own: &crate::truth::Nut| {
+            let before = own.cells[..stage].iter().flatten().next_back();
+            before.map(|cell| (cell.way, cell.torque.is_some()))
+        };
         let nuts = &self.truth.works[joint].nuts;
         let held = nuts[usize::from(fastener)].holds;
+        let before = known(&nuts[usize::from(fastener)]);
         if !like(&nuts[usize::from(fastener)]) {
             return None;
         }
@@ -1185,7 +1192,7 @@ impl World {
             .filter(|other| *other != fastener)
             .filter(|other| {
                 let own = &nuts[usize::from(*other)];
-                like(own) && (own.holds > 0) == (held > 0)
+                like(own) && (own.holds > 0) == (held > 0) && known(own) == before
             })
             .collect();
         (!others.is_empty()).then(|| self.chance.one_of(&others))

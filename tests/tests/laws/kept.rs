@@ -23,8 +23,8 @@ use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
 use crate::any::{Move, any_move, any_procedure, torque};
 use crate::run::{Run, stands};
 
-const SESSIONS: u16 = 500;
-const MOVES: usize = 48;
+const SESSIONS: u16 = 800;
+const MOVES: usize = 56;
 
 fn drawn<S: Strategy>(of: S, runner: &mut TestRunner) -> S::Value {
     of.new_tree(runner).expect("it can be drawn").current()
@@ -109,6 +109,14 @@ fn on_with(run: &mut Run<'_>, chance: u8) -> Move {
             cause: "as told",
         }),
         Next::Replace { fastener } => plain(Input::Fitted { fastener }),
+        // Often the running torque is all that is missing.
+        Next::Decide { step } if chance % 3 == 0 => match procedure.fastener_of(step) {
+            Some(fastener) => plain(Input::RunningTorque {
+                fastener,
+                torque: Torque::from_millinewton_meters(i32::from(chance) * 15),
+            }),
+            None => plain(Input::Tick),
+        },
         Next::Decide { step } => plain(Input::Decide {
             step,
             decision: match chance % 5 {
@@ -131,6 +139,26 @@ fn on_with(run: &mut Run<'_>, chance: u8) -> Move {
             state: evendraw_core::procedure::EngineState::Cold,
         }),
     }
+}
+
+/// What a person says of a fastener, asked or not.
+fn now_and_then(fastener: u8, chance: u8) -> Move {
+    let torque = Torque::from_millinewton_meters(i32::from(chance) * 20);
+    let (elsewhere, cause) = (chance & 8 == 0, "look");
+    Move::Plain(match chance % 5 {
+        0 => Input::Note {
+            fastener: Some(fastener),
+            doubt: Doubt::Raised,
+            text: "gritty",
+        },
+        1 | 2 => Input::RunningTorque { fastener, torque },
+        3 => Input::Loosened {
+            fastener,
+            elsewhere,
+            cause,
+        },
+        _ => Input::Mark { fastener },
+    })
 }
 
 /// Another window, 5 N·m up.
@@ -223,13 +251,17 @@ fn told(number: u16) -> String {
     for index in 0..MOVES {
         let (chance, kind, what) = drawn((0..=255_u8, 0..10_u8, 0..=255_u8), &mut runner);
         let wild = drawn(any_move(), &mut runner);
-        if index == MOVES / 2 && kind < 8 {
+        if index == MOVES / 2 || index == MOVES * 3 / 4 && kind < 5 {
             revise(&mut run, what, chance);
         } else {
-            let act = if kind < 7 {
-                on_with(&mut run, chance)
-            } else {
-                wild
+            let act = match kind {
+                0..6 => on_with(&mut run, chance),
+                6 => Move::PutRight {
+                    back: 1 + u32::from(chance % 4),
+                    fastener: what % 7,
+                },
+                7 => now_and_then(what % 5, chance),
+                _ => wild,
             };
             run.make(&act);
         }
@@ -240,7 +272,7 @@ fn told(number: u16) -> String {
         let session = &run.session;
         let _ = writeln!(
             told,
-            "{index}: {:?}, {:?}; {}; {:?}, {:?}, due {:?}; {:?}",
+            "{index}: {:?}, {:?}; {}; {:?}, {:?}, due {:?}; can be put right {:?}; {:?}",
             session.next(),
             session.standing(),
             stands(session.ledger(), run.procedure),
@@ -248,6 +280,12 @@ fn told(number: u16) -> String {
             session.deadline(),
             (0..8)
                 .map(|stage| session.ledger().is_due(stage))
+                .collect::<Vec<_>>(),
+            (0..5)
+                .map(|back| {
+                    let of = session.ledger().seq().wrapping_sub(back);
+                    session.ledger().can_put_right(of)
+                })
                 .collect::<Vec<_>>(),
             session.advice()
         );
