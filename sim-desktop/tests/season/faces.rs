@@ -185,7 +185,10 @@ fn cell_says(own: &Cell, cell: &evendraw::job::status::StageCell, place: &str) {
 fn strange_says(truth: &Truth, status: &Status, face: &str) {
     let mut left: Vec<&Item> = status.exceptions.iter().collect();
     let mut missing: Vec<Strange> = Vec::new();
-    for strange in truth.all_strange() {
+    let mut all = truth.all_strange();
+    // The longest words first: "unknown" also stands where a time is.
+    all.sort_by_key(|strange| std::cmp::Reverse(strange.words.len()));
+    for strange in all {
         let place = match strange.place {
             None => "build".to_owned(),
             Some((joint, fastener, stage)) => {
@@ -235,7 +238,7 @@ fn open_says(truth: &Truth, status: &Status, face: &str) {
             assert_eq!(
                 is_doubted,
                 nut.felt_wrong || nut.is_odd,
-                "{face}: {place}: {nut:?}: {items:?}"
+                "{face}: {place}: {items:?}"
             );
         }
         if !truth.is_begun(number) {
