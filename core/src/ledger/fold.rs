@@ -510,11 +510,13 @@ pub(super) fn restart(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, 
     });
 }
 
-/// Every step of the fastener from a stage on must be done again. Says whether one of them was told from paper or left out.
+/// Every step of the fastener from a stage on must be done again; a trial that came apart is over, and is not. Says whether one of them
+/// was told from paper or left out.
 fn reopen(ledger: &mut Ledger, procedure: &Procedure, fastener: u8, from: u8) -> bool {
     let mut was_told = false;
     for (index, step) in procedure.numbered_steps() {
-        if step.fastener() != Some(fastener) || step.stage() < from {
+        let is_over = || ledger.apart && procedure.stage_of(index).is_some_and(|own| own.mock_up);
+        if step.fastener() != Some(fastener) || step.stage() < from || is_over() {
             continue;
         }
         match ledger.step(index) {
