@@ -110,7 +110,7 @@ fn on_with(run: &mut Run<'_>, chance: u8) -> Move {
         }),
         Next::Replace { fastener } => plain(Input::Fitted { fastener }),
         // Often the running torque is all that is missing.
-        Next::Decide { step } if chance % 3 == 0 => match procedure.fastener_of(step) {
+        Next::Decide { step } if chance.is_multiple_of(3) => match procedure.fastener_of(step) {
             Some(fastener) => plain(Input::RunningTorque {
                 fastener,
                 torque: Torque::from_millinewton_meters(i32::from(chance) * 15),
