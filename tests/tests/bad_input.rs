@@ -60,7 +60,7 @@ const ROWS: &[Row] = &[
     ),
     row(
         &["plan", "add-joint", "plan.toml", "--like", "P99"],
-        &["P99", "P1:", "P27:"],
+        &["P99", "P1 (", "P27 ("],
     ),
     row(
         &["plan", "add-joint", "plan.toml", "--behind", "keel"],
