@@ -267,7 +267,7 @@ fn carry<'a>(old: &JointPlan, new: &JointPlan, stages: &'a [Option<u8>]) -> Carr
 
 /// A joint's session under the plan before, made to go on under another one; and the records that say so.
 fn revised(
-    facts: &[Fact],
+    (revisions, facts): (&Revisions, &[Fact]),
     number: u8,
     (old, new): (&JointPlan, &JointPlan),
     entries: &[&Entry],
@@ -289,8 +289,7 @@ fn revised(
         made.push(entry);
     };
     let procedure = Arc::new(new.procedure.clone());
-    let revisions = Revisions::of(facts);
-    let worked = last_worked_under(&revisions, facts, number, entries);
+    let worked = last_worked_under(revisions, facts, number, entries);
     let done = match worked {
         Some((worked, entries)) => {
             let since = restored(worked, entries)?;
@@ -337,7 +336,7 @@ pub(super) fn unfinished(content: &Content) -> Vec<Entry> {
         return Vec::new();
     };
     let mut missing = Vec::new();
-    let mut plans: Option<Vec<(usize, Arc<Plan>)>> = None;
+    let (mut plans, mut revisions) = (None, None);
     for joint in plan.joints() {
         let number = joint.number();
         let entries: Vec<&Entry> = entries_of(&content.facts, number).collect();
@@ -352,11 +351,13 @@ pub(super) fn unfinished(content: &Content) -> Vec<Entry> {
             _ => continue,
         };
         let (before, begun) = entries.split_at(cut);
-        let plans = plans.get_or_insert_with(|| texts(&content.facts));
+        let facts = &content.facts;
+        let plans = plans.get_or_insert_with(|| texts(facts));
+        let revisions = &*revisions.get_or_insert_with(|| Revisions::of(facts));
         let made = plans.iter().rev().skip(1).find_map(|(_, plan)| {
             let old = plan.joints().get(usize::from(number))?;
-            let old = (old.id() == joint.id()).then(|| plan_of(&content.facts, old))?;
-            revised(&content.facts, number, (old, new), before).ok()
+            let old = (old.id() == joint.id()).then(|| plan_of(facts, old))?;
+            revised((revisions, facts), number, (old, new), before).ok()
         });
         if let Some((_, made)) = made {
             missing.extend(made.into_iter().skip(begun.len()));
@@ -420,7 +421,8 @@ impl Job {
                 return Err(cannot("a pull is being made".to_owned()));
             }
             let (session, made) =
-                revised(&self.facts, number, (old, new), &entries).map_err(cannot)?;
+                revised((&self.revisions, &self.facts), number, (old, new), &entries)
+                    .map_err(cannot)?;
             taken.records.extend(made);
             taken.sessions.insert(number, session);
         }

@@ -12,7 +12,7 @@ use crate::job::beside::{Added, Beside, Reminder, Said};
 use crate::mark::Mark;
 use crate::plan::progress::{Progress, TaskStanding};
 use crate::plan::{Joint, Plan, Task, TaskTime};
-use crate::store::{Became, Fact, HostFact, PartState};
+use crate::store::{Became, Fact, HostFact, PartState, entries_of};
 use crate::words;
 
 /// Puts tasks, parts and reminders into the projection.
@@ -161,22 +161,20 @@ fn is_late_at(kept: &Kept<'_>, joint: &Joint, part: &str) -> bool {
     let Some((before, after)) = around else {
         return false;
     };
-    let own = |fact: &Fact| match fact {
-        Fact::Entry(entry) if entry.joint == joint.number() => Some(entry.record.clone()),
-        _ => None,
-    };
-    let was_worked = before.iter().filter_map(own).any(|record| {
+    let of_joint = |facts| entries_of(facts, joint.number()).map(|entry| &entry.record);
+    let was_worked = of_joint(before).any(|record| {
         matches!(
             record,
             Record::Attempt(_) | Record::Read(_) | Record::BySetting(_) | Record::Done(_)
         )
     });
+    let fasteners = plan_of(kept.facts, joint).procedure.fasteners().len();
     let mut loosened = BTreeSet::new();
-    let came_apart = after.iter().filter_map(own).any(|record| match record {
+    let came_apart = of_joint(after).any(|record| match record {
         Record::Apart(_) => true,
         Record::Loosened(own) => {
             loosened.insert(own.fastener);
-            loosened.len() >= plan_of(kept.facts, joint).procedure.fasteners().len()
+            loosened.len() >= fasteners
         }
         _ => false,
     });
