@@ -235,7 +235,6 @@ pub struct Ledger {
     condition: Confirmed,
     seq: u32,
     boot: u16,
-    started: bool,
     /// Records of a revision that are still to come; nothing is done before the last one.
     carrying: u8,
     begun_at: Instant,
@@ -278,7 +277,6 @@ impl Ledger {
             condition: Confirmed::NotYet,
             seq: 0,
             boot: 0,
-            started: false,
             carrying: 0,
             begun_at: Instant::BOOT,
             before: before::LastBefore::new(),
@@ -653,3 +651,6 @@ pub enum Reached {
     /// It came, and the clock was lost since.
     TimeUnknown,
 }
+
+#[cfg(test)]
+mod tests;

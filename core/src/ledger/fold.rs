@@ -30,7 +30,6 @@ pub(crate) fn fold(ledger: &mut Ledger, procedure: &Procedure, entry: &Entry) {
     ledger.look_before(procedure, entry.seq, &entry.record);
     match &entry.record {
         Record::Started(_) => {
-            ledger.started = true;
             ledger.person = false;
             ledger.tool = false;
         }
@@ -193,10 +192,9 @@ fn running_known(ledger: &mut Ledger, procedure: &Procedure, known: &Running) {
 
 /// Whether the running torque is all that is missing for a verdict.
 fn wants_running(attempt: &crate::record::Attempt, stage: &Stage) -> bool {
-    let others = attempt.reasons.without(Reason::RunningUnknown);
     attempt.verdict == Verdict::Unknown
         && attempt.reasons.contains(Reason::RunningUnknown)
-        && !others.reach(Gravity::Lost)
+        && !attempt.reasons.reach(Gravity::Lost)
         && !matches!(stage.kind, StageKind::Turn { .. })
 }
 
@@ -429,7 +427,6 @@ fn decision_made(
         let stage = ledger.not_converged.take();
         if let (Decision::Again, Some(stage)) = (decision, stage) {
             reopen_stage(ledger, procedure, stage);
-            ledger.pass = 0;
         }
         return;
     }

@@ -267,11 +267,6 @@ fn doubt(next: &mut Ledger, both: &Both<'_>, ledger: &Ledger, fastener: u8, from
 impl Ledger {
     /// What holds for the joint as a whole.
     fn whole(&mut self, before: &Self, both: &Both<'_>) {
-        self.seq = before.seq;
-        self.boot = before.boot;
-        self.started = before.started;
-        self.person = before.person;
-        self.tool = before.tool;
         self.apart = before.apart;
         if both.carry.condition {
             self.condition = before.condition;
@@ -447,3 +442,6 @@ fn clear(ledger: &mut Ledger) {
     ledger.moments = [0; crate::limits::MOMENTS_MAX];
     ledger.begun = None;
 }
+
+#[cfg(test)]
+mod tests;

@@ -5,7 +5,12 @@
 //! nice -n 19 cargo run --release --manifest-path tests/bite/Cargo.toml -- /tmp/bite            # all of it
 //! nice -n 19 cargo run --release --manifest-path tests/bite/Cargo.toml -- /tmp/bite 3/10       # every tenth, from the third
 //! nice -n 19 cargo run --release --manifest-path tests/bite/Cargo.toml -- /tmp/bite =812,=813  # these
+//! nice -n 19 cargo run --release --manifest-path tests/bite/Cargo.toml -- /tmp/bite ledger,sample  # files whose path begins so
+//! nice -n 19 cargo run --release --manifest-path tests/bite/Cargo.toml -- /tmp/bite again      # what survived the last time
 //! ```
+//! The second word says which: `session` is `session.rs` and all of `session/`, below `core/src`. `again` reads `survivors.txt` and finds each
+//! break by its file, its function and what is done there, so that it is found where lines have moved.
+//!
 //! Every break is compiled in, each behind a switch that an environment variable throws: one build for all of them, where a build for each
 //! takes a hundred times as long. What survives is written to `survivors.txt` there; what was found stands in `tests/BITE.md`. The switch also
 //! stands in functions that are worked out while compiling, where it is always off; for that the compiler must let a stable build use what it has
@@ -53,7 +58,7 @@ fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).collect();
     let Some(folder) = words.first() else {
         eprintln!(
-            "usage: evendraw-bite FOLDER [K/N | =NUMBER,…]; FOLDER is made by tests/bite/workspace.sh"
+            "usage: evendraw-bite FOLDER [K/N | =NUMBER,… | PATH,… | again]; FOLDER is made by tests/bite/workspace.sh"
         );
         return ExitCode::from(2);
     };
@@ -67,33 +72,38 @@ fn main() -> ExitCode {
 }
 
 fn bite(folder: &Path, part: Option<&str>) -> Result<(), String> {
+    let list = folder.join("survivors.txt");
+    let wanted = Wanted::read(part, &list)?;
     let sources = sources(&folder.join("core/src"))?;
     let (breaks, programs) = broken_and_built(folder, &sources)?;
     println!("{} breaks", breaks.len());
     if let Some(failing) = noticed_by(&programs, 0) {
         return Err(format!("{failing} fails with nothing broken"));
     }
-    let (mut tried, mut caught) = (0_usize, BTreeMap::<&str, usize>::new());
+    let mut caught = BTreeMap::<&str, usize>::new();
+    // Tried and noticed.
+    let mut of_file = BTreeMap::<&str, (usize, usize)>::new();
     let mut survivors = String::new();
-    for (file, own) in &breaks {
-        if !is_wanted(own.number, part)? {
-            continue;
-        }
-        tried += 1;
+    std::fs::write(&list, "").map_err(told)?;
+    for (file, own) in breaks.iter().filter(|(file, own)| wanted.is(file, own)) {
+        let (tried, noticed) = of_file.entry(file).or_default();
+        *tried += 1;
         if let Some(by) = noticed_by(&programs, own.number) {
+            *noticed += 1;
             *caught.entry(by).or_default() += 1;
         } else {
-            let line = format!(
-                "{} {file}:{} {}: {}",
-                own.number, own.line, own.function, own.what
-            );
+            let line = format!("{} {file}:{} {}", own.number, own.line, place(own));
             println!("{line}");
             let _ = writeln!(survivors, "{line}");
-            std::fs::write(folder.join("survivors.txt"), &survivors).map_err(told)?;
+            std::fs::write(&list, &survivors).map_err(told)?;
         }
     }
+    for (file, (tried, noticed)) in &of_file {
+        println!("{file}: {noticed} of {tried} noticed");
+    }
     println!(
-        "{tried} tried; noticed by {caught:?}; {} survive",
+        "{} tried; noticed by {caught:?}; {} survive",
+        of_file.values().map(|(tried, _)| tried).sum::<usize>(),
         survivors.lines().count()
     );
     Ok(())
@@ -103,22 +113,76 @@ fn told(error: std::io::Error) -> String {
     error.to_string()
 }
 
-fn is_wanted(number: usize, part: Option<&str>) -> Result<bool, String> {
-    let Some(part) = part else { return Ok(true) };
-    let parse = |text: &str| {
-        text.parse::<usize>()
-            .map_err(|_| format!("`{part}` is neither K/N nor =NUMBER,…"))
-    };
-    if let Some((from, of)) = part.split_once('/') {
-        let (from, of) = (parse(from)?, parse(of)?.max(1));
-        return Ok(number % of == from % of);
+/// A break's function and what is done there.
+fn place(own: &Break) -> String {
+    format!("{}: {}", own.function, own.what)
+}
+
+/// Which breaks are tried.
+enum Wanted {
+    All,
+    Every {
+        from: usize,
+        of: usize,
+    },
+    Numbers(Vec<usize>),
+    /// Files whose path below `core/src` begins with one of these.
+    Files(Vec<String>),
+    /// File, function and what is done there.
+    Again(Vec<(String, String)>),
+}
+
+impl Wanted {
+    fn read(part: Option<&str>, survivors: &Path) -> Result<Self, String> {
+        let Some(part) = part else {
+            return Ok(Self::All);
+        };
+        let parse = |text: &str| {
+            text.parse::<usize>()
+                .map_err(|_| format!("`{part}` is neither K/N nor =NUMBER,…"))
+        };
+        if part == "again" {
+            let text = std::fs::read_to_string(survivors).map_err(told)?;
+            return Ok(Self::Again(text.lines().filter_map(survivor).collect()));
+        }
+        if part.starts_with('=') {
+            let numbers = part
+                .split(',')
+                .map(|text| parse(text.trim_start_matches('=')));
+            return Ok(Self::Numbers(numbers.collect::<Result<_, _>>()?));
+        }
+        if part.starts_with(|first: char| first.is_ascii_digit()) {
+            let (from, of) = part
+                .split_once('/')
+                .ok_or_else(|| format!("`{part}` is neither K/N nor =NUMBER,…"))?;
+            let of = parse(of)?.max(1);
+            return Ok(Self::Every {
+                from: parse(from)? % of,
+                of,
+            });
+        }
+        Ok(Self::Files(part.split(',').map(str::to_owned).collect()))
     }
-    for text in part.split(',') {
-        if parse(text.trim_start_matches('='))? == number {
-            return Ok(true);
+
+    fn is(&self, file: &str, own: &Break) -> bool {
+        match self {
+            Self::All => true,
+            Self::Every { from, of } => own.number % of == *from,
+            Self::Numbers(numbers) => numbers.contains(&own.number),
+            Self::Files(paths) => paths.iter().any(|path| file.starts_with(path)),
+            Self::Again(list) => list
+                .iter()
+                .any(|(of, what)| of == file && *what == place(own)),
         }
     }
-    Ok(false)
+}
+
+/// `12 ledger/fold.rs:34 fold: …`: the file and what comes behind the line's number.
+fn survivor(line: &str) -> Option<(String, String)> {
+    let (_, rest) = line.split_once(' ')?;
+    let (file, rest) = rest.split_once(':')?;
+    let (_, what) = rest.split_once(' ')?;
+    Some((file.to_owned(), what.to_owned()))
 }
 
 /// The files that are broken, by their name below `core/src`, and their text as it was.
