@@ -191,11 +191,6 @@ impl Ledger {
                         self.put(procedure, index, StepState::Done);
                     }
                 }
-                let stage = procedure.stage_at(step).map(usize::from);
-                if let Some(place) = stage.and_then(|stage| self.stage_done.get_mut(stage)) {
-                    // Whatever was reckoned from here is asked about again.
-                    *place = 0;
-                }
             }
             CONDITION => self.condition = before.condition,
             moment @ MOMENT..CONDITION => {

@@ -38,7 +38,6 @@ impl Procedure {
         steps(self)?;
         overrides(self)?;
         terms(self)?;
-        self.in_stage = [0; STAGES_MAX];
         for step in &self.steps {
             if let Some(count) = self.in_stage.get_mut(usize::from(step.stage)) {
                 *count = count.saturating_add(1);
@@ -87,7 +86,6 @@ fn labels(procedure: &Procedure) -> Result<(), ProcedureError> {
 }
 
 fn stages(procedure: &Procedure) -> Result<(), ProcedureError> {
-    let count = procedure.stages.len();
     for (index, stage) in (0..=u8::MAX).zip(&procedure.stages) {
         let limits = |sound: bool, why| {
             if sound {
@@ -149,7 +147,7 @@ fn stages(procedure: &Procedure) -> Result<(), ProcedureError> {
             } => {
                 limits(at_least <= at_most, Rule::Wait)?;
                 if let Moment::StageDone(stage) = after {
-                    limits(usize::from(stage) < count && stage < index, Rule::WaitAfter)?;
+                    limits(stage < index, Rule::WaitAfter)?;
                 }
             }
             StageKind::Check | StageKind::Fit => {}
