@@ -226,4 +226,97 @@ mod tests {
         };
         assert!((mean.millinewton_meters() - 900).abs() < 150, "{mean:?}");
     }
+
+    /// In the second half of a quarter of a second something changes. Where that is a rest, all of it counts; where it is not, the first
+    /// 120 ms do, before anything changed.
+    #[test]
+    fn two_halves_of_a_rest_lie_no_farther_apart_than_allowed() {
+        let steps = |level: i32, noise: i32, torque: i32, rotation: i32| {
+            let late = |millis: i32| i32::from(millis >= 125);
+            let noise = move |millis: i32| if millis % 2 == 0 { noise } else { -noise };
+            rest(&samples(
+                400,
+                |millis| level + noise(millis) + torque * late(millis),
+                |millis| rotation * late(millis),
+            ))
+        };
+        for (level, noise, torque, rotation, wanted) in [
+            // 0.2 N·m, wherever it stands.
+            (1_500, 0, 200, 0, 1_600),
+            (1_500, 0, 201, 0, 1_500),
+            (-1_500, 0, -200, 0, -1_600),
+            (-1_500, 0, -201, 0, -1_500),
+            // A noise of 0.1 N·m, up and down, allows for as much again.
+            (0, 100, 350, 0, 175),
+            (500, 100, 350, 0, 675),
+            (500, 100, 420, 0, 500),
+            // 0.5° and 3 °/s over the 122 ms from the middle of one half to that of the other.
+            (700, 0, 100, 866, 750),
+            (700, 0, 100, 867, 700),
+            (700, 0, 100, -866, 750),
+            (700, 0, 100, -867, 700),
+        ] {
+            let found = steps(level, noise, torque, rotation);
+            assert_eq!(
+                found,
+                Rest::Off(off(wanted)),
+                "{level} {noise} {torque} {rotation}"
+            );
+        }
+    }
+
+    #[test]
+    fn what_a_tool_turned_before_it_lay_still_does_not_count_twice() {
+        let settled = |millis: i32| if millis == 0 { 0 } else { 600 };
+        assert_eq!(rest(&samples(400, |_| 700, settled)), Rest::Off(off(700)));
+    }
+
+    #[test]
+    fn a_rest_is_as_long_as_it_must_be_and_holds_four_samples_in_each_half() {
+        let every = |millis: usize, count: u32| {
+            let all = samples(count, |_| 700, |_| 0);
+            rest(&all.into_iter().step_by(millis).collect::<Vec<_>>())
+        };
+        let (seen, not_seen) = (Rest::Off(off(700)), Rest::Loaded(off(700)));
+        for (millis, count, wanted) in [
+            (1, 51, seen),
+            (1, 50, not_seen),
+            (32, 400, seen),
+            // Four and three.
+            (40, 400, not_seen),
+            (100, 400, not_seen),
+        ] {
+            assert_eq!(
+                every(millis, count),
+                wanted,
+                "{count} ms, one each {millis}"
+            );
+        }
+    }
+
+    #[test]
+    fn what_is_at_zero_near_it_and_far_from_it() {
+        for (torque, wanted) in [
+            (49, Rest::AtZero),
+            (50, Rest::Off(off(50))),
+            (-50, Rest::Off(off(-50))),
+            (2_000, Rest::Off(off(2_000))),
+            (2_001, Rest::Refused(off(2_001))),
+            (-2_001, Rest::Refused(off(-2_001))),
+        ] {
+            assert_eq!(rest(&samples(400, |_| torque, |_| 0)), wanted);
+        }
+        // Turning fast at once: from how near to zero it began says whether it was in a pull.
+        for (torque, wanted) in [
+            (500, Rest::NotSeen),
+            (-500, Rest::NotSeen),
+            (501, Rest::Loaded(off(501))),
+            (-501, Rest::Loaded(off(-501))),
+        ] {
+            assert_eq!(
+                rest(&samples(400, |_| torque, |millis| 90 * millis)),
+                wanted
+            );
+        }
+    }
 }
