@@ -164,16 +164,11 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             self.armed = None;
             return Ok(());
         };
-        let reasons = reading.shape.with(Reason::Interrupted);
-        self.keep_attempt(
-            armed,
-            &reading,
-            Judgement {
-                verdict: Verdict::Unknown,
-                reasons,
-            },
-            outcome,
-        );
+        let judgement = Judgement {
+            verdict: Verdict::Unknown,
+            reasons: reading.shape,
+        };
+        self.keep_attempt(armed, &reading, judgement, outcome);
         Ok(())
     }
 
