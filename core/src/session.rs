@@ -571,3 +571,6 @@ fn reason(text: &str) -> Result<Text, Refusal> {
         Ok(text)
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -431,6 +431,76 @@ fn two_revisions_are_taken_up_with_the_last_procedure() {
     }
 }
 
+/// Changed between two days, before the first word of the morning: the start is recorded under the new procedure.
+#[test]
+fn a_joint_that_is_changed_before_it_is_begun_again_begins_under_the_new_procedure() {
+    let (old, new) = (
+        procedure(&["1", "2"], &[20, 45], Redo::Fastener),
+        procedure(&["1", "2"], &[20, 60], Redo::Fastener),
+    );
+    let mut joint = Joint::new(&old);
+    joint.done(0..3);
+    joint.session = Session::restore(&old, 0, &joint.kept).unwrap();
+    joint.revise(&new, &[Some(0), Some(1)]).unwrap();
+    assert_eq!(joint.session.next(), Next::Start);
+    let start = Input::Start {
+        boot: 2,
+        rehearsal: false,
+    };
+    assert_eq!(joint.say(start), None);
+    let Some(Record::Started(started)) = joint.kept.last().map(|entry| &entry.record) else {
+        panic!("the start is the last record");
+    };
+    assert_eq!(started.procedure, new.digest());
+    assert_eq!(joint.session.next(), Next::Loosen { fastener: 0 });
+}
+
+/// In a joint at work what is next is known with the change, before its records are safe.
+#[test]
+fn what_is_next_under_the_new_procedure_is_known_at_once() {
+    let (old, new) = (
+        procedure(&["1", "2"], &[20, 45], Redo::Fastener),
+        procedure(&["1", "2"], &[25, 45], Redo::Fastener),
+    );
+    let mut joint = Joint::new(&old);
+    joint.done([0]);
+    assert_eq!(joint.session.next(), Next::Pull { step: 1 });
+    let carry = Carry {
+        stages: &[Some(0), Some(1)],
+        condition: true,
+        moments: true,
+    };
+    joint.session.revise(&new, carry, |_| {}).unwrap();
+    assert_eq!(joint.session.next(), Next::Loosen { fastener: 0 });
+}
+
+/// A verdict that is not safe yet belongs to the procedure it was made under.
+#[test]
+fn nothing_is_changed_while_a_verdict_waits_for_its_record() {
+    let (old, new) = (
+        procedure(&["1"], &[20, 45], Redo::Fastener),
+        procedure(&["1"], &[20, 60], Redo::Fastener),
+    );
+    let mut joint = Joint::new(&old);
+    let at = Instant::from_micros(2_000_000);
+    let set = Input::BySetting {
+        step: 0,
+        setting: Torque::from_millinewton_meters(20_000),
+        stands_for: Torque::from_millinewton_meters(20_000),
+        moved: false,
+    };
+    let outcome = joint.session.apply(at, set);
+    joint.kept.extend(outcome.entries().iter().cloned());
+    let stages = [Some(0), Some(1)];
+    assert_eq!(joint.revise(&new, &stages), Err(Refusal::Store));
+    let seq = joint.session.ledger().seq();
+    let told = joint.session.apply(at, Input::Durable { seq }).announce;
+    assert_eq!(told.map(|own| own.seq), Some(seq));
+    assert_eq!(joint.revise(&new, &stages), Ok(()));
+    let _ = joint.session.apply(at, Input::StoreFailed);
+    assert_eq!(joint.revise(&new, &stages), Err(Refusal::Store));
+}
+
 proptest! {
     /// Whatever was done and whatever changes: a restart folds to the live state (L3), what is settled and did not change is not undone
     /// but by the redo rule, and the session goes on without a panic.

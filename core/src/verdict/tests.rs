@@ -348,3 +348,16 @@ fn what_is_told_is_judged_where_the_stage_is_about_it() {
     let found = judge_told(&back, own, Added::Unknown).map(|own| own.verdict);
     assert_eq!(found, Some(Verdict::Accepted));
 }
+
+#[test]
+fn reasons_are_put_together_and_taken_out_one_by_one() {
+    for one in Reason::ALL {
+        for other in Reason::ALL {
+            let both = Reasons::NONE.with(one).union(Reasons::NONE.with(other));
+            assert!(both.contains(one) && both.contains(other));
+            assert_eq!(both.iter().count(), if one == other { 1 } else { 2 });
+            assert_eq!(both.without(one).without(other), Reasons::NONE);
+            assert_eq!(both.without(one).contains(other), one != other);
+        }
+    }
+}

@@ -126,7 +126,15 @@ use StepState::{Disturbed, Done, Doubtful, Open};
 /// A joint in progress, a stage that nobody has come to behind: what of the stages done holds.
 #[test]
 fn work_in_progress_is_done_again_from_the_first_stage_that_changed() {
-    let rows: [(&str, &[i32], &[i32], &[Option<u8>], &[StepState]); 8] = [
+    /// What is changed, the torques before and after, which stage is which, and what becomes of the steps.
+    type Row<'a> = (
+        &'a str,
+        &'a [i32],
+        &'a [i32],
+        &'a [Option<u8>],
+        &'a [StepState],
+    );
+    let rows: [Row<'_>; 8] = [
         (
             "nothing changed",
             &[20, 40, 60],
