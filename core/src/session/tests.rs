@@ -160,9 +160,10 @@ fn signals_go_out_as_the_tracker_gives_them() {
     let mut tracker = Tracker::new();
     tracker.begin(aim, &CurveLimits::default(), Start::default());
     let mut told = Vec::new();
-    // Up and down, a rest, and a pull that comes all at once: the first reading of it says that some were missing.
-    let slowly = (0..10).chain((0..10).rev()).zip((10..).step_by(10));
-    let at_once = (19..25).zip((600..).step_by(10));
+    // Up, down and at rest for a while; then a pull that is there all at once, after a time in which nothing came.
+    let slowly = (0..10).chain((0..10).rev()).chain([0; 10]);
+    let slowly = slowly.zip((10..).step_by(10));
+    let at_once = (19..25).zip((1_500..).step_by(10));
     for (torque, at) in slowly.chain(at_once) {
         let sample = sample(torque * 1_000, torque * 2_000);
         let wanted = tracker.feed(millis(at), sample);
@@ -174,7 +175,7 @@ fn signals_go_out_as_the_tracker_gives_them() {
     for cue in [Cue::None, Cue::Approach, Cue::Target, Cue::Over] {
         assert!(told.iter().any(|own| own.0 == cue), "{cue:?}");
     }
-    assert_eq!(told[20], (Cue::None, Some(Reason::Gap)));
+    assert_eq!(told[30].1, Some(Reason::NoTurn), "with the first of it");
     // In mid-pull nothing comes any more.
     let mut session = started(&own);
     for step in 0_i32..19 {
