@@ -7,9 +7,11 @@
 //! nice -n 19 cargo run --release --manifest-path tests/bite/Cargo.toml -- /tmp/bite =812,=813  # these
 //! nice -n 19 cargo run --release --manifest-path tests/bite/Cargo.toml -- /tmp/bite ledger,sample  # files whose path begins so
 //! nice -n 19 cargo run --release --manifest-path tests/bite/Cargo.toml -- /tmp/bite again      # what survived the last time
+//! nice -n 19 cargo run --release --manifest-path tests/bite/Cargo.toml -- /tmp/bite ledger stated  # by what states a rule alone
 //! ```
 //! The second word says which: `session` is `session.rs` and all of `session/`, below `core/src`. `again` reads `survivors.txt` and finds each
-//! break by its file, its function and what is done there, so that it is found where lines have moved.
+//! break by its file, its function and what is done there, so that it is found where lines have moved. With `stated` behind it, what only keeps
+//! what was brought once (`kept`) is not asked: what survives then is noticed, and said by no test.
 //!
 //! Every break is compiled in, each behind a switch that an environment variable throws: one build for all of them, where a build for each
 //! takes a hundred times as long. What survives is written to `survivors.txt` there; what was found stands in `tests/BITE.md`. The switch also
@@ -59,11 +61,13 @@ fn main() -> ExitCode {
     let words: Vec<String> = std::env::args().skip(1).collect();
     let Some(folder) = words.first() else {
         eprintln!(
-            "usage: evendraw-bite FOLDER [K/N | =NUMBER,… | PATH,… | again]; FOLDER is made by tests/bite/workspace.sh"
+            "usage: evendraw-bite FOLDER [K/N | =NUMBER,… | PATH,… | again [stated]]; FOLDER is made by tests/bite/workspace.sh"
         );
         return ExitCode::from(2);
     };
-    match bite(Path::new(folder), words.get(1).map(String::as_str)) {
+    let is_stated_alone = words.get(2).is_some_and(|word| word == "stated");
+    let part = words.get(1).map(String::as_str);
+    match bite(Path::new(folder), part, is_stated_alone) {
         Ok(()) => ExitCode::SUCCESS,
         Err(problem) => {
             eprintln!("evendraw-bite: {problem}");
@@ -72,12 +76,15 @@ fn main() -> ExitCode {
     }
 }
 
-fn bite(folder: &Path, part: Option<&str>) -> Result<(), String> {
+fn bite(folder: &Path, part: Option<&str>, is_stated_alone: bool) -> Result<(), String> {
     let list = folder.join("survivors.txt");
     let wanted = Wanted::read(part, &list)?;
     let sources = sources(&folder.join("core/src"))?;
-    let (breaks, programs) = broken_and_built(folder, &sources)?;
+    let (breaks, mut programs) = broken_and_built(folder, &sources)?;
     println!("{} breaks", breaks.len());
+    if is_stated_alone {
+        programs.retain(|(name, _)| !TESTS.iter().any(|own| own.1 == *name && own.2 == "kept"));
+    }
     if let Some(failing) = noticed_by(&programs, 0) {
         return Err(format!("{failing} fails with nothing broken"));
     }
@@ -219,12 +226,14 @@ fn sound(path: &Path) -> PathBuf {
 }
 
 type Broken = Vec<(String, Break)>;
+/// Each test's target and its program.
+type Programs = Vec<(&'static str, PathBuf)>;
 
 /// Breaks every file and builds. A line whose break does not compile is spared, and all is built again.
 fn broken_and_built(
     folder: &Path,
     sources: &[(String, String)],
-) -> Result<(Broken, Vec<(&'static str, PathBuf)>), String> {
+) -> Result<(Broken, Programs), String> {
     let root = folder.join("core/src");
     switch(&root)?;
     let mut spared: BTreeMap<String, Vec<usize>> = BTreeMap::new();
@@ -285,7 +294,7 @@ pub(crate) const fn bite(number: u32) -> bool {
 type Faults = Vec<(String, usize)>;
 
 /// The test programs, or where the compiler found fault: file below `core/src`, and line.
-fn build(folder: &Path) -> Result<Result<Vec<(&'static str, PathBuf)>, Faults>, String> {
+fn build(folder: &Path) -> Result<Result<Programs, Faults>, String> {
     let mut programs = Vec::new();
     for (package, target, _) in TESTS {
         let mut cargo = Command::new(std::env::var_os("CARGO").unwrap_or_else(|| "cargo".into()));
