@@ -302,6 +302,15 @@ fn the_redo_rule_holds_for_a_finished_fastener() {
         joint.done([0, 1, 2]);
         joint.revise(&new, &[Some(0), Some(1)]).unwrap();
         assert_eq!(joint.states()[1], other, "{redo:?}");
+        // One that is not finished spoils nothing.
+        let (old, new) = (
+            procedure(&["1", "2"], &[45, 50, 60], redo),
+            procedure(&["1", "2"], &[45, 55, 60], redo),
+        );
+        let mut joint = Joint::new(&old);
+        joint.done([0, 1, 2]);
+        joint.revise(&new, &[Some(0), Some(1), Some(2)]).unwrap();
+        assert_eq!(joint.states()[1], Unmeasured, "{redo:?}");
     }
 }
 

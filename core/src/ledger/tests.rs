@@ -1,5 +1,8 @@
 //! What each record does to what is known of a joint: records as they stand in a journal, whoever made them.
 
+#[cfg(feature = "put-right")]
+mod before;
+mod loosened;
 mod pulls;
 mod standing;
 
@@ -10,9 +13,9 @@ use crate::procedure::{
     AngleWindow, EngineState, Fastener, Parts, Policy, Prevailing, Redo, Terms, TorqueWindow,
 };
 use crate::record::{
-    Added, AfterPass, Apart, Attempt, Begun, Condition, Decided, Decision, Done, Doubt, Entry,
-    Fitted, Loosened, Manner, Measured, Moment as Came, Noted, Pass, Person, Read, Record, Role,
-    Running, Skipped, Started, Tool, Way, Zero,
+    Added, AfterPass, Answered, Apart, Attempt, Begun, Condition, Decided, Decision, Done, Doubt,
+    Entry, Fitted, Loosened, Manner, Marked, Measured, Moment as Came, Noted, Pass, Person, Read,
+    Rechecked, Record, Role, Running, Skipped, Started, Tool, Way, Zero,
 };
 use crate::text::{Label, Text};
 use crate::unit::{Length, Span};

@@ -307,7 +307,8 @@ fn build(folder: &Path) -> Result<Result<Programs, Faults>, String> {
             .env("CARGO_PROFILE_DEV_OPT_LEVEL", "2")
             .stdout(Stdio::null());
         if package == target.replace('_', "-") {
-            cargo.arg("--lib");
+            // As in the whole workspace, where the desktop puts records right.
+            cargo.args(["--lib", "--features", "put-right"]);
         } else {
             cargo.args(["--test", target]);
         }

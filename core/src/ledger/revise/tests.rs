@@ -6,8 +6,8 @@ use super::*;
 use crate::ledger::{StepState, before};
 use crate::limits::MOMENTS_MAX;
 use crate::procedure::{
-    AngleWindow, EngineState, Evidence, Fastener, Parts, Policy, Prevailing, Redo, Stage, Terms,
-    TorqueWindow,
+    AngleWindow, EngineState, Evidence, Fastener, Override, OverrideAim, Parts, Policy, Prevailing,
+    Redo, Stage, Terms, TorqueWindow,
 };
 use crate::record::{Entry, Seen};
 use crate::text::Label;
@@ -216,6 +216,72 @@ fn of_two_stages_put_into_a_finished_joint_the_first_is_decided_about() {
     let next = revise(&worked(&old, 2), &old, &new, carry(&stages));
     assert_eq!(states(&next, &new), [Done, Doubtful, Open, Done]);
     assert!(next.must_decide(0) && !next.must_loosen(0));
+}
+
+/// A target of its own for the first fastener; the other one is what it was.
+#[test]
+fn what_changed_for_one_fastener_is_asked_of_that_one_alone() {
+    let own = |first: i32| {
+        let fasteners = ["1", "2"].map(|label| Fastener {
+            label: Label::cut(label),
+            near: [None; 4],
+        });
+        Procedure::new(&Parts {
+            fasteners: &fasteners,
+            stages: &[tighten(20), tighten(40), tighten(60)],
+            steps: &[0, 1, 2]
+                .map(|stage| [Step::on(0, stage), Step::on(1, stage)])
+                .concat(),
+            overrides: &[Override {
+                fastener: 0,
+                stage: 1,
+                aim: OverrideAim::Torque(window(first)),
+            }],
+            terms: Terms::default(),
+        })
+        .unwrap()
+    };
+    let (old, new) = (own(41), own(45));
+    let mut ledger = worked(&old, 3);
+    for fastener in &mut ledger.fasteners[..2] {
+        fastener.set(MARKED, true);
+    }
+    let next = revise(&ledger, &old, &new, carry(&[Some(0), Some(1), Some(2)]));
+    let all: Vec<StepState> = (0..6).map(|step| next.step(step)).collect();
+    assert_eq!(all, [Done, Done, Doubtful, Done, Done, Done]);
+    assert!(next.must_decide(0) && !next.must_decide(1));
+    assert!(!next.is_marked(0) && next.is_marked(1));
+}
+
+/// A stage that is no more matters where it was done, to that fastener, and only if its torque is still on it.
+#[test]
+fn a_stage_taken_out_matters_where_its_torque_is_on_the_fastener() {
+    let measure = Stage::new(StageKind::Measure {
+        min: Length::from_micrometers(100),
+        max: Length::from_micrometers(200),
+    });
+    let trial = Stage {
+        mock_up: true,
+        ..tighten(40)
+    };
+    // The stage taken out, the first step of which fasteners was done, and what becomes of the stage before at both.
+    for (gone, done, wanted) in [
+        (tighten(40), [true, true], [Disturbed, Disturbed]),
+        (tighten(40), [false, true], [Done, Disturbed]),
+        (tighten(40), [true, false], [Disturbed, Done]),
+        (tighten(40), [false, false], [Done, Done]),
+        (measure, [true, true], [Done, Done]),
+        (trial, [true, true], [Done, Done]),
+    ] {
+        let old = procedure(&[tighten(20), gone, tighten(60)]);
+        let new = procedure(&[tighten(20), tighten(60)]);
+        let mut ledger = worked(&old, 1);
+        for (step, done) in (2..).zip(done) {
+            ledger.put(&old, step, if done { Done } else { Open });
+        }
+        let next = revise(&ledger, &old, &new, carry(&[Some(0), Some(2)]));
+        assert_eq!([next.step(0), next.step(1)], wanted, "{gone:?} {done:?}");
+    }
 }
 
 /// One thing that is asked for otherwise, and the step is another one. What does not touch what was reached is no change.
