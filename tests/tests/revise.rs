@@ -10,6 +10,7 @@ use evendraw_core::record::{Decision, Entry, Record, Revised};
 use evendraw_core::session::{Input, Next, Refusal, RestoreError, Session};
 use evendraw_core::text::Label;
 use evendraw_core::unit::{Instant, Torque};
+use evendraw_core::verdict::Aim;
 use proptest::prelude::*;
 
 fn tighten(newton_meters: i32) -> Stage {
@@ -481,6 +482,36 @@ fn what_is_next_under_the_new_procedure_is_known_at_once() {
     };
     joint.session.revise(&new, carry, |_| {}).unwrap();
     assert_eq!(joint.session.next(), Next::Loosen { fastener: 0 });
+}
+
+/// Armed for what is asked for now; whoever was taken out of turn is taken in turn again.
+#[test]
+fn the_next_pull_is_for_the_new_target_and_in_the_order_of_work() {
+    let (old, new) = (
+        procedure(&["1", "2"], &[20, 45], Redo::Fastener),
+        procedure(&["1", "2"], &[30, 45], Redo::Fastener),
+    );
+    let mut joint = Joint::new(&old);
+    let target = |joint: &Joint| match joint.session.armed() {
+        Some((step, Aim::Torque { window })) => (step, window.target.millinewton_meters()),
+        other => panic!("{other:?}"),
+    };
+    assert_eq!(target(&joint), (0, 20_000));
+    joint.revise(&new, &[Some(0), Some(1)]).unwrap();
+    assert_eq!(target(&joint), (0, 30_000));
+    joint.say(Input::Select { fastener: 1 });
+    assert_eq!(target(&joint), (1, 30_000));
+    joint.revise(&old, &[Some(0), None]).unwrap();
+    assert_eq!(target(&joint), (0, 20_000));
+    let told = joint
+        .kept
+        .iter()
+        .rev()
+        .find_map(|entry| match &entry.record {
+            Record::Revised(Revised::Joint { stages, .. }) => Some(stages[..3].to_vec()),
+            _ => None,
+        });
+    assert_eq!(told, Some(vec![0, 255, 255]));
 }
 
 /// A verdict that is not safe yet belongs to the procedure it was made under.

@@ -419,3 +419,99 @@ fn each_start_has_a_larger_number_than_the_last() {
         assert_eq!(again.apply(Instant::BOOT, start(boot)).refusal, refusal);
     }
 }
+
+/// Readings of a torque alone judge what is about a torque, and nothing else.
+#[test]
+fn a_torque_alone_is_judged_where_no_rotation_is_asked_for() {
+    let own = procedure(&[tighten(20)], CurveLimits::default());
+    let mut session = started(&own);
+    let mut kept = Vec::new();
+    let pull = (0..21).chain((0..20).rev()).chain([0; 100]);
+    for (torque, at) in pull.zip((10..).step_by(10)) {
+        let outcome = session.apply(millis(at), Input::TorqueAlone(mn_m(torque * 1_000)));
+        kept.extend(outcome.entries().iter().cloned());
+    }
+    let [begun, ended] = &kept[..] else {
+        panic!("{kept:?}");
+    };
+    assert!(matches!(begun.record, Record::Begun(_)));
+    let Record::Attempt(attempt) = &ended.record else {
+        panic!("{ended:?}");
+    };
+    assert_eq!(
+        (attempt.verdict, attempt.peak),
+        (Verdict::Accepted, mn_m(20_000))
+    );
+    assert_eq!(attempt.angle, None);
+    // From the first load to the judgement.
+    assert_eq!(attempt.took_ms, ended.at.since(begun.at).millis());
+    let hold = Stage::new(StageKind::Hold {
+        torque: mn_m(20_000),
+        time: Span::from_millis(1_000),
+        still: Angle::from_millidegrees(1_000),
+    });
+    let own = procedure(&[hold], CurveLimits::default());
+    let outcome = started(&own).apply(millis(10), Input::TorqueAlone(mn_m(20_000)));
+    assert_eq!(outcome.refusal, Some(Refusal::NoRotation));
+}
+
+#[test]
+fn a_record_has_the_time_of_what_it_records_and_time_never_goes_back() {
+    let own = procedure(&[tighten(20)], CurveLimits::default());
+    let mut session = started(&own);
+    let mut begun = None;
+    for step in 0_i32..10 {
+        let at = millis(5_000 + u32::try_from(step).unwrap() * 10);
+        let outcome = session.apply(at, Input::Sample(sample(step * 1_000, step * 2_000)));
+        if let Some(entry) = outcome.entries().first() {
+            begun = Some((entry.at, at));
+        }
+    }
+    let (recorded, at) = begun.expect("a pull");
+    assert_eq!(recorded, at);
+    let earlier = session.apply(millis(1), WITNESS);
+    assert_eq!(earlier.entries()[0].at, millis(5_090));
+}
+
+#[test]
+fn only_fasteners_that_are_there_are_spoken_of() {
+    let own = procedure(&[tighten(20)], CurveLimits::default());
+    let mut session = started(&own);
+    for (fastener, refusal) in [
+        (1, None),
+        (2, Some(Refusal::NoSuch)),
+        (u8::MAX, Some(Refusal::NoSuch)),
+    ] {
+        let fitted = Input::Fitted { fastener };
+        assert_eq!(session.apply(Instant::BOOT, fitted).refusal, refusal);
+    }
+}
+
+#[test]
+fn what_is_next_names_its_step_where_it_is_about_one() {
+    let (step, fastener) = (3, 3);
+    let until = Instant::BOOT;
+    for next in [
+        Next::Pull { step },
+        Next::Hand { step },
+        Next::Fit { step },
+        Next::Answer { step },
+        Next::Measure { step },
+        Next::Moment { step, moment: 1 },
+        Next::Wait { step, until },
+        Next::Decide { step },
+    ] {
+        assert_eq!(next.step(), Some(3), "{next:?}");
+    }
+    for next in [
+        Next::Start,
+        Next::Store,
+        Next::Loosen { fastener },
+        Next::Replace { fastener },
+        Next::Settle { fastener },
+        Next::AwaitDue { stage: 3 },
+        Next::Nothing,
+    ] {
+        assert_eq!(next.step(), None, "{next:?}");
+    }
+}

@@ -361,3 +361,56 @@ fn reasons_are_put_together_and_taken_out_one_by_one() {
         }
     }
 }
+
+/// A running torque comes on top of every torque and of nothing else; a window without a lower limit has none after.
+#[test]
+fn a_running_torque_is_put_on_top_of_every_torque() {
+    let by = torque(3);
+    let raised = TorqueWindow {
+        target: torque(43),
+        min: torque(41),
+        max: torque(45),
+    };
+    let open = TorqueWindow {
+        min: Torque::ZERO,
+        ..WINDOW
+    };
+    let Aim::Turn { window: angles, .. } = turn(true, None) else {
+        panic!("a turn");
+    };
+    let turned = |torque| Aim::Turn {
+        window: angles,
+        torque,
+        one_sweep: true,
+        left: Some(degrees(9)),
+    };
+    let (still, time) = (degrees(2), Span::from_micros(5));
+    let repeat = |window| Aim::Repeat { window, still };
+    let hold = |torque| Aim::Hold {
+        torque,
+        time,
+        still,
+    };
+    let back = Aim::BackOff { angle: None };
+    for (aim, wanted, has_torque) in [
+        (TIGHTEN, Aim::Torque { window: raised }, true),
+        (
+            Aim::Torque { window: open },
+            Aim::Torque {
+                window: TorqueWindow {
+                    min: Torque::ZERO,
+                    ..raised
+                },
+            },
+            true,
+        ),
+        (repeat(WINDOW), repeat(raised), true),
+        (turned(Some(WINDOW)), turned(Some(raised)), true),
+        (turned(None), turned(None), false),
+        (hold(torque(40)), hold(torque(43)), true),
+        (back, back, false),
+    ] {
+        assert_eq!(aim.raised(by), wanted);
+        assert_eq!(aim.has_torque(), has_torque, "{aim:?}");
+    }
+}
