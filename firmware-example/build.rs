@@ -36,7 +36,7 @@ const BOARDS: [Board; 6] = [
     },
     Board {
         name: "adapter_stm32f405",
-        flash: "ORIGIN = 0x08000000, LENGTH = 88K",
+        flash: "ORIGIN = 0x08000000, LENGTH = 92K",
         ram: "ORIGIN = 0x20000000, LENGTH = 32K",
         names_interrupts: true,
     },

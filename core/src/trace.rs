@@ -1,13 +1,13 @@
 //! The samples of one attempt, thinned to at most 64 points.
 //!
-//! A point is a sample exactly as judged. A sample that was left out lies within [`Trace::error`] of the point before it,
-//! in torque and in rotation. Knows nothing of stages or storage.
+//! A point is what the curve was judged by: the mean of the samples of some 5 ms, or one sample where they come more slowly. What was
+//! left out lies within [`Trace::error`] of the point before it, in torque and in rotation. Knows nothing of stages or storage.
 
 use crate::crc::crc32;
 use crate::limits::TRACE_POINTS_MAX;
-use crate::unit::{Angle, Instant, Rotation, Torque};
+use crate::unit::{Angle, Instant, Torque};
 
-/// One kept sample.
+/// One kept point of the curve.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Point {
@@ -111,7 +111,7 @@ pub struct Trace {
     torque_step: i32,
     rotation_step: i32,
     /// Where and when the trace began.
-    origin: Option<(Instant, Rotation)>,
+    origin: Option<(Instant, i32)>,
     /// The newest point, unpacked: every sample is held against it. In ticks since the beginning.
     last_ticks: u32,
     last_torque: i32,
@@ -122,8 +122,10 @@ pub struct Trace {
     sum: u32,
 }
 
-/// Fewest torque and rotation between points: 0.1 N·m and 0.25°.
-const STEP_LEAST: (i32, i32) = (100, 250);
+/// Fewest torque and rotation between points: 0.1 N·m and 1°.
+const STEP_LEAST: (i32, i32) = (100, 1_000);
+/// As many points as there is room for, on the way to the target.
+const STEP_BITS: u32 = 6;
 const FULL: u8 = 48;
 
 impl Trace {
@@ -219,20 +221,22 @@ impl Trace {
         self.sum = 0;
     }
 
-    pub(crate) fn clear(&mut self) {
+    /// Begins anew, on the way to this torque in mN·m: points need lie no closer than a 64th of it.
+    pub(crate) fn clear(&mut self, torque: i32) {
         self.used = 0;
         self.thinning = false;
-        (self.torque_step, self.rotation_step) = STEP_LEAST;
+        self.torque_step = STEP_LEAST.0.max(torque >> STEP_BITS);
+        self.rotation_step = STEP_LEAST.1;
         self.origin = None;
         self.last_ticks = 0;
         self.sum_anew();
     }
 
-    pub(crate) fn push(&mut self, at: Instant, torque: Torque, rotation: Rotation) {
+    /// Takes torque and rotation in mN·m and millidegrees.
+    pub(crate) fn push(&mut self, at: Instant, torque: i32, rotation: i32) {
         let (began, zero) = *self.origin.get_or_insert((at, rotation));
-        let torque = torque.millinewton_meters();
         // Both lie within ±10⁹, so neither difference wraps.
-        let rotation = rotation.millidegrees().wrapping_sub(zero.millidegrees());
+        let rotation = rotation.wrapping_sub(zero);
         if self.thinning {
             self.thin();
         }
@@ -347,11 +351,7 @@ mod tests {
             let mut trace = Trace::new();
             let mut samples = std_samples(seed);
             for &(at, torque, rotation) in samples.iter() {
-                trace.push(
-                    Instant::BOOT.after(Span::from_millis(at)),
-                    Torque::from_millinewton_meters(torque),
-                    Rotation::from_millidegrees(rotation),
-                );
+                trace.push(Instant::BOOT.after(Span::from_millis(at)), torque, rotation);
                 assert!(trace.points().count() <= TRACE_POINTS_MAX);
             }
             trace.settle();

@@ -1,8 +1,8 @@
 //! One attempt as it happens: peak, snug crossing, fastener rotation over several pulls, shape of the curve.
 //!
 //! Volatile: after a power cut nothing of it is rebuilt. Nothing on the way of a sample divides; a line is fitted once when a
-//! pull is over, and once while a renewed pull rises. What is seen in every sample (peak, rotation, shape, trace) is told from
-//! what can wait some milliseconds (rise, first movement, cue). Knows nothing of order, records or storage.
+//! pull is over, and once while a renewed pull rises. What is made of single samples (peak, snug, teeth) is seen in each; what
+//! can wait 5 ms (shape, rise, cue, trace) in the mean of a few (`together`). Knows nothing of order, records or storage.
 
 mod cue;
 mod drift;
@@ -16,6 +16,7 @@ mod rise;
 mod running;
 mod shape;
 mod thresholds;
+mod together;
 mod turning;
 
 use crate::curve_limits::CurveLimits;
@@ -32,6 +33,7 @@ use rise::TurnRise;
 use running::{Running, Travel};
 use shape::Shape;
 use thresholds::Thresholds;
+use together::Together;
 use turning::Turning;
 
 /// What is known about the fastener before the attempt.
@@ -134,6 +136,14 @@ struct Seen {
     rotation: i32,
 }
 
+impl Seen {
+    const NOTHING: Self = Self {
+        ticks: 0,
+        torque: 0,
+        rotation: 0,
+    };
+}
+
 /// The attempt in progress.
 #[derive(Clone, Debug)]
 pub struct Tracker {
@@ -147,10 +157,11 @@ pub struct Tracker {
     running_kept: Option<i32>,
     /// The stage loosens: torque and rotation count the other way round.
     reverse: bool,
-    last: Option<Seen>,
+    /// The reading before, where one came.
+    last: Seen,
+    has_last: bool,
     /// When the newest sample came, and how long after the one before it, in µs.
     at: Instant,
-    passed: u32,
     /// µs between samples, slowly averaged.
     interval: u32,
     loaded: bool,
@@ -163,8 +174,11 @@ pub struct Tracker {
     pulls: u8,
     pull_counted: bool,
     cue: Cue,
-    /// When rise, first movement and cue were last looked at.
-    looked_at: u32,
+    /// Readings that are taken as one.
+    together: Together,
+    /// The last that were, and when.
+    looked: bool,
+    looked_at: Instant,
     peak: Peak,
     turning: Turning,
     shape: Shape,
@@ -217,9 +231,9 @@ impl Tracker {
             measures_running: false,
             running_kept: None,
             reverse: false,
-            last: None,
+            last: Seen::NOTHING,
+            has_last: false,
             at: Instant::BOOT,
-            passed: 0,
             interval: 0,
             loaded: false,
             turning_over: false,
@@ -229,7 +243,9 @@ impl Tracker {
             pulls: 0,
             pull_counted: false,
             cue: Cue::None,
-            looked_at: 0,
+            together: Together::NEW,
+            looked: false,
+            looked_at: Instant::BOOT,
             peak: Peak::NEW,
             turning: Turning::NEW,
             shape: Shape::NEW,
@@ -257,7 +273,7 @@ impl Tracker {
         let goal = Goal::of(&aim);
         let reverse = goal.is_reverse();
         if reverse != self.reverse {
-            self.last = None;
+            self.has_last = false;
             self.drift = Drift::NEW;
         }
         self.aim = Some(aim);
@@ -322,45 +338,51 @@ impl Tracker {
             return Signal::default();
         }
         let seen = self.seen(at, sample);
-        let before = match self.time_passed(at) {
-            Ok(before) => before,
+        let follows = match self.time_passed(at) {
+            Ok(follows) => follows,
             Err(Reversed) => return self.signal(at, false),
         };
         let sure = self.peak.push(seen.torque, self.loaded, &self.thresholds);
         if !self.loaded {
             self.thresholds.widen(self.peak.noise());
         }
+        let runs = self.measures_running && self.began_at.is_none();
         let had_begun = self.began_at.is_some();
         let mut running = None;
-        if self.measures_running && !had_begun {
+        if runs {
             running = self.runs(seen);
         }
         let was_loaded = self.loaded;
-        if self.load(before, seen) {
-            self.trace.clear();
-        }
-        if was_loaded && !self.loaded && self.measures_running && !had_begun {
-            running = running.or(self.keep_running(self.thresholds.level.band));
-        }
-        if self.began_at.is_some() || self.loaded && self.runs_down != RunsDown::Only {
-            self.trace.push(at, sample.torque, sample.rotation);
-            if self.reverse {
-                self.travel.push(seen);
+        let past = seen.torque >= self.thresholds.regrip;
+        if past == self.loaded {
+            self.turning_over = false;
+        } else {
+            if self.load(follows, seen) {
+                self.trace.clear(self.thresholds.target);
+            }
+            if runs && was_loaded && !self.loaded {
+                running = running.or(self.keep_running(self.thresholds.level.band));
             }
         }
-        if let Some(before) = before {
-            self.shape.ripple(before, seen);
-        }
-        if self.loaded {
-            self.pulled(before, seen, sure);
+        let spike = if follows {
+            self.shape.ripple(&self.last, seen);
+            self.last.torque.wrapping_sub(sure)
         } else {
-            self.cue = Cue::None;
-            self.trace.sum_up();
-            self.went_on(seen);
-            self.drift.rest(seen);
-            self.against(seen);
+            self.looked = false;
+            self.together.begin(seen);
+            0
+        };
+        if self.loaded {
+            self.watch(follows, seen, sure);
         }
-        self.last = Some(seen);
+        self.last = seen;
+        self.has_last = true;
+        let mut ended = false;
+        if self.together.push(seen, spike) {
+            self.look();
+            // Nothing ends under load.
+            ended = !self.loaded && self.ends(at);
+        }
         let began = !had_begun && self.began_at.is_some();
         if began && self.measures_running {
             running = self
@@ -372,12 +394,43 @@ impl Tracker {
             cue: self.cue,
             halt: self.halt,
             began,
-            // Nothing ends under load.
-            ended: !self.loaded && self.ends(at),
+            ended,
         }
     }
 
+    /// Looks at the readings since the last look, taken as one.
+    #[inline(never)]
+    fn look(&mut self) {
+        let before = self.looked.then_some(self.together.seen);
+        if !self.together.take(self.last) {
+            return;
+        }
+        self.looked = true;
+        let seen = self.together.seen;
+        if before.is_some() {
+            self.space(self.at.since(self.looked_at).micros());
+        }
+        if self.began_at.is_some() || self.loaded && self.runs_down != RunsDown::Only {
+            let (torque, rotation) = (self.sense(seen.torque), self.sense(seen.rotation));
+            self.trace.push(self.at, torque, rotation);
+            if self.reverse {
+                self.travel.push(seen);
+            }
+        }
+        if self.loaded {
+            self.pulled(before, seen);
+        } else {
+            self.cue = Cue::None;
+            self.trace.sum_up();
+            self.went_on(seen);
+            self.drift.rest(seen);
+            self.against(before, seen);
+        }
+        self.looked_at = self.at;
+    }
+
     /// A sample of a run-down. What a stroke showed is kept when it ends, if it is news: the power may fail before the next.
+    #[inline(never)]
     fn runs(&mut self, seen: Seen) -> Option<i32> {
         let ended = self.running.push(seen, self.thresholds.level);
         if let Some(torque) = self.running.torque() {
@@ -486,7 +539,7 @@ impl Tracker {
             }
             _ => None,
         };
-        let torque = self.last.map_or(0, |last| last.torque);
+        let torque = if self.has_last { self.last.torque } else { 0 };
         Live {
             torque: Torque::from_millinewton_meters(torque),
             peak: Torque::from_millinewton_meters(self.peak.value()),
@@ -511,6 +564,7 @@ impl Tracker {
             return None;
         }
         if self.loaded {
+            self.look();
             self.peak.flush();
             self.end_pull(None);
         }
@@ -586,26 +640,27 @@ impl Tracker {
             sample.torque.millinewton_meters(),
             sample.rotation.millidegrees(),
         );
-        let sense = |value: i32| {
-            if self.reverse {
-                value.wrapping_neg()
-            } else {
-                value
-            }
-        };
         Seen {
             ticks: u32::try_from(at.micros() >> 10 & u64::from(u32::MAX)).unwrap_or(0),
-            torque: sense(torque),
-            rotation: sense(rotation),
+            torque: self.sense(torque),
+            rotation: self.sense(rotation),
+        }
+    }
+
+    /// In the sense of the stage, and back.
+    const fn sense(&self, value: i32) -> i32 {
+        if self.reverse {
+            value.wrapping_neg()
+        } else {
+            value
         }
     }
 
     /// Loaded against the stage's direction.
-    fn against(&mut self, seen: Seen) {
+    fn against(&mut self, before: Option<Seen>, seen: Seen) {
         if self.began_at.is_some() && seen.torque < self.thresholds.wrong.wrapping_neg() {
-            let again = self
-                .last
-                .is_some_and(|last| last.torque < self.thresholds.wrong.wrapping_neg());
+            let again =
+                before.is_some_and(|last| last.torque < self.thresholds.wrong.wrapping_neg());
             if again {
                 self.find(Reason::WrongWay);
             }
@@ -633,7 +688,7 @@ impl Tracker {
         if self.is_alone {
             return None;
         }
-        let seen = if self.loaded { self.last } else { None };
+        let seen = self.loaded.then_some(self.last);
         let compliance = match self.turning.compliance() {
             0 => self.compliance_before,
             known => known,
@@ -660,6 +715,7 @@ impl Tracker {
     }
 
     /// Whether the attempt is over at this time: let go for long enough.
+    #[inline(never)]
     fn ends(&self, at: Instant) -> bool {
         self.released_at.is_some_and(|released| {
             let passed = at.since(released).micros();

@@ -1,4 +1,4 @@
-//! What a loaded sample is watched for: at each one, and every few milliseconds.
+//! What is watched for under load: in each sample, and in a few taken together.
 //!
 //! Knows nothing of when a pull begins and ends.
 
@@ -7,18 +7,63 @@ use super::rise::{Turned, asks_for_the_top, rise};
 use super::{Cue, RunsDown, Seen, Tracker};
 use crate::verdict::Reason;
 
-/// What can wait is looked at this often, 4.1 ms: far below what a hand or an eye notices.
-const LOOK_EVERY_TICKS: u32 = 4;
-
 impl Tracker {
-    pub(super) fn pulled(&mut self, before: Option<Seen>, seen: Seen, sure: i32) {
+    /// What is watched for in each reading.
+    #[inline(always)]
+    pub(super) fn watch(&mut self, follows: bool, seen: Seen, sure: i32) {
+        if self.began_at.is_none() || !self.turning.climbs(seen.torque) {
+            self.turn(follows, seen, sure);
+        }
+        if follows && self.shape.ends_chord(sure) {
+            self.end_chord(sure);
+        }
+        // Teeth are looked for in the readings as they came: one alone may be a spike, five are not.
+        let saw = follows && self.shape.saw(seen.ticks, seen.torque, &self.thresholds);
+        if saw || sure > self.thresholds.overload {
+            self.watched(follows, saw);
+        }
+    }
+
+    /// Rotation while it must be looked at in each reading: up to snug, while the train winds up, and on the way down.
+    #[inline(never)]
+    fn turn(&mut self, follows: bool, seen: Seen, sure: i32) {
+        let before = follows.then_some(self.last);
         let level = self.level();
         if !self.turning.is_counting() {
             self.before_snug(seen, level);
         }
         self.turning.follow(before, seen, level, &self.thresholds);
+        if self.began_at.is_none() {
+            self.seats(seen, sure, level);
+        }
+    }
+
+    #[inline(never)]
+    fn end_chord(&mut self, sure: i32) {
+        if self.began_at.is_some() && !self.reverse && !self.found.contains(Reason::Stuck) {
+            self.shape
+                .end_chord(sure, self.last.rotation, &self.thresholds);
+        }
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn watched(&mut self, follows: bool, saw: bool) {
+        if self.began_at.is_none() || !follows {
+            return;
+        }
+        if !saw {
+            self.find(Reason::Overload);
+        } else if !self.reverse && !self.found.contains(Reason::Stuck) {
+            self.find(Reason::StickSlip);
+        }
+    }
+
+    /// What is watched for in several readings taken as one.
+    pub(super) fn pulled(&mut self, before: Option<Seen>, seen: Seen) {
+        let sure = self.together.sure;
         let is_marked = self.pace.push(seen);
-        if self.began_at.is_none() && !self.seats(seen, sure, level) {
+        if self.began_at.is_none() {
             return;
         }
         if !self.pull_counted && seen.torque >= self.thresholds.regrip.saturating_mul(2) {
@@ -29,26 +74,20 @@ impl Tracker {
             && self.pace.is_level(seen, &self.thresholds)
             && seen.torque >= self.peak.value() >> 1
         {
-            self.peak.stands(sure);
+            self.peak.stands(sure.torque);
         }
         if let Some(before) = before {
-            if sure > self.thresholds.overload {
-                self.find(Reason::Overload);
-            }
             self.follow_shape(before, seen, sure);
             if matches!(self.goal.kind, Kind::Hold) {
                 self.hold(seen);
             }
         }
-        self.restart_top = self.restart_top.max(sure);
-        if seen.ticks.wrapping_sub(self.looked_at) >= LOOK_EVERY_TICKS {
-            self.looked_at = seen.ticks;
-            self.look(seen);
-        }
+        self.restart_top = self.restart_top.max(sure.torque);
+        self.tell(seen);
     }
 
-    /// What can wait some milliseconds.
-    fn look(&mut self, seen: Seen) {
+    /// How the joint rises, and what the hand is told.
+    fn tell(&mut self, seen: Seen) {
         if !self.reverse {
             self.first_movement(seen);
         }
@@ -64,7 +103,7 @@ impl Tracker {
     }
 
     /// Torque at which counting starts in this pull.
-    #[inline(always)]
+    #[inline(never)]
     pub(super) fn level(&self) -> i32 {
         match self.goal.kind {
             // Before any plateau nobody knows whether it is the nut that resists or the joint.
@@ -80,14 +119,14 @@ impl Tracker {
 
     /// Whether the head seats: past snug on top of the running torque, and no spike. Until then the fastener is run down, which
     /// is no attempt, however long and in however many strokes.
-    fn seats(&mut self, seen: Seen, sure: i32, level: i32) -> bool {
+    fn seats(&mut self, seen: Seen, sure: i32, level: i32) {
         if seen.torque < level {
             // What was past it was a knock.
             self.turning.recount();
-            return false;
+            return;
         }
         if self.runs_down != RunsDown::Yes || sure < level {
-            return false;
+            return;
         }
         if self.wants_running() {
             // Counted from where it began for certain.
@@ -97,7 +136,6 @@ impl Tracker {
         self.began_at = Some(self.at);
         self.shape
             .start_pull(self.turning.still_below(), &self.thresholds);
-        true
     }
 
     fn before_snug(&mut self, seen: Seen, level: i32) {
@@ -120,16 +158,20 @@ impl Tracker {
         }
     }
 
-    fn follow_shape(&mut self, before: Seen, seen: Seen, sure: i32) {
+    fn follow_shape(&mut self, before: Seen, seen: Seen, sure: Seen) {
         // What a stuck sensor shows when it comes alive again is no shape.
         if self.reverse || self.found.contains(Reason::Stuck) {
             return;
         }
         let compliance = matches!(self.goal.kind, Kind::Torque).then(|| self.turning.compliance());
-        match self
-            .shape
-            .follow(before, seen, sure, compliance, &self.thresholds)
-        {
+        match self.shape.follow(
+            before,
+            seen,
+            sure,
+            self.together.bits(),
+            compliance,
+            &self.thresholds,
+        ) {
             Some(Reason::Stuck) => self.lost(Reason::Stuck),
             Some(reason) => self.find(reason),
             None => {}
@@ -138,7 +180,8 @@ impl Tracker {
 
     fn hold(&mut self, seen: Seen) {
         if seen.torque >= self.thresholds.hold {
-            self.held = self.held.saturating_add(u64::from(self.passed));
+            let passed = self.at.since(self.looked_at).micros();
+            self.held = self.held.saturating_add(passed);
             self.held_most = self.held_most.max(self.held);
         } else {
             self.held = 0;

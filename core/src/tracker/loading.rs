@@ -19,12 +19,13 @@ const GAP_UNKNOWN_MICROS: u32 = 500_000;
 pub(super) struct Reversed;
 
 impl Tracker {
-    /// The sample before, unless too much time passed unseen; time that runs backwards is told.
-    pub(super) fn time_passed(&mut self, at: Instant) -> Result<Option<Seen>, Reversed> {
-        let Some(last) = self.last else {
+    /// Whether there was a sample before, and not too much time passed unseen; time that runs backwards is told.
+    #[inline(always)]
+    pub(super) fn time_passed(&mut self, at: Instant) -> Result<bool, Reversed> {
+        if !self.has_last {
             self.at = at;
-            return Ok(None);
-        };
+            return Ok(false);
+        }
         if at < self.at {
             if self.is_pulled() {
                 self.lost(Reason::Gap);
@@ -33,7 +34,6 @@ impl Tracker {
         }
         let passed = u32::try_from(at.since(self.at).micros()).unwrap_or(u32::MAX);
         self.at = at;
-        self.passed = passed;
         // Mostly shorter than any gap.
         if passed > self.thresholds.gap_least && passed > self.gap() {
             if self.is_pulled() {
@@ -43,8 +43,14 @@ impl Tracker {
             self.pace.restart();
             self.shape.restart();
             self.drift.disturb();
-            return Ok(None);
+            return Ok(false);
         }
+        Ok(true)
+    }
+
+    /// So much time passed between two looks: the usual distance of readings, where they come slowly enough for it to matter.
+    pub(super) fn space(&mut self, passed: u64) {
+        let passed = u32::try_from(passed).unwrap_or(u32::MAX);
         self.interval = if self.interval == 0 {
             passed
         } else {
@@ -52,7 +58,6 @@ impl Tracker {
                 .wrapping_sub(self.interval >> 4)
                 .wrapping_add(passed >> 4)
         };
-        Ok(Some(last))
     }
 
     /// Samples further apart than this are a gap, in µs.
@@ -66,12 +71,9 @@ impl Tracker {
 
     /// Loaded or let go; two samples in a row decide, so that a spike does neither. True at the attempt's first load, or at the
     /// beginning of a stroke that may become it.
-    pub(super) fn load(&mut self, before: Option<Seen>, seen: Seen) -> bool {
-        let past = seen.torque >= self.thresholds.regrip;
-        if past == self.loaded {
-            self.turning_over = false;
-            return false;
-        }
+    #[inline(never)]
+    pub(super) fn load(&mut self, follows: bool, seen: Seen) -> bool {
+        let before = follows.then_some(self.last);
         // With no sample just before, this one decides.
         if before.is_some() && !self.turning_over {
             self.turning_over = true;
@@ -80,6 +82,9 @@ impl Tracker {
         }
         self.turning_over = false;
         if self.loaded {
+            if follows {
+                self.look();
+            }
             self.let_go(seen);
             return false;
         }
@@ -94,9 +99,14 @@ impl Tracker {
             // A stiff train is wound up within a sample: counting may have to start between these two.
             let level = self.level();
             self.turning
-                .follow_once(Some(foot), first, level, &self.thresholds);
+                .follow(Some(foot), first, level, &self.thresholds);
         }
         self.foot = None;
+        let last = before.unwrap_or(seen);
+        self.together.begin(last);
+        self.together.seen = last;
+        self.looked = before.is_some();
+        self.looked_at = self.at;
         self.shape
             .start_pull(self.turning.still_below(), &self.thresholds);
         self.restart_top = 0;
@@ -125,12 +135,11 @@ impl Tracker {
     }
 
     pub(super) fn end_pull(&mut self, released: Option<Seen>) {
-        let at = released.or(self.last);
+        let last = released.unwrap_or(self.last);
         self.loaded = false;
         self.turning_over = false;
         self.released_at = Some(self.at);
         self.held = 0;
-        let Some(last) = at else { return };
         let end = self.turning.end_pull(
             last,
             released.is_some(),

@@ -59,6 +59,8 @@ pub(super) struct Shape {
     rotation_jitter: u8,
     torque_up: bool,
     rotation_up: bool,
+    /// One of them repeats itself.
+    repeats: bool,
 }
 
 impl Shape {
@@ -89,6 +91,7 @@ impl Shape {
         rotation_jitter: 0,
         torque_up: false,
         rotation_up: false,
+        repeats: false,
     };
 
     /// A pull began; up to `still_below` the fastener is not expected to move.
@@ -108,23 +111,26 @@ impl Shape {
         self.same_rotation = 0;
     }
 
-    /// Follows the curve by one loaded sample: `torque` sure, `seen` as it came. Names what it shows for the first time. `compliance` is
+    /// Follows the curve by one loaded sample: `torque` sure, `seen` as it came. Names what it shows for the first time. `together` readings, a power of two, are taken as one. `compliance` is
     /// the train's, zero while it is not known; without it, the curve may yield.
     pub(super) fn follow(
         &mut self,
         before: Seen,
         seen: Seen,
-        torque: i32,
+        sure: Seen,
+        together: u32,
         compliance: Option<i64>,
         thresholds: &Thresholds,
     ) -> Option<Reason> {
-        let stuck = self.stuck(seen, thresholds);
-        // Teeth are looked for in the samples as they came: one alone may be a spike, five are not.
-        let saw = self.saw(seen.ticks, seen.torque, thresholds);
-        let giving = self.giving_way(torque, before.rotation, thresholds);
-        let step = seen.rotation.wrapping_sub(before.rotation).max(0);
+        let stuck = self.repeats && self.stuck(seen, thresholds);
+        let giving = self.giving_way(sure.torque, sure.rotation, thresholds);
+        let step = seen
+            .rotation
+            .wrapping_sub(before.rotation)
+            .max(0)
+            .wrapping_shr(together);
         let yielding = compliance.is_some_and(|compliance| {
-            self.yielding(torque, before.rotation, step, compliance, thresholds)
+            self.yielding(sure.torque, sure.rotation, step, compliance, thresholds)
         });
         if stuck {
             Some(Reason::Stuck)
@@ -132,8 +138,6 @@ impl Shape {
             Some(Reason::GivingWay)
         } else if yielding {
             Some(Reason::Yielding)
-        } else if saw {
-            Some(Reason::StickSlip)
         } else {
             None
         }
@@ -156,6 +160,36 @@ impl Shape {
             && rotation.wrapping_sub(self.anchor) > thresholds.drop_turn >> 1
     }
 
+    /// Whether the torque has come to the next level: a chord ends there. Looked at in each reading, since a fast hand turns far
+    /// meanwhile.
+    #[inline(always)]
+    pub(super) const fn ends_chord(&self, torque: i32) -> bool {
+        torque >= self.level
+    }
+
+    /// The torque, sure, came to the next level at this rotation.
+    #[inline(never)]
+    pub(super) fn end_chord(&mut self, torque: i32, rotation: i32, thresholds: &Thresholds) {
+        let mut passed = 0_u8;
+        while torque >= self.level && passed < 16 {
+            self.level = self.level.saturating_add(thresholds.yield_step);
+            passed = passed.wrapping_add(1);
+        }
+        let chord = rotation.wrapping_sub(self.level_rotation).max(0);
+        if self.on_chord && passed == 1 {
+            if self.chord > 0 {
+                self.pair_least = self.pair_least.min(chord.saturating_add(self.chord));
+            }
+            self.chord = chord;
+            self.chord_least = self.chord_least.min(chord);
+        } else {
+            self.chord = 0;
+        }
+        self.on_chord = true;
+        self.level_rotation = rotation;
+    }
+
+    /// Whether the curve has bent over since the last chord ended; in a reading a hand turns by about `step`.
     fn yielding(
         &mut self,
         torque: i32,
@@ -164,26 +198,6 @@ impl Shape {
         compliance: i64,
         thresholds: &Thresholds,
     ) -> bool {
-        if torque >= self.level {
-            let mut passed = 0_u8;
-            while torque >= self.level && passed < 16 {
-                self.level = self.level.saturating_add(thresholds.yield_step);
-                passed = passed.wrapping_add(1);
-            }
-            let chord = rotation.wrapping_sub(self.level_rotation).max(0);
-            if self.on_chord && passed == 1 {
-                if self.chord > 0 {
-                    self.pair_least = self.pair_least.min(chord.saturating_add(self.chord));
-                }
-                self.chord = chord;
-                self.chord_least = self.chord_least.min(chord);
-            } else {
-                self.chord = 0;
-            }
-            self.on_chord = true;
-            self.level_rotation = rotation;
-            return false;
-        }
         if !self.on_chord || self.pair_least == i32::MAX {
             return false;
         }
@@ -244,6 +258,7 @@ impl Shape {
     /// A fastener that stood still takes more to start than to keep turning: torque over the angle rises, dips for a moment
     /// and rises again [trade press]. A top up to a third above what the fastener was left at, and a fall to no less than a
     /// sixth below that, is this dip.
+    #[inline(never)]
     fn is_dip_of_restart(&self, top: i32, torque: i32) -> bool {
         let restart = i64::from(self.restart);
         restart > 0
@@ -251,7 +266,8 @@ impl Shape {
             && i64::from(torque).wrapping_mul(6) >= restart.wrapping_mul(5)
     }
 
-    fn saw(&mut self, at: u32, torque: i32, thresholds: &Thresholds) -> bool {
+    #[inline(always)]
+    pub(super) fn saw(&mut self, at: u32, torque: i32, thresholds: &Thresholds) -> bool {
         if self.falling {
             self.low = self.low.min(torque);
             if torque > self.low.wrapping_add(thresholds.tooth) {
@@ -282,9 +298,35 @@ impl Shape {
     }
 
     /// Follows the ripple of both sensors, loaded or not: what shows them alive.
-    pub(super) fn ripple(&mut self, before: Seen, seen: Seen) {
-        let same_torque = seen.torque == before.torque;
-        let same_rotation = seen.rotation == before.rotation;
+    #[inline(always)]
+    pub(super) fn ripple(&mut self, before: &Seen, seen: Seen) {
+        let same = (
+            seen.torque == before.torque,
+            seen.rotation == before.rotation,
+        );
+        if same != (false, false) || self.repeats {
+            self.repeat(same, before);
+        }
+        // Alive once is alive: no more is asked.
+        if !same.0 && self.torque_jitter < JITTER_LEAST {
+            let up = seen.torque > before.torque;
+            self.torque_jitter = self
+                .torque_jitter
+                .wrapping_add(u8::from(up != self.torque_up));
+            self.torque_up = up;
+        }
+        if !same.1 && self.rotation_jitter < JITTER_LEAST {
+            let up = seen.rotation > before.rotation;
+            self.rotation_jitter = self
+                .rotation_jitter
+                .wrapping_add(u8::from(up != self.rotation_up));
+            self.rotation_up = up;
+        }
+    }
+
+    /// One of the sensors repeats itself, or did.
+    #[inline(never)]
+    fn repeat(&mut self, (same_torque, same_rotation): (bool, bool), before: &Seen) {
         if same_torque && same_rotation {
             self.both_same = self.both_same.saturating_add(1);
         } else if self.both_same > 0 {
@@ -295,35 +337,14 @@ impl Shape {
             self.same_since = before.ticks;
             self.same_from = (before.torque, before.rotation);
         }
-        if same_torque {
-            self.same_torque = self.same_torque.saturating_add(1);
-        } else {
-            // Alive once is alive: no more is asked.
-            if self.torque_jitter < JITTER_LEAST {
-                let up = seen.torque > before.torque;
-                let turned = u8::from(up != self.torque_up);
-                self.torque_jitter = self.torque_jitter.wrapping_add(turned);
-                self.torque_up = up;
-            }
-            self.same_torque = 0;
-        }
-        if same_rotation {
-            self.same_rotation = self.same_rotation.saturating_add(1);
-        } else {
-            if self.rotation_jitter < JITTER_LEAST {
-                let up = seen.rotation > before.rotation;
-                let turned = u8::from(up != self.rotation_up);
-                self.rotation_jitter = self.rotation_jitter.wrapping_add(turned);
-                self.rotation_up = up;
-            }
-            self.same_rotation = 0;
-        }
+        let again = |so_far: u16, same: bool| if same { so_far.saturating_add(1) } else { 0 };
+        self.same_torque = again(self.same_torque, same_torque);
+        self.same_rotation = again(self.same_rotation, same_rotation);
+        self.repeats = same_torque || same_rotation;
     }
 
+    #[inline(never)]
     fn stuck(&self, seen: Seen, thresholds: &Thresholds) -> bool {
-        if self.same_torque == 0 && self.same_rotation == 0 {
-            return false;
-        }
         let ripples = (
             self.torque_jitter >= JITTER_LEAST,
             self.rotation_jitter >= JITTER_LEAST,

@@ -24,6 +24,8 @@ pub(super) struct Turning {
     origin: i32,
     origin_at: u32,
     peak: i32,
+    /// From here on a sample only climbs: counting began, the wind-up is over, and it is not on its way down.
+    climbs_from: i32,
     rise: Line,
     rise_over: bool,
     fall: Line,
@@ -52,6 +54,7 @@ impl Turning {
         origin: 0,
         origin_at: 0,
         peak: 0,
+        climbs_from: i32::MAX,
         rise: Line::EMPTY,
         rise_over: true,
         fall: Line::EMPTY,
@@ -76,6 +79,7 @@ impl Turning {
         self.origin = seen.rotation;
         self.origin_at = seen.ticks;
         self.peak = 0;
+        self.climbs_from = i32::MAX;
         self.rise = Line::EMPTY;
         self.fall = Line::EMPTY;
         self.rise_over = self.still_below <= 0;
@@ -83,20 +87,21 @@ impl Turning {
         self.to = None;
     }
 
-    /// As [`Self::follow`], where it is not worth its place in the way of every sample.
-    #[inline(never)]
-    pub(super) fn follow_once(
-        &mut self,
-        before: Option<Seen>,
-        seen: Seen,
-        level: i32,
-        thresholds: &Thresholds,
-    ) {
-        self.follow(before, seen, level, thresholds);
+    /// Whether [`Self::follow`] need not see a sample of this torque, but for the highest.
+    #[inline(always)]
+    pub(super) fn climbs(&mut self, torque: i32) -> bool {
+        if torque < self.climbs_from {
+            return false;
+        }
+        if torque > self.peak {
+            self.peak = torque;
+            self.climbs_from = self.climbs_from.max(torque.wrapping_sub(torque >> 3));
+        }
+        true
     }
 
     /// A loaded sample, and the one before unless time passed unseen between them. Counting starts at `level`.
-    #[inline(always)]
+    #[inline(never)]
     pub(super) fn follow(
         &mut self,
         before: Option<Seen>,
@@ -156,6 +161,12 @@ impl Turning {
             }
             None => {}
         }
+        self.climbs_from = match self.from {
+            Some(from) if self.rise_over && self.fall.count() == 0 => {
+                from.torque.max(self.peak.wrapping_sub(self.peak >> 3))
+            }
+            _ => i32::MAX,
+        };
     }
 
     /// The hand let go, or the attempt ends at `last` under load.
@@ -250,6 +261,7 @@ impl Turning {
         self.counting = false;
         self.from = None;
         self.to = None;
+        self.climbs_from = i32::MAX;
     }
 
     /// The train's compliance; zero when not known yet.
