@@ -97,8 +97,9 @@ impl<P: Deref<Target = Procedure>> Session<P> {
             }
         }
         if self.running {
-            // Makes no record: when anything came is not known any more, so that no wait can be over.
-            self.advance(&mut Outcome::default());
+            let mut outcome = Outcome::default();
+            self.advance(&mut outcome);
+            outcome.entries().iter().cloned().for_each(keep);
         }
     }
 }

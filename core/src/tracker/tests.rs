@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::procedure::TorqueWindow;
+use crate::sample::Sample;
 use crate::unit::Rotation;
 use crate::verdict::{Verdict, judge};
 
