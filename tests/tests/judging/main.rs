@@ -152,6 +152,11 @@ fn degrees(value: f64) -> Angle {
 }
 
 fn case(kind: Kind, number: u64) -> Case {
+    case_at(None, kind, number)
+}
+
+/// As [`case`], at so many samples a second.
+fn case_at(rate: Option<f64>, kind: Kind, number: u64) -> Case {
     let seed = KINDS.iter().take_while(|known| known.0 != kind).count();
     let seed = u64::try_from(seed).unwrap_or(0);
     if kind > LateRise {
@@ -258,11 +263,12 @@ fn case(kind: Kind, number: u64) -> Case {
         };
         aim = Aim::Torque { window };
     }
+    let drawn = dice.between(200.0, 1_000.0);
     let setup = Setup {
         hand,
         joint,
         train,
-        rate: dice.between(200.0, 1_000.0),
+        rate: rate.unwrap_or(drawn),
         torque_noise,
         zero: 0.0,
         angle_noise: dice.between(0.05, 0.1),
@@ -581,4 +587,32 @@ fn a_zero_is_taken_or_the_recording_is_not_judged(cases: &[Case]) {
             _ => {}
         }
     }
+}
+
+/// What a pull is judged to be does not hang on how often the sensor is read.
+#[test]
+fn the_same_pull_is_judged_alike_at_200_and_at_1000_samples_a_second() {
+    let kinds = KINDS.iter().map(|known| known.0);
+    let cases: Vec<_> = kinds
+        .filter(|kind| *kind <= LateRise)
+        .flat_map(|kind| (0..40).map(move |number| (kind, number)))
+        .collect();
+    let mut differ = Vec::new();
+    for &(kind, number) in &cases {
+        let [slow, fast] = [200.0, 1_000.0].map(|rate| case_at(Some(rate), kind, number));
+        if slow.judgement.verdict != fast.judgement.verdict {
+            println!("  {}\n  {}", slow.tell(), fast.tell());
+            differ.push((kind, number));
+        }
+    }
+    println!(
+        "{} of {} pulls have the same verdict at 200 and at 1,000 samples a second",
+        cases.len() - differ.len(),
+        cases.len()
+    );
+    // At the very edge of a window one noise is not the other.
+    let elsewhere = differ
+        .iter()
+        .filter(|(kind, _)| !matches!(kind, TorqueHigh | TorqueLow | AngleHigh | AngleLow));
+    assert_eq!(elsewhere.count(), 0, "{differ:?}");
 }
