@@ -197,13 +197,13 @@ impl Trace {
         sum
     }
 
-    /// Takes four more points into the digest, so that the reading that ends an attempt need not take them all: at 200 readings a
-    /// second twenty come before it.
+    /// Takes eight more points into the digest, so that the reading that ends an attempt need not take them all: at rest it is looked
+    /// twenty times before it.
     pub(crate) fn sum_up(&mut self) {
         if self.thinning {
             return;
         }
-        for _ in 0..4 {
+        for _ in 0..8 {
             let Some(point) = self.at(self.summed).filter(|_| self.summed < self.used) else {
                 return;
             };

@@ -74,7 +74,7 @@ impl Tracker {
             && self.pace.is_level(seen, &self.thresholds)
             && seen.torque >= self.peak.value() >> 1
         {
-            self.peak.stands(sure.torque);
+            self.peak.stands(sure.0);
         }
         if let Some(before) = before {
             self.follow_shape(before, seen, sure);
@@ -82,7 +82,7 @@ impl Tracker {
                 self.hold(seen);
             }
         }
-        self.restart_top = self.restart_top.max(sure.torque);
+        self.restart_top = self.restart_top.max(sure.0);
         self.tell(seen);
     }
 
@@ -158,7 +158,7 @@ impl Tracker {
         }
     }
 
-    fn follow_shape(&mut self, before: Seen, seen: Seen, sure: Seen) {
+    fn follow_shape(&mut self, before: Seen, seen: Seen, sure: (i32, i32)) {
         // What a stuck sensor shows when it comes alive again is no shape.
         if self.reverse || self.found.contains(Reason::Stuck) {
             return;

@@ -111,27 +111,27 @@ impl Shape {
         self.same_rotation = 0;
     }
 
-    /// Follows the curve by one loaded sample: `torque` sure, `seen` as it came. Names what it shows for the first time. `together` readings, a power of two, are taken as one. `compliance` is
-    /// the train's, zero while it is not known; without it, the curve may yield.
+    /// Follows the curve by a few loaded samples taken as one (`together`, as a power of two): `seen` as they came, torque and rotation
+    /// that are `sure`. Names what it shows for the first time. `compliance` is the train's, zero while it is not known; without it, the
+    /// curve may yield.
     pub(super) fn follow(
         &mut self,
         before: Seen,
         seen: Seen,
-        sure: Seen,
+        sure: (i32, i32),
         together: u32,
         compliance: Option<i64>,
         thresholds: &Thresholds,
     ) -> Option<Reason> {
         let stuck = self.repeats && self.stuck(seen, thresholds);
-        let giving = self.giving_way(sure.torque, sure.rotation, thresholds);
+        let giving = self.giving_way(sure.0, sure.1, thresholds);
         let step = seen
             .rotation
             .wrapping_sub(before.rotation)
             .max(0)
             .wrapping_shr(together);
-        let yielding = compliance.is_some_and(|compliance| {
-            self.yielding(sure.torque, sure.rotation, step, compliance, thresholds)
-        });
+        let yielding = compliance
+            .is_some_and(|compliance| self.yielding(sure.0, sure.1, step, compliance, thresholds));
         if stuck {
             Some(Reason::Stuck)
         } else if giving {

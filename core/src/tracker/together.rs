@@ -41,8 +41,8 @@ pub(super) struct Together {
     earlier: (i32, i32),
     /// As they came, at the time of the newest.
     pub(super) seen: Seen,
-    /// One reading earlier each, spikes left out.
-    pub(super) sure: Seen,
+    /// Torque and rotation one reading earlier each, spikes left out.
+    pub(super) sure: (i32, i32),
 }
 
 impl Together {
@@ -56,7 +56,7 @@ impl Together {
         rotation: 0,
         earlier: (0, 0),
         seen: Seen::NOTHING,
-        sure: Seen::NOTHING,
+        sure: (0, 0),
     };
 
     /// How many readings the last were, as a power of two.
@@ -120,13 +120,12 @@ impl Together {
             [(self.torque, self.rotation), sure]
                 .map(|(torque, rotation)| (part(torque), part(rotation)))
         };
-        let above = |(torque, turned): (i32, i32)| Seen {
+        self.seen = Seen {
             ticks: newest.ticks,
-            torque,
-            rotation: rotation.wrapping_add(turned),
+            torque: seen.0,
+            rotation: rotation.wrapping_add(seen.1),
         };
-        self.seen = above(seen);
-        self.sure = above(sure);
+        self.sure = (sure.0, rotation.wrapping_add(sure.1));
         self.taken = self.bits;
         if passed > MOST_TICKS {
             self.bits = self.bits.saturating_sub(1);
@@ -207,8 +206,7 @@ mod tests {
         let seen = (together.seen.torque, together.seen.rotation);
         // Of the last four: one and a half before the newest.
         assert_eq!(seen, (1_000 * number - 1_500, 50_000 + 80 * number - 120));
-        let sure = (together.sure.torque, together.sure.rotation);
-        assert_eq!(sure, (seen.0 - 1_000, seen.1 - 80));
+        assert_eq!(together.sure, (seen.0 - 1_000, seen.1 - 80));
     }
 
     #[test]
@@ -220,10 +218,7 @@ mod tests {
             .map(|(_, together)| together.seen.torque)
             .collect();
         assert_eq!(seen.iter().filter(|torque| **torque == 22_000).count(), 1);
-        assert!(
-            made.iter()
-                .all(|(_, together)| together.sure.torque == 20_000)
-        );
+        assert!(made.iter().all(|(_, together)| together.sure.0 == 20_000));
     }
 
     #[test]
@@ -241,10 +236,7 @@ mod tests {
         assert!(!together.push(one, 0));
         assert!(!together.push(other, 0));
         assert!(together.take(other));
-        assert_eq!(
-            (together.seen.torque, together.sure.torque),
-            (30_500, 30_000)
-        );
+        assert_eq!((together.seen.torque, together.sure.0), (30_500, 30_000));
         // Late: it is not waited for more.
         let late = at(10, 33_000);
         assert!(together.push(late, 0));
