@@ -80,7 +80,14 @@ fn the_beginnings_are_in_form() {
 
 #[test]
 fn a_text_that_is_no_toml_has_no_form() {
-    for text in ["[[joint\n", "id = \n", "a = 1\na = 2\n", "a = \"x\n"] {
+    for text in [
+        "[[joint\n",
+        "id = \n",
+        "a = 1\na = 2\n",
+        "a = \"x\n",
+        "a = 0x\n",
+        "a = [{ b = 1_0;\u{1} }]\n",
+    ] {
         assert!(in_form(text).is_err(), "{text}");
         let mut document = Document::new(text);
         assert!(document.put_in_form().is_err());

@@ -323,6 +323,15 @@ impl Diagnostics {
         self.errors() > 0
     }
 
+    /// Whether there is an error within a place.
+    pub(super) fn has_error_in(&self, place: &Range<usize>) -> bool {
+        let errors = self.errors.borrow();
+        errors
+            .list
+            .iter()
+            .any(|found| place.start <= found.place.start && found.place.end <= place.end)
+    }
+
     /// The known word that a mistyped one is meant for, if one is so close that it can hardly be anything else: it begins with the
     /// same letter, and of three letters one is wrong at most.
     pub(super) fn closest<'w>(

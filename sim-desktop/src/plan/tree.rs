@@ -12,7 +12,7 @@
 
 use std::ops::{Range, RangeInclusive};
 
-use toml::de::{DeTable, DeValue};
+use toml::de::{DeInteger, DeTable, DeValue};
 
 use super::diagnostic::Diagnostics;
 use crate::limits::{ENTRIES_MAX, KEY_BYTES_MAX, TEXT_BYTES_MAX, counted};
@@ -42,6 +42,11 @@ impl<'d> Place<'d> {
         allowed: impl Into<String>,
     ) {
         self.to.error(&self.bytes, what, here, allowed);
+    }
+
+    /// Whether something here was refused already.
+    fn has_error(&self) -> bool {
+        self.to.has_error_in(&self.bytes)
     }
 
     /// Asks about what stands here.
@@ -188,6 +193,16 @@ fn node<'d>(place: Place<'d>, value: &DeValue<'_>) -> Node<'d> {
         DeValue::String(text) => Value::Text(short_enough(&place, text, TEXT_BYTES_MAX, "text")),
         DeValue::Integer(number) => match i64::from_str_radix(number.as_str(), number.radix()) {
             Ok(number) => Value::Whole(number),
+            Err(_) if !is_whole(number) => {
+                if !place.has_error() {
+                    place.error(
+                        format!("{number} is no number"),
+                        "here",
+                        "digits alone, like 12 or 1_000; a number with its unit stands in quotes",
+                    );
+                }
+                Value::Whole(0)
+            }
             Err(_) => {
                 place.error(
                     format!("number {number} is too large"),
@@ -217,6 +232,12 @@ fn node<'d>(place: Place<'d>, value: &DeValue<'_>) -> Node<'d> {
         DeValue::Table(table) => Value::Table(entries(&place, table)),
     };
     Node { place, value }
+}
+
+/// Whether a number has digits and nothing else: behind a low line the reader of TOML takes anything for one.
+pub(super) fn is_whole(number: &DeInteger<'_>) -> bool {
+    let digits = number.as_str().trim_start_matches(['+', '-']);
+    !digits.is_empty() && digits.chars().all(|digit| digit.is_digit(number.radix()))
 }
 
 /// A text as typed, where it stands.

@@ -5,6 +5,8 @@
 use std::io::{self, Read, Write};
 
 use evendraw::link::{Client, Port};
+use evendraw_core::journal::{FIRST_SEED, Frame, OVERHEAD, encode, frame_at};
+use evendraw_core::limits::PAYLOAD_MAX;
 use evendraw_core::link::{AdapterEnd, Heard, Identity, Refused, Reply, Request};
 use evendraw_core::unit::Torque;
 use libfuzzer_sys::fuzz_target;
@@ -15,6 +17,9 @@ struct Scripted {
     script: Vec<u8>,
     at: usize,
     out: Vec<u8>,
+    /// Number and sum of the last frame of its journal that was sent whole.
+    sequence: u32,
+    sum: u32,
 }
 
 impl Scripted {
@@ -34,6 +39,29 @@ impl Scripted {
         let to = (from + length).min(self.script.len());
         self.at = to;
         Some(self.script[from..to].to_vec())
+    }
+
+    /// Frames with right sums, behind those that were sent before; the first number may be left out.
+    fn frames(&mut self) -> Option<Vec<u8>> {
+        let mut frames = Vec::new();
+        let count = self.byte()?;
+        self.sequence += u32::from(count / 128);
+        for _ in 0..count % 4 {
+            self.sequence += 1;
+            let (kind, version) = (self.byte()?, self.byte()?);
+            let payload = self.some()?;
+            let frame = Frame {
+                kind,
+                version,
+                sequence: self.sequence,
+                payload: &payload,
+            };
+            let mut room = [0; PAYLOAD_MAX + OVERHEAD];
+            let written = encode(&frame, self.sum, &mut room).expect("fits");
+            self.sum = frame_at(written, self.sum).expect("its own").1;
+            frames.extend_from_slice(written);
+        }
+        Some(frames)
     }
 
     /// The answer that is next in the script; none where it has ended, or where nothing is answered.
@@ -59,11 +87,20 @@ impl Scripted {
                 }
             }
             1 | 5 => Reply::Stored { slot: self.byte()? },
-            2 | 6 | 7 => {
+            6 | 7 => {
+                let (last, seed) = (self.number()?, self.sum);
+                some = self.frames()?;
+                Reply::Frames {
+                    last,
+                    seed,
+                    bytes: &some,
+                }
+            }
+            2 => {
                 let (last, seed) = (
                     self.number()?,
                     if which > 128 {
-                        evendraw_core::journal::FIRST_SEED
+                        FIRST_SEED
                     } else {
                         self.number()?
                     },
@@ -146,6 +183,8 @@ fuzz_target!(|bytes: &[u8]| {
         script: bytes.to_vec(),
         at: 0,
         out: Vec::new(),
+        sequence: 0,
+        sum: FIRST_SEED,
     };
     let mut client = Client::new(Port::over(line));
     if client.identify().is_err() {

@@ -6,7 +6,10 @@ use std::fmt;
 use std::ops::Range;
 use std::str::FromStr;
 
+use toml::Spanned;
 use toml::de::{DeTable, DeValue};
+
+use crate::plan::tree::is_whole;
 
 /// One step down: into a key, or to a place in a list.
 #[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -242,7 +245,7 @@ impl Layout {
     #[must_use]
     pub fn of(text: &str) -> Option<Self> {
         let (document, errors) = DeTable::parse_recoverable(text);
-        if !errors.is_empty() {
+        if !errors.is_empty() || document.get_ref().values().any(is_no_toml) {
             return None;
         }
         let mut headers = Vec::new();
@@ -428,6 +431,16 @@ fn node(
         | DeValue::Float(_)
         | DeValue::Boolean(_)
         | DeValue::Datetime(_) => Node::Value(place),
+    }
+}
+
+/// Whether a number in it is none, which the grammar alone lets pass.
+fn is_no_toml(value: &Spanned<DeValue<'_>>) -> bool {
+    match value.get_ref() {
+        DeValue::Integer(number) => !is_whole(number),
+        DeValue::Array(items) => items.iter().any(is_no_toml),
+        DeValue::Table(table) => table.values().any(is_no_toml),
+        _ => false,
     }
 }
 
