@@ -6,8 +6,58 @@ use crate::sample::Sample;
 use crate::unit::Rotation;
 use crate::verdict::{Verdict, judge};
 
-fn millis(value: u32) -> Instant {
+pub(super) fn millis(value: u32) -> Instant {
     Instant::BOOT.after(Span::from_millis(value))
+}
+
+pub(super) const fn seen(ticks: u32, torque: i32, rotation: i32) -> Seen {
+    Seen {
+        ticks,
+        torque,
+        rotation,
+    }
+}
+
+/// 40 N·m, 38 to 42: re-grip at 2 N·m, snug at 4.
+pub(super) fn forty() -> Aim {
+    let [target, min, max] = [40_000, 38_000, 42_000].map(Torque::from_millinewton_meters);
+    Aim::Torque {
+        window: TorqueWindow { target, min, max },
+    }
+}
+
+/// 90°, 85 to 95.
+pub(super) fn ninety() -> Aim {
+    let [target, min, max] = [90_000, 85_000, 95_000].map(Angle::from_millidegrees);
+    Aim::Turn {
+        window: crate::procedure::AngleWindow { target, min, max },
+        torque: None,
+        one_sweep: false,
+        left: None,
+    }
+}
+
+pub(super) fn armed(aim: Aim) -> Tracker {
+    let mut tracker = Tracker::new();
+    tracker.begin(aim, &CurveLimits::default(), Start::default());
+    tracker
+}
+
+/// Under load since a second, its fastener counted from here on.
+pub(super) fn pulling(aim: Aim, from: Seen) -> Tracker {
+    let mut tracker = armed(aim);
+    tracker.at = millis(1_000);
+    tracker.looked_at = tracker.at;
+    tracker.began_at = Some(tracker.at);
+    tracker.loaded = true;
+    tracker.last = from;
+    tracker.has_last = true;
+    tracker.pulls = 1;
+    tracker.pull_counted = true;
+    tracker
+        .turning
+        .follow(None, from, from.torque, &tracker.thresholds);
+    tracker
 }
 
 fn sample(torque: i32, rotation: i32) -> Sample {
