@@ -506,3 +506,17 @@ fn who_aims_at_a_window_is_told_to_slow_down_once_and_half_the_lead_counts_then(
     }
     assert!(cues[0] > 0 && cues[1] > 0 && cues[2] > 0, "{cues:?}");
 }
+
+#[test]
+fn a_run_down_is_held_to_its_length_until_counting_begins() {
+    for (counts, told) in [(false, true), (true, false)] {
+        let mut tracker = if counts {
+            pulling(forty(), seen(0, 30_000, 0))
+        } else {
+            armed(forty())
+        };
+        tracker.thresholds.run_down_min = 360_000;
+        tracker.watch(false, seen(5, 5_000, 0), 5_000);
+        assert_eq!(tracker.found.contains(Reason::EarlyRise), told);
+    }
+}

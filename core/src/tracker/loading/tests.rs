@@ -338,3 +338,35 @@ fn a_stud_that_snapped_shows_while_the_handle_goes_on_for_three_times_a_release(
     let _ = tracker.load(false, seen(10, 0, 2_001));
     assert!(tracker.found.contains(Reason::GivingWay));
 }
+
+#[test]
+fn an_attempt_that_ends_under_load_is_judged_by_its_turn_only_with_the_trains_stiffness_known() {
+    for (compliance, released, told) in [(0, false, false), (0, true, true), (1 << 18, false, true)]
+    {
+        let from = seen(0, 4_000, 0);
+        let mut tracker = pulling(forty(), from);
+        tracker.thresholds.compliance = compliance;
+        tracker.turning = Turning::new(&tracker.thresholds);
+        tracker
+            .turning
+            .follow(None, from, 4_000, &tracker.thresholds);
+        for torque in [34_500, 35_000, 35_000] {
+            tracker.peak.push(torque, true, &tracker.thresholds);
+        }
+        let (top, foot) = (seen(100, 35_000, 999), seen(110, 3_000, 900));
+        tracker
+            .turning
+            .follow(Some(from), top, 4_000, &tracker.thresholds);
+        tracker
+            .turning
+            .follow(Some(top), foot, 4_000, &tracker.thresholds);
+        tracker.last = foot;
+        tracker.end_pull(released.then_some(foot));
+        assert!(tracker.turning.total().is_some());
+        assert_eq!(
+            tracker.found.contains(Reason::NoTurn),
+            told,
+            "{compliance} {released}"
+        );
+    }
+}

@@ -348,6 +348,7 @@ fn noise_is_looked_for_below_snug_and_each_block_begins_anew() {
     let up_and_down = |low: i32| (0..34).map(move |own| low + 100 * (own % 2));
     assert_eq!(noise_of(up_and_down(3_899)).noise(), 26);
     assert_eq!(noise_of(up_and_down(4_000)).noise(), 0);
+    assert_eq!(noise_of(up_and_down(3_900)).noise(), 0);
     // At 3.95 and 4.05: only every other one is below.
     assert_eq!(noise_of(up_and_down(3_950)).noise(), 0);
     let peak = noise_of(up_and_down(1_000));
