@@ -107,3 +107,14 @@ fn a_block_is_the_mean_of_64_readings_from_where_it_began() {
     drift.disturb();
     assert_eq!(drift.rate(), before);
 }
+
+#[test]
+fn a_block_is_still_by_its_own_readings_alone() {
+    let mut drift = Drift::NEW;
+    for (from, other) in [(0, 500), (1_000, -400), (2_000, 500)] {
+        for step in 0..64 {
+            drift.rest(seen(from + step, 70_000 + other * i32::from(step > 62)));
+        }
+        assert_eq!(drift.newest.map(|(_, at)| at), Some(from));
+    }
+}

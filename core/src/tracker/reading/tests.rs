@@ -299,3 +299,12 @@ fn without_rotation_nothing_turned_is_known() {
     assert_eq!(feed(&mut never, 5, 90_000, 0), Signal::default());
     assert!(!never.has_last);
 }
+
+#[test]
+fn a_tool_at_rest_tells_its_gyros_bias() {
+    let mut tracker = armed(forty());
+    for step in 0..200_i32 {
+        let _ = feed(&mut tracker, 1_000 + 10 * step.unsigned_abs(), 100, step);
+    }
+    assert!(tracker.drift.rate() > 0);
+}

@@ -306,8 +306,11 @@ fn the_highest_torque_is_asked_for_where_it_can_make_a_difference() {
     }
 }
 
-/// What is said at the last of these readings, torque and how far it turned; nothing before.
-fn turn(readings: &[(i32, i64)]) -> Option<bool> {
+/// Torque, and how far it turned.
+type Readings = [(i32, i64)];
+
+/// What is said at the last of these readings; nothing before.
+fn turn(readings: &Readings) -> Option<bool> {
     let mut rise = TurnRise::NEW;
     let mut said = None;
     for (torque, turned) in readings {
@@ -319,7 +322,7 @@ fn turn(readings: &[(i32, i64)]) -> Option<bool> {
 
 #[test]
 fn a_turn_is_held_to_what_it_took_on_average_over_the_ten_degrees_before() {
-    let rows: [(&[(i32, i64)], Option<bool>); 12] = [
+    let rows: [(&Readings, Option<bool>); 12] = [
         (&[(22_000, 30_000)], Some(true)),
         (&[(21_999, 30_000)], Some(false)),
         (&[(22_000, 29_999)], None),

@@ -135,6 +135,15 @@ fn a_reading_that_wanders_more_makes_room_for_itself_and_never_takes_any_away() 
         own.widen(noise - 1);
         assert_eq!((sizes(&own), own.noise), (expected, noise.max(100)));
     }
+    // What was allowed for from the beginning needs no more room.
+    let limits = CurveLimits {
+        noise: millis(3_000),
+        ..CurveLimits::default()
+    };
+    let mut own = of(&torque(40_000), &limits);
+    let before = sizes(&own);
+    own.widen(3_000);
+    assert_eq!(sizes(&own), before);
     // Snug lies on top of the running torque.
     let mut own = plain;
     own.raise(5_000);

@@ -46,6 +46,8 @@ fn as_many_are_taken_together_as_come_in_five_ms() {
         (1_000, 4),
         (500, 8),
         (125, 32),
+        // No more than that, however fast they come.
+        (62, 32),
     ] {
         let made = even(micros);
         let last: Vec<i32> = made
