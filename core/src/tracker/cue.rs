@@ -55,3 +55,6 @@ impl Tracker {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -122,3 +122,6 @@ impl Drift {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -153,3 +153,6 @@ fn let_go_at(target: i32, min: i32, max: i32) -> i32 {
         .max(min.wrapping_add(quarter))
         .min(max.wrapping_sub(quarter))
 }
+
+#[cfg(test)]
+mod tests;

@@ -108,40 +108,4 @@ impl Line {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_line_gives_back_its_slope() {
-        for stiffness in [5_000_i64, 12_345, 60_000, 400_000] {
-            let mut line = Line::EMPTY;
-            for step in 0..200_i32 {
-                let torque = 1_000 + step * 300;
-                let rotation = i64::from(torque) * 1_000 / stiffness;
-                line.add(
-                    torque,
-                    i32::try_from(rotation).unwrap_or(0),
-                    step.unsigned_abs(),
-                );
-            }
-            let found = line.compliance(1_000).unwrap_or(0);
-            let exact = (1_000_i64 << COMPLIANCE_BITS) / stiffness;
-            assert!(
-                (found - exact).abs() * 200 <= exact,
-                "{stiffness}: {found} for {exact}"
-            );
-            let middle = line.middle().map(|middle| middle.torque / 16);
-            assert_eq!(middle, Some(1_000 + 199 * 150));
-        }
-    }
-
-    #[test]
-    fn few_or_crowded_samples_give_no_slope() {
-        let mut line = Line::EMPTY;
-        assert_eq!(line.compliance(0), None);
-        for step in 0..100_u16 {
-            line.add(5_000 + i32::from(step % 3), 100, 0);
-        }
-        assert_eq!(line.compliance(100), None);
-    }
-}
+mod tests;

@@ -271,3 +271,6 @@ impl Tracker {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -193,3 +193,6 @@ impl Tracker {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -169,3 +169,6 @@ fn ahead(left: i64, grown: i64, passed: u32, reaction: u32) -> bool {
     let (passed, reaction) = (i64::from(passed.min(10_000)), i64::from(reaction));
     grown > 0 && left.wrapping_mul(passed) <= grown.wrapping_mul(reaction)
 }
+
+#[cfg(test)]
+mod tests;

@@ -196,3 +196,6 @@ impl Tracker {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;

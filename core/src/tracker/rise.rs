@@ -124,3 +124,6 @@ impl TurnRise {
         Some(mean >= thresholds.turn_rise_to)
     }
 }
+
+#[cfg(test)]
+mod tests;

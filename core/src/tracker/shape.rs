@@ -372,3 +372,6 @@ fn turned_in((pair, one): (i32, i32), compliance: i64, thresholds: &Thresholds) 
     i64::from(pair).wrapping_sub(wound << 1) > least
         && i64::from(one).wrapping_sub(wound) > least >> 1
 }
+
+#[cfg(test)]
+mod tests;

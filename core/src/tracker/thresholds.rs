@@ -342,3 +342,6 @@ fn scale(aim: &Aim, start: &Start) -> Torque {
         .filter(|&torque| torque > Torque::ZERO)
         .unwrap_or(SCALE_UNKNOWN)
 }
+
+#[cfg(test)]
+mod tests;

@@ -333,3 +333,6 @@ fn crossing(a: Seen, b: Seen, level: i32) -> i32 {
 const fn middle(a: i32, b: i32) -> i32 {
     a.wrapping_add(b) >> 1
 }
+
+#[cfg(test)]
+mod tests;
