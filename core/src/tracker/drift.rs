@@ -110,7 +110,7 @@ impl Drift {
         let bend = step
             .wrapping_mul(earlier_ticks)
             .wrapping_sub(earlier.wrapping_mul(step_ticks));
-        let bent = earlier_ticks > 0 && bend.wrapping_abs() > BEND_MOST.wrapping_mul(all_ticks);
+        let bent = bend.wrapping_abs() > BEND_MOST.wrapping_mul(all_ticks);
         if too_fast || bent {
             self.disturb();
             return;

@@ -137,7 +137,6 @@ impl Tracker {
     pub(super) fn end_pull(&mut self, released: Option<Seen>) {
         let last = released.unwrap_or(self.last);
         self.loaded = false;
-        self.turning_over = false;
         self.released_at = Some(self.at);
         self.held = 0;
         let end = self.turning.end_pull(

@@ -105,7 +105,6 @@ impl Shape {
         self.top = 0;
         self.teeth = 0;
         self.high = 0;
-        self.low = 0;
         self.falling = false;
         self.same_torque = 0;
         self.same_rotation = 0;

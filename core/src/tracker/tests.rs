@@ -556,3 +556,59 @@ fn each_aim_is_reached_at_its_bound() {
     }
     assert!(let_go(Aim::BackOff { angle: None }, 38_000).is_reached());
 }
+
+#[test]
+fn an_attempt_has_begun_with_its_first_load() {
+    assert!(!armed(forty()).has_begun() && !Tracker::new().has_begun());
+    assert!(pulling(forty(), seen(0, 5_000, 0)).has_begun());
+}
+
+#[test]
+fn a_bend_that_could_not_be_told_from_the_train_counts_where_its_stiffness_stays_unknown() {
+    let mut tracker = let_go(forty(), 39_000);
+    let limits = tracker.thresholds;
+    tracker.shape.start_pull(0, &limits);
+    // Chords of 1° for 5 N·m: as the softest train gives by itself.
+    for chord in 0..4 {
+        let (torque, rotation) = (4_000 + 5_000 * chord, 1_000 * chord);
+        tracker.shape.end_chord(torque, rotation, &limits);
+    }
+    let bent = seen(10, 20_000, 20_000);
+    let told = tracker.shape.follow(bent, bent, bent, 0, Some(0), &limits);
+    assert_eq!(told, None);
+    let reading = tracker.finish().expect("it began");
+    assert!(reading.shape.contains(Reason::Yielding));
+}
+
+fn hold_of_forty() -> Aim {
+    Aim::Hold {
+        torque: Torque::from_millinewton_meters(40_000),
+        time: Span::from_seconds(5),
+        still: Angle::ZERO,
+    }
+}
+
+#[test]
+fn a_hold_is_reached_when_its_time_is_over() {
+    for (held, reached) in [(4_999_999, false), (5_000_000, true)] {
+        let mut tracker = let_go(hold_of_forty(), 40_000);
+        tracker.held_most = held;
+        assert_eq!(tracker.is_reached(), reached);
+    }
+}
+
+#[test]
+fn an_attempt_that_ends_under_load_looks_at_what_came_last() {
+    let mut tracker = pulling(hold_of_forty(), seen(0, 40_000, 0));
+    for step in 1..50 {
+        let _ = tracker.feed(millis(1_000 + step), sample(40_000, 0));
+        if step > 30 && tracker.looked_at < tracker.at {
+            break;
+        }
+    }
+    assert!(tracker.looked_at < tracker.at);
+    let until = tracker.at.since(tracker.looked_at).micros();
+    let held = tracker.held_most;
+    let reading = tracker.finish().expect("it began");
+    assert_eq!(reading.held.micros(), held + until);
+}

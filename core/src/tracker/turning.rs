@@ -188,7 +188,6 @@ impl Turning {
             }
             self.still_below = self.still_below.max(self.peak);
         }
-        self.to = None;
         end
     }
 

@@ -185,106 +185,47 @@ fn bent(row: &Bend) -> (bool, Shape) {
 #[test]
 fn a_fastener_yields_where_a_chord_is_two_and_a_half_times_the_steepest_and_longer_by_a_degree_and_a_half()
  {
+    // Steepest two chords and one, torque, chord, step and what the softest train winds up by.
     let rows = [
-        (BENT, true),
-        (
-            Bend {
-                chord: 5_000,
-                ..BENT
-            },
-            false,
-        ),
+        ((4_000, 2_000), (16_000, 5_001), 0, 1_250, true),
+        ((4_000, 2_000), (16_000, 5_000), 0, 1_250, false),
         // Steeper: a degree and a half more than the steepest.
-        (
-            Bend {
-                pair: 1_600,
-                one: 800,
-                chord: 2_301,
-                wind_up: 100,
-                ..BENT
-            },
-            true,
-        ),
-        (
-            Bend {
-                pair: 1_600,
-                one: 800,
-                chord: 2_300,
-                wind_up: 100,
-                ..BENT
-            },
-            false,
-        ),
+        ((1_600, 800), (16_000, 2_301), 0, 100, true),
+        ((1_600, 800), (16_000, 2_300), 0, 100, false),
         // Letting go is no yield: an eighth below the top.
-        (
-            Bend {
-                torque: 14_000,
-                ..BENT
-            },
-            true,
-        ),
-        (
-            Bend {
-                torque: 13_999,
-                ..BENT
-            },
-            false,
-        ),
+        ((4_000, 2_000), (14_000, 5_001), 0, 1_250, true),
+        ((4_000, 2_000), (13_999, 5_001), 0, 1_250, false),
         // Without a pair nothing is known to be steeper.
         (
-            Bend {
-                pair: i32::MAX,
-                chord: i32::MAX - 1_000,
-                ..BENT
-            },
+            (i32::MAX, 2_000),
+            (16_000, i32::MAX - 1_000),
+            0,
+            1_250,
             false,
         ),
         // As steep as the softest train: not without its stiffness; what the hand turned within a reading is taken off.
-        (
-            Bend {
-                wind_up: 1_999,
-                ..BENT
-            },
-            true,
-        ),
-        (
-            Bend {
-                wind_up: 2_000,
-                ..BENT
-            },
-            false,
-        ),
-        (Bend { step: 749, ..BENT }, true),
-        (Bend { step: 750, ..BENT }, false),
-        (
-            Bend {
-                pair: 2_500,
-                one: 1_300,
-                ..BENT
-            },
-            false,
-        ),
-        (
-            Bend {
-                pair: 2_501,
-                one: 1_300,
-                ..BENT
-            },
-            true,
-        ),
-        (
-            Bend {
-                pair: 2_520,
-                one: 1_400,
-                step: 20,
-                ..BENT
-            },
-            false,
-        ),
-        (Bend { one: 1_250, ..BENT }, false),
+        ((4_000, 2_000), (16_000, 5_001), 0, 1_999, true),
+        ((4_000, 2_000), (16_000, 5_001), 0, 2_000, false),
+        ((4_000, 2_000), (16_000, 5_001), 749, 1_250, true),
+        ((4_000, 2_000), (16_000, 5_001), 750, 1_250, false),
+        ((2_500, 1_300), (16_000, 5_001), 0, 1_250, false),
+        ((2_501, 1_300), (16_000, 5_001), 0, 1_250, true),
+        ((2_520, 1_400), (16_000, 5_001), 20, 1_250, false),
+        ((4_000, 1_250), (16_000, 5_001), 0, 1_250, false),
     ];
-    for (index, (row, yields)) in rows.iter().enumerate() {
-        assert_eq!(bent(row).0, *yields, "row {index}");
+    for (index, ((pair, one), (torque, chord), step, wind_up, yields)) in
+        rows.into_iter().enumerate()
+    {
+        let row = Bend {
+            pair,
+            one,
+            torque,
+            chord,
+            step,
+            compliance: 0,
+            wind_up,
+        };
+        assert_eq!(bent(&row).0, yields, "row {index}");
     }
     let mut shape = Shape {
         pair_least: 4_000,
