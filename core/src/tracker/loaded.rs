@@ -19,8 +19,9 @@ impl Tracker {
         }
         // Teeth are looked for in the readings as they came: one alone may be a spike, five are not.
         let saw = follows && self.shape.saw(seen.ticks, seen.torque, &self.thresholds);
-        if saw || sure > self.thresholds.overload {
-            self.watched(follows, saw);
+        let is_over = sure > self.thresholds.overload;
+        if saw || is_over {
+            self.watched(follows, is_over, saw);
         }
     }
 
@@ -48,13 +49,14 @@ impl Tracker {
 
     #[cold]
     #[inline(never)]
-    fn watched(&mut self, follows: bool, saw: bool) {
+    fn watched(&mut self, follows: bool, is_over: bool, saw: bool) {
         if self.began_at.is_none() || !follows {
             return;
         }
-        if !saw {
+        if is_over {
             self.find(Reason::Overload);
-        } else if !self.reverse && !self.found.contains(Reason::Stuck) {
+        }
+        if saw && !self.reverse && !self.found.contains(Reason::Stuck) {
             self.find(Reason::StickSlip);
         }
     }

@@ -574,7 +574,14 @@ fn a_bend_that_could_not_be_told_from_the_train_counts_where_its_stiffness_stays
         tracker.shape.end_chord(torque, rotation, &limits);
     }
     let bent = seen(10, 20_000, 20_000);
-    let told = tracker.shape.follow(bent, bent, bent, 0, Some(0), &limits);
+    let told = tracker.shape.follow(
+        bent,
+        bent,
+        (bent.torque, bent.rotation),
+        0,
+        Some(0),
+        &limits,
+    );
     assert_eq!(told, None);
     let reading = tracker.finish().expect("it began");
     assert!(reading.shape.contains(Reason::Yielding));
