@@ -160,7 +160,7 @@ fn what_is_taken_away_takes_its_lines_and_nothing_else() {
 fn the_only_thing_of_a_row_takes_the_comma_behind_it() {
     for (text, of, left) in [
         ("a = { b = 2, }\n", "a/b", "a = {  }\n"),
-        ("a = [ 1 , ]\n", "a/0", "a = [  ]\n"),
+        ("a = [1 ,]\n", "a/0", "a = [ ]\n"),
         (
             "a = [\n  1 # one, alone\n  , # two\n]\n",
             "a/0",
