@@ -166,10 +166,7 @@ pub(super) fn removal(text: &str, layout: &Layout, path: &Path) -> Result<Vec<Pl
                 return Err(EditError::Missing);
             };
             let spans: Vec<Range<usize>> = items.iter().map(Node::place).collect();
-            Ok(vec![(
-                cut(&spans, *index).ok_or(EditError::Missing)?,
-                String::new(),
-            )])
+            cut(text, &spans, *index).ok_or(EditError::Missing)
         }
         Step::Key(key) => {
             let table = layout.table(&parent).ok_or(EditError::Missing)?;
@@ -184,10 +181,7 @@ pub(super) fn removal(text: &str, layout: &Layout, path: &Path) -> Result<Vec<Pl
                     .iter()
                     .map(|entry| entry.place.start..entry.node.end())
                     .collect();
-                return Ok(vec![(
-                    cut(&spans, index).ok_or(EditError::Missing)?,
-                    String::new(),
-                )]);
+                return cut(text, &spans, index).ok_or(EditError::Missing);
             }
             let entry = table.entries.get(index).ok_or(EditError::Missing)?;
             let mut places: Vec<Place> = lines_of(text, entry)
@@ -231,15 +225,30 @@ fn lines_of(text: &str, entry: &super::layout::Entry) -> Vec<Range<usize>> {
 }
 
 /// The bytes of one thing of a row with the comma that goes with it.
-fn cut(spans: &[Range<usize>], index: usize) -> Option<Range<usize>> {
+fn cut(text: &str, spans: &[Range<usize>], index: usize) -> Option<Vec<Place>> {
     let own = spans.get(index)?;
     let next = spans.get(index.checked_add(1)?);
     let before = index.checked_sub(1).and_then(|index| spans.get(index));
-    Some(match (before, next) {
+    let mut gone = vec![match (before, next) {
         (_, Some(next)) => own.start..next.start,
         (Some(before), None) => before.end..own.end,
         (None, None) => own.clone(),
-    })
+    }];
+    if spans.len() == 1 {
+        gone.extend(comma_behind(text, own.end));
+    }
+    Some(gone.into_iter().map(|own| (own, String::new())).collect())
+}
+
+/// The comma behind the last thing of a row, where there is one; a comment may stand before it.
+fn comma_behind(text: &str, end: usize) -> Option<Range<usize>> {
+    let mut rest = text.get(end..)?.trim_start();
+    while rest.starts_with('#') {
+        rest = rest.split_once('\n')?.1.trim_start();
+    }
+    let start = text.len().checked_sub(rest.len())?;
+    rest.starts_with(',')
+        .then(|| start..start.saturating_add(1))
 }
 
 /// A new item of a list in brackets.

@@ -157,6 +157,26 @@ fn what_is_taken_away_takes_its_lines_and_nothing_else() {
 }
 
 #[test]
+fn the_only_thing_of_a_row_takes_the_comma_behind_it() {
+    for (text, of, left) in [
+        ("a = { b = 2, }\n", "a/b", "a = {  }\n"),
+        ("a = [1 ,]\n", "a/0", "a = [ ]\n"),
+        (
+            "a = [\n  1 # one, alone\n  , # two\n]\n",
+            "a/0",
+            "a = [\n   # one, alone\n   # two\n]\n",
+        ),
+        ("a = [ 1, 2, ]\n", "a/1", "a = [ 1, ]\n"),
+        ("a = [ [1], [2, 3] ]\n", "a/0/0", "a = [ [], [2, 3] ]\n"),
+    ] {
+        let mut document = Document::new(text);
+        document.remove(&path(of)).unwrap();
+        assert_eq!(document.text(), left);
+        assert!(document.layout().is_some(), "{left}");
+    }
+}
+
+#[test]
 fn stages_are_added_moved_and_told_in_the_order_of_the_file() {
     let mut document = Document::new(PLAN);
     let steps = |document: &Document| -> Vec<String> {
