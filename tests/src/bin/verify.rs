@@ -15,8 +15,8 @@ use evendraw_tests::{emulator, size};
 
 /// The targets that the toolchain file names; listed again because rustup does not always install them unasked.
 const TARGETS: [&str; 2] = [emulator::TARGET, emulator::SMALLEST_TARGET];
-/// The desktop's commands are checked for this one too, without the desk: there is no screen and no emulator for it here.
-const WINDOWS: &str = "x86_64-pc-windows-gnu";
+/// The desktop's commands are checked for these too, Windows and macOS, without the desk: there is neither a screen nor an emulator for them here.
+const OTHER_SYSTEMS: [&str; 2] = ["x86_64-pc-windows-gnu", "aarch64-apple-darwin"];
 /// The same for components.
 const COMPONENTS: [&str; 2] = ["clippy", "rustfmt"];
 
@@ -59,9 +59,9 @@ const STEPS: [Step; 12] = [
         run: core_alone,
     },
     Step {
-        name: "windows",
-        title: "The commands, checked for Windows",
-        run: windows,
+        name: "systems",
+        title: "The commands, checked for Windows and macOS",
+        run: other_systems,
     },
     Step {
         name: "crate",
@@ -197,13 +197,14 @@ fn tools(root: &Path) -> Report {
     ) {
         Ok(sysroot) => {
             let installed = PathBuf::from(sysroot.trim()).join("lib/rustlib");
-            let missing: Vec<&str> = TARGETS
-                .into_iter()
-                .chain([WINDOWS])
+            let all = [TARGETS, OTHER_SYSTEMS].concat();
+            let missing: Vec<&str> = all
+                .iter()
+                .copied()
                 .filter(|target| !installed.join(target).is_dir())
                 .collect();
             if missing.is_empty() {
-                println!("targets: {}, {WINDOWS}", TARGETS.join(", "));
+                println!("targets: {}", all.join(", "));
             } else {
                 require(
                     &mut report,
@@ -326,19 +327,14 @@ fn core_alone(root: &Path) -> Report {
 }
 
 /// Types only: what differs between systems stands in the desktop's room `disk`, and in `link/port.rs` and `signals.rs`.
-fn windows(root: &Path) -> Report {
+fn other_systems(root: &Path) -> Report {
     let mut report = Report::default();
-    require(
-        &mut report,
-        cargo(root).args([
-            "check",
-            "--package",
-            "evendraw",
-            "--no-default-features",
-            "--target",
-            WINDOWS,
-        ]),
-    );
+    let mut check = cargo(root);
+    check.args(["check", "--package", "evendraw", "--no-default-features"]);
+    for target in OTHER_SYSTEMS {
+        check.args(["--target", target]);
+    }
+    require(&mut report, &mut check);
     report
 }
 
