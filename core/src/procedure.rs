@@ -7,6 +7,8 @@
 mod blob;
 mod check;
 mod error;
+#[cfg(test)]
+pub(crate) mod samples;
 
 pub use error::{ProcedureError, Rule};
 

@@ -121,7 +121,7 @@ fn two_hundred_sessions_make_the_same_bytes_on_desktop_and_chips() {
 }
 
 /// What a reading may cost on average, and at worst, in instructions, over the 200 sessions. The aim of 350 is not met: see
-/// DEVELOPERS.md. At 16 MHz this is a twentieth of the millisecond between two readings.
+/// `firmware-example/MEASURED.md`. At 16 MHz this is a twentieth of the millisecond between two readings.
 const AVERAGE_MAX: f64 = 760.0;
 const WORST_MAX: f64 = 3_200.0;
 

@@ -6,43 +6,17 @@ mod loosened;
 mod pulls;
 mod standing;
 
-use std::vec::Vec;
-
 use super::*;
-use crate::procedure::{
-    AngleWindow, EngineState, Fastener, Parts, Policy, Prevailing, Redo, Terms, TorqueWindow,
-};
+use crate::procedure::samples::{self, degrees, tighten, torque, window};
+use crate::procedure::{AngleWindow, EngineState, Policy, Redo, Terms};
 use crate::record::{
     Added, AfterPass, Answered, Apart, Attempt, Begun, Condition, Decided, Decision, Done, Doubt,
     Entry, Fitted, Loosened, Manner, Marked, Measured, Moment as Came, Noted, Pass, Person, Read,
     Rechecked, Record, Role, Running, Skipped, Started, Tool, Way, Zero,
 };
-use crate::text::{Label, Text};
+use crate::text::Text;
 use crate::unit::{Length, Span};
 use crate::verdict::{Reason, Verdict};
-
-const fn torque(newton_meters: i32) -> Torque {
-    Torque::from_millinewton_meters(newton_meters * 1_000)
-}
-
-const fn degrees(degrees: i32) -> Angle {
-    Angle::from_millidegrees(degrees * 1_000)
-}
-
-fn window(newton_meters: i32) -> TorqueWindow {
-    TorqueWindow {
-        target: torque(newton_meters),
-        min: torque(newton_meters - 1),
-        max: torque(newton_meters + 1),
-    }
-}
-
-fn tighten(newton_meters: i32) -> Stage {
-    Stage::new(StageKind::Tighten {
-        window: window(newton_meters),
-        prevailing: Prevailing::None,
-    })
-}
 
 fn turn(angle: i32) -> Stage {
     Stage::new(StageKind::Turn {
@@ -98,31 +72,10 @@ impl Joint {
     }
 
     fn under(terms: Terms, stages: &[Stage]) -> Self {
-        let near = [[1, 3], [0, 2], [1, 3], [2, 0]];
-        let fasteners: Vec<Fastener> = near
-            .into_iter()
-            .zip(["1", "2", "3", "4"])
-            .map(|([one, other], label)| Fastener {
-                label: Label::cut(label),
-                near: [Some(one), Some(other), None, None],
-            })
-            .collect();
-        let mut steps = Vec::new();
-        for (number, stage) in (0..).zip(stages) {
-            match stage.kind {
-                StageKind::Wait { .. } | StageKind::Check => steps.push(Step::joint(number)),
-                _ => steps.extend((0..4).map(|fastener| Step::on(fastener, number))),
-            }
-        }
-        let parts = Parts {
-            fasteners: &fasteners,
-            stages,
-            steps: &steps,
-            overrides: &[],
-            terms,
-        };
+        let near = [[1, 3], [0, 2], [1, 3], [2, 0]]
+            .map(|[one, other]| [Some(one), Some(other), None, None]);
         Self {
-            procedure: Procedure::new(&parts).unwrap(),
+            procedure: samples::procedure(&near, stages, terms),
             ledger: Ledger::new(),
         }
     }

@@ -4,30 +4,16 @@ use std::vec::Vec;
 
 use super::*;
 use crate::curve_limits::CurveLimits;
-use crate::procedure::{
-    AngleWindow, Fastener, Moment as Awaited, Parts, Prevailing, Stage, StageKind, Step, Terms,
-    TorqueWindow,
-};
+use crate::procedure::samples::{self, tighten};
+use crate::procedure::{AngleWindow, Moment as Awaited, Stage, StageKind, Terms};
 use crate::record::{Added, Attempt, Record, Role};
 use crate::sample::Sample;
-use crate::text::Label;
 use crate::tracker::{Cue, Start};
 use crate::unit::{Angle, Rotation, Span, Torque};
 use crate::verdict::{Reason, Reasons, Verdict};
 
 const fn mn_m(value: i32) -> Torque {
     Torque::from_millinewton_meters(value)
-}
-
-fn tighten(newton_meters: i32) -> Stage {
-    Stage::new(StageKind::Tighten {
-        window: TorqueWindow {
-            target: mn_m(newton_meters * 1_000),
-            min: mn_m(newton_meters * 1_000 - 1_000),
-            max: mn_m(newton_meters * 1_000 + 1_000),
-        },
-        prevailing: Prevailing::None,
-    })
 }
 
 fn wait(millis: u32) -> Stage {
@@ -40,28 +26,11 @@ fn wait(millis: u32) -> Stage {
 
 /// Fasteners 1 and 2, each stage at both of them; a wait and a check for the joint.
 fn procedure(stages: &[Stage], limits: CurveLimits) -> Procedure {
-    let fasteners = ["1", "2"].map(|label| Fastener {
-        label: Label::cut(label),
-        near: [None; 4],
-    });
-    let mut steps = Vec::new();
-    for (number, stage) in (0..).zip(stages) {
-        match stage.kind {
-            StageKind::Wait { .. } | StageKind::Check => steps.push(Step::joint(number)),
-            _ => steps.extend((0..2).map(|fastener| Step::on(fastener, number))),
-        }
-    }
-    let parts = Parts {
-        fasteners: &fasteners,
-        stages,
-        steps: &steps,
-        overrides: &[],
-        terms: Terms {
-            limits,
-            ..Terms::default()
-        },
+    let terms = Terms {
+        limits,
+        ..Terms::default()
     };
-    Procedure::new(&parts).unwrap()
+    samples::procedure(&[[None; 4]; 2], stages, terms)
 }
 
 fn millis(value: u32) -> Instant {

@@ -5,37 +5,15 @@ use std::vec::Vec;
 use super::*;
 use crate::ledger::{StepState, before};
 use crate::limits::MOMENTS_MAX;
+use crate::procedure::samples::{self, degrees, tighten, torque, window};
 use crate::procedure::{
     AngleWindow, EngineState, Evidence, Fastener, Override, OverrideAim, Parts, Policy, Prevailing,
-    Redo, Stage, Terms, TorqueWindow,
+    Redo, Stage, Terms,
 };
 use crate::record::{Entry, Seen};
 use crate::text::Label;
-use crate::unit::{Angle, Instant, Length, Span, Torque};
+use crate::unit::{Instant, Length, Span};
 use crate::verdict::{Reason, Reasons};
-
-const fn torque(newton_meters: i32) -> Torque {
-    Torque::from_millinewton_meters(newton_meters * 1_000)
-}
-
-const fn degrees(degrees: i32) -> Angle {
-    Angle::from_millidegrees(degrees * 1_000)
-}
-
-fn window(newton_meters: i32) -> TorqueWindow {
-    TorqueWindow {
-        target: torque(newton_meters),
-        min: torque(newton_meters - 1),
-        max: torque(newton_meters + 1),
-    }
-}
-
-fn tighten(newton_meters: i32) -> Stage {
-    Stage::new(StageKind::Tighten {
-        window: window(newton_meters),
-        prevailing: Prevailing::None,
-    })
-}
 
 fn turn(angle: i32, end: i32, one_sweep: bool) -> Stage {
     Stage::new(StageKind::Turn {
@@ -68,28 +46,11 @@ fn repeat(max: u8) -> Stage {
 
 /// Fasteners 1 and 2, each stage at both of them; a wait and a check for the joint.
 fn procedure(stages: &[Stage]) -> Procedure {
-    let fasteners = ["1", "2"].map(|label| Fastener {
-        label: Label::cut(label),
-        near: [None; 4],
-    });
-    let mut steps = Vec::new();
-    for (number, stage) in (0..).zip(stages) {
-        match stage.kind {
-            StageKind::Wait { .. } | StageKind::Check => steps.push(Step::joint(number)),
-            _ => steps.extend((0..2).map(|fastener| Step::on(fastener, number))),
-        }
-    }
-    let parts = Parts {
-        fasteners: &fasteners,
-        stages,
-        steps: &steps,
-        overrides: &[],
-        terms: Terms {
-            redo: Redo::Fastener,
-            ..Terms::default()
-        },
+    let terms = Terms {
+        redo: Redo::Fastener,
+        ..Terms::default()
     };
-    Procedure::new(&parts).unwrap()
+    samples::procedure(&[[None; 4]; 2], stages, terms)
 }
 
 /// All steps of these stages done, both fasteners tight.

@@ -1,5 +1,6 @@
 //! How fast torque and angle grow, each rule at its bound.
 
+use super::super::tests::seen;
 use super::*;
 
 /// A reaction of 244 ticks, a plateau of 625 mN·m, snug at 4 N·m.
@@ -9,14 +10,6 @@ fn thresholds() -> Thresholds {
     own.plateau = 625;
     own.snug = 4_000;
     own
-}
-
-const fn seen(ticks: u32, torque: i32, rotation: i32) -> Seen {
-    Seen {
-        ticks,
-        torque,
-        rotation,
-    }
 }
 
 /// So many marks every 25 ticks up to the thousandth, growing by so much each.

@@ -2,6 +2,7 @@
 
 use std::vec::Vec;
 
+use super::super::tests::seen;
 use super::*;
 
 fn thresholds() -> Thresholds {
@@ -18,14 +19,6 @@ fn thresholds() -> Thresholds {
     own.wind_up = 1_250;
     own.restart_turn = 500;
     own
-}
-
-const fn seen(ticks: u32, torque: i32, rotation: i32) -> Seen {
-    Seen {
-        ticks,
-        torque,
-        rotation,
-    }
 }
 
 /// A curve with something of everything in it.

@@ -1,5 +1,6 @@
 //! What a fastener turned, each rule at its bound.
 
+use super::super::tests::seen;
 use super::*;
 
 /// A quarter of a millidegree for a mN·m: 4 N·m a degree.
@@ -7,14 +8,6 @@ const QUARTER: i64 = 1 << (COMPLIANCE_BITS - 2);
 
 fn thresholds() -> Thresholds {
     Thresholds::IDLE
-}
-
-const fn seen(ticks: u32, torque: i32, rotation: i32) -> Seen {
-    Seen {
-        ticks,
-        torque,
-        rotation,
-    }
 }
 
 fn tight(still_below: i32) -> Turning {
